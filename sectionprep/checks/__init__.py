@@ -1,0 +1,6 @@
+"""Do lead and section agree? Checks read a chart (the re-read, marked one as well as the original)."""
+
+from sectionprep.checks.finding import Finding
+from sectionprep.checks.runner import run_checks
+
+__all__ = ["Finding", "run_checks"]

@@ -1,0 +1,62 @@
+"""What a check says, and what it is given."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+
+from sectionprep.music.chart import Chart, Direction, Tone
+from sectionprep.passages import Passage, Together
+
+SEVERITIES = ("error", "warning", "note")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One disagreement. severity: error (will sound wrong), warning (will cost rehearsal time), note.
+
+    tick: where; part: who; lead: the part it is held against, or -1. places: all ticks a grouped finding
+    stands for. fix: what to do, as an order to the person with the pencil.
+    """
+
+    check: str
+    severity: str
+    tick: int
+    part: int
+    message: str
+    fix: str
+    lead: int = -1
+    passage: str = ""
+    places: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """What every check may look at. tones: for each part, its tones by onset."""
+
+    chart: Chart
+    together: Together
+    tones: tuple[dict[int, Tone], ...]
+    level: str = "pro"
+
+    def name(self, part: int) -> str:
+        """A part's name."""
+        return self.chart.parts[part].name
+
+    def members(self, passage: Passage) -> Iterator[int]:
+        """The parts of a passage other than its lead."""
+        return (part for part in passage.parts if part != passage.lead)
+
+    def inside(self, passage: Passage, part: int, kind: str) -> list[Direction]:
+        """A part's signs of one kind inside a passage."""
+        return [d for d in self.chart.parts[part].directions
+                if d.kind == kind and passage.start <= d.onset < passage.end and d.staff == 1]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """A check: its name, what it looks for, and how it looks."""
+
+    name: str
+    says: str
+    find: Callable[[Context], Iterable[Finding]]

@@ -1,0 +1,44 @@
+"""A dynamic that one part lacks or has otherwise.
+
+bad:  mf in four saxes, nothing in Alto 2
+good: mf in all five
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from sectionprep.checks.finding import Check, Context, Finding
+from sectionprep.passages import Passage
+
+
+def _find(context: Context) -> Iterable[Finding]:
+    for passage in context.together.passages:
+        signs = {p: {d.onset: d.value for d in context.inside(passage, p, "dynamic")} for p in passage.parts}
+        places = sorted({tick for found in signs.values() for tick in found})
+        for tick in places:
+            yield from _at(context, passage, signs, tick)
+
+
+def _at(context: Context, passage: Passage, signs: dict[int, dict[int, str]], tick: int) -> Iterable[Finding]:
+    values = Counter(found[tick] for found in signs.values() if tick in found)
+    wanted = signs[passage.lead].get(tick)
+    common, count = values.most_common(1)[0]
+    if wanted is None or (count >= 3 and count > len(passage.parts) / 2):
+        wanted = common
+    having = [p for p in passage.parts if signs[p].get(tick) == wanted]
+    if len(having) == 1 and having[0] != passage.lead:
+        return  # a sign for one inner part is balance, not a slip
+    against = passage.lead if passage.lead in having else having[0]
+    for part in passage.parts:
+        has = signs[part].get(tick)
+        if has == wanted or tick not in context.tones[part]:
+            continue
+        message = (f"no dynamic; {context.name(against)} has {wanted}" if has is None
+                   else f"{has}, but {context.name(against)} has {wanted}")
+        yield Finding(check="dynamic", severity="warning", tick=tick, part=part, lead=against, passage=passage.id,
+                      message=message, fix=f"Write {wanted}.", places=(tick,))
+
+
+CHECK = Check(name="dynamic", says="dynamics that differ inside a passage", find=_find)

@@ -1,0 +1,114 @@
+"""Articulations that are missing, extra or contradicting inside a passage.
+
+bad:  lead has an accent, Tenor 2 nothing
+good: both have it
+The lead is the measure, except where it alone differs from a section that agrees with it everywhere else.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+
+from sectionprep.checks.finding import Check, Context, Finding
+from sectionprep.music.marks import SLURS, contradict, say
+from sectionprep.passages import Passage
+
+_LEAD_ONLY = frozenset({"shake"})
+_TRUSTED = 0.75  # a section that agrees with the lead at this share of marked places may outvote it; judgement
+
+
+def _marks(context: Context, part: int, tick: int) -> frozenset[str] | None:
+    tone = context.tones[part].get(tick)
+    return None if tone is None else tone.marks - SLURS - _LEAD_ONLY
+
+
+def _find(context: Context) -> Iterable[Finding]:
+    for passage in context.together.passages:
+        reference = _reference(context, passage)
+        for part in passage.parts:
+            yield from _grouped(context, passage, part, reference)
+
+
+def _reference(context: Context, passage: Passage) -> dict[int, frozenset[str]]:
+    """Marks by tick that the passage is held against."""
+    lead = {t: m for t in passage.attacks if (m := _marks(context, passage.lead, t)) is not None}
+    others = list(context.members(passage))
+    agree = total = 0
+    for tick, marks in lead.items():
+        for part in others:
+            theirs = _marks(context, part, tick)
+            if theirs is not None and (marks or theirs):
+                total += 1
+                agree += theirs == marks
+    trusted = total > 0 and agree / total >= _TRUSTED
+    reference = dict(lead)
+    for tick in passage.attacks:
+        votes = Counter(m for part in others if (m := _marks(context, part, tick)) is not None)
+        if not votes:
+            continue
+        (most, count), *_ = votes.most_common(1)
+        outvoted = count == sum(votes.values()) and count >= 2
+        if tick not in lead or (outvoted and most != lead[tick] and (trusted or (most and not lead[tick]))):
+            reference[tick] = most
+    return reference
+
+
+def _grouped(
+    context: Context, passage: Passage, part: int, reference: dict[int, frozenset[str]]
+) -> Iterable[Finding]:
+    wrong: list[tuple[int, frozenset[str], frozenset[str]]] = []
+    marked = bare = 0
+    for tick, wanted in sorted(reference.items()):
+        has = _marks(context, part, tick)
+        if has is None:
+            continue
+        marked += bool(wanted)
+        bare += bool(wanted) and not has
+        if has != wanted:
+            wrong.append((tick, has, wanted))
+    if marked >= 3 and bare == marked:
+        missing = [tick for tick, has, _ in wrong if not has]
+        wrong = [w for w in wrong if w[1]]
+        yield _all_missing(context, passage, part, missing)
+    for tick, has, wanted in wrong:
+        yield _single(context, passage, part, tick, has, wanted)
+
+
+def _against(context: Context, passage: Passage, part: int) -> int:
+    return passage.lead if part != passage.lead else next(iter(context.members(passage)), passage.lead)
+
+
+def _all_missing(context: Context, passage: Passage, part: int, ticks: list[int]) -> Finding:
+    chart = context.chart
+    against = _against(context, passage, part)
+    first, last = chart.place(ticks[0]), chart.place(ticks[-1])
+    return Finding(
+        check="marks-missing", severity="warning", tick=ticks[0], part=part, lead=against, passage=passage.id,
+        places=tuple(ticks),
+        message=f"bars {first.bar}-{last.bar}: no marks, {chart.parts[against].name} has {len(ticks)}",
+        fix=f"Copy the marks of {chart.parts[against].name}.",
+    )
+
+
+def _single(
+    context: Context, passage: Passage, part: int, tick: int, has: frozenset[str], wanted: frozenset[str]
+) -> Finding:
+    against = _against(context, passage, part)
+    name = context.name(against)
+    clash = any(contradict(a, b) for a in has - wanted for b in wanted)
+    if clash or (has - wanted and wanted - has):
+        kind, severity = "marks-contradict", "warning"
+        message = f"{say(has)}, but {name} has {say(wanted)}"
+    elif wanted - has:
+        kind, severity = "marks-missing", "warning"
+        message = f"{say(wanted - has)} missing; {name} has {say(wanted)}"
+    else:
+        kind, severity = "marks-extra", "warning"
+        message = f"{say(has - wanted)} that {name} does not have"
+    return Finding(check=kind, severity=severity, tick=tick, part=part, lead=against, passage=passage.id,
+                   message=message, fix=f"Make it {say(wanted)}." if wanted else f"Take out: {say(has)}.",
+                   places=(tick,))
+
+
+CHECK = Check(name="note-marks", says="articulations that differ inside a passage", find=_find)

@@ -1,0 +1,282 @@
+"""The commands: arguments, progress, messages, exit codes. No music here, and nothing heavy is loaded for --help."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
+
+import typer
+
+from sectionprep.errors import FINDINGS_EXIT_CODE, SectionprepError
+
+if TYPE_CHECKING:
+    from sectionprep.pipeline import Options, Progress
+
+app = typer.Typer(
+    add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help="Prepare the section parts of a big-band chart: find where the section moves together, settle one way to phrase it, "
+    "put the same marks in every part, check that they agree, print parts and a rehearsal workbook. Notes are never changed. "
+    "Prepare only music that you may copy.",
+)
+
+Score = Annotated[Path, typer.Argument(help="The chart: MusicXML (.musicxml, .xml, .mxl).", show_default=False)]
+Style = Annotated[str | None, typer.Option(help="Phrasing style; by default chosen from the chart's words and tempo.")]
+Printed = Annotated[str, typer.Option(help="Marks printed in the lead: keep, prefer or ignore.")]
+Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print machine-readable results to stdout and nothing else there.")]
+Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
+Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
+Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
+Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print).")]
+Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
+
+
+def main() -> None:
+    """Entry point; turns every foreseen failure into one line and its exit code."""
+    try:
+        app(standalone_mode=False)
+    except typer.Exit as stop:
+        sys.exit(stop.exit_code)
+    except typer.Abort:
+        _fail("stopped.", 130)
+    except KeyboardInterrupt:
+        _fail("stopped; nothing half-written was left.", 130)
+    except SectionprepError as error:
+        _fail(str(error), error.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except MemoryError:
+        _fail("the file asks for more memory than there is.", 6)
+    except Exception as error:
+        if hasattr(error, "format_message"):  # usage errors of the argument parser
+            context = getattr(error, "ctx", None)
+            hint = f" Try: {context.command_path} --help" if context else ""
+            _fail(f"{error.format_message()}{hint}", 2)
+        raise
+
+
+def _fail(message: str, code: int) -> NoReturn:
+    print(f"sectionprep: {_clean(message)}", file=sys.stderr)
+    sys.exit(code)
+
+
+def _clean(text: object) -> str:
+    """Text from a file, made safe for a terminal: no control characters, no escape sequences."""
+    return "".join(c if c.isprintable() or c == "\n" else " " for c in str(text))
+
+
+def _say(text: str = "") -> None:
+    print(_clean(text))
+
+
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """A progress display on a terminal, nothing elsewhere."""
+    if not sys.stderr.isatty():
+        yield lambda _stage, _done, _of: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    with Progress(TextColumn("{task.description:<24}"), BarColumn(), MofNCompleteColumn(), console=Console(stderr=True),
+                  transient=True) as bar:
+        task = bar.add_task("", total=1)
+
+        def show(stage: str, done: int, of: int) -> None:
+            bar.update(task, description=stage, completed=done, total=max(of, 1))
+
+        yield show
+
+
+def _options(**given: Any) -> Options:
+    from sectionprep.errors import BadArgument
+    from sectionprep.pipeline import Options
+    from sectionprep.settings import load_toml
+
+    for name, allowed in (("printed", ("keep", "prefer", "ignore")), ("section", ("match", "add", "report")),
+                          ("level", ("pro", "school")), ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
+        if name in given and given[name] not in allowed:
+            raise BadArgument(f"--{name} cannot be {given[name]!r}.", remedy=f"Choose one of: {', '.join(allowed)}.")
+    return Options(**given)
+
+
+@app.command()
+def prepare(
+    chart: Score,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
+    style: Style = None, printed: Printed = "keep", section: Section = "match", level: Level = "pro",
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, decisions: Decisions = None,
+) -> None:
+    """Do the whole job: marked score, part sheets, workbook, agreement report."""
+    from sectionprep import pipeline
+
+    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
+                       staff=staff, decisions=decisions)
+    folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
+    with _progress() as progress:
+        done = pipeline.prepare(chart, folder, options, progress)
+    _summary(done)
+
+
+def _summary(done: Any) -> None:
+    from sectionprep.outputs.workbook.rows import look_first
+
+    marked = done.marked
+    chart, passages = marked.score.chart, marked.score.together.passages
+    kinds = {t: sum(p.texture == t for p in passages) for t in ("unison", "octaves", "soli")}
+    _say(f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as {marked.plan.style} ({marked.plan.style_why}).")
+    for remark in chart.remarks[:5]:
+        _say(f"  note: {remark.where}: {remark.what}")
+    _say(f"Found {len(passages)} passages: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
+    written = sum(c.applied for c in marked.marking.changes)
+    _say(f"Wrote {written} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
+    for directive, why in marked.unfit:
+        _say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
+    first = look_first(marked.again.chart, marked.after)
+    if first:
+        _say("Look at these first:")
+        for line in first[:4]:
+            _say(f"  {line}")
+    if done.pages:
+        turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
+        _say(f"Printed {done.pages} pages{turns}.")
+    _say("Written:")
+    parts = [f for f in done.files if f.parent.name == "parts"]
+    for path in done.files:
+        if path not in parts:
+            _say(f"  {path}")
+    if parts:
+        _say(f"  {parts[0].parent}{os.sep} ({len(parts)} part sheets)")
+
+
+@app.command()
+def passages(chart: Score, as_json: AsJson = False) -> None:
+    """Show where the parts move together."""
+    from sectionprep import pipeline
+    from sectionprep.outputs.reports import passages_json
+
+    score = pipeline.read_score(chart, _options())
+    if as_json:
+        print(pipeline.to_json(passages_json(score.chart, score.together)))
+        return
+    from sectionprep.outputs.terminal import passages_table
+
+    passages_table(score.chart, score.together)
+
+
+@app.command()
+def plan(
+    chart: Score,
+    part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
+    bars: Annotated[str | None, typer.Option(help="With --part: only these bars, as in 17-24.")] = None,
+    style: Style = None, printed: Printed = "keep", decisions: Decisions = None, as_json: AsJson = False,
+) -> None:
+    """Show how each lead line would be phrased, and why."""
+    from sectionprep import pipeline
+    from sectionprep.errors import BadArgument
+    from sectionprep.outputs.reports import plan_json
+
+    options = _options(style=style, printed=printed, decisions=decisions)
+    if bars and not part:
+        raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
+    score = pipeline.read_score(chart, options)
+    planned = pipeline.plan_part(score, part, bars, options) if part else pipeline.plan_score(score, options)[0]
+    if as_json:
+        print(pipeline.to_json(plan_json(score.chart, planned)))
+        return
+    from sectionprep.outputs.terminal import plan_lines
+
+    plan_lines(score.chart, planned)
+
+
+@app.command()
+def mark(
+    chart: Score,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="The marked score; by default CHART_marked beside the chart.")] = None,
+    style: Style = None, printed: Printed = "keep", section: Section = "match", decisions: Decisions = None,
+    undo: Annotated[bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")] = False,
+    record: Annotated[Path | None, typer.Option(help="With --undo: the change record (by default beside the score).")] = None,
+) -> None:
+    """Write the marked score and its change record, or undo them."""
+    from sectionprep import pipeline
+
+    if undo:
+        from sectionprep.outputs.marked_score import undo as undo_marks
+        from sectionprep.outputs.writing import write_file
+
+        beside = record or chart.with_name(f"{chart.stem}.changes.json")
+        target = out or chart.with_name(f"{chart.stem}_original{chart.suffix}")
+        write_file(target, undo_marks(chart, beside), source=chart)
+        _say(f"Written: {target}")
+        return
+    options = _options(style=style, printed=printed, section=section, decisions=decisions)
+    marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
+    target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{chart.suffix}")
+    for path in pipeline.write_marked(marked, target):
+        _say(f"Written: {path}")
+    _say(f"{sum(c.applied for c in marked.marking.changes)} changes in {len(marked.marking.edits)} notes.")
+
+
+@app.command()
+def check(
+    chart: Score, level: Level = "pro", as_json: AsJson = False,
+    strict: Annotated[bool, typer.Option("--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found.")] = False,
+) -> None:
+    """Check that lead and section agree, and that the parts can be played."""
+    from sectionprep import pipeline
+    from sectionprep.outputs.reports import findings_json
+
+    options = _options(level=level)
+    score = pipeline.read_score(chart, options)
+    findings = pipeline.check_score(score, options)
+    if as_json:
+        print(pipeline.to_json(findings_json(score.chart, findings)))
+    else:
+        from sectionprep.outputs.terminal import findings_table
+
+        findings_table(score.chart, findings)
+    if strict and findings:
+        raise typer.Exit(FINDINGS_EXIT_CODE)
+
+
+@app.command()
+def sheets(
+    chart: Score,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
+    part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
+    paper: Paper = "letter", staff: Staff = 7.5,
+) -> None:
+    """Print the parts of a chart as they stand, one PDF each."""
+    from sectionprep import pipeline
+
+    options = _options(paper=paper, staff=staff)
+    score = pipeline.read_score(chart, options)
+    folder = out or chart.with_name(f"{chart.name.split('.')[0]}_parts")
+    with _progress() as progress:
+        reports = pipeline.write_sheets(score, folder, options, part or [], progress)
+    for report in reports:
+        turns = "".join(f"; turn after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)
+        _say(f"{report.name}: {report.pages} page{'s' if report.pages > 1 else ''}{turns}")
+    _say(f"Written: {folder}{os.sep}")
+
+
+@app.command()
+def checklist(
+    chart: Score,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="The workbook; by default CHART_rehearsal.xlsx beside the chart.")] = None,
+    style: Style = None, printed: Printed = "keep", section: Section = "match", level: Level = "pro",
+    minutes: Minutes = 45, decisions: Decisions = None,
+) -> None:
+    """Write the rehearsal workbook alone."""
+    from sectionprep import pipeline
+
+    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, decisions=decisions)
+    marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
+    target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")
+    _say(f"Written: {pipeline.write_checklist(marked, target, options)}")

@@ -1,0 +1,34 @@
+"""What was changed, where, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sectionprep.musicxml.insertions import NoteEdit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One line of the change list. was, is: marks before and after, in a player's words. kind: "marks",
+    "slur", "dynamic", "hairpin", "cut-off", or "left" for what was not done and why. applied: False for
+    what policy "report" only lists."""
+
+    part: int
+    tick: int
+    kind: str
+    was: str
+    now: str
+    why: str
+    passage: str
+    applied: bool = True
+    address: int = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marking:
+    """Edits by note address, directions to drop, and the list of changes in order of part and time."""
+
+    edits: Mapping[int, NoteEdit]
+    dropped: frozenset[int]
+    changes: tuple[Change, ...]

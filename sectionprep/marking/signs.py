@@ -1,0 +1,114 @@
+"""Dynamics, hairpins and cut-offs: what stands between the notes spreads like what stands on them."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+from sectionprep.music.chart import Direction, Tone
+from sectionprep.music.timing import say_beat
+from sectionprep.passages import Passage
+
+if TYPE_CHECKING:
+    from sectionprep.marking.marker import Desk
+
+
+def cutoff_words(desk: Desk, tick: int) -> str:
+    """ "off 3": the beat on which a held note stops (R. Sweum, Assumptions for Jazz Big Band, marks all
+    cut-offs by the beat)."""
+    return f"off {say_beat(desk.chart.place(tick).beat)}"
+
+
+def _direction(content: str, placement: str, desk: Desk, part: int) -> str:
+    staff = "<staff>1</staff>" if desk.chart.parts[part].staves > 1 else ""
+    return (f'<direction placement="{placement}"><direction-type>{content}</direction-type>{staff}</direction>')
+
+
+def write_cutoff(desk: Desk, passage: Passage, tone: Tone, part: int, tick: int) -> None:
+    """Write where a held note stops, unless the part says so already."""
+    words = cutoff_words(desk, tick)
+    for sign in desk.chart.parts[part].directions:
+        if sign.kind == "words" and sign.onset == tone.onset and sign.value.lower().startswith(("off ", "-")):
+            return
+    desk.log(part, tone.onset, "cut-off", "not written", words, "held note: everybody stops on this beat", passage.id,
+             tone.head.address)
+    if desk.writes:
+        xml = _direction(f"<words font-size=\"9\">{escape(words)}</words>", "above", desk, part)
+        desk.edits[desk.address(tone.head)].before.append(xml)
+
+
+def _inside(directions: tuple[Direction, ...], kind: str, passage: Passage) -> list[Direction]:
+    return [d for d in directions if d.kind == kind and passage.start <= d.onset < passage.end and d.staff == 1]
+
+
+def spread_dynamics(desk: Desk, passage: Passage, part: int) -> None:
+    """Give the part the lead's dynamics at the same places."""
+    chart = desk.chart
+    lead = chart.parts[passage.lead]
+    own = {d.onset: d for d in _inside(chart.parts[part].directions, "dynamic", passage)}
+    for sign in _inside(lead.directions, "dynamic", passage):
+        here = own.get(sign.onset)
+        if here is not None and here.value == sign.value:
+            continue
+        tone = desk.tones[part].get(sign.onset)
+        if tone is None:
+            continue
+        if here is not None:
+            if desk.policy == "add" or here.address < 0 or not here.alone:
+                continue
+            if desk.writes:
+                desk.dropped.add(here.address)
+        was = here.value if here else "none"
+        desk.log(part, sign.onset, "dynamic", was, sign.value, f"{lead.name} has {sign.value} here", passage.id,
+                 tone.head.address)
+        if desk.writes:
+            known = sign.value.isalpha() and sign.value in _DYNAMICS
+            mark = f"<{sign.value}/>" if known else f"<other-dynamics>{escape(sign.value)}</other-dynamics>"
+            xml = _direction(f"<dynamics>{mark}</dynamics>", "below", desk, part)
+            desk.edits[desk.address(tone.head)].before.append(xml)
+
+
+_DYNAMICS = frozenset("p pp ppp pppp f ff fff ffff mp mf sf sfp fp rf rfz sfz sffz fz n pf sfzp".split())
+
+
+def _hairpins(directions: list[Direction]) -> list[tuple[int, int, str]]:
+    """(start, stop, kind) of complete hairpins."""
+    open_pins: dict[int, Direction] = {}
+    found: list[tuple[int, int, str]] = []
+    for sign in directions:
+        if sign.value in ("crescendo", "diminuendo"):
+            open_pins[sign.number] = sign
+        elif sign.value == "stop" and sign.number in open_pins:
+            start = open_pins.pop(sign.number)
+            found.append((start.onset, sign.onset, start.value))
+    return found
+
+
+def spread_hairpins(desk: Desk, passage: Passage, part: int) -> None:
+    """Give the part the lead's hairpins, where it has none overlapping."""
+    chart = desk.chart
+    lead = chart.parts[passage.lead]
+    wedges = [d for d in lead.directions if d.kind == "wedge" and passage.start <= d.onset <= passage.end]
+    own = _hairpins([d for d in chart.parts[part].directions if d.kind == "wedge"])
+    line = chart.lines[part]
+    onsets = [tone.onset for tone in line]
+    for start, stop, kind in _hairpins(wedges):
+        if any(a < stop and start < b for a, b, _ in own):
+            continue
+        first = desk.tones[part].get(start)
+        at = bisect_left(onsets, stop) - 1
+        if first is None or at < 0 or line[at].onset < start:
+            continue
+        desk.log(part, start, "hairpin", "none", f"{kind} to {chart.place(stop)}", f"{lead.name} has it", passage.id,
+                 first.head.address)
+        if not desk.writes:
+            continue
+        desk.edits[desk.address(first.head)].before.append(
+            _direction(f'<wedge type="{kind}"/>', "below", desk, part))
+        end = _direction('<wedge type="stop"/>', "below", desk, part)
+        following = desk.tones[part].get(stop)
+        if following is not None:
+            desk.edits[desk.address(following.head)].before.insert(0, end)
+        else:
+            desk.edits[line[at].notes[-1].address].after.append(end)

@@ -1,0 +1,209 @@
+"""The chart: what a score says, exactly, with each note's permanent address in the document."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from sectionprep.music.instruments import Chair
+from sectionprep.music.pitch import Pitch, Transposition
+from sectionprep.music.timing import Meter, Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """One `<note>` element: a note, a chord member, a rest, a grace or a cue note.
+
+    address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
+    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes.
+    """
+
+    address: int
+    part: int
+    bar: int
+    onset: int
+    duration: int
+    pitch: Pitch | None
+    sounding: int | None
+    is_rest: bool = False
+    is_chord: bool = False
+    is_grace: bool = False
+    is_cue: bool = False
+    is_unpitched: bool = False
+    is_slash: bool = False
+    tie_start: bool = False
+    tie_stop: bool = False
+    voice: str = "1"
+    staff: int = 1
+    marks: frozenset[str] = frozenset()
+    slur_starts: tuple[int, ...] = ()
+    slur_stops: tuple[int, ...] = ()
+    in_tuplet: bool = False
+
+    @property
+    def end(self) -> int:
+        """Tick at which the note stops."""
+        return self.onset + self.duration
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Direction:
+    """A sign between the notes. kind: dynamic, wedge, words, rehearsal, segno, coda, metronome, swing, mute,
+    chord, jump. value: "mf", "crescendo", "stop", the words, the letter, the chord symbol. address: ordinal
+    of its `<direction>` in the document, -1 for signs that live elsewhere; alone: the element holds nothing
+    else, so it may be replaced."""
+
+    kind: str
+    value: str
+    part: int
+    bar: int
+    onset: int
+    staff: int = 1
+    number: int = 1
+    address: int = -1
+    alone: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tone:
+    """A note of a line as it is heard: ties joined, chord reduced to its top, no grace and no cue notes.
+
+    pitch: sounding MIDI number of the top; pitches: all of the chord, high to low. notes: the tied notes
+    of the top, the struck one first.
+    """
+
+    onset: int
+    duration: int
+    bar: int
+    pitch: int
+    pitches: tuple[int, ...]
+    notes: tuple[Note, ...]
+    slurs_from: bool = False
+    slurs_to: bool = False
+
+    @property
+    def end(self) -> int:
+        """Tick at which the tone stops."""
+        return self.onset + self.duration
+
+    @property
+    def head(self) -> Note:
+        """The note that is struck; marks on the attack live here."""
+        return self.notes[0]
+
+    @property
+    def marks(self) -> frozenset[str]:
+        """All marks of the tone, wherever in the tie they stand, with slur-start and slur-stop."""
+        found = frozenset[str]().union(*(note.marks for note in self.notes))
+        if self.slurs_from:
+            found |= {"slur-start"}
+        if self.slurs_to:
+            found |= {"slur-stop"}
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bar:
+    """One measure of the chart's common grid; start and length in ticks."""
+
+    index: int
+    number: str
+    start: int
+    length: int
+    meter: Meter
+    rehearsal: str = ""
+    repeat_start: bool = False
+    repeat_end: int = 0
+    endings: tuple[str, ...] = ()
+    double_bar: bool = False
+
+    @property
+    def end(self) -> int:
+        """Tick of the bar line that closes this bar."""
+        return self.start + self.length
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One part of the score, in score order."""
+
+    index: int
+    id: str
+    name: str
+    abbreviation: str
+    chair: Chair
+    notes: tuple[Note, ...]
+    directions: tuple[Direction, ...]
+    transpositions: tuple[tuple[int, Transposition], ...]
+    clefs: tuple[tuple[int, str], ...] = ()
+    keys: tuple[tuple[int, int], ...] = ()
+    staves: int = 1
+    bars_read: int = 0
+
+    def transposition_at(self, tick: int) -> Transposition:
+        """The transposition in force at `tick`."""
+        found = Transposition()
+        for start, transposition in self.transpositions:
+            if start > tick:
+                break
+            found = transposition
+        return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Remark:
+    """Something the reader met and settled; `where` names part and bar."""
+
+    where: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chart:
+    """A whole chart. resolution: ticks per quarter note. lines: one tuple of tones per part."""
+
+    title: str
+    composer: str
+    arranger: str
+    resolution: int
+    bars: tuple[Bar, ...]
+    parts: tuple[Part, ...]
+    lines: tuple[tuple[Tone, ...], ...]
+    tempo: float | None = None
+    style_words: str = ""
+    swing: bool | None = None
+    concert: bool = False
+    remarks: tuple[Remark, ...] = ()
+    _starts: tuple[int, ...] = field(default=(), repr=False)
+
+    def bar_at(self, tick: int) -> Bar:
+        """The bar in which `tick` lies (the last bar for ticks past the end)."""
+        return self.bars[max(0, bisect_right(self._starts, tick) - 1)]
+
+    def place(self, tick: int) -> Place:
+        """Bar and beat of a tick."""
+        bar = self.bar_at(tick)
+        unit = Fraction(4 * self.resolution, bar.meter.unit)
+        return Place(bar=bar.number, index=bar.index, beat=1 + Fraction(tick - bar.start) / unit)
+
+    def end_place(self, tick: int) -> Place:
+        """Like `place`, but a tick on a bar line belongs to the bar it closes (beat 5 of a 4/4 bar)."""
+        bar = self.bar_at(max(0, tick - 1))
+        unit = Fraction(4 * self.resolution, bar.meter.unit)
+        return Place(bar=bar.number, index=bar.index, beat=1 + Fraction(tick - bar.start) / unit)
+
+    def tick(self, index: int, beat: Fraction | float) -> int:
+        """Tick of a beat (counted from 1) in the bar with this index."""
+        bar = self.bars[index]
+        unit = Fraction(4 * self.resolution, bar.meter.unit)
+        return bar.start + round((Fraction(beat).limit_denominator(960) - 1) * unit)
+
+    def quarters(self, ticks: int) -> Fraction:
+        """A length in quarter notes."""
+        return Fraction(ticks, self.resolution)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Part names in score order."""
+        return tuple(part.name for part in self.parts)

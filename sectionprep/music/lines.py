@@ -1,0 +1,74 @@
+"""From the notes of a part to its line.
+
+Which note is the line, where a staff holds more than one: in each bar the line is taken from the first
+voice (lowest staff, then lowest voice label) that sounds there; of a chord the highest note is the line.
+Grace notes belong to the note after them and cue notes to somebody else, so neither is in the line.
+Tied notes are one tone.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from sectionprep.music.chart import Note, Tone
+
+
+def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
+    """The tones of one part in order of time."""
+    groups = _struck_groups(notes)
+    tones: list[Tone] = []
+    joined: list[Note] = []
+    pitches: tuple[int, ...] = ()
+    open_tie = False
+    for members in groups:
+        top = max(members, key=lambda note: note.sounding or 0)
+        continues = open_tie and top.tie_stop and joined[-1].end == top.onset and joined[-1].sounding == top.sounding
+        if continues:
+            joined.append(top)
+        else:
+            if joined:
+                tones.append(_tone(joined, pitches))
+            joined = [top]
+            pitches = tuple(sorted((n.sounding for n in members if n.sounding is not None), reverse=True))
+        open_tie = top.tie_start
+    if joined:
+        tones.append(_tone(joined, pitches))
+    return tuple(tones)
+
+
+def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
+    head, last = notes[0], notes[-1]
+    return Tone(
+        onset=head.onset,
+        duration=last.end - head.onset,
+        bar=head.bar,
+        pitch=head.sounding or 0,
+        pitches=pitches,
+        notes=tuple(notes),
+        slurs_from=any(note.slur_starts for note in notes),
+        slurs_to=any(note.slur_stops for note in notes),
+    )
+
+
+def _voice_order(note: Note) -> tuple[int, int, str]:
+    voice = note.voice
+    return (note.staff, int(voice) if voice.isdigit() else 999, voice)
+
+
+def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
+    by_bar: dict[int, list[Note]] = defaultdict(list)
+    for note in notes:
+        if note.sounding is None or note.is_grace or note.is_cue or note.is_slash or note.duration <= 0:
+            continue
+        by_bar[note.bar].append(note)
+    groups: list[list[Note]] = []
+    for bar in sorted(by_bar):
+        sounding = by_bar[bar]
+        first = min(_voice_order(note) for note in sounding)
+        chords: dict[int, list[Note]] = defaultdict(list)
+        for note in sounding:
+            if _voice_order(note) == first:
+                chords[note.onset].append(note)
+        groups.extend(chords[onset] for onset in sorted(chords))
+    return groups

@@ -1,0 +1,95 @@
+"""The marks a horn player reads. One table drives reading, writing, comparing, speaking and sounding them.
+
+Names are MusicXML 4.0 element names, except `ghost` (a note head in parentheses), `slur-start` and
+`slur-stop`. Shapes, lengths and syllables: see shared/ of the project and DEVELOPERS.md for sources.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mark:
+    """One kind of mark.
+
+    home: the MusicXML parent inside `<notations>` ("articulations", "technical", "ornaments"), or
+    "notehead" or "slur". length: fraction of the written value that sounds, None where the mark does not
+    speak of length. attack: 0 plain, positive heavier, negative lighter. says: what a player calls it.
+    glyph: how we show it in a line of text.
+    """
+
+    name: str
+    home: str
+    says: str
+    glyph: str
+    length: float | None = None
+    attack: int = 0
+    family: str = "effect"
+
+
+# Lengths: tenuto 1.0 and the short quarter of 1/3-2/3 beat (Kilpatrick, ellington-music.co.uk, swing page);
+# 1/2 for staccato and 0.6 for the rooftop accent are classroom figures: common practice, no source.
+MARKS: tuple[Mark, ...] = (
+    Mark(name="accent", home="articulations", says="accent", glyph=">", attack=2, family="attack"),
+    Mark(name="strong-accent", home="articulations", says="rooftop accent", glyph="^", length=0.6, attack=3,
+         family="attack"),
+    Mark(name="soft-accent", home="articulations", says="soft accent", glyph="<>", attack=1, family="attack"),
+    Mark(name="stress", home="articulations", says="stress", glyph="'", attack=1, family="attack"),
+    Mark(name="unstress", home="articulations", says="unstress", glyph="u", attack=-1, family="attack"),
+    Mark(name="tenuto", home="articulations", says="tenuto", glyph="-", length=1.0, family="length"),
+    Mark(name="staccato", home="articulations", says="staccato", glyph=".", length=0.5, family="length"),
+    Mark(name="staccatissimo", home="articulations", says="wedge", glyph="'", length=0.33, family="length"),
+    Mark(name="spiccato", home="articulations", says="stroke", glyph="'", length=0.4, family="length"),
+    Mark(name="detached-legato", home="articulations", says="tenuto with dot", glyph="-.", length=0.75,
+         family="length"),
+    Mark(name="scoop", home="articulations", says="scoop", glyph="scoop"),
+    Mark(name="plop", home="articulations", says="plop", glyph="plop"),
+    Mark(name="doit", home="articulations", says="doit", glyph="doit"),
+    Mark(name="falloff", home="articulations", says="fall", glyph="fall"),
+    Mark(name="breath-mark", home="articulations", says="breath", glyph=",", family="breath"),
+    Mark(name="caesura", home="articulations", says="caesura", glyph="//", family="breath"),
+    Mark(name="brass-bend", home="technical", says="bend", glyph="bend"),
+    Mark(name="flip", home="technical", says="flip", glyph="flip"),
+    Mark(name="smear", home="technical", says="smear", glyph="smear"),
+    Mark(name="shake", home="ornaments", says="shake", glyph="shake"),
+    Mark(name="trill-mark", home="ornaments", says="trill", glyph="tr"),
+    Mark(name="turn", home="ornaments", says="turn", glyph="turn"),
+    Mark(name="ghost", home="notehead", says="ghost", glyph="( )", attack=-2, family="attack"),
+    Mark(name="slur-start", home="slur", says="slur begins", glyph="(", family="slur"),
+    Mark(name="slur-stop", home="slur", says="slur ends", glyph=")", family="slur"),
+)
+
+BY_NAME: dict[str, Mark] = {mark.name: mark for mark in MARKS}
+
+#: Marks that say how a note begins or how long it is: these must agree inside a section.
+ATTACKS = frozenset(m.name for m in MARKS if m.family == "attack")
+LENGTHS = frozenset(m.name for m in MARKS if m.family == "length")
+EFFECTS = frozenset(m.name for m in MARKS if m.family == "effect")
+BREATHS = frozenset(m.name for m in MARKS if m.family == "breath")
+SLURS = frozenset({"slur-start", "slur-stop"})
+
+
+
+def contradict(first: str, second: str) -> bool:
+    """True when the two marks cannot both be meant on one note (tenuto against staccato, say)."""
+    if first == second:
+        return False
+    a, b = BY_NAME.get(first), BY_NAME.get(second)
+    if a is None or b is None:
+        return False
+    if a.family == b.family and a.family in ("attack", "length"):
+        return True
+    pair = {first, second}
+    if "ghost" in pair:
+        return bool(pair & {"staccatissimo"})
+    if "strong-accent" in pair and "tenuto" in pair:
+        return True  # the rooftop accent is the short accent
+    return False
+
+
+def say(names: frozenset[str] | set[str] | tuple[str, ...]) -> str:
+    """Marks in a player's words, in table order: "accent, tenuto"; "plain" when there are none."""
+    known = [mark.says for mark in MARKS if mark.name in names]
+    other = sorted(name for name in names if name not in BY_NAME)
+    return ", ".join(known + other) or "plain"

@@ -1,0 +1,275 @@
+"""The director's bytes, the tree over them, and each note's permanent address.
+
+The bytes are the truth. lxml reads the tree; expat says where each `<note>` and `<measure>` begins and
+ends in the bytes. The n-th note of the one is the n-th note of the other, and n is the note's address.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+import zlib
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path, PurePosixPath
+from xml.parsers import expat
+
+from lxml import etree
+
+from sectionprep.errors import NotAScore, OverLimit, UnreadableFile
+from sectionprep.settings import Limits
+
+_BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Bytes [start, end) of one element, its tags included."""
+
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """One MusicXML document. encoding: a Python codec that reads any slice of `data` cut between characters.
+
+    notes, directions: the span of each `<note>` and `<direction>` in document order. root: the lxml tree (never written back). archive:
+    for .mxl, the whole archive and the name of the member that holds the score.
+    """
+
+    path: Path
+    data: bytes
+    encoding: str
+    root: etree._Element
+    notes: tuple[Span, ...]
+    directions: tuple[Span, ...] = ()
+    archive: bytes | None = None
+    member: str = ""
+    tree_notes: tuple[etree._Element, ...] = field(default=(), repr=False)
+    tree_directions: tuple[etree._Element, ...] = field(default=(), repr=False)
+
+    def text(self, span: Span) -> str:
+        """The characters of a span."""
+        return self.data[span.start : span.end].decode(self.encoding)
+
+
+def tag_of(element: etree._Element) -> str:
+    """Element name without namespace; empty for comments and processing instructions."""
+    tag = element.tag
+    if not isinstance(tag, str):
+        return ""
+    return tag.rsplit("}", 1)[-1] if "}" in tag else tag
+
+
+def open_document(path: Path, limits: Limits | None = None) -> Document:
+    """Read a .musicxml, .xml or .mxl file. Raises UnreadableFile, NotAScore or OverLimit, in one line."""
+    limits = limits or Limits()
+    raw = _read_bytes(path, limits)
+    if raw[:4] == b"PK\x03\x04":
+        data, member = _unpack(path, raw, limits)
+        return parse_document(path, data, limits, archive=raw, member=member)
+    return parse_document(path, raw, limits)
+
+
+def _read_bytes(path: Path, limits: Limits) -> bytes:
+    try:
+        if path.is_dir():
+            raise UnreadableFile("is a folder, not a file.", where=str(path), remedy="Name a score file.")
+        size = path.stat().st_size
+        if size > limits.file_bytes:
+            raise OverLimit(
+                f"has {size:,} bytes; the limit is {limits.file_bytes:,}.", where=str(path),
+                remedy="Raise it with --max-bytes if you trust the file.",
+            )
+        raw = path.read_bytes()
+    except OSError as error:
+        raise UnreadableFile(
+            f"cannot be opened ({error.strerror or error}).", where=str(path),
+            remedy="Check the path and that you may read it.",
+        ) from error
+    if not raw.strip():
+        raise UnreadableFile("is empty.", where=str(path), remedy="Export the score again.")
+    return raw
+
+
+def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str]:
+    where = str(path)
+    try:
+        with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+            member = _root_member(archive, where)
+            return _member_bytes(archive, member, len(raw), where, limits), member
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+        raise UnreadableFile(
+            f"the compressed score is damaged ({error}).", where=where, remedy="Export the score again."
+        ) from error
+
+
+def _root_member(archive: zipfile.ZipFile, where: str) -> str:
+    names = archive.namelist()
+    if "META-INF/container.xml" in names:
+        info = archive.getinfo("META-INF/container.xml")
+        if info.file_size < 1_000_000:
+            found = re.findall(rb"""full-path\s*=\s*["']([^"']+)["']""", archive.read(info))
+            for candidate in found:
+                name = candidate.decode("utf-8", "replace")
+                if name in names and not name.lower().endswith((".pdf", ".png", ".jpg", ".mid", ".midi")):
+                    return name
+    scores = [
+        n for n in names
+        if n.lower().endswith((".xml", ".musicxml")) and not n.startswith("META-INF/")
+        and ".." not in PurePosixPath(n).parts
+    ]
+    if not scores:
+        raise NotAScore(
+            "the archive holds no score.", where=where, remedy="Export the chart as MusicXML and try that file."
+        )
+    return min(scores, key=len)
+
+
+def _member_bytes(archive: zipfile.ZipFile, member: str, packed: int, where: str, limits: Limits) -> bytes:
+    ceiling = min(limits.file_bytes, max(1_000_000, packed * limits.expansion))
+    with archive.open(member) as stream:
+        data = stream.read(ceiling + 1)
+    if len(data) > ceiling:
+        raise OverLimit(
+            f"unpacks to more than {ceiling:,} bytes.", where=where,
+            remedy="This is no ordinary score; export it again, uncompressed.",
+        )
+    return data
+
+
+def parse_document(
+    path: Path, data: bytes, limits: Limits | None = None, *, archive: bytes | None = None, member: str = ""
+) -> Document:
+    """Build a Document from bytes already in memory."""
+    limits = limits or Limits()
+    where = f"{path}" + (f" ({member})" if member else "")
+    if not data.strip():
+        raise UnreadableFile("is empty.", where=where, remedy="Export the score again.")
+    encoding = _encoding_of(data, where)
+    spans, direction_spans = _spans(data, encoding, where, limits)
+    root = _tree(data, where)
+    if tag_of(root) not in ("score-partwise", "score-timewise"):
+        raise NotAScore(
+            f"this is XML, but its outermost element is <{_plain(tag_of(root))}>, not a score.", where=where,
+            remedy="Export the chart as MusicXML (partwise).",
+        )
+    tree_notes = tuple(root.iter("{*}note"))
+    tree_directions = tuple(root.iter("{*}direction"))
+    if len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans):
+        raise NotAScore(
+            f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).", where=where,
+            remedy="The file is not safe to change; export it again.",
+        )
+    return Document(path=path, data=data, encoding=encoding, root=root, notes=spans,
+                    directions=direction_spans, archive=archive, member=member, tree_notes=tree_notes,
+                    tree_directions=tree_directions)
+
+
+def _plain(text: str) -> str:
+    return "".join(c if c.isprintable() else "?" for c in text)[:80]
+
+
+def _encoding_of(data: bytes, where: str) -> str:
+    for mark, codec in _BOMS:
+        if data.startswith(mark):
+            return codec
+    if data[:2] == b"<\x00":
+        return "utf-16-le"
+    if data[:2] == b"\x00<":
+        return "utf-16-be"
+    declared = re.match(rb"""\s*<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""", data[:400])
+    name = declared[1].decode("ascii").lower() if declared else "utf-8"
+    try:
+        b"<".decode(name)
+    except (LookupError, UnicodeDecodeError, ValueError) as error:
+        raise UnreadableFile(
+            f"its encoding, {name}, is not known here.", where=where, remedy="Save it as UTF-8."
+        ) from error
+    return name
+
+
+class _Spans:
+    """Collects the byte spans of one kind of element while expat walks the bytes."""
+
+    def __init__(self) -> None:
+        self.starts: list[int] = []
+        self.ends: dict[int, int] = {}
+        self.open: list[int] = []
+
+    def begin(self, at: int) -> None:
+        self.open.append(len(self.starts))
+        self.starts.append(at)
+
+    def finish(self, at: int) -> None:
+        self.ends[self.open.pop()] = at
+
+    def done(self) -> tuple[Span, ...]:
+        return tuple(Span(start, self.ends[n]) for n, start in enumerate(self.starts))
+
+
+def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tuple[Span, ...], tuple[Span, ...]]:
+    notes, directions = _Spans(), _Spans()
+    kinds = {"note": notes, "direction": directions}
+    depth = 0
+    closing = ">".encode(encoding)
+    parser = expat.ParserCreate()
+    parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
+
+    def start(name: str, _attributes: Mapping[str, str]) -> None:
+        nonlocal depth
+        depth += 1
+        if depth > 200:
+            raise OverLimit("elements are nested more than 200 deep.", where=where,
+                            remedy="This is no ordinary score; export it again.")
+        kind = kinds.get(name.rpartition(":")[2])
+        if kind is not None:
+            kind.begin(parser.CurrentByteIndex)
+            if len(notes.starts) > limits.notes:
+                raise OverLimit(f"has more than {limits.notes:,} notes.", where=where,
+                                remedy="Raise the limit with --max-notes if you trust the file.")
+
+    def end(name: str) -> None:
+        nonlocal depth
+        depth -= 1
+        kind = kinds.get(name.rpartition(":")[2])
+        if kind is not None:
+            kind.finish(data.find(closing, parser.CurrentByteIndex) + len(closing))
+
+    def entity(name: str, *_rest: object) -> None:
+        raise NotAScore(
+            f"it defines an entity ({_plain(name)}); such files are refused because they can be made to "
+            "explode or to read other files.",
+            where=where, remedy="Export the score again, or remove the ENTITY line from its DOCTYPE.",
+        )
+
+    parser.StartElementHandler = start
+    parser.EndElementHandler = end
+    parser.EntityDeclHandler = entity
+    try:
+        parser.Parse(data, True)
+    except expat.ExpatError as error:
+        text = expat.errors.messages.get(error.code, str(error))
+        head = data[:64].lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").replace(b"\x00", b"")
+        if not head.startswith(b"<"):
+            raise NotAScore("this is not XML.", where=where, remedy="Export the chart as MusicXML.") from error
+        raise UnreadableFile(
+            f"the XML breaks off or is damaged at line {error.lineno}, column {error.offset} ({text}).",
+            where=where, remedy="Export the score again; nothing was changed.",
+        ) from error
+    except (ValueError, UnicodeError, LookupError) as error:
+        raise UnreadableFile(f"cannot be decoded ({error}).", where=where, remedy="Save it as UTF-8.") from error
+    return notes.done(), directions.done()
+
+
+def _tree(data: bytes, where: str) -> etree._Element:
+    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, huge_tree=True,
+                             remove_comments=False, remove_pis=False)
+    try:
+        return etree.fromstring(data, parser)
+    except (etree.XMLSyntaxError, ValueError) as error:
+        raise UnreadableFile(
+            f"the XML is damaged ({error}).", where=where, remedy="Export the score again."
+        ) from error

@@ -1,0 +1,150 @@
+"""One part out of a score, as a small score of its own for the engraver.
+
+Notes keep their address as id ("n123"), so that what is drawn can be tied back to the chart. Signs that
+concern everybody (tempo, rehearsal marks, road map) are copied from the part that carries them.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+
+from lxml import etree
+
+from sectionprep.musicxml.document import Document, tag_of
+
+_SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
+_DROPPED = ("print", "link", "bookmark", "listening", "grouping", "figured-bass")
+
+
+def note_id(address: int) -> str:
+    """The id under which a note is drawn."""
+    return f"n{address}"
+
+
+def extract_part(document: Document, part_id: str, occurrence: int = 0) -> bytes:
+    """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids."""
+    addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
+    measures = _measures_of(document.root, part_id, occurrence)
+    top = _measures_of(document.root, None, 0)
+    score = etree.Element("score-partwise", version="4.0")
+    part_list = etree.SubElement(score, "part-list")
+    listed = etree.SubElement(part_list, "score-part", id="P1")
+    etree.SubElement(listed, "part-name").text = ""
+    part = etree.SubElement(score, "part", id="P1")
+    slash = False
+    for n, measure in enumerate(measures):
+        copied = _copy(measure, addresses)
+        copied.tag = "measure"
+        copied.set("number", measure.get("number") or str(n + 1))
+        for name in ("id", "width"):
+            copied.attrib.pop(name, None)
+        if n < len(top) and top[n] is not measure:
+            _add_system_signs(copied, top[n])
+        slash = _slashes(copied, slash)
+        part.append(copied)
+    return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
+
+
+def _measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> list[etree._Element]:
+    if tag_of(root) == "score-partwise":
+        parts = [p for p in root if tag_of(p) == "part" and part_id in (None, p.get("id") or "")]
+        chosen = parts[min(occurrence, len(parts) - 1)]
+        return [m for m in chosen if tag_of(m) == "measure"]
+    found = []
+    for measure in root:
+        if tag_of(measure) == "measure":
+            parts = [p for p in measure if tag_of(p) == "part" and part_id in (None, p.get("id") or "")]
+            if parts:
+                chosen = parts[min(occurrence, len(parts) - 1)]
+                chosen.set("number", measure.get("number") or "")
+                if measure.get("implicit"):
+                    chosen.set("implicit", measure.get("implicit") or "no")
+                found.append(chosen)
+    return found
+
+
+def _copy(measure: etree._Element, addresses: dict[int, int]) -> etree._Element:
+    copied = copy.deepcopy(measure)
+    originals = [e for e in measure.iter() if tag_of(e) == "note"]
+    twins = [e for e in copied.iter() if tag_of(e) == "note"]
+    for element in copied.iter():
+        if isinstance(element.tag, str):
+            element.tag = tag_of(element)
+            element.attrib.pop("id", None)
+    for original, twin in zip(originals, twins, strict=True):
+        twin.set("id", note_id(addresses[id(original)]))
+    for element in list(copied):
+        if element.tag in _DROPPED:
+            copied.remove(element)
+    for style in list(copied.iter("measure-style")):
+        if any(tag_of(child) == "multiple-rest" for child in style):
+            parent = style.getparent()
+            if parent is not None:
+                parent.remove(style)
+    etree.cleanup_namespaces(copied)
+    return copied
+
+
+def _is_for_everybody(direction: etree._Element) -> bool:
+    for element in direction.iter():
+        tag = tag_of(element)
+        if tag in ("rehearsal", "segno", "coda", "metronome"):
+            return True
+        if tag == "words" and _SYSTEM_WORDS.search(element.text or ""):
+            return True
+    return False
+
+
+def _sign_key(direction: etree._Element) -> str:
+    return " ".join(
+        f"{tag_of(e)}:{(e.text or '').strip().lower()}" for e in direction.iter()
+        if tag_of(e) in ("rehearsal", "segno", "coda", "metronome", "words")
+    )
+
+
+def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
+    own = {_sign_key(d) for d in measure if d.tag == "direction"}
+    own_kinds = {tag_of(e) for d in measure if d.tag == "direction" for e in d.iter()}
+    at_start = 0
+    sounded = False
+    for element in top:
+        tag = tag_of(element)
+        if tag == "note":
+            sounded = True
+        if tag != "direction" or not _is_for_everybody(element):
+            continue
+        kinds = {tag_of(e) for e in element.iter()} & {"rehearsal", "segno", "coda", "metronome"}
+        if _sign_key(element) in own or kinds & own_kinds:
+            continue
+        twin = copy.deepcopy(element)
+        for inner in twin.iter():
+            if isinstance(inner.tag, str):
+                inner.tag = tag_of(inner)
+                inner.attrib.pop("id", None)
+        for inner in [e for e in twin if e.tag in ("staff", "voice")]:
+            twin.remove(inner)
+        if sounded:
+            measure.append(twin)
+        else:
+            measure.insert(at_start, twin)
+            at_start += 1
+
+
+def _slashes(measure: etree._Element, slash: bool) -> bool:
+    """Inside a `<slash>` measure style the engraver must see slashes, not the notes that are encoded."""
+    for style in list(measure.iter("measure-style")):
+        for child in style:
+            if tag_of(child) == "slash":
+                slash = child.get("type") == "start"
+    if slash:
+        for note in measure.iter("note"):
+            if note.find("rest") is not None or note.find("grace") is not None:
+                continue
+            head = note.find("notehead")
+            if head is None:
+                head = etree.Element("notehead")
+                before = [c for c in note if c.tag in ("notehead-text", "staff", "beam", "notations", "lyric")]
+                note.insert(note.index(before[0]) if before else len(note), head)
+            head.text = "slash"
+    return slash

@@ -1,0 +1,486 @@
+"""From document to Chart.
+
+The reader walks every part measure by measure in ticks, then lays all parts on one grid of bars. What it
+had to settle by itself (a part that stops early, a measure without notes) becomes a Remark.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from lxml import etree
+
+from sectionprep.errors import NotAScore, OverLimit
+from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
+from sectionprep.music.instruments import recognise
+from sectionprep.music.lines import line_of
+from sectionprep.music.pitch import SEMITONES, Pitch, Transposition
+from sectionprep.music.timing import Meter
+from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.notes import note_marks, slur_ends
+from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
+from sectionprep.settings import Limits
+
+_LONGEST = 100_000  # quarter notes in one element: a judgement, far above any music
+
+
+@dataclass(slots=True)
+class _PartState:
+    """What holds from measure to measure while one part is read."""
+
+    index: int
+    divisions: Fraction = Fraction(1)
+    meter: Meter = field(default_factory=Meter)
+    transposition: Transposition = field(default_factory=Transposition)
+    transpositions: list[tuple[int, Transposition]] = field(default_factory=list)
+    clefs: list[tuple[int, str]] = field(default_factory=list)
+    keys: list[tuple[int, int]] = field(default_factory=list)
+    staves: int = 1
+    percussion: bool = False
+
+
+@dataclass(slots=True)
+class _Measure:
+    """One measure of one part, in ticks from its own bar line."""
+
+    number: str
+    implicit: bool
+    meter: Meter
+    content: int = 0
+    events: list[tuple[int, int, etree._Element, _PartState]] = field(default_factory=list)
+
+
+def read_chart(document: Document, limits: Limits | None = None) -> Chart:
+    """The exact chart a document holds. Raises NotAScore or OverLimit."""
+    return _Reader(document, limits or Limits()).chart()
+
+
+class _Reader:
+    def __init__(self, document: Document, limits: Limits) -> None:
+        self.document = document
+        self.limits = limits
+        self.where = str(document.path)
+        self.address = {id(element): n for n, element in enumerate(document.tree_notes)}
+        self.direction_address = {id(element): n for n, element in enumerate(document.tree_directions)}
+        self.remarks: list[Remark] = []
+        self.resolution = self._resolution()
+
+    # -- the shape of the document ------------------------------------------------------------------
+
+    def _resolution(self) -> int:
+        found = {1}
+        for element in self.document.root.iter("{*}divisions"):
+            divisions = self._positive(element.text, "divisions")
+            found.add((Fraction(1) / divisions).denominator)
+        for element in self.document.root.iter("{*}duration"):
+            text = element.text or ""
+            if "." in text:
+                found.add(self._number(text, "duration").denominator)
+        common = math.lcm(*found)
+        if common > 10**9:
+            raise OverLimit("its divisions have no reasonable common measure.", where=self.where,
+                            remedy="Export the score again with one value of <divisions>.")
+        return common
+
+    def _number(self, text: str | None, what: str) -> Fraction:
+        try:
+            value = Fraction((text or "").strip()[:40])
+        except (ValueError, ZeroDivisionError) as error:
+            raise NotAScore(f"<{what}> holds {text!r:.40}, which is no number.", where=self.where,
+                            remedy="Correct that element or export again.") from error
+        return value
+
+    def _positive(self, text: str | None, what: str) -> Fraction:
+        value = self._number(text, what)
+        if not 0 < value <= 10**7:
+            raise NotAScore(f"<{what}> is {value}, which measures nothing.", where=self.where,
+                            remedy="Correct that element or export again.")
+        return value
+
+    def _part_list(self) -> list[tuple[str, etree._Element | None]]:
+        listed = [e for e in self.document.root.iter("{*}score-part")]
+        order = [(e.get("id") or "", e) for e in listed]
+        known = {key for key, _ in order}
+        if len(known) != len(order):
+            self.remarks.append(Remark(where="part list", what="two parts carry the same id; read in order"))
+        return [*order]
+
+    def _measures_by_part(self) -> list[tuple[str, etree._Element | None, list[etree._Element]]]:
+        root = self.document.root
+        listed = self._part_list()
+        names = dict(reversed(listed))
+        if tag_of(root) == "score-partwise":
+            found = [
+                (p.get("id") or "", [m for m in p if tag_of(m) == "measure"])
+                for p in root if tag_of(p) == "part"
+            ]
+        else:
+            found = self._turn_timewise(root)
+        if not found:
+            raise NotAScore("it has no parts.", where=self.where, remedy="Export the whole score.")
+        if len(found) > self.limits.parts:
+            raise OverLimit(f"has {len(found)} parts; the limit is {self.limits.parts}.", where=self.where,
+                            remedy="Raise it with --max-parts if you trust the file.")
+        if not listed:
+            self.remarks.append(Remark(where="part list", what="is missing; parts are named by their ids"))
+        positions = {key: n for n, (key, _) in enumerate(listed)}
+        found.sort(key=lambda pair: positions.get(pair[0], len(positions)))
+        return [(key, names.get(key), measures) for key, measures in found]
+
+    def _turn_timewise(self, root: etree._Element) -> list[tuple[str, list[etree._Element]]]:
+        turned: dict[str, list[etree._Element]] = {}
+        for measure in root:
+            if tag_of(measure) != "measure":
+                continue
+            for part in measure:
+                if tag_of(part) == "part":
+                    turned.setdefault(part.get("id") or "", []).append(part)
+        return list(turned.items())
+
+    # -- walking one part ---------------------------------------------------------------------------
+
+    def chart(self) -> Chart:
+        sources = self._measures_by_part()
+        if max(len(measures) for _, _, measures in sources) > self.limits.bars:
+            raise OverLimit(f"has more than {self.limits.bars:,} bars.", where=self.where,
+                            remedy="Raise it with --max-bars if you trust the file.")
+        walked = [self._walk(n, measures) for n, (_, _, measures) in enumerate(sources)]
+        bars, signs = self._grid([measures for measures, _ in walked], sources)
+        starts = tuple(bar.start for bar in bars)
+        parts: list[Part] = []
+        for n, (key, listed, _elements) in enumerate(sources):
+            parts.append(self._part(n, key, listed, *walked[n], starts))
+        lines = tuple(line_of(part.notes) for part in parts)
+        if not any(part.notes for part in parts):
+            raise NotAScore("it holds no notes at all.", where=self.where, remedy="Export the whole score.")
+        everything = [d for part in parts for d in part.directions]
+        return Chart(
+            title=self._title(), composer=self._creator("composer"), arranger=self._creator("arranger"),
+            resolution=self.resolution, bars=self._named(bars, signs, everything), parts=tuple(parts),
+            lines=lines, tempo=_tempo(everything), style_words=_style(everything),
+            swing=_swing(everything), concert=self._concert(), remarks=tuple(self.remarks), _starts=starts,
+        )
+
+    def _walk(self, index: int, measures: list[etree._Element]) -> tuple[list[_Measure], _PartState]:
+        state = _PartState(index=index)
+        read: list[_Measure] = []
+        for measure in measures:
+            meter_before = state.meter
+            number = measure.get("number")
+            if number is None and (above := measure.getparent()) is not None:
+                number = above.get("number")  # timewise: the measure is the parent
+            current = _Measure(number=number or "", implicit=measure.get("implicit") == "yes",
+                               meter=meter_before)
+            self._walk_measure(measure, current, state)
+            current.meter = state.meter
+            read.append(current)
+        return read, state
+
+    def _walk_measure(self, measure: etree._Element, current: _Measure, state: _PartState) -> None:
+        cursor = 0
+        last_onset = 0
+        for element in measure:
+            tag = tag_of(element)
+            if tag == "note":
+                duration = self._duration(element, state)
+                if _child(element, "chord") is not None:
+                    current.events.append((last_onset, duration, element, state))
+                    continue
+                last_onset = cursor
+                current.events.append((cursor, duration, element, state))
+                cursor += duration
+            elif tag in ("backup", "forward"):
+                moved = self._duration(element, state)
+                cursor = max(0, cursor - moved) if tag == "backup" else cursor + moved
+            elif tag == "attributes":
+                self._attributes(element, state)
+                current.events.append((cursor, 0, element, state))
+            elif tag in ("direction", "harmony", "barline", "sound"):
+                current.events.append((cursor, 0, element, state))
+            current.content = max(current.content, cursor)
+
+    def _duration(self, element: etree._Element, state: _PartState) -> int:
+        child = _child(element, "duration")
+        if child is None:
+            return 0
+        value = self._number(child.text, "duration") / state.divisions
+        if value < 0 or value > _LONGEST:
+            raise NotAScore(f"a <duration> of {child.text!r:.30} is impossible.",
+                            where=f"{self.where}, part {state.index + 1}",
+                            remedy="Correct that element or export again.")
+        ticks = value * self.resolution
+        return int(ticks) if ticks.denominator == 1 else round(ticks)
+
+    def _attributes(self, element: etree._Element, state: _PartState) -> None:
+        for child in element:
+            tag = tag_of(child)
+            if tag == "divisions":
+                state.divisions = self._positive(child.text, "divisions")
+            elif tag == "time":
+                state.meter = self._meter(child, state.meter)
+            elif tag == "staves":
+                text = (child.text or "1").strip()
+                state.staves = max(state.staves, int(text) if text.isdigit() and len(text) < 3 else 1)
+
+    def _meter(self, element: etree._Element, before: Meter) -> Meter:
+        total = Fraction(0)
+        unit = 0
+        beats_text = ""
+        for child in element:
+            text = (child.text or "").strip()
+            if tag_of(child) == "beats":
+                beats_text = text
+            elif tag_of(child) == "beat-type":
+                try:
+                    beats = sum(int(n) for n in beats_text.split("+"))
+                    this = int(text)
+                except ValueError:
+                    return before
+                if not (0 < beats <= 1000 and 0 < this <= 1024):
+                    return before
+                total += Fraction(beats, this)
+                unit = max(unit, this)
+        if not unit or not total:
+            return before
+        return Meter(beats=int(total * unit), unit=unit)
+
+    # -- the common grid ----------------------------------------------------------------------------
+
+    def _grid(
+        self, walked: list[list[_Measure]], sources: list[tuple[str, etree._Element | None, list[etree._Element]]]
+    ) -> tuple[list[Bar], list[BarSigns]]:
+        count = max(len(measures) for measures in walked)
+        for n, measures in enumerate(walked):
+            if len(measures) < count:
+                self.remarks.append(Remark(
+                    where=f"part {n + 1}",
+                    what=f"has {len(measures)} bars where others have {count}; it is silent after that"))
+        bars: list[Bar] = []
+        signs: list[BarSigns] = []
+        start = 0
+        for index in range(count):
+            here = [measures[index] for measures in walked if index < len(measures)]
+            meter = here[0].meter
+            length = max(measure.content for measure in here)
+            if not length:
+                length = max(1, int(meter.quarters * self.resolution))
+            sign = BarSigns()
+            for measure in here:
+                for _, _, element, _ in measure.events:
+                    if tag_of(element) == "barline":
+                        read_barline(element, sign)
+            bars.append(Bar(index=index, number=here[0].number or str(index + 1), start=start, length=length,
+                            meter=meter))
+            signs.append(sign)
+            start += length
+        return bars, signs
+
+    def _named(self, bars: list[Bar], signs: list[BarSigns], found: list[Direction]) -> tuple[Bar, ...]:
+        letters = {d.bar: d.value for d in reversed(found) if d.kind == "rehearsal"}
+        open_ending: tuple[str, ...] = ()
+        named: list[Bar] = []
+        for bar, sign in zip(bars, signs, strict=True):
+            if sign.ending_start:
+                open_ending = sign.ending_start
+            named.append(Bar(
+                index=bar.index, number=bar.number, start=bar.start, length=bar.length, meter=bar.meter,
+                rehearsal=letters.get(bar.index, ""), repeat_start=sign.repeat_start,
+                repeat_end=sign.repeat_end, endings=open_ending, double_bar=sign.double_bar,
+            ))
+            if sign.ending_stop:
+                open_ending = ()
+        return tuple(named)
+
+    # -- one part -----------------------------------------------------------------------------------
+
+    def _part(
+        self, index: int, key: str, listed: etree._Element | None, measures: list[_Measure],
+        state: _PartState, starts: tuple[int, ...],
+    ) -> Part:
+        notes: list[Note] = []
+        directions: list[Direction] = []
+        transposition = Transposition()
+        transpositions: list[tuple[int, Transposition]] = []
+        clefs: list[tuple[int, str]] = []
+        keys: list[tuple[int, int]] = []
+        for n, measure in enumerate(measures):
+            for offset, duration, element, _ in measure.events:
+                tag = tag_of(element)
+                onset = starts[n] + offset
+                if tag == "note":
+                    notes.append(self._note(element, index, n, onset, duration, transposition))
+                elif tag == "attributes":
+                    transposition = self._signatures(element, onset, transposition, transpositions, clefs, keys)
+                elif tag != "barline":
+                    directions.extend(directions_of(element, part=index, bar=n, onset=onset,
+                                                    ticks=self.resolution, divisions=state.divisions,
+                                                    address=self.direction_address.get(id(element), -1)))
+        name, short, sound, program = _names(listed, key, index)
+        percussion = bool(clefs) and clefs[0][1].startswith("percussion")
+        chair = recognise(name, short, sound=sound, program=program, transposition=transposition,
+                          percussion=percussion)
+        return Part(index=index, id=key, name=name, abbreviation=short, chair=chair, notes=tuple(notes),
+                    directions=tuple(directions), transpositions=tuple(transpositions), clefs=tuple(clefs),
+                    keys=tuple(keys), staves=state.staves, bars_read=len(measures))
+
+    def _signatures(
+        self, element: etree._Element, onset: int, transposition: Transposition,
+        transpositions: list[tuple[int, Transposition]], clefs: list[tuple[int, str]], keys: list[tuple[int, int]],
+    ) -> Transposition:
+        for child in element:
+            tag = tag_of(child)
+            if tag == "transpose" and child.get("number") in (None, "1"):
+                octaves = 12 * _whole(child, "octave-change")
+                transposition = Transposition(
+                    diatonic=_whole(child, "diatonic") + 7 * _whole(child, "octave-change"),
+                    chromatic=_whole(child, "chromatic") + octaves)
+                transpositions.append((onset, transposition))
+            elif tag == "clef" and child.get("number") in (None, "1"):
+                sign = _child(child, "sign")
+                kind = (sign.text or "G").strip() if sign is not None else "G"
+                line = _whole(child, "line")
+                clefs.append((onset, kind if kind == "percussion" else f"{kind}{line or ''}"))
+            elif tag == "key":
+                keys.append((onset, _whole(child, "fifths")))
+        return transposition
+
+    def _note(
+        self, element: etree._Element, part: int, bar: int, onset: int, duration: int,
+        transposition: Transposition,
+    ) -> Note:
+        children: dict[str, etree._Element] = {}
+        ties: set[str] = set()
+        notations: list[etree._Element] = []
+        for child in element:
+            tag = tag_of(child)
+            if tag == "tie":
+                ties.add(child.get("type") or "")
+            elif tag == "notations":
+                notations.append(child)
+            else:
+                children.setdefault(tag, child)
+        pitch = self._pitch(children["pitch"]) if "pitch" in children else None
+        marks = note_marks(notations, children.get("notehead"))
+        starts, stops = slur_ends(notations)
+        head = children.get("notehead")
+        slash = head is not None and (head.text or "").strip() == "slash"
+        grace = "grace" in children
+        staff = children.get("staff")
+        voice = children.get("voice")
+        return Note(
+            address=self.address[id(element)], part=part, bar=bar, onset=onset,
+            duration=0 if grace else duration, pitch=pitch,
+            sounding=transposition.sounding(pitch) if pitch and "rest" not in children else None,
+            is_rest="rest" in children, is_chord="chord" in children, is_grace=grace, is_cue="cue" in children,
+            is_unpitched="unpitched" in children, is_slash=slash, tie_start="start" in ties,
+            tie_stop="stop" in ties, voice=(voice.text or "1").strip() if voice is not None else "1",
+            staff=_whole_text(staff, 1), marks=marks, slur_starts=starts, slur_stops=stops,
+            in_tuplet="time-modification" in children,
+        )
+
+    def _pitch(self, element: etree._Element) -> Pitch:
+        step, alter, octave = "C", 0.0, 4
+        for child in element:
+            text = (child.text or "").strip()
+            tag = tag_of(child)
+            try:
+                if tag == "step":
+                    step = text.upper()
+                    SEMITONES[step]
+                elif tag == "alter":
+                    alter = float(text)
+                elif tag == "octave":
+                    octave = int(text)
+            except (KeyError, ValueError) as error:
+                raise NotAScore(f"<{tag}> holds {text!r:.20}, which is no pitch.", where=self.where,
+                                remedy="Correct that element or export again.") from error
+        if not (-2 <= octave <= 12 and -6 <= alter <= 6):
+            raise NotAScore(f"a pitch in octave {octave} with alteration {alter:g} cannot be played.",
+                            where=self.where, remedy="Correct that element or export again.")
+        return Pitch(step, alter, octave)
+
+    # -- what stands over the music -----------------------------------------------------------------
+
+    def _title(self) -> str:
+        root = self.document.root
+        for path in ("{*}movement-title", "{*}work/{*}work-title"):
+            found = root.find(path)
+            if found is not None and found.text and found.text.strip():
+                return " ".join(found.text.split())
+        for credit in root.iterfind("{*}credit"):
+            words = credit.find("{*}credit-words")
+            if words is not None and words.text and words.text.strip():
+                return " ".join(words.text.split())
+        return self.document.path.stem
+
+    def _creator(self, kind: str) -> str:
+        for element in self.document.root.iter("{*}creator"):
+            if element.get("type") == kind and element.text:
+                return " ".join(element.text.split())
+        return ""
+
+    def _concert(self) -> bool:
+        return self.document.root.find("{*}defaults/{*}concert-score") is not None
+
+
+def _child(element: etree._Element, name: str) -> etree._Element | None:
+    for child in element:
+        if tag_of(child) == name:
+            return child
+    return None
+
+
+def _whole_text(element: etree._Element | None, default: int) -> int:
+    if element is None or not element.text:
+        return default
+    try:
+        return int(float(element.text.strip()[:12]))
+    except (ValueError, OverflowError):
+        return default
+
+
+def _whole(element: etree._Element, name: str) -> int:
+    return _whole_text(_child(element, name), 0)
+
+
+def _names(listed: etree._Element | None, key: str, index: int) -> tuple[str, str, str, int | None]:
+    if listed is None:
+        return key or f"Part {index + 1}", "", "", None
+    full = _child(listed, "part-name")
+    name = " ".join((full.text or "").split()) if full is not None else ""
+    short_element = _child(listed, "part-abbreviation")
+    short = " ".join((short_element.text or "").split()) if short_element is not None else ""
+    sound = ""
+    program: int | None = None
+    for element in listed.iter():
+        tag = tag_of(element)
+        if tag == "instrument-sound" and not sound:
+            sound = (element.text or "").strip()
+        elif tag == "midi-program" and program is None:
+            program = _whole_text(element, 0) or None
+        elif tag == "instrument-name" and not name:
+            name = " ".join((element.text or "").split())
+    return name or short or key or f"Part {index + 1}", short, sound, program
+
+
+def _tempo(found: Iterable[Direction]) -> float | None:
+    values = [(d.onset, d.value) for d in found if d.kind == "metronome"]
+    if not values:
+        return None
+    try:
+        return float(min(values)[1])
+    except ValueError:
+        return None
+
+
+def _style(found: list[Direction]) -> str:
+    first = [d for d in found if d.kind == "words" and d.bar <= 1]
+    return "; ".join(dict.fromkeys(d.value for d in first))
+
+
+def _swing(found: list[Direction]) -> bool | None:
+    values = [(d.onset, d.value) for d in found if d.kind == "swing"]
+    return min(values)[1] != "straight" if values else None

@@ -1,0 +1,123 @@
+"""One part through the engraver: MusicXML of one part in, drawn systems out. Lines break where layout says."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from sectionprep.errors import SectionprepError
+from sectionprep.outputs.layout import BarBox, break_lines
+from sectionprep.outputs.mei import MeiBar, MeiPart
+from sectionprep.outputs.skyline import restack
+from sectionprep.outputs.svg import System, read_systems
+
+_TALL = 60000  # tenths of a millimetre: one page tall enough for any part
+_FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Engraving:
+    """A drawn part. bars: the drawn bars; lines: for each system, (first, last) positions in `bars`;
+    glyphs: outlines by name; chords: text of each chord symbol by id."""
+
+    systems: tuple[System, ...]
+    bars: tuple[MeiBar, ...]
+    lines: tuple[tuple[int, int], ...]
+    glyphs: dict[str, str]
+    chords: dict[str, str]
+
+
+class EngravingFailed(SectionprepError):
+    """The engraver could not draw the part."""
+
+
+def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int) -> Engraving:
+    """Draw one part on lines `width_mm` wide with staves `staff_mm` high. notes: how many note heads must
+    come out (a part that draws as nothing is an error, not an empty page)."""
+    import verovio
+
+    toolkit = verovio.toolkit()
+    unit = staff_mm / 0.8
+    common = {
+        "unit": unit, "header": "none", "footer": "none", "spacingSystem": 4, "multiRestStyle": "block",
+        "mnumInterval": 0, "svgViewBox": True, "svgFormatRaw": True, "smuflTextFont": "none", "condense": "none",
+        "expandNever": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
+        "pageMarginRight": 0, "spacingLinear": 0.25, "spacingNonLinear": 0.6,
+    }
+    with _quiet() as said:
+        toolkit.setOptions({"breaks": "none", "xmlIdSeed": _FIRST_SEED})
+        if not toolkit.loadData(part.decode("utf-8")):
+            raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
+        mei = MeiPart(toolkit.getMEI())
+        natural, glyphs = _render(toolkit, mei.text(), {
+            **common, "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
+            "xmlIdSeed": _SECOND_SEED})
+        boxes, overhead = _boxes(mei, natural)
+        starts = break_lines(boxes, width_mm * 100 - overhead)
+        mei.set_breaks(starts)
+        systems, glyphs = _render(toolkit, mei.text(), {
+            **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
+            "xmlIdSeed": _SECOND_SEED + 1})
+    if notes and not any(system.heads for system in systems):
+        raise EngravingFailed("the part drew as an empty page.", where=where, remedy="Check the file's encoding.")
+    ends = [*starts[1:], len(mei.bars)]
+    lines = tuple((a, b - 1) for a, b in zip(starts, ends, strict=True))
+    if len(systems) != len(lines):
+        raise EngravingFailed(f"{len(lines)} lines were planned and {len(systems)} drawn.", where=where,
+                              remedy="Please report this chart.")
+    chords = mei.chords()
+    for system in systems:
+        restack(system, chords)
+    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=chords)
+
+
+def _render(toolkit: Any, mei: str, options: dict[str, Any]) -> tuple[list[System], dict[str, str]]:
+    toolkit.resetOptions()
+    toolkit.setOptions(options)
+    toolkit.loadData(mei)
+    systems: list[System] = []
+    glyphs: dict[str, str] = {}
+    for page in range(1, toolkit.getPageCount() + 1):
+        found, outlines = read_systems(toolkit.renderToSVG(page))
+        systems += found
+        glyphs |= outlines
+    return systems, glyphs
+
+
+def _boxes(mei: MeiPart, natural: list[System]) -> tuple[list[BarBox], float]:
+    edges = {name: (x0, x1) for system in natural for name, x0, x1 in system.bar_edges}
+    firsts = {system.measures[0] for system in natural if system.measures}
+    overhead = 0.0
+    for system in natural:
+        signs = [i.box[2] for i in system.ink if i.kind == "glyph" and {"clef", "keySig"} & set(i.classes)
+                 and i.box[0] < (system.bar_edges[0][2] if system.bar_edges else 0)]
+        overhead = max([overhead, *[x for x in signs if x < 4000]])
+    boxes = []
+    for n, bar in enumerate(mei.bars):
+        x0, x1 = edges.get(bar.id, (0.0, 3000.0))
+        width = x1 - x0 - (overhead if bar.id in firsts else 0.0)
+        boxes.append(BarBox(width=max(width, 400.0), section=bar.section and n > 0, glued=bar.glued, bars=bar.bars))
+    return boxes, overhead
+
+
+@contextmanager
+def _quiet() -> Iterator[Any]:
+    """The engraver talks to file descriptor 2; keep what it says instead of showing it."""
+    saved = os.dup(2)
+    with tempfile.TemporaryFile() as spool:
+        os.dup2(spool.fileno(), 2)
+
+        def said() -> list[str]:
+            spool.seek(0)
+            lines = spool.read().decode("utf-8", "replace").splitlines()
+            return [line for line in lines if line.strip()][:3]
+
+        try:
+            yield said
+        finally:
+            os.dup2(saved, 2)
+            os.close(saved)

@@ -1,0 +1,84 @@
+"""Fonts for the printed pages: a music font and a text face that come inside the engraver's own package.
+
+Read from the installed package at run time and embedded as subsets, so nothing has to be installed on the
+machine and nothing is shipped by us. Letters that the text face lacks print as a hollow box, never as a crash.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from functools import cache
+from pathlib import Path
+from xml.etree import ElementTree
+
+MUSIC = "sectionprep-music"
+TEXT, BOLD, ITALIC, BOLD_ITALIC = (f"sectionprep-text{n}" for n in ("", "-bold", "-italic", "-bold-italic"))
+_MISSING = "\u25a1"
+
+
+@cache
+def _data() -> Path:
+    import verovio
+
+    return Path(verovio.__file__).parent / "data"
+
+
+@cache
+def _ttf(sheet: str) -> tuple[bytes, ...]:
+    from fontTools.ttLib import TTFont
+
+    fonts = []
+    for match in re.finditer(r"base64,([A-Za-z0-9+/=]+)", (_data() / sheet).read_text()):
+        font = TTFont(io.BytesIO(base64.b64decode(match[1])))
+        font.flavor = None
+        out = io.BytesIO()
+        font.save(out)
+        fonts.append(out.getvalue())
+    return tuple(fonts)
+
+
+@cache
+def register() -> None:
+    """Make the fonts known to reportlab; called before anything is drawn."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    for name, data in zip((TEXT, BOLD, ITALIC, BOLD_ITALIC), _ttf("Liberation.css"), strict=True):
+        pdfmetrics.registerFont(TTFont(name, io.BytesIO(data)))
+    pdfmetrics.registerFont(TTFont(MUSIC, io.BytesIO(_ttf("Leipzig.css")[0])))
+    pdfmetrics.registerFontFamily(TEXT, normal=TEXT, bold=BOLD, italic=ITALIC, boldItalic=BOLD_ITALIC)
+
+
+@cache
+def _known(name: str) -> frozenset[int]:
+    from reportlab.pdfbase import pdfmetrics
+
+    register()
+    return frozenset(pdfmetrics.getFont(name).face.charToGlyph)
+
+
+def printable(text: str, font: str = TEXT) -> str:
+    """The text with every letter that the font lacks replaced by a visible box."""
+    known = _known(font)
+    substitute = _MISSING if ord(_MISSING) in known else "?"
+    return "".join(c if ord(c) in known else substitute for c in text if c >= " ")
+
+
+def width(text: str, font: str, size: float) -> float:
+    """Width in points."""
+    from reportlab.pdfbase import pdfmetrics
+
+    register()
+    return float(pdfmetrics.stringWidth(text, font, size))
+
+
+@cache
+def glyph_boxes() -> dict[str, tuple[float, float, float, float]]:
+    """Bounding box (x, y, width, height; y up) of each music glyph by code point in hex, 1000 units an em."""
+    root = ElementTree.parse(_data() / "Leipzig.xml").getroot()
+    return {
+        g.get("c", ""): (float(g.get("x", 0)), float(g.get("y", 0)), float(g.get("w", 0)), float(g.get("h", 0)))
+        for g in root.iter("g")
+    }

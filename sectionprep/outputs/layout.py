@@ -1,0 +1,164 @@
+"""Where lines and pages break, as one optimisation each. Knows nothing of engraving.
+
+Lines: a dynamic programme over bars; the price of a line is how far its bars must be stretched or squeezed,
+how far it is from four bars, and whether a section begins anywhere but at its left edge.
+Pages: a dynamic programme over lines; the price of a page is empty space, and for every turn the lack of a
+rest in which to turn. Prices are judgements; what they weigh is common practice (D. J. Argue, Music
+Preparation Fundamentals: turns in rests; J. Gates: sections start at the left).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+_SQUEEZE, _GAPE = 0.8, 1.9  # stretch beyond which a line looks wrong
+_MOST_BARS = 12
+TURN_SECONDS = 2.5  # a turn needs about this long; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarBox:
+    """What layout knows of one drawn bar. width: natural width; section: begins a section; glued: must not
+    be parted from the bar before it (inside an ending); bars: how many bars it stands for."""
+
+    width: float
+    section: bool = False
+    glued: bool = False
+    bars: int = 1
+
+
+def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
+    """Price of one line holding these bars, `room` wide without clef and key."""
+    natural = sum(bar.width for bar in bars)
+    stretch = room / max(natural, 1.0)
+    if last and stretch > 1:
+        stretch = min(stretch, 1.25)
+    cost = 6.0 * math.log(stretch) ** 2
+    if stretch < _SQUEEZE:
+        cost += 40.0 * (_SQUEEZE / stretch - 1) + 2.0
+    if stretch > _GAPE and not last:
+        cost += 8.0 * (stretch / _GAPE - 1) + 1.0
+    cost += 0.3 * abs(len(bars) - 4) if not last else 0.0
+    cost += 2.5 * sum(bar.section for bar in bars[1:])
+    if last and len(bars) == 1:
+        cost += 1.0
+    if bars[0].glued:
+        cost += 30.0
+    return cost
+
+
+def break_lines(bars: Sequence[BarBox], room: float, first_room: float | None = None) -> tuple[int, ...]:
+    """Indices of the bars that begin a line; the first is 0. Exact."""
+    count = len(bars)
+    best = [0.0] + [math.inf] * count
+    back = [0] * (count + 1)
+    for end in range(1, count + 1):
+        for start in range(max(0, end - _MOST_BARS), end):
+            space = first_room if start == 0 and first_room is not None else room
+            cost = best[start] + line_cost(bars[start:end], space, end == count) + 0.4
+            if cost < best[end] - 1e-9:
+                best[end], back[end] = cost, start
+    starts: list[int] = []
+    at = count
+    while at > 0:
+        at = back[at]
+        starts.append(at)
+    return tuple(reversed(starts))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineBox:
+    """What page layout knows of a line. height: of its ink; rest_after: seconds of rest around its end."""
+
+    height: float
+    rest_after: float = 0.0
+    section: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """A page turn: after which page, and the seconds of rest there."""
+
+    page: int
+    seconds: float
+
+    @property
+    def possible(self) -> bool:
+        """Long enough to turn in."""
+        return self.seconds >= TURN_SECONDS
+
+
+def is_turn(page: int, pages: int) -> bool:
+    """Pages are printed on both sides, odd ones on the right: turn after each odd page. One and two pages
+    lie side by side and are never turned."""
+    return pages > 2 and page % 2 == 1 and page < pages
+
+
+def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
+    """Price of one page without its turn."""
+    used = sum(line.height for line in lines) + gap * (len(lines) - 1)
+    if used > room + 1e-6:
+        return math.inf if len(lines) > 1 else 50.0
+    empty = 1 - used / room
+    return (2.0 if last else 14.0) * empty**2 + (1.5 if last and len(lines) == 1 else 0.0)
+
+
+def turn_cost(seconds: float) -> float:
+    """Price of a turn with this much rest."""
+    return 0.0 if seconds >= TURN_SECONDS else 9.0 * (1 - seconds / TURN_SECONDS) + 1.0
+
+
+def break_pages(
+    lines: Sequence[LineBox], first_room: float, room: float, gap: float
+) -> tuple[tuple[int, ...], tuple[Turn, ...]]:
+    """Indices of the lines that begin a page, and the turns. Exact for each number of pages; as few pages
+    as will do, and one more only when that saves a turn without rest."""
+    fewest = _fewest(lines, first_room, room, gap)
+    options = [_with_pages(lines, first_room, room, gap, pages) for pages in (fewest, fewest + 1)]
+    found = [(cost + 4.0 * n, starts) for n, option in enumerate(options) if option for cost, starts in [option]]
+    _, starts = min(found)
+    turns = tuple(
+        Turn(page=page, seconds=lines[starts[page] - 1].rest_after)
+        for page in range(1, len(starts)) if is_turn(page, len(starts))
+    )
+    return starts, turns
+
+
+def _fewest(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> int:
+    pages, used, space = 1, 0.0, first_room
+    for line in lines:
+        need = line.height + (gap if used else 0.0)
+        if used and used + need > space + 1e-6:
+            pages, used, space = pages + 1, 0.0, room
+            need = line.height
+        used += need
+    return pages
+
+
+def _with_pages(
+    lines: Sequence[LineBox], first_room: float, room: float, gap: float, pages: int
+) -> tuple[float, tuple[int, ...]] | None:
+    count = len(lines)
+    if pages > count:
+        return None
+    best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, 0): (0.0, ())}
+    for page in range(1, pages + 1):
+        space = first_room if page == 1 else room
+        for start in range(count):
+            if (page - 1, start) not in best:
+                continue
+            before, starts = best[page - 1, start]
+            for end in range(start + 1, count + 1):
+                cost = page_cost(lines[start:end], space, gap, page == pages)
+                if math.isinf(cost):
+                    break
+                if is_turn(page, pages) and end < count:
+                    cost += turn_cost(lines[end - 1].rest_after)
+                if end < count and lines[end].section:
+                    cost -= 0.2
+                key = (page, end)
+                if key not in best or before + cost < best[key][0]:
+                    best[key] = (before + cost, (*starts, start))
+    return best.get((pages, count))

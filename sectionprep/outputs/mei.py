@@ -1,0 +1,162 @@
+"""What has to be changed in the engraver's own notation (MEI) before it draws a part.
+
+Silent bars become one long rest, lines break where layout says, words get the size they should have.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from xml.etree import ElementTree
+
+_NS = "http://www.music-encoding.org/ns/mei"
+_M = f"{{{_NS}}}"
+_ID = "{http://www.w3.org/XML/1998/namespace}id"
+ElementTree.register_namespace("", _NS)
+_SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
+_START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
+
+
+@dataclass(slots=True)
+class MeiBar:
+    """One drawn bar: index of its first bar in the chart and how many it stands for."""
+
+    element: ElementTree.Element
+    index: int
+    bars: int = 1
+    section: bool = False
+    glued: bool = False
+
+    @property
+    def id(self) -> str:
+        """Its id in the drawing."""
+        return self.element.get(_ID, "")
+
+
+class MeiPart:
+    """The engraver's notation of one part, with its bars in order."""
+
+    def __init__(self, text: str) -> None:
+        self.root = ElementTree.fromstring(text)
+        self.parents = {child: parent for parent in self.root.iter() for child in parent}
+        self._tidy()
+        self.bars = [MeiBar(element, n) for n, element in enumerate(self.root.iter(f"{_M}measure"))]
+        self._merge_rests()
+        self._describe()
+
+    def text(self) -> str:
+        """The changed notation."""
+        return ElementTree.tostring(self.root, encoding="unicode")
+
+    # -- words --------------------------------------------------------------------------------------
+
+    def _tidy(self) -> None:
+        for element in list(self.root.iter(f"{_M}expansion")):
+            self.parents[element].remove(element)
+        for name in ("label", "labelAbbr"):
+            for element in list(self.root.iter(f"{_M}{name}")):
+                self.parents[element].remove(element)
+        for tempo in self.root.iter(f"{_M}tempo"):
+            for rend in tempo.iter(f"{_M}rend"):
+                if rend.get("glyph.auth"):
+                    rend.set("fontsize", "72%")
+            first = tempo.find(f"{_M}rend")
+            if first is not None and not first.get("glyph.auth") and first.text:
+                first.text = first.text.rstrip() + "\u00a0\u00a0"
+        for words in self.root.iter(f"{_M}dir"):
+            self._small_words(words)
+
+    def _small_words(self, words: ElementTree.Element) -> None:
+        plain = "".join(words.itertext()).strip()
+        if plain.startswith("off ") and len(plain) < 12:
+            for child in list(words):
+                words.remove(child)
+            rend = ElementTree.SubElement(words, f"{_M}rend", {"fontsize": "80%"})
+            rend.text = plain
+            words.text = None
+
+    # -- rests --------------------------------------------------------------------------------------
+
+    def _is_silent(self, measure: ElementTree.Element) -> bool:
+        layers = list(measure.iter(f"{_M}layer"))
+        return all(all(child.tag in _SILENT for child in layer) for layer in layers)
+
+    def _has_signs(self, measure: ElementTree.Element) -> bool:
+        return any(child.tag not in (f"{_M}staff", f"{_M}mNum") for child in measure)
+
+    def _may_start(self, measure: ElementTree.Element) -> bool:
+        for child in measure:
+            if child.tag == f"{_M}staff":
+                continue
+            late = float(child.get("tstamp") or 1) > 1
+            if child.tag not in _START_ONLY or late:
+                return False
+        return True
+
+    def _merge_rests(self) -> None:
+        kept: list[MeiBar] = []
+        run: MeiBar | None = None
+        for bar in self.bars:
+            measure = bar.element
+            silent = self._is_silent(measure)
+            if silent and run is not None and self._follows(run.element, measure) and not self._has_signs(measure):
+                run.bars += 1
+                if measure.get("right"):
+                    run.element.set("right", measure.get("right") or "")
+                self.parents[measure].remove(measure)
+                if run.element.get("right"):
+                    run = None
+                continue
+            kept.append(bar)
+            startable = silent and self._may_start(measure) and self._full_bar(measure)
+            run = bar if startable and not measure.get("right") else None
+        for bar in kept:
+            if bar.bars > 1:
+                self._long_rest(bar)
+        self.bars = kept
+
+    def _full_bar(self, measure: ElementTree.Element) -> bool:
+        return measure.get("metcon") != "false"
+
+    def _follows(self, before: ElementTree.Element, measure: ElementTree.Element) -> bool:
+        """Neighbours under one parent with no change of key, time or clef between them."""
+        parent = self.parents[measure]
+        if self.parents[before] is not parent or measure.get("left") or not self._full_bar(measure):
+            return False
+        siblings = list(parent)
+        return siblings.index(measure) == siblings.index(before) + 1
+
+    def _long_rest(self, bar: MeiBar) -> None:
+        for layer in bar.element.iter(f"{_M}layer"):
+            for child in list(layer):
+                layer.remove(child)
+            ElementTree.SubElement(layer, f"{_M}multiRest", {"num": str(bar.bars)})
+
+    # -- breaks -------------------------------------------------------------------------------------
+
+    def _describe(self) -> None:
+        for n, bar in enumerate(self.bars):
+            bar.section = any(child.tag == f"{_M}reh" for child in bar.element)
+            parent = self.parents[bar.element]
+            if parent.tag == f"{_M}ending" and n:
+                inside = [child for child in parent if child.tag == f"{_M}measure"]
+                bar.glued = inside[0] is not bar.element
+
+    def set_breaks(self, starts: Collection[int]) -> None:
+        """Begin a line at each of these bars (positions in `bars`), replacing earlier breaks."""
+        for element in list(self.root.iter(f"{_M}sb")) + list(self.root.iter(f"{_M}pb")):
+            parent = next(p for p in self.root.iter() if element in list(p))
+            parent.remove(element)
+        parents = {child: parent for parent in self.root.iter() for child in parent}
+        for at in starts:
+            if at == 0:
+                continue
+            target = self.bars[at].element
+            parent = parents[target]
+            if parent.tag == f"{_M}ending" and next(c for c in parent if c.tag == f"{_M}measure") is target:
+                target, parent = parent, parents[parent]
+            parent.insert(list(parent).index(target), ElementTree.Element(f"{_M}sb"))
+
+    def chords(self) -> dict[str, str]:
+        """Id of each chord symbol and its plain text."""
+        return {e.get(_ID, ""): "".join(e.itertext()).strip() for e in self.root.iter(f"{_M}harm")}

@@ -1,0 +1,121 @@
+"""Puts systems on the pages of a PDF: glyphs as reusable forms, text in embedded fonts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sectionprep.outputs import fonts
+from sectionprep.outputs.svg import Ink, System, path_segments
+
+MM = 72 / 25.4
+UNIT = MM / 100  # points per hundredth of a millimetre
+
+
+class Painter:
+    """Draws on one reportlab canvas. shade: grey value of ink by owner (0 black)."""
+
+    def __init__(self, canvas: Any) -> None:
+        fonts.register()
+        self.canvas = canvas
+        self.forms: dict[str, str] = {}
+
+    def learn(self, glyphs: dict[str, str]) -> None:
+        """Make forms of glyph outlines that were not seen before; names lose the per-load suffix."""
+        for name, outline in glyphs.items():
+            code = name.split("-")[0]
+            if code in self.forms:
+                continue
+            form = f"glyph{code}"
+            self.canvas.beginForm(form, -4000, -4000, 8000, 8000)
+            path = self.canvas.beginPath()
+            _trace(path, path_segments(outline))
+            self.canvas.drawPath(path, stroke=0, fill=1)
+            self.canvas.endForm()
+            self.forms[code] = form
+
+    def system(self, system: System, x: float, y: float) -> None:
+        """Draw a system so that its top staff line lies `y` points above the page's foot, from `x` points."""
+        c = self.canvas
+        c.saveState()
+        c.translate(x, y)
+        c.scale(UNIT, -UNIT)
+        c.translate(0, -system.staff_top)
+        c.setLineCap(0)
+        for ink in system.ink:
+            self.ink(ink)
+        c.restoreState()
+
+    def glyph(self, code: str) -> None:
+        """Draw a music glyph at the origin of the current coordinates (y upwards), 1000 units an em."""
+        form = self.forms.get(code)
+        if form is not None:
+            self.canvas.doForm(form)
+        else:
+            self.canvas.setFont(fonts.MUSIC, 1000)
+            self.canvas.drawString(0, 0, chr(int(code, 16)))
+
+    def ink(self, ink: Ink) -> None:
+        """Draw one primitive in the current coordinates."""
+        c = self.canvas
+        if ink.kind == "glyph":
+            name, x, y, size = ink.data
+            form = self.forms.get(name.split("-")[0])
+            if form:
+                c.saveState()
+                c.translate(x, y)
+                c.scale(size, -size)
+                c.doForm(form)
+                c.restoreState()
+        elif ink.kind == "line":
+            c.setLineWidth(max(ink.stroke, 8))
+            c.line(*ink.data)
+        elif ink.kind == "text":
+            x, y, runs = ink.data
+            for run in runs:
+                x += self.text(x, y, run.text, run.font, run.size)
+        elif ink.kind == "rect":
+            x0, y0, x1, y1 = ink.box
+            c.setLineWidth(max(ink.stroke, 8))
+            c.rect(x0, y0, x1 - x0, y1 - y0, stroke=1 if ink.stroke else 0, fill=int(ink.fill))
+        elif ink.kind == "ellipse":
+            c.ellipse(*ink.box, stroke=0, fill=1)
+        else:
+            self._shape(ink)
+
+    def _shape(self, ink: Ink) -> None:
+        c = self.canvas
+        path = c.beginPath()
+        if ink.kind == "path":
+            _trace(path, ink.data)
+        else:
+            path.moveTo(*ink.data[0])
+            for point in ink.data[1:]:
+                path.lineTo(*point)
+            if ink.kind == "polygon":
+                path.close()
+        c.setLineWidth(max(ink.stroke, 1))
+        filled = ink.fill and ink.kind != "polyline"
+        c.drawPath(path, stroke=int(bool(ink.stroke)), fill=int(filled))
+
+    def text(self, x: float, y: float, text: str, font: str, size: float) -> float:
+        """Draw text upright in the flipped coordinates; returns its width."""
+        c = self.canvas
+        c.saveState()
+        c.translate(x, y)
+        c.scale(1, -1)
+        c.setFont(font, size)
+        c.drawString(0, 0, text)
+        c.restoreState()
+        return fonts.width(text, font, size)
+
+
+def _trace(path: Any, segments: list[tuple[str, list[tuple[float, float]]]]) -> None:
+    for kind, points in segments:
+        if kind == "M":
+            path.moveTo(*points[0])
+        elif kind == "L":
+            path.lineTo(*points[0])
+        elif kind == "C":
+            path.curveTo(*points[0], *points[1], *points[2])
+        else:
+            path.close()

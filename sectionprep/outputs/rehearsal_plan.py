@@ -1,0 +1,130 @@
+"""What to rehearse, in which order, how slowly and for how long.
+
+Order: where most parts disagree and where it is hardest first; then the rest; then the run
+(common practice: known weak spots, transitions, then run). Minutes are shared out by need. Need is a judgement:
+errors 3, warnings 1, half a point for each part, and the density of notes.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sectionprep.checks import Finding
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import say
+from sectionprep.music.timing import say_beat
+from sectionprep.passages import Passage, Together
+from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing.view import TEMPO_IF_SILENT
+
+_RUN_SHARE = 0.2  # of the time goes to playing the chart through; judgement
+_LEAST = 2  # minutes worth setting up for; judgement
+STEPS = (0.6, 0.75, 0.9, 1.0)  # slow practice tempos as shares of the chart's; judgement
+_WEIGHT = {"error": 3.0, "warning": 1.0, "note": 0.1}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """One line of the plan. key: stable name for what was typed beside it. tempos: steps, beats a minute."""
+
+    key: str
+    what: str
+    bars: str
+    chairs: str
+    lead: str
+    listen: str
+    tempos: tuple[int, ...]
+    minutes: int
+    sections: frozenset[str]
+    passage: str = ""
+    findings: int = 0
+
+
+def plan_rehearsal(
+    chart: Chart, together: Together, plan: Plan, findings: Sequence[Finding], minutes: int = 45
+) -> tuple[Item, ...]:
+    """The items in the order in which to rehearse them; their minutes add up to `minutes`."""
+    tempo = chart.tempo or TEMPO_IF_SILENT
+    needs = [(_need(chart, p, findings), p) for p in together.passages]
+    needs.sort(key=lambda pair: (-pair[0], pair[1].start))
+    run = max(_LEAST, round(minutes * _RUN_SHARE)) if minutes >= 2 * _LEAST else minutes
+    room = minutes - run
+    chosen = needs[: room // _LEAST]
+    shares = _share([need for need, _ in chosen], room)
+    if not chosen:
+        run = minutes
+    items = [
+        _item(chart, passage, plan.of(passage.id), findings, tempo, share)
+        for (_, passage), share in zip(chosen, shares, strict=True)
+    ]
+    items.append(Item(
+        key="run", what="Run the chart without stopping", bars=f"{chart.bars[0].number}-{chart.bars[-1].number}",
+        chairs="all", lead="", listen="Do the releases and the short quarters still agree when nobody is thinking of them?",
+        tempos=(round(tempo),), minutes=run, sections=frozenset(), findings=0))
+    return tuple(items)
+
+
+def _need(chart: Chart, passage: Passage, findings: Sequence[Finding]) -> float:
+    mine = sum(_WEIGHT[f.severity] for f in findings if f.passage == passage.id)
+    seconds = (passage.end - passage.start) / chart.resolution * 60 / (chart.tempo or TEMPO_IF_SILENT)
+    density = len(passage.attacks) / max(seconds, 1.0)
+    return 1.0 + mine + 0.5 * len(passage.parts) + density
+
+
+def _share(needs: Sequence[float], total: int) -> list[int]:
+    """Whole minutes by need, at least _LEAST each, adding up exactly."""
+    if not needs:
+        return []
+    spare = total - _LEAST * len(needs)
+    exact = [spare * need / sum(needs) for need in needs]
+    whole = [int(value) for value in exact]
+    order = sorted(range(len(needs)), key=lambda n: (whole[n] - exact[n], n))
+    for n in order[: spare - sum(whole)]:
+        whole[n] += 1
+    return [_LEAST + value for value in whole]
+
+
+def _item(
+    chart: Chart, passage: Passage, plan: PassagePlan | None, findings: Sequence[Finding], tempo: float, minutes: int
+) -> Item:
+    start, end = chart.place(passage.start), chart.end_place(passage.end)
+    mine = [f for f in findings if f.passage == passage.id and f.severity != "note"]
+    letter = next((b.rehearsal for b in reversed(chart.bars[: start.index + 1]) if b.rehearsal), "")
+    where = f"{letter}: " if letter else ""
+    return Item(
+        key=f"{passage.scope}|{chart.parts[passage.lead].name}|{start.bar}|{float(start.beat):g}",
+        what=f"{where}{passage.scope}, {passage.texture}",
+        bars=f"{start.bar} beat {say_beat(start.beat)} - {end.bar}",
+        chairs=", ".join(chart.parts[p].chair.says if chart.parts[p].chair.sure else chart.parts[p].name
+                         for p in passage.parts),
+        lead=chart.parts[passage.lead].name, listen=listen_for(chart, passage, plan, mine),
+        tempos=tuple(dict.fromkeys(round(tempo * step / 2) * 2 if step < 1 else round(tempo) for step in STEPS)),
+        minutes=minutes, sections=frozenset(chart.parts[p].chair.section for p in passage.parts),
+        passage=passage.id, findings=len(mine),
+    )
+
+
+def listen_for(chart: Chart, passage: Passage, plan: PassagePlan | None, findings: Sequence[Finding]) -> str:
+    """One line: first what disagrees, then what this texture needs, then the passage's own marks."""
+    said: list[str] = []
+    worst = sorted(findings, key=lambda f: (f.severity != "error", f.tick))[:1]
+    for finding in worst:
+        place = chart.place(finding.tick)
+        said.append(f"{chart.parts[finding.part].name} in bar {place.bar}: {finding.message.split(';')[0]}")
+    if passage.texture == "unison":
+        said.append("one pitch, one sound: tune, vibrato out")
+    elif passage.texture == "octaves":
+        said.append("tune the octaves from the bottom, vibrato out")
+    elif passage.voicing:
+        said.append(f"{passage.voicing.split(' (')[0]}: every voice matches the lead's lengths; bring out the inner parts")
+    if plan is not None:
+        counts = Counter(m for n in plan.notes for m in n.marks if m not in ("slur-start", "slur-stop"))
+        if counts:
+            said.append(f"{say(frozenset({counts.most_common(1)[0][0]}))}s alike")
+        cut = next((n for n in plan.notes if n.cutoff is not None), None)
+        if cut is not None and cut.cutoff is not None:
+            place = chart.place(cut.cutoff)
+            said.append(f"release together: off {say_beat(place.beat)} of bar {place.bar}")
+    return "; ".join(said)

@@ -1,0 +1,121 @@
+"""What was found and planned as machine-readable results, and the agreement report in plain text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sectionprep.checks import Finding
+from sectionprep.marking import Marking
+from sectionprep.music.chart import Chart
+from sectionprep.passages import Together
+from sectionprep.phrasing import Plan
+
+Json = dict[str, Any]
+
+
+def _place(chart: Chart, tick: int, *, end: bool = False) -> Json:
+    place = chart.end_place(tick) if end else chart.place(tick)
+    return {"bar": place.bar, "index": place.index, "beat": round(float(place.beat), 4)}
+
+
+def passages_json(chart: Chart, together: Together) -> Json:
+    """The result of `passages --json`; keys are agreed and only ever added to."""
+    names = chart.names
+    return {
+        "chart": chart.title,
+        "parts": list(names),
+        "passages": [
+            {
+                "id": p.id, "texture": p.texture, "start": _place(chart, p.start), "end": _place(chart, p.end, end=True),
+                "parts": [names[n] for n in p.parts], "lead": names[p.lead], "confidence": p.confidence,
+                "scope": p.scope, "lead_why": p.lead_why, "voicing": p.voicing, "returns": p.returns,
+                "voicings": [{**_place(chart, tick), "voicing": name} for tick, name in p.voicings],
+                "octaves": [{"part": names[n], "octaves": k} for n, k in p.octaves],
+                "doubles": [{"texture": t, "parts": [names[n] for n in group]} for t, group in p.doubles],
+                "deviations": [{**_place(chart, d.tick), "part": names[d.part], "kind": d.kind} for d in p.deviations],
+            }
+            for p in together.passages
+        ],
+        "bars": [
+            {"bar": bar.number, "index": bar.index,
+             "groups": [{"texture": g.texture, "parts": [names[n] for n in g.parts]} for g in groups]}
+            for bar, groups in zip(chart.bars, together.bars, strict=True)
+        ],
+        "remarks": [{"where": r.where, "what": r.what} for r in chart.remarks],
+    }
+
+
+def plan_json(chart: Chart, plan: Plan) -> Json:
+    """The result of `plan --json`."""
+    return {
+        "style": plan.style,
+        "style_why": plan.style_why,
+        "passages": [
+            {
+                "id": p.id, "lead": chart.parts[p.part].name,
+                "notes": [
+                    {**_place(chart, n.tone.onset), "pitch": n.tone.pitch, "weight": n.weight, "marks": sorted(n.marks),
+                     "why": n.why, "added": sorted(n.added),
+                     **({"cutoff": _place(chart, n.cutoff)} if n.cutoff is not None else {}),
+                     **({"lost": n.lost} if n.lost else {})}
+                    for n in p.notes
+                ],
+                "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in p.phrases],
+                "readings": [
+                    {"name": r.name, "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans]}
+                    for r in p.readings
+                ],
+                "cautions": list(p.cautions),
+            }
+            for p in plan.passages
+        ],
+    }
+
+
+def findings_json(chart: Chart, findings: Sequence[Finding]) -> Json:
+    """The result of `check --json`."""
+    return {
+        "findings": [
+            {
+                "check": f.check, "severity": f.severity, **_place(chart, f.tick), "part": chart.parts[f.part].name,
+                "lead": chart.parts[f.lead].name if f.lead >= 0 else "", "message": f.message, "fix": f.fix,
+                "passage": f.passage, "places": [_place(chart, t) for t in f.places],
+            }
+            for f in findings
+        ]
+    }
+
+
+def changes_json(chart: Chart, marking: Marking) -> list[Json]:
+    """The change list: part, place, was, is, why, from which passage."""
+    return [
+        {"part": chart.parts[c.part].name, **_place(chart, c.tick), "kind": c.kind, "was": c.was, "is": c.now,
+         "why": c.why, "passage": c.passage, "applied": c.applied}
+        for c in marking.changes
+    ]
+
+
+def say_finding(chart: Chart, finding: Finding) -> str:
+    """One line: place, part, what."""
+    return f"{chart.place(finding.tick)}, {chart.parts[finding.part].name}: {finding.message}"
+
+
+def agreement_text(chart: Chart, before: Sequence[Finding], after: Sequence[Finding], marking: Marking) -> str:
+    """The report to take along: what was wrong, what was done, what is left for a person."""
+    written = [c for c in marking.changes if c.applied]
+    replaced = [c for c in written if c.was not in ("plain", "none", "not written", "no slur", "")]
+    lines = [f"{chart.title}: do lead and section agree?", ""]
+    lines.append(f"Before: {len(before)} findings. Changes written: {len(written)}, of which {len(replaced)} replace a "
+                 f"mark that was there. After: {len(after)} findings left.")
+    lines += ["", "LEFT FOR YOU (notes are never changed here)", ""]
+    lines += [f"  [{f.severity}] {say_finding(chart, f)}\n      -> {f.fix}" for f in after] or ["  Nothing: all parts agree."]
+    lines += ["", "WHAT WAS FOUND BEFORE", ""]
+    lines += [f"  [{f.severity}] {say_finding(chart, f)}" for f in before] or ["  Nothing."]
+    lines += ["", "MARKS REPLACED OR TAKEN OUT", ""]
+    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].name}: {c.was} -> {c.now} ({c.why})" for c in replaced] or [
+        "  None."]
+    lines += ["", "LEFT OUT ON PURPOSE", ""]
+    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].name}: {c.why}" for c in marking.changes
+              if c.kind == "left"] or ["  Nothing."]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,89 @@
+"""All part sheets of a chart: one PDF a part, drawn by two processes where there is enough work."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterable
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+from sectionprep.music.chart import Chart, Part
+from sectionprep.musicxml.document import Document
+from sectionprep.musicxml.extract import extract_part, note_id
+from sectionprep.outputs.jazz_marks import DRAWN
+from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.phrasing.view import TEMPO_IF_SILENT
+
+_PARALLEL_FROM = 6  # parts; below this a second process costs more than it saves: judgement
+
+
+def safe_name(text: str, fallback: str = "part") -> str:
+    """A file name that is only letters, digits and single underscores, whatever a part is called."""
+    plain = re.sub(r"[^\w]+", "_", text, flags=re.UNICODE).strip("_")
+    return plain[:60] or fallback
+
+
+def file_names(chart: Chart) -> list[str]:
+    """A distinct file stem for every part: number in score order and name."""
+    return [f"{part.index + 1:02d}_{safe_name(part.name)}" for part in chart.parts]
+
+
+def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
+    """Seconds of rest around each bar line: from the last note's end before it to the next note after it."""
+    seconds_per_tick = 60 / ((chart.tempo or TEMPO_IF_SILENT) * chart.resolution)
+    playing = sorted((n.onset, n.end) for n in part.notes if not n.is_rest and not n.is_cue and n.duration)
+    found: list[float] = []
+    at = 0
+    quiet_since = 0
+    total = chart.bars[-1].end
+    for bar in chart.bars:
+        while at < len(playing) and playing[at][0] < bar.end:
+            quiet_since = max(quiet_since, playing[at][1])
+            at += 1
+        following = playing[at][0] if at < len(playing) else total
+        found.append(max(0.0, (following - quiet_since) * seconds_per_tick) if quiet_since <= bar.end else 0.0)
+    return tuple(found)
+
+
+def part_jobs(
+    document: Document, chart: Chart, folder: Path, *, style: SheetStyle, footer: str, parts: Iterable[int] | None = None
+) -> list[PartJob]:
+    """One drawing job for each part that has anything to play."""
+    seen: dict[str, int] = {}
+    names = file_names(chart)
+    wanted = None if parts is None else set(parts)
+    jobs: list[PartJob] = []
+    for part in chart.parts:
+        occurrence = seen.get(part.id, 0)
+        seen[part.id] = occurrence + 1
+        if wanted is not None and part.index not in wanted:
+            continue
+        overlays = {
+            note_id(note.address): tuple(sorted(note.marks & DRAWN)) for note in part.notes if note.marks & DRAWN
+        }
+        jobs.append(PartJob(
+            xml=extract_part(document, part.id, occurrence), name=part.name, title=chart.title,
+            composer=chart.composer, arranger=chart.arranger, footer=footer,
+            notes=sum(not n.is_rest for n in part.notes), where=part.name,
+            out=folder / f"{names[part.index]}.pdf", style=style, overlays=overlays,
+            rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
+        ))
+    return jobs
+
+
+def draw_all(jobs: list[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
+    """Draw every job, in order; `tick` is called after each."""
+    workers = min(os.cpu_count() or 1, 2 if len(jobs) < 40 else 4)
+    if len(jobs) < _PARALLEL_FROM or workers < 2:
+        reports = []
+        for job in jobs:
+            reports.append(draw_part(job))
+            tick()
+        return reports
+    with ProcessPoolExecutor(max_workers=workers) as pool:
+        reports = []
+        for report in pool.map(draw_part, jobs):
+            reports.append(report)
+            tick()
+        return reports

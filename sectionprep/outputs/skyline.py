@@ -1,0 +1,61 @@
+"""Vertical order above a staff that carries chord symbols: music, chords on one line, then words and signs.
+
+The engraver puts chord symbols above tempo words and signs; players look for them right above the staff.
+So chords get one baseline a line, just clear of the music, and everything else above the staff is stacked
+over them, each as low as it can go without touching what lies under it.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from sectionprep.outputs import chord_symbols
+from sectionprep.outputs.svg import Ink, System
+
+_WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
+_CLEAR = 70.0  # white between two things, hundredths of a millimetre
+_CAP = 0.72  # height of a capital in type sizes
+_Segment = tuple[float, float, float]  # x0, x1, top
+
+
+def _word_class(ink: Ink) -> str:
+    return next((c for c in ink.classes if c in _WORDS), "")
+
+
+def restack(system: System, chords: dict[str, str]) -> None:
+    """Move chord symbols and the words above the staff to their places; takes the system's extent anew."""
+    if not system.chords:
+        return
+    moving: dict[str, list[Ink]] = defaultdict(list)
+    music: list[_Segment] = []
+    for ink in system.ink:
+        word = _word_class(ink)
+        if word and ink.box[3] < system.staff_top + 50:
+            moving[ink.group or word].append(ink)
+        elif ink.box[1] < system.staff_top:
+            music.append((ink.box[0], ink.box[2], ink.box[1]))
+    height = chord_symbols.SIZE * _CAP
+    base = system.staff_top - 110.0
+    taken: list[_Segment] = []
+    for name, spot in system.chords.items():
+        width = chord_symbols.draw(None, spot.x, 0, chords.get(name, ""))
+        under = [top for x0, x1, top in music if x0 < spot.x + width and spot.x < x1]
+        base = min([base, *(top - _CLEAR for top in under)])
+        taken.append((spot.x - 40, spot.x + width + 60, 0.0))
+    taken = [(x0, x1, base - height - 60) for x0, x1, _ in taken]
+    for spot in system.chords.values():
+        spot.y = base
+    taken += music
+    for inks in sorted(moving.values(), key=lambda group: -max(i.box[3] for i in group)):
+        _lower_onto(inks, taken, system.staff_top - 60)
+    system.measure_box()
+    system.top = min(system.top, base - height - 80)
+
+
+def _lower_onto(inks: list[Ink], taken: list[_Segment], floor: float) -> None:
+    x0, x1 = min(i.box[0] for i in inks), max(i.box[2] for i in inks)
+    bottom = max(i.box[3] for i in inks)
+    rest = min([floor, *(top - _CLEAR for a, b, top in taken if a < x1 + 20 and x0 - 20 < b)])
+    for ink in inks:
+        ink.move(rest - bottom)
+    taken.append((x0, x1, min(i.box[1] for i in inks)))

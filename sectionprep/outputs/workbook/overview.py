@@ -1,0 +1,120 @@
+"""The first sheet: what chart this is, what to look at first, the chart map in cells, cautions."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.styles import Alignment, Font, PatternFill
+from openpyxl.utils import get_column_letter
+
+from sectionprep.outputs.chart_map import ChartMap, chart_map
+from sectionprep.outputs.workbook.rows import Book
+
+CAUTIONS = (
+    "Sound level: occupational guidance (NIOSH publication 98-126) recommends at most 85 dBA averaged over 8 hours and halves "
+    "the time for every 3 dB more (88 dBA: 4 h, 91 dBA: 2 h, 94 dBA: 1 h). A big band indoors can pass that; protect ears, give "
+    "pauses. Local rules and qualified people come first.",
+    "Lips and breath: loud high passages tire brass and reed players. Rehearse them short, soft or down an octave, with rests; "
+    "pain, numbness or dizziness means stop. Ask a teacher or doctor, not a workbook.",
+    "Breath lengths, note lengths and tempo steps here are judgements for planning, not rules: the players know better.",
+    "Prepare, print and copy only music that you may copy.",
+)
+
+_FILLS = {
+    "unison": PatternFill("solid", fgColor="404040"),
+    "octaves": PatternFill("solid", fgColor="8C8C8C"),
+    "soli": PatternFill("lightUp", fgColor="404040", bgColor="FFFFFF"),
+    "rhythm": PatternFill("gray125"),
+    "alone": PatternFill("solid", fgColor="EFEFEF"),
+}
+_LETTERS = {"unison": "U", "octaves": "O", "soli": "S", "rhythm": "r", "alone": "", "": ""}
+_SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, harmonised", "rhythm": "same rhythm on held notes",
+         "alone": "plays its own line"}
+
+
+def write_overview(sheet: Any, book: Book) -> None:
+    """Fill the first sheet."""
+    from sectionprep.outputs.workbook.write import print_setup, protect, text
+
+    chart = book.chart
+    sheet.column_dimensions["A"].width = 19
+    for n in range(2, len(chart.bars) + 3):
+        sheet.column_dimensions[get_column_letter(n)].width = 1.9
+    sheet.freeze_panes = "B1"
+
+    def line(value: str, *, bold: bool = False, size: int = 10, italic: bool = False) -> None:
+        cell = WriteOnlyCell(sheet, value=text(value))
+        cell.data_type = "s"
+        cell.font = Font(name="Calibri", size=size, bold=bold, italic=italic)
+        sheet.append([cell])
+
+    line(chart.title, bold=True, size=16)
+    credits_ = " / ".join(dict.fromkeys(t for t in (chart.composer, chart.arranger) if t))
+    if credits_:
+        line(credits_)
+    line(f"{len(chart.parts)} parts, {len(chart.bars)} bars"
+         + (f", {chart.tempo:g} beats per minute" if chart.tempo else "") + f", phrased as {book.style}")
+    for remark in chart.remarks[:6]:
+        line(f"Note: {remark.where}: {remark.what}")
+    line("")
+    line("Look at these first", bold=True, size=12)
+    for number, said in enumerate(book.first or ["Nothing is left open: lead and section agree."], start=1):
+        line(f"{number}. {said}")
+    line("")
+    line("Who moves together", bold=True, size=12)
+    _map(sheet, chart_map(chart, book.together))
+    line("")
+    line("Cautions", bold=True, size=12)
+    for caution in CAUTIONS:
+        for piece in _wrapped(caution, 150):
+            line(piece)
+    protect(sheet)
+    print_setup(sheet)
+
+
+def _wrapped(words: str, most: int) -> list[str]:
+    lines, now = [], ""
+    for word in words.split():
+        if len(now) + len(word) + 1 > most:
+            lines.append(now)
+            now = "   " + word
+        else:
+            now = f"{now} {word}".strip() if now.strip() else word
+    return [*lines, now]
+
+
+def _map(sheet: Any, drawn: ChartMap) -> None:
+    tiny, white = Font(name="Calibri", size=6), Font(name="Calibri", size=6, color="FFFFFF", bold=True)
+    centre = Alignment(horizontal="center", vertical="center")
+
+    def cell(value: str, font: Font, fill: PatternFill | None = None) -> Any:
+        made = WriteOnlyCell(sheet, value=value or None)
+        made.font, made.alignment = font, centre
+        if fill is not None:
+            made.fill = fill
+        return made
+
+    bold = Font(name="Calibri", size=8, bold=True)
+    letters = [WriteOnlyCell(sheet, value="")]
+    for bar in drawn.bars:
+        made = WriteOnlyCell(sheet, value=bar.letter or None)
+        made.font = bold
+        letters.append(made)
+    sheet.append(letters)
+    numbers = [cell("bar", tiny)]
+    for n, bar in enumerate(drawn.bars):
+        made = WriteOnlyCell(sheet, value=bar.number if n % 4 == 1 or bar.letter else None)
+        made.font = tiny
+        numbers.append(made)
+    sheet.append(numbers)
+    for name, kinds in drawn.rows:
+        first = WriteOnlyCell(sheet, value=name)
+        first.data_type = "s"
+        first.font = Font(name="Calibri", size=8)
+        sheet.append([first, *(cell(_LETTERS[k], white if k in ("unison", "octaves") else tiny, _FILLS.get(k)) for k in kinds)])
+    sheet.append([])
+    for kind, says in _SAYS.items():
+        note = WriteOnlyCell(sheet, value=says)
+        note.font = Font(name="Calibri", size=8)
+        sheet.append([None, cell(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, _FILLS[kind]), None, note])

@@ -1,0 +1,194 @@
+"""Reads back what a director typed, whatever was sorted, filtered, moved or saved by another program."""
+
+from __future__ import annotations
+
+import zipfile
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from sectionprep.errors import UnusableSettings
+from sectionprep.music.marks import BY_NAME, MARKS
+from sectionprep.outputs.workbook import tables
+from sectionprep.phrasing.directives import Directive
+
+
+@dataclass(slots=True)
+class Typed:
+    """Typed cells: sheet -> row key -> heading -> value. kept: rows of "Kept from before" (sheet, key, heading,
+    value). where: cell address of each, for messages."""
+
+    cells: dict[str, dict[str, dict[str, Any]]] = field(default_factory=dict)
+    kept: list[tuple[str, str, str, Any]] = field(default_factory=list)
+    where: dict[tuple[str, str, str], str] = field(default_factory=dict)
+
+
+
+
+def read_typed(path: Path) -> Typed:
+    """Everything typed into a workbook of ours. Raises UnusableSettings with sheet, cell and remedy."""
+    from openpyxl import load_workbook
+    from openpyxl.utils.exceptions import InvalidFileException
+
+    try:
+        workbook = load_workbook(path, data_only=False)
+    except (OSError, zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, TypeError) as error:
+        raise UnusableSettings(
+            f"cannot be opened as a workbook ({type(error).__name__}).", where=str(path),
+            remedy="Save it as .xlsx and name that file.",
+        ) from error
+    _check_version(workbook, path)
+    typed = Typed()
+    found = False
+    for name in (tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS):
+        if name in workbook.sheetnames:
+            found = True
+            typed.cells[name] = _read_sheet(workbook[name], name, path, typed)
+    if not found:
+        raise UnusableSettings(
+            "has none of the sheets of a rehearsal workbook.", where=str(path),
+            remedy=f"Use a workbook written by this program, with its sheets named {tables.MARKS}, {tables.AGREEMENT} ...",
+        )
+    if tables.KEPT in workbook.sheetnames:
+        typed.kept = _read_kept(workbook[tables.KEPT])
+    return typed
+
+
+def _check_version(workbook: Any, path: Path) -> None:
+    if tables.ABOUT not in workbook.sheetnames:
+        return  # saved by a program that drops hidden sheets: headings and keys decide
+    row = next(workbook[tables.ABOUT].iter_rows(min_row=1, max_row=1, values_only=True), ())
+    version = row[1] if len(row) > 1 else None
+    if isinstance(version, int) and version > tables.VERSION:
+        raise UnusableSettings(
+            f"was written by a newer version (workbook version {version}; this one reads up to {tables.VERSION}).",
+            where=str(path), remedy="Bring sectionprep up to date.",
+        )
+
+
+def _heading_row(sheet: Any) -> int:
+    for number, row in enumerate(sheet.iter_rows(min_row=1, max_row=20, values_only=True), start=1):
+        if any(_plain(value) == _plain(tables.KEY) for value in row):
+            return number
+    return 0
+
+
+def _plain(value: Any) -> str:
+    return " ".join(str(value).lower().split()) if value is not None else ""
+
+
+def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, dict[str, Any]]:
+    heading_row = _heading_row(sheet)
+    where = f"{path}, sheet {name}"
+    if not heading_row:
+        raise UnusableSettings(f'has no column headed "{tables.KEY}".', where=where,
+                               remedy="Put that column and its heading back; it tells the rows apart.")
+    headings = {_plain(cell.value): cell.column for cell in sheet[heading_row] if cell.value is not None}
+    columns = {}
+    for column in tables.inputs_of(name):
+        if _plain(column.heading) not in headings:
+            raise UnusableSettings(f'has no column headed "{column.heading}".', where=f"{where}, row {heading_row}",
+                                   remedy="Give the column its heading back.")
+        columns[column.heading] = (headings[_plain(column.heading)], column)
+    key_column = headings[_plain(tables.KEY)]
+    rows: dict[str, dict[str, Any]] = {}
+    for row in sheet.iter_rows(min_row=heading_row + 1):
+        cells = {cell.column: cell for cell in row}
+        key = cells[key_column].value if key_column in cells else None
+        values = {h: _value(cells[c], column, where) for h, (c, column) in columns.items() if c in cells}
+        values = {h: v for h, v in values.items() if v not in (None, "")}
+        if key in (None, ""):
+            if values and name != tables.PARTS:
+                first = next(iter(values))
+                raise UnusableSettings(
+                    f"{cells[columns[first][0]].coordinate} holds {values[first]!r}, but its row has lost its key.", where=where,
+                    remedy=f'Type it again in the row it belongs to; "{tables.KEY}" must not be emptied.')
+            continue
+        rows.setdefault(str(key), {}).update(values)
+        for heading in values:
+            typed.where[(name, str(key), heading)] = f"{name}!{cells[columns[heading][0]].coordinate}"
+    return rows
+
+
+def _value(cell: Any, column: tables.Column, where: str) -> Any:
+    value = cell.value
+    if isinstance(value, str) and value.startswith("=") and cell.data_type == "f":
+        raise UnusableSettings(f"{cell.coordinate} holds a formula ({value[:40]}).", where=where,
+                               remedy="Type the value itself.")
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    if column.number and isinstance(value, str) and value.strip():
+        try:
+            value = int(value.strip())
+        except ValueError as error:
+            raise UnusableSettings(f'{cell.coordinate} ("{column.heading}") holds {value!r}, which is no number.',
+                                   where=where, remedy="Type a whole number.") from error
+    if isinstance(value, int) and not isinstance(value, bool) and not column.number:
+        value = str(value)
+    return value
+
+
+def _read_kept(sheet: Any) -> list[tuple[str, str, str, Any]]:
+    rows = []
+    for row in sheet.iter_rows(min_row=3, max_col=4, values_only=True):
+        if len(row) == 4 and row[0] and row[3] not in (None, ""):
+            rows.append((str(row[0]), str(row[1]), str(row[2]), row[3]))
+    return rows
+
+
+# -- decisions ----------------------------------------------------------------------------------------
+
+_WORDS = {mark.says: mark.name for mark in MARKS}
+
+
+def parse_marks(words: str) -> frozenset[str] | None:
+    """Marks from a director's words: "accent + tenuto", "rooftop accent", "plain". None if not understood."""
+    found: set[str] = set()
+    for piece in words.replace("+", ",").replace(";", ",").replace(" and ", ",").split(","):
+        word = " ".join(piece.lower().split())
+        if word in ("plain", "none", "nothing", ""):
+            continue
+        name = _WORDS.get(word) or (word if word in BY_NAME else None) or _WORDS.get(word.rstrip("s"))
+        if name is None:
+            return None
+        found.add(name)
+    return frozenset(found)
+
+
+def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:
+    """What the Marks sheet decides; "leave it" keeps what is printed and adds nothing. Raises UnusableSettings
+    for a decision that cannot be understood."""
+    directives: list[Directive] = []
+    for key, cells in typed.cells.get(tables.MARKS, {}).items():
+        decision = _plain(cells.get("Decision"))
+        change = cells.get("Change to")
+        if not decision and not change:
+            continue
+        where = typed.where.get((tables.MARKS, key, "Decision" if decision else "Change to"), tables.MARKS)
+        part, bar, beat, figure = _split_key(key, path, where)
+        if decision in ("", _plain(tables.CHANGE)) and change:
+            marks = parse_marks(str(change))
+            if marks is None:
+                at = typed.where.get((tables.MARKS, key, "Change to"), where)
+                raise UnusableSettings(f"{at} asks for {change!r}, which is no mark I know.", where=str(path),
+                                       remedy=f"Use: {', '.join(tables.CHANGES)}.")
+            directives.append(Directive(part=part, bar=bar, beat=beat, marks=marks, figure=figure))
+        elif decision == _plain(tables.LEAVE):
+            directives.append(Directive(part=part, bar=bar, beat=beat, marks=None, figure=figure))
+        elif decision == _plain(tables.CHANGE):
+            raise UnusableSettings(f'{where} says "{tables.CHANGE}", but "Change to" is empty.', where=str(path),
+                                   remedy="Say what to change it to, or choose another decision.")
+        elif decision != _plain(tables.TAKE):
+            raise UnusableSettings(f"{where} holds {cells.get('Decision')!r}, which is no decision.", where=str(path),
+                                   remedy=f"Choose one of: {', '.join(tables.DECISIONS)}.")
+    return tuple(directives)
+
+
+def _split_key(key: str, path: Path, where: str) -> tuple[str, str, Fraction, str]:
+    try:
+        part, bar, beat, figure = key.rsplit("|", 3)
+        return part, bar, Fraction(beat), figure
+    except ValueError as error:
+        raise UnusableSettings(f"{where}: its row key {key!r:.60} was changed.", where=str(path),
+                               remedy="Undo the change in that cell.") from error

@@ -1,0 +1,155 @@
+"""What stands in the tables: plain rows, made from the results of the stages."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from sectionprep.checks import Finding
+from sectionprep.marking import Marking
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import SLURS, say
+from sectionprep.music.pitch import name_of
+from sectionprep.music.timing import say_beat
+from sectionprep.outputs.part_sheet import SheetReport
+from sectionprep.outputs.rehearsal_plan import Item
+from sectionprep.outputs.workbook import tables
+from sectionprep.passages import Passage, Together
+from sectionprep.phrasing import Plan
+from sectionprep.phrasing.directives import figures_of
+
+Cell = str | int | float | None
+
+
+@dataclass(slots=True, kw_only=True)
+class Row:
+    """cells: values by heading; key: stable name of the row; link: (sheet, key) to jump to."""
+
+    cells: dict[str, Cell]
+    key: str = ""
+    link: tuple[str, str] = ("", "")
+
+
+@dataclass(slots=True, kw_only=True)
+class Book:
+    """Everything that goes into the workbook."""
+
+    chart: Chart
+    together: Together
+    plan: Plan
+    rows: dict[str, list[Row]] = field(default_factory=dict)
+    items: tuple[Item, ...] = ()
+    first: list[str] = field(default_factory=list)
+    style: str = ""
+
+
+def build_book(
+    chart: Chart, together: Together, plan: Plan, marking: Marking, before: Sequence[Finding],
+    after: Sequence[Finding], items: tuple[Item, ...], reports: Sequence[SheetReport],
+) -> Book:
+    """All rows of all sheets."""
+    book = Book(chart=chart, together=together, plan=plan, items=items, style=f"{plan.style} ({plan.style_why})")
+    book.rows = {
+        tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
+        tables.MARKS: _mark_rows(chart, plan),
+        tables.AGREEMENT: _finding_rows(chart, before, after),
+        tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
+        tables.PARTS: _part_rows(chart, marking, before, reports),
+    }
+    book.first = look_first(chart, after)
+    return book
+
+
+def look_first(chart: Chart, findings: Sequence[Finding]) -> list[str]:
+    """The few things to look at before anything else."""
+    said = [f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}" for f in findings if f.severity == "error"]
+    said += [f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}" for f in findings if f.severity == "warning"]
+    return said[:6]
+
+
+def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[Finding]) -> Row:
+    start, end = chart.place(passage.start), chart.end_place(passage.end)
+    planned = plan.of(passage.id)
+    distances = [f"{chart.parts[p].name} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
+                 for p, k in passage.octaves if k]
+    return Row(key=passage.id, link=(tables.MARKS, passage.id), cells={
+        "Passage": passage.id, "From": f"{start.bar} beat {say_beat(start.beat)}",
+        "To": f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
+        "Lead": chart.parts[passage.lead].name, "Why this lead": passage.lead_why,
+        "Voicing or octaves": passage.voicing or ", ".join(distances), "Sure": passage.confidence,
+        "Comes back from": passage.returns, "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
+        "Findings": sum(f.passage == passage.id for f in findings),
+    })
+
+
+def mark_key(part: str, bar: str, beat: str, figure: str) -> str:
+    """Name of a planned note that survives sorting, filtering and small edits of the chart."""
+    return f"{part}|{bar}|{beat}|{figure}"
+
+
+def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
+    rows: list[Row] = []
+    for planned in plan.passages:
+        figures = figures_of(chart, planned.part)
+        name = chart.parts[planned.part].name
+        for note in planned.notes:
+            shown = note.marks - {"slur-stop"}
+            if not shown and not note.lost and note.cutoff is None:
+                continue
+            place = chart.place(note.tone.onset)
+            beat = say_beat(place.beat)
+            words = say(shown) if shown else "plain"
+            if note.cutoff is not None:
+                words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
+            others = [f"{r.name}: {say(frozenset(dict(r.leans).get(note.tone.onset, ())))}" for r in planned.readings]
+            rows.append(Row(
+                key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
+                cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": name_of(note.tone.pitch), "Lead": name,
+                       "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(others), "Weight": note.weight}))
+    return rows
+
+
+def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Finding]) -> list[Row]:
+    left = Counter(_finding_key(chart, f) for f in after)
+    found = list(before) + [f for f in after if _finding_key(chart, f) not in {_finding_key(chart, b) for b in before}]
+    rows = []
+    for f in found:
+        place = chart.place(f.tick)
+        key = _finding_key(chart, f)
+        rows.append(Row(key=key, link=(tables.PASSAGES, f.passage), cells={
+            "Severity": f.severity, "Bar": place.bar, "Beat": say_beat(place.beat), "Part": chart.parts[f.part].name,
+            "What": f.message, "Against": chart.parts[f.lead].name if f.lead >= 0 else "", "What to do": f.fix,
+            "After marking": "still there" if left[key] else "mended"}))
+    return rows
+
+
+def _finding_key(chart: Chart, finding: Finding) -> str:
+    place = chart.place(finding.tick)
+    return f"{finding.check}|{chart.parts[finding.part].name}|{place.bar}|{place.beat}"
+
+
+def _item_row(number: int, item: Item) -> Row:
+    return Row(key=item.key, link=(tables.PASSAGES, item.passage), cells={
+        "Order": number, "What": item.what, "Bars": item.bars, "Chairs": item.chairs, "Lead": item.lead,
+        "Listen for": item.listen, "Tempo steps": " ".join(str(t) for t in item.tempos), "Minutes": item.minutes})
+
+
+def _part_rows(
+    chart: Chart, marking: Marking, findings: Sequence[Finding], reports: Sequence[SheetReport]
+) -> list[Row]:
+    printed = {report.name: report for report in reports}
+    added = Counter(c.part for c in marking.changes if c.applied)
+    rows = []
+    for part in chart.parts:
+        pitches = [n.pitch for n in part.notes if n.pitch is not None and not n.is_slash]
+        low = min(pitches, key=lambda p: p.midi, default=None)
+        high = max(pitches, key=lambda p: p.midi, default=None)
+        report = printed.get(part.name)
+        turns = "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns) if report else ""
+        ranges = "; ".join(f.message for f in findings if f.check == "range" and f.part == part.index)
+        rows.append(Row(key=part.name, cells={
+            "Part": part.name, "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
+            "Pages": report.pages if report else None, "Turns": turns, "Lowest": str(low or ""), "Highest": str(high or ""),
+            "Range": ranges, "Marks added": added[part.index], "Copies": 1}))
+    return rows

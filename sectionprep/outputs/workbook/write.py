@@ -1,0 +1,266 @@
+"""Writes the workbook: tables with drop-downs, links, print set-up, and the chart map in cells."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from typing import Any
+
+from openpyxl import Workbook
+from openpyxl.cell import WriteOnlyCell
+from openpyxl.formatting.rule import FormulaRule
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+
+from sectionprep.music.instruments import SECTIONS
+from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.overview import write_overview
+from sectionprep.outputs.workbook.read import Typed
+from sectionprep.outputs.workbook.rows import Book, Row
+from sectionprep.outputs.workbook.tables import Column
+
+_LINE = Side(style="hair", color="808080")
+_GRID = Border(bottom=_LINE, right=_LINE)
+_HEAD_FONT = Font(name="Calibri", size=10, bold=True)
+_HEAD_FILL = PatternFill("solid", fgColor="D9D9D9")
+_FONT = Font(name="Calibri", size=10)
+_SMALL = Font(name="Calibri", size=8, color="808080")
+_LINK = Font(name="Calibri", size=10, underline="single")
+_INPUT_FILL = PatternFill("solid", fgColor="FFF8DC")
+_OPEN, _SHUT = Protection(locked=False), Protection(locked=True)
+_PLAIN, _WRAP = Alignment(vertical="top"), Alignment(vertical="top", wrap_text=True)
+_HEAD_ALIGN = Alignment(vertical="center", wrap_text=True)
+_FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
+
+_PURPOSE = {
+    tables.PASSAGES: "Where the section moves together. Click a passage to see its marks.",
+    tables.MARKS: "What the plan asks of the lead line; the section gets the same. Decide in the pale columns, then run "
+    "prepare with --decisions and this file.",
+    tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
+    tables.REHEARSAL: "In this order. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
+    tables.PARTS: "What to print. Copies and players are yours to fill in.",
+}
+
+
+def text(value: object) -> str:
+    """Text that a spreadsheet takes as text: no control characters, at most what a cell holds."""
+    return "".join(c for c in str(value) if c >= " " or c in "\n\t")[:32000]
+
+
+class SheetWriter:
+    """Writes one table; remembers the row of each key for links."""
+
+    def __init__(self, sheet: Any, columns: tuple[Column, ...], typed: Mapping[str, Mapping[str, Any]]) -> None:
+        self.sheet, self.columns, self.typed = sheet, columns, typed
+        self.last_row = _FIRST_ROW - 1
+        self._styles: dict[tuple[Any, ...], Any] = {}
+
+    def head(self, purpose: str) -> None:
+        """Purpose line and headings. The sheet's own settings come first: it is written as a stream."""
+        sheet = self.sheet
+        sheet.freeze_panes = f"A{_FIRST_ROW}"
+        for n, column in enumerate(self.columns, start=1):
+            sheet.column_dimensions[get_column_letter(n)].width = column.width
+        first = WriteOnlyCell(sheet, value=text(purpose))
+        first.font = Font(name="Calibri", size=10, italic=True)
+        sheet.append([first])
+        cells = []
+        for column in self.columns:
+            cell = WriteOnlyCell(sheet, value=column.heading)
+            cell.font, cell.fill, cell.alignment, cell.border = _HEAD_FONT, _HEAD_FILL, _HEAD_ALIGN, _GRID
+            cells.append(cell)
+        sheet.append(cells)
+
+    def row(self, row: Row, link: str = "") -> None:
+        """One row; typed values win over proposals in input columns."""
+        typed = self.typed.get(row.key, {})
+        cells = []
+        for n, column in enumerate(self.columns):
+            value: Any = row.cells.get(column.heading)
+            if column.heading == tables.KEY:
+                value = row.key
+            if column.is_input and column.heading in typed:
+                value = typed[column.heading]
+            cells.append(self._cell(column, value, link if n == 0 else ""))
+        self.sheet.append(cells)
+        self.last_row += 1
+
+    def _cell(self, column: Column, value: Any, link: str) -> Any:
+        cell = WriteOnlyCell(self.sheet)
+        if link:
+            cell.value = f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")'
+        elif isinstance(value, bool) or not isinstance(value, int | float):
+            if value not in (None, ""):
+                cell.value = text(value)
+                cell.data_type = "s"  # never a formula, whatever a part or title is called
+        else:
+            cell.value = value
+        shape = (column.heading == tables.KEY, column.is_input, column.wrap, bool(link))
+        style = self._styles.get(shape)
+        if style is None:
+            cell.font = _SMALL if shape[0] else _LINK if shape[3] else _FONT
+            cell.alignment = _WRAP if column.wrap else _PLAIN
+            cell.border = _GRID
+            cell.protection = _OPEN if column.is_input else _SHUT
+            if column.is_input:
+                cell.fill = _INPUT_FILL
+            self._styles[shape] = cell._style
+        else:
+            cell._style = style
+        return cell
+
+    def finish(self, *, landscape: bool = True) -> None:
+        """Filters, drop-downs, protection, print set-up."""
+        sheet = self.sheet
+        last = max(self.last_row, _FIRST_ROW)
+        width = get_column_letter(len(self.columns))
+        sheet.auto_filter.ref = f"A{_FIRST_ROW - 1}:{width}{last}"
+        for n, column in enumerate(self.columns, start=1):
+            letter = get_column_letter(n)
+            cells = f"{letter}{_FIRST_ROW}:{letter}{last}"
+            if column.choices:
+                rule = DataValidation(type="list", formula1='"' + ",".join(_listed(column.choices)) + '"',
+                                      allow_blank=True, showErrorMessage=not column.free)
+                rule.error = f"Choose one of: {', '.join(column.choices)}"
+                rule.errorTitle = column.heading
+                rule.add(cells)
+                sheet.data_validations.append(rule)
+            elif column.is_input and column.number:
+                rule = DataValidation(type="whole", operator="between", formula1="0", formula2="99", allow_blank=True)
+                rule.error, rule.errorTitle = "A whole number from 0 to 99", column.heading
+                rule.add(cells)
+                sheet.data_validations.append(rule)
+        protect(sheet)
+        print_setup(sheet, landscape=landscape, title_rows=f"1:{_FIRST_ROW - 1}")
+
+
+def _listed(choices: tuple[str, ...]) -> list[str]:
+    """Entries of a drop-down may not hold commas: two marks are joined by "+"."""
+    return [choice.replace(", ", " + ") for choice in choices]
+
+
+def protect(sheet: Any) -> None:
+    """Formulas shut, input cells open; sorting, filtering and column widths allowed; no password."""
+    sheet.protection.sheet = True
+    for allowed in ("sort", "autoFilter", "formatColumns", "formatRows", "deleteRows"):
+        setattr(sheet.protection, allowed, False)
+
+
+def print_setup(sheet: Any, *, landscape: bool = True, title_rows: str = "") -> None:
+    """Landscape, one page wide, headings on every page, page numbers."""
+    sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+    sheet.page_setup.fitToWidth = 1
+    sheet.page_setup.fitToHeight = 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    if title_rows:
+        sheet.print_title_rows = title_rows
+    sheet.page_margins.left = sheet.page_margins.right = 0.4
+    sheet.page_margins.top = sheet.page_margins.bottom = 0.55
+    sheet.oddFooter.left.text = "&A"
+    sheet.oddFooter.right.text = "Page &P of &N"
+    sheet.oddFooter.left.size = sheet.oddFooter.right.size = 8
+
+
+def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
+    """The workbook as bytes. typed: what was typed into an earlier one; every cell of it is kept."""
+    typed = typed or Typed()
+    workbook = Workbook(write_only=True)
+    workbook.properties.title = text(f"{book.chart.title}: rehearsal workbook")
+    workbook.properties.creator = "sectionprep"
+    rows_of = _positions(book)
+    write_overview(workbook.create_sheet(tables.START), book)
+    for name in (tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS):
+        writer = SheetWriter(workbook.create_sheet(name), tables.TABLES[name], typed.cells.get(name, {}))
+        _settle(writer.sheet)
+        writer.head(_PURPOSE[name])
+        for row in book.rows[name]:
+            writer.row(row, _link(row, rows_of))
+        _conditional(writer, name)
+        writer.finish()
+    _pin_ups(workbook, book, typed)
+    _kept(workbook, book, typed)
+    about = workbook.create_sheet(tables.ABOUT)
+    about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
+    about.sheet_state = "veryHidden"
+    out = io.BytesIO()
+    workbook.save(out)
+    return out.getvalue()
+
+
+def _settle(sheet: Any) -> None:
+    sheet.sheet_view.zoomScale = 100
+
+
+def _positions(book: Book) -> dict[tuple[str, str], int]:
+    found: dict[tuple[str, str], int] = {}
+    for name, rows in book.rows.items():
+        for n, row in enumerate(rows, start=_FIRST_ROW):
+            found.setdefault((name, row.key), n)
+            if name == tables.MARKS:
+                found.setdefault((name, str(row.cells["Passage"])), n)
+    return found
+
+
+def _link(row: Row, rows_of: Mapping[tuple[str, str], int]) -> str:
+    at = rows_of.get(row.link)
+    return f"#'{row.link[0]}'!A{at}" if at else ""
+
+
+def _conditional(writer: SheetWriter, name: str) -> None:
+    last = max(writer.last_row, _FIRST_ROW)
+    width = get_column_letter(len(writer.columns))
+    cells = f"A{_FIRST_ROW}:{width}{last}"
+    letters = {c.heading: get_column_letter(n) for n, c in enumerate(writer.columns, start=1)}
+    bold, grey = Font(bold=True), Font(color="808080", strike=True)
+
+    def rule(formula: str, **look: Any) -> None:
+        writer.sheet.conditional_formatting.add(cells, FormulaRule(formula=[formula], **look))
+
+    if name == tables.MARKS:
+        rule(f'${letters["Decision"]}{_FIRST_ROW}="{tables.LEAVE}"', font=grey)
+        rule(f'${letters["Decision"]}{_FIRST_ROW}="{tables.CHANGE}"', font=bold)
+    elif name == tables.AGREEMENT:
+        rule(f'OR(${letters["Status"]}{_FIRST_ROW}="settled",${letters["Status"]}{_FIRST_ROW}="not a fault")', font=grey)
+        rule(f'${letters["Severity"]}{_FIRST_ROW}="error"', font=bold, fill=PatternFill(bgColor="E4E4E4"))
+    elif name == tables.REHEARSAL:
+        rule(f'${letters["Pass 3"]}{_FIRST_ROW}="x"', font=Font(color="808080"))
+        rule(f'AND(ISNUMBER(VALUE(${letters["Rating 1-5"]}{_FIRST_ROW})),VALUE(${letters["Rating 1-5"]}{_FIRST_ROW})<=2)',
+             font=bold)
+
+
+def _pin_ups(workbook: Workbook, book: Book, typed: Typed) -> None:
+    """One page a section, to pin up: its own items in rehearsal order."""
+    columns = tuple(c for c in tables.TABLES[tables.REHEARSAL] if not c.is_input and c.heading not in (tables.KEY, "Order"))
+    for section in SECTIONS:
+        items = [item for item in book.items if section in item.sections]
+        if section not in ("saxes", "trumpets", "trombones") or not items:
+            continue
+        sheet = workbook.create_sheet(f"Pin-up {section}")
+        writer = SheetWriter(sheet, columns, {})
+        writer.head(f"{text(book.chart.title)}: the {section}. Take these in a sectional, in this order.")
+        rows = {row.key: row for row in book.rows[tables.REHEARSAL]}
+        for item in items:
+            writer.row(rows[item.key])
+        protect(sheet)
+        print_setup(sheet, title_rows="1:2")
+
+
+def _kept(workbook: Workbook, book: Book, typed: Typed) -> None:
+    """Typed cells whose row is no longer there: listed, never dropped."""
+    homeless = [
+        (sheet, key, heading, value)
+        for sheet, rows in typed.cells.items() for key, cells in rows.items()
+        if key not in {row.key for row in book.rows.get(sheet, [])}
+        for heading, value in cells.items() if value not in (None, "")
+    ] + list(typed.kept)
+    if not homeless:
+        return
+    sheet = workbook.create_sheet(tables.KEPT)
+    columns = (Column(heading="Sheet", width=12), Column(heading="Row", width=50, wrap=True), Column(heading="Column", width=14),
+               Column(heading="What was typed", width=50, wrap=True))
+    writer = SheetWriter(sheet, columns, {})
+    writer.head("Typed in an earlier workbook at places that the chart no longer has. Kept here so that nothing is lost.")
+    for sheet_name, key, heading, value in homeless:
+        writer.row(Row(cells={"Sheet": sheet_name, "Row": key, "Column": heading, "What was typed": value}))
+    writer.finish()

@@ -1,0 +1,60 @@
+"""The chart as a grid: one row per part, one column per moment at which anybody strikes a note."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sectionprep.music.chart import Chart, Tone
+
+_Ints = NDArray[np.int64]
+_Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grid:
+    """parts x columns matrices. ticks: onset of each column; struck: a tone begins here; pitch: its
+    sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part last
+    sounded, counted back from this column (0 while it sounds)."""
+
+    ticks: _Ints
+    struck: _Bools
+    pitch: _Ints
+    length: _Ints
+    quiet: _Ints
+    bar: _Ints
+
+
+def build_grid(chart: Chart) -> Grid:
+    """Lay all lines on one grid. Cost: parts x columns."""
+    ticks = np.array(sorted({tone.onset for line in chart.lines for tone in line}), dtype=np.int64)
+    shape = (len(chart.lines), len(ticks))
+    struck = np.zeros(shape, dtype=bool)
+    pitch = np.zeros(shape, dtype=np.int64)
+    length = np.zeros(shape, dtype=np.int64)
+    quiet = np.zeros(shape, dtype=np.int64)
+    for row, line in enumerate(chart.lines):
+        if not line:
+            quiet[row] = ticks + 10**9
+            continue
+        _fill(row, line, ticks, struck, pitch, length, quiet)
+    starts = np.array([bar.start for bar in chart.bars], dtype=np.int64)
+    bar = np.searchsorted(starts, ticks, side="right") - 1
+    return Grid(ticks=ticks, struck=struck, pitch=pitch, length=length, quiet=quiet, bar=bar)
+
+
+def _fill(
+    row: int, line: tuple[Tone, ...], ticks: _Ints, struck: _Bools, pitch: _Ints, length: _Ints, quiet: _Ints
+) -> None:
+    onsets = np.array([tone.onset for tone in line], dtype=np.int64)
+    ends = np.array([tone.end for tone in line], dtype=np.int64)
+    columns = np.searchsorted(ticks, onsets)
+    struck[row, columns] = True
+    pitch[row, columns] = [tone.pitch for tone in line]
+    length[row, columns] = ends - onsets
+    # Silence before a column: since the end of the last tone that began before it.
+    before = np.searchsorted(onsets, ticks, side="left") - 1
+    last_end = np.where(before >= 0, np.maximum.accumulate(ends)[np.maximum(before, 0)], -(10**9))
+    quiet[row] = np.maximum(0, ticks - last_end)

@@ -1,0 +1,82 @@
+"""Whose line the section follows, and what the group is called."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+
+from sectionprep.music.chart import Chart, Part
+
+#: Who leads when lines are equally high: lead trumpet over lead alto over lead trombone
+#: (D. Berger, Notes on Playing Ellington; Jazz at Lincoln Center teacher's toolkit). Other sections follow.
+_AUTHORITY = ("trumpets", "saxes", "trombones", "woodwinds", "horns", "strings", "voices", "rhythm",
+              "percussion", "other")
+_SAX_ORDER = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax")
+
+
+def _rank(part: Part) -> tuple[int, int, int, str]:
+    key = part.chair.instrument.key
+    inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else 0
+    return (_AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.name)
+
+
+def choose_lead(
+    chart: Chart, parts: Sequence[int], heights: Mapping[int, float], named: str | None = None
+) -> tuple[int, str]:
+    """The lead and the reason. heights: mean sounding MIDI number of each part in the passage.
+
+    The top sounding line leads; of lines equally high (within half a semitone) the band's convention
+    decides. `named` (from roster or plan) overrides both.
+    """
+    if named:
+        for part in parts:
+            if chart.parts[part].name == named:
+                return part, "named by the director"
+    top = max(heights[part] for part in parts)
+    highest = [part for part in parts if heights[part] > top - 0.5]
+    lead = min(highest, key=lambda part: _rank(chart.parts[part]))
+    if len(highest) == 1:
+        return lead, "top sounding line"
+    return lead, "shares the top line; leads by the band's convention"
+
+
+_SECTION_SIZES = {"saxes": 5, "trumpets": 4, "trombones": 4}
+
+
+def scope_of(chart: Chart, parts: Sequence[int]) -> str:
+    """The group in band terms: "saxes", "brass", "ensemble", "altos + Trumpet 1"."""
+    chosen = set(parts)
+    whole: dict[str, set[int]] = {}
+    for part in chart.parts:
+        if chart.lines[part.index]:
+            whole.setdefault(part.chair.section, set()).add(part.index)
+    horns = [s for s in ("saxes", "trumpets", "trombones") if len(whole.get(s, ())) > 1]
+    full = [s for s in horns if whole[s] <= chosen]
+    if len(full) == 3:
+        rest = chosen - set().union(*(whole[s] for s in full))
+        return "ensemble" if not rest else "ensemble + " + _few(chart, rest)
+    if full == ["trumpets", "trombones"]:
+        rest = chosen - whole["trumpets"] - whole["trombones"]
+        return "brass" if not rest else "brass + " + _few(chart, rest)
+    names = list(full)
+    rest = chosen - set().union(set(), *(whole[s] for s in full))
+    if rest:
+        names.append(_few(chart, rest))
+    return " + ".join(names)
+
+
+def _few(chart: Chart, parts: set[int]) -> str:
+    kinds = Counter(chart.parts[p].chair.instrument.says for p in parts)
+    every = Counter(part.chair.instrument.says for part in chart.parts if chart.lines[part.index])
+    said: list[str] = []
+    done: set[str] = set()
+    for p in sorted(parts):
+        chair = chart.parts[p].chair
+        kind = chair.instrument.says
+        if kinds[kind] > 1 and kinds[kind] == every[kind]:
+            if kind not in done:
+                said.append(f"{kind.lower()}s")
+                done.add(kind)
+        else:
+            said.append(chair.says if chair.instrument.key != "unknown" else chart.parts[p].name)
+    return " + ".join(said)

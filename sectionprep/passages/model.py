@@ -1,0 +1,65 @@
+"""What the finder says: passages, the groups of every bar, and what deviates inside a passage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Deviation:
+    """A place inside a passage where one part does not do what the group does.
+
+    kind: "pitch" (another note), "missing" (no note where the group strikes), "extra" (a note where the
+    group strikes none), "release" (same attack, other length). tick: onset in the chart's ticks.
+    """
+
+    kind: str
+    part: int
+    tick: int
+    expected: int = 0
+    found: int = 0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Passage:
+    """A stretch in which a group of parts moves as one.
+
+    texture: "unison", "octaves" or "soli". start, end: ticks of the first attack and of the last release.
+    parts: indices in score order. lead: index of the part the section follows; lead_why says why. attacks:
+    ticks at which the group strikes. confidence: 0..1, the share of attacks on which all members agree.
+    doubles: groups inside the group ("octaves" between alto 1 and bari, say). voicing: a soli's summary.
+    returns: id of the earlier passage whose figure this one repeats, or "".
+    """
+
+    id: str
+    texture: str
+    start: int
+    end: int
+    parts: tuple[int, ...]
+    lead: int
+    lead_why: str
+    attacks: tuple[int, ...]
+    confidence: float
+    scope: str
+    deviations: tuple[Deviation, ...] = ()
+    doubles: tuple[tuple[str, tuple[int, ...]], ...] = ()
+    octaves: tuple[tuple[int, int], ...] = ()
+    voicing: str = ""
+    voicings: tuple[tuple[int, str], ...] = ()
+    returns: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarGroup:
+    """Parts that move together in one bar; texture as for passages, or "rhythm" on held and padding notes."""
+
+    texture: str
+    parts: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Together:
+    """All the finder knows: passages in order of time, and for every bar its groups (outer before inner)."""
+
+    passages: tuple[Passage, ...]
+    bars: tuple[tuple[BarGroup, ...], ...]

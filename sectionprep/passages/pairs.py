@@ -1,0 +1,102 @@
+"""For every two parts and every moment: apart, together in rhythm, or together on one line.
+
+One Viterbi pass per pair over the whole chart. Each moment at which either part strikes is evidence; a
+change of state costs more than one or two odd notes, so a wrong note, a dropped note or a grace note does
+not break a passage, while real independence does. All costs are judgements, in one unit ("odd notes");
+they were set by thinking of single cases and then held against planted passages (tests/).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sectionprep.passages.grid import Grid
+
+APART, RHYTHM, LINE = 0, 1, 2
+_Floats = NDArray[np.float32]
+_BLOCK = 4_000  # pairs decoded at once: bounds memory
+
+#: cost of each event in each state: (APART, RHYTHM, LINE)
+_EVENTS = np.array(
+    [
+        (0.0, 0.0, 0.0),  # neither strikes: no evidence
+        (0.0, 1.7, 1.7),  # one strikes alone
+        (2.0, 0.45, 0.0),  # both strike, same pitch class, same length
+        (1.2, 0.55, 0.2),  # both strike, same pitch class, other length
+        (1.2, 0.0, 1.9),  # both strike, other pitch, same length
+        (0.35, 0.5, 2.2),  # both strike, other pitch, other length
+    ],
+    dtype=np.float32,
+)
+_CHANGE = 3.4  # a change of state, in odd notes
+_CHANGE_AFTER_SILENCE = 0.8  # where both have been silent for a bar: a new start is cheap
+_CHANGE_OF_TEXTURE = 2.6  # from harmony to one line and back
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PairStates:
+    """states: pairs x columns of APART, RHYTHM, LINE; first, second: the parts of each pair."""
+
+    first: NDArray[np.int64]
+    second: NDArray[np.int64]
+    states: NDArray[np.int8]
+
+
+def pair_states(grid: Grid, silence: int) -> PairStates:
+    """Decode every pair that strikes together at least twice. silence: ticks that make a fresh start."""
+    together = grid.struck.astype(np.float32)
+    common = together @ together.T
+    first, second = np.triu_indices(len(grid.struck), k=1)
+    keep = common[first, second] >= 2
+    first, second = first[keep], second[keep]
+    blocks = [
+        _decode(grid, first[n : n + _BLOCK], second[n : n + _BLOCK], silence) for n in range(0, len(first), _BLOCK)
+    ]
+    columns = len(grid.ticks)
+    states = np.concatenate(blocks) if blocks else np.zeros((0, columns), dtype=np.int8)
+    return PairStates(first=first, second=second, states=states)
+
+
+def _events(grid: Grid, a: NDArray[np.int64], b: NDArray[np.int64]) -> NDArray[np.int8]:
+    struck_a, struck_b = grid.struck[a], grid.struck[b]
+    both = struck_a & struck_b
+    same_pitch = (grid.pitch[a] - grid.pitch[b]) % 12 == 0
+    same_length = grid.length[a] == grid.length[b]
+    events = np.where(struck_a ^ struck_b, 1, 0).astype(np.int8)
+    events[both & same_pitch & same_length] = 2
+    events[both & same_pitch & ~same_length] = 3
+    events[both & ~same_pitch & same_length] = 4
+    events[both & ~same_pitch & ~same_length] = 5
+    return events
+
+
+def _decode(grid: Grid, a: NDArray[np.int64], b: NDArray[np.int64], silence: int) -> NDArray[np.int8]:
+    events = _events(grid, a, b)
+    fresh = (grid.quiet[a] >= silence) & (grid.quiet[b] >= silence)
+    pairs, columns = events.shape
+    pointers = np.zeros((columns, pairs, 3), dtype=np.int8)
+    cost = np.tile(np.array([0.0, 0.6, 0.6], dtype=np.float32), (pairs, 1))
+    change = np.full((3, 3), _CHANGE, dtype=np.float32)
+    np.fill_diagonal(change, 0.0)
+    change[RHYTHM, LINE] = change[LINE, RHYTHM] = _CHANGE_OF_TEXTURE
+    cheap = np.where(change > 0, _CHANGE_AFTER_SILENCE, 0.0).astype(np.float32)
+    active = np.flatnonzero((events > 0).any(axis=0))
+    for column in active:
+        steps = np.where(fresh[:, column, None, None], cheap, change)
+        ways = cost[:, :, None] + steps
+        best = ways.argmin(axis=1)
+        pointers[column] = best
+        cost = np.take_along_axis(ways, best[:, None, :], axis=1)[:, 0, :] + _EVENTS[events[:, column]]
+    states = np.zeros((pairs, columns), dtype=np.int8)
+    state = cost.argmin(axis=1)
+    rows = np.arange(pairs)
+    previous = columns
+    for column in active[::-1]:
+        states[:, column:previous] = state[:, None]
+        state = pointers[column][rows, state]
+        previous = column
+    states[:, :previous] = state[:, None]
+    return states

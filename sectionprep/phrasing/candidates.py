@@ -1,0 +1,47 @@
+"""What a rule may say about a line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from sectionprep.phrasing.view import LineView
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """One opinion of one rule about one note.
+
+    weight: how much heavier (or lighter) the note is, in decibels of players' loudness where the rule has
+    data, else by judgement on the same scale. lean: evidence for printing a mark that brings the note out,
+    on the chooser's scale, where about 1 is enough. marks: how, if it is brought out. length: "short" or
+    "long" when the rule speaks of note length. because: the reason in a musician's words.
+    """
+
+    spot: int
+    because: str
+    weight: float = 0.0
+    lean: float = 0.0
+    marks: tuple[str, ...] = ()
+    length: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A proposal over several notes: a slur from first to last, or a hairpin."""
+
+    first: int
+    last: int
+    kind: str
+    because: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rule:
+    """A rule of phrasing. source: who says so, or "common practice, no source". limits: where it is silent."""
+
+    name: str
+    says: str
+    source: str
+    limits: str
+    propose: Callable[[LineView], Iterable[Candidate | Span]]

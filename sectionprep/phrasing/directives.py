@@ -1,0 +1,119 @@
+"""The director's word: single decisions on single notes, from a plan file or from the workbook.
+
+A decision is addressed by part, bar and beat, and carries the figure it was made for (rhythm and intervals
+of the note and its neighbours). On a changed chart it is applied where bar, beat and figure still fit; if
+the figure has moved by a few bars it follows; what fits nowhere is returned, never dropped in silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.marks import SLURS
+from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
+
+_REACH = 16  # bars a figure may have moved; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Directive:
+    """One decision. marks: what the note shall carry; empty means plain, None means just what is printed.
+    cutoff: write (True) or do not write (False) the release; None leaves it to the plan."""
+
+    part: str
+    bar: str
+    beat: Fraction
+    marks: frozenset[str] | None
+    figure: str = ""
+    source: str = "the director"
+    cutoff: bool | None = None
+
+
+def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
+    """Figure of the n-th tone: the intervals and lengths around it, as short text ("+2:1/2 -1:1/2")."""
+    pieces = []
+    for k in (n - 1, n, n + 1):
+        if 0 <= k < len(tones):
+            rise = tones[k].pitch - tones[k - 1].pitch if k else 0
+            pieces.append(f"{rise:+d}:{Fraction(tones[k].duration, resolution)}")
+        else:
+            pieces.append("-")
+    return " ".join(pieces)
+
+
+def figures_of(chart: Chart, part: int) -> dict[int, str]:
+    """Figure of every tone of a part, by onset."""
+    line = chart.lines[part]
+    return {tone.onset: figure_at(line, n, chart.resolution) for n, tone in enumerate(line)}
+
+
+def apply_directives(
+    chart: Chart, plan: Plan, directives: Iterable[Directive]
+) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+    """The plan with the director's decisions in it, and those that fit nowhere with the reason."""
+    parts = {part.name: part.index for part in chart.parts}
+    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    figures: dict[int, dict[int, str]] = {}
+    wanted: dict[tuple[int, int], Directive] = {}
+    unfit: list[tuple[Directive, str]] = []
+    for directive in directives:
+        part = parts.get(directive.part)
+        if part is None:
+            unfit.append((directive, f"there is no part named {directive.part}"))
+            continue
+        if part not in figures:
+            figures[part] = figures_of(chart, part)
+        tick, why = _find(chart, directive, part, figures[part], numbers)
+        if tick is None:
+            unfit.append((directive, why))
+        else:
+            wanted[(part, tick)] = directive
+    used: set[tuple[int, int]] = set()
+    passages = tuple(_apply(p, wanted, used) for p in plan.passages)
+    unfit += [(d, "no passage is led by this part there") for key, d in wanted.items() if key not in used]
+    return replace(plan, passages=passages), tuple(unfit)
+
+
+def _find(
+    chart: Chart, directive: Directive, part: int, figures: dict[int, str], numbers: dict[str, int]
+) -> tuple[int | None, str]:
+    index = numbers.get(directive.bar)
+    here = chart.tick(index, directive.beat) if index is not None else None
+    if here is not None and here in figures and directive.figure in ("", figures[here]):
+        return here, ""
+    if directive.figure:
+        near = [
+            tick for tick, figure in figures.items()
+            if figure == directive.figure and chart.place(tick).beat == directive.beat
+            and (index is None or abs(chart.place(tick).index - index) <= _REACH)
+        ]
+        if near:
+            return min(near, key=lambda tick: abs(tick - (here or 0))), ""
+        return None, "the music at this place has changed"
+    return None, "no note begins at this place"
+
+
+def _apply(plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: set[tuple[int, int]]) -> PassagePlan:
+    notes: list[PlannedNote] = []
+    for note in plan.notes:
+        key = (plan.part, note.tone.onset)
+        directive = wanted.get(key)
+        if directive is None:
+            notes.append(note)
+            continue
+        used.add(key)
+        printed = note.tone.marks
+        cutoff = note.cutoff
+        if directive.cutoff is not None:
+            cutoff = note.tone.end if directive.cutoff else None
+        if directive.marks is None:
+            marks, cutoff = printed | (note.marks & SLURS), None
+        else:
+            slurs = directive.marks & SLURS or note.marks & SLURS
+            marks = (directive.marks - SLURS) | slurs
+        notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="",
+                             why=f"decided by {directive.source}"))
+    return replace(plan, notes=tuple(notes))

@@ -1,0 +1,58 @@
+"""The plan: what every note of a lead line carries, and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sectionprep.music.chart import Tone
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlannedNote:
+    """One note of the lead's line.
+
+    weight: 0..1, how much it leans in its surroundings. marks: all marks the note shall carry (MusicXML
+    names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
+    is to be written. lost: why a note with evidence was left plain.
+    """
+
+    tone: Tone
+    weight: float
+    marks: frozenset[str]
+    added: frozenset[str]
+    why: str
+    cutoff: int | None = None
+    lost: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Another way to phrase a passage: its name and the lean marks by tick of onset."""
+
+    name: str
+    leans: tuple[tuple[int, tuple[str, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassagePlan:
+    """The plan of one passage. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
+
+    id: str
+    part: int
+    notes: tuple[PlannedNote, ...]
+    phrases: tuple[tuple[int, int], ...]
+    readings: tuple[Reading, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The plans of all passages of a chart, in one style."""
+
+    style: str
+    style_why: str
+    passages: tuple[PassagePlan, ...]
+
+    def of(self, passage_id: str) -> PassagePlan | None:
+        """The plan of one passage."""
+        return next((plan for plan in self.passages if plan.id == passage_id), None)

@@ -1,0 +1,307 @@
+"""The planner: rules propose, the chooser decides, figures that return are phrased alike."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.marks import ATTACKS, LENGTHS, contradict
+from sectionprep.passages import Passage, Together
+from sectionprep.phrasing.candidates import Candidate, Span
+from sectionprep.phrasing.chooser import Option, choose, pair_cost
+from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote, Reading
+from sectionprep.phrasing.rules import RULES
+from sectionprep.phrasing.styles import Style, choose_style
+from sectionprep.phrasing.view import LineView, Spot, view_line
+
+PRINTED = ("keep", "prefer", "ignore")
+_PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
+_SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
+_CUTOFF_BEATS = 2  # notes this long get their cut-off written; judgement after R. Sweum (mark the cut-offs)
+#: other readings offered to the director: name, change of price, change of off-beat evidence
+_READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
+
+
+@dataclass(slots=True)
+class _Draft:
+    """What is known about one note while the plan is made."""
+
+    spot: Spot
+    said: list[Candidate] = field(default_factory=list)
+    printed: frozenset[str] = frozenset()
+    borrowed: bool = False
+
+
+def plan_passages(
+    chart: Chart, together: Together, *, style: str | None = None, printed: str = "keep"
+) -> Plan:
+    """Plan the lead line of every passage."""
+    chosen, why = choose_style(chart, style)
+    views: list[tuple[str, int, LineView]] = []
+    for passage in together.passages:
+        tones = lead_tones(chart, passage)
+        if tones:
+            views.append((passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead)))
+    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
+
+
+def plan_line(
+    chart: Chart, part: int, *, bars: tuple[int, int] | None = None, style: str | None = None, printed: str = "keep"
+) -> Plan:
+    """Plan any single line, passage or not. bars: first and last bar index."""
+    chosen, why = choose_style(chart, style)
+    tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
+    views = [("line", part, view_line(chart, tones, chosen, part))] if tones else []
+    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
+
+
+def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
+    """The tones of the passage's lead inside the passage."""
+    return [t for t in chart.lines[passage.lead] if passage.start <= t.onset < passage.end]
+
+
+def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
+    shared = _marks_by_figure([view for _, _, view in views]) if printed == "keep" else {}
+    return tuple(_plan_view(chart, name, part, view, printed, shared) for name, part, view in views)
+
+
+# -- figures ------------------------------------------------------------------------------------------
+
+_Figure = tuple[tuple[int, int, int, str], ...]
+
+
+def _figure(view: LineView, first: int, last: int) -> _Figure:
+    """Rhythm, place in the bar and intervals of a phrase: equal for literal, transposed, re-scored returns."""
+    start = view.spots[first]
+    return tuple(
+        (s.tone.onset - start.tone.onset, s.tone.duration, s.pitch - start.pitch, str(s.beat))
+        for s in view.spots[first : last + 1]
+    )
+
+
+def _marks_by_figure(views: Sequence[LineView]) -> dict[_Figure, tuple[frozenset[str], ...]]:
+    """For each figure that stands more than once: the marks printed most often at each of its notes."""
+    seen: dict[_Figure, list[list[frozenset[str]]]] = defaultdict(list)
+    for view in views:
+        for first, last in view.phrases:
+            if last - first >= 2:
+                marks = [s.tone.marks for s in view.spots[first : last + 1]]
+                seen[_figure(view, first, last)].append(marks)
+    agreed: dict[_Figure, tuple[frozenset[str], ...]] = {}
+    for figure, copies in seen.items():
+        if len(copies) > 1:
+            columns = [[m for m in column if m] for column in zip(*copies, strict=True)]
+            agreed[figure] = tuple(
+                Counter(column).most_common(1)[0][0] if column else frozenset() for column in columns
+            )
+    return agreed
+
+
+# -- one view -----------------------------------------------------------------------------------------
+
+
+def _plan_view(
+    chart: Chart, name: str, part: int, view: LineView, printed: str,
+    shared: dict[_Figure, tuple[frozenset[str], ...]],
+) -> PassagePlan:
+    drafts = [_Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset()) for spot in view.spots]
+    spans: list[Span] = []
+    for rule in RULES:
+        for said in rule.propose(view):
+            if isinstance(said, Candidate):
+                drafts[said.spot].said.append(said)
+            else:
+                spans.append(said)
+    for first, last in view.phrases:
+        for draft, marks in zip(drafts[first : last + 1], shared.get(_figure(view, first, last), ()), strict=False):
+            if not draft.printed and marks:
+                draft.printed, draft.borrowed = marks, True
+    chosen = _choose_all(view, drafts, printed)
+    notes = [_note(chart, view, draft, draft.spot.index in chosen) for draft in drafts]
+    notes = _explain_losses(view, drafts, notes, chosen)
+    notes = _with_slurs(view, notes, spans)
+    notes = _with_breaths(view, notes)
+    phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
+    return PassagePlan(
+        id=name, part=part, notes=tuple(notes), phrases=phrases,
+        readings=_readings(view, drafts, printed, chosen), cautions=_breath_cautions(chart, part, view),
+    )
+
+
+def _evidence(draft: _Draft, off_beat: float = 0.0) -> float:
+    """The strongest opinion counts whole, further ones half, opinions against it whole."""
+    positive = sorted((c.lean for c in draft.said if c.lean > 0 and c.marks != ("ghost",)), reverse=True)
+    total = (positive[0] + 0.5 * sum(positive[1:])) if positive else 0.0
+    total += sum(c.lean for c in draft.said if c.lean < 0)
+    return total + (off_beat if draft.spot.off_beat and positive else 0.0)
+
+
+def _option(draft: _Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
+    locked = printed == "keep" and bool(draft.printed & (ATTACKS - {"ghost"}))
+    evidence = _evidence(draft, off_beat)
+    if printed == "prefer" and draft.printed & ATTACKS:
+        evidence += _PREFERRED
+    if printed == "keep" and draft.printed & LENGTHS:
+        evidence -= 0.5  # the note already speaks of its length: one mark is enough
+    return Option(gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked)
+
+
+def _choose_all(
+    view: LineView, drafts: Sequence[_Draft], printed: str, density: float = 0.0, off_beat: float = 0.0
+) -> frozenset[int]:
+    chosen: set[int] = set()
+    for first, last in view.phrases:
+        options = [_option(d, printed, view.style.density + density, off_beat) for d in drafts[first : last + 1]]
+        _, here = choose(view.spots[first : last + 1], options)
+        chosen.update(first + n for n in here)
+    return frozenset(chosen)
+
+
+def _readings(
+    view: LineView, drafts: Sequence[_Draft], printed: str, chosen: frozenset[int]
+) -> tuple[Reading, ...]:
+    found: list[Reading] = []
+    known = {chosen}
+    for name, density, off_beat in _READINGS:
+        other = _choose_all(view, drafts, printed, density, off_beat)
+        if other not in known:
+            known.add(other)
+            leans = tuple((drafts[n].spot.tone.onset, _lean_marks(drafts[n])) for n in sorted(other))
+            found.append(Reading(name=name, leans=leans))
+    return tuple(found)
+
+
+# -- one note -----------------------------------------------------------------------------------------
+
+
+def _length(draft: _Draft) -> Candidate | None:
+    speaking = [c for c in draft.said if c.length]
+    return max(speaking, key=lambda c: c.lean) if speaking else None
+
+
+def _lean_marks(draft: _Draft) -> tuple[str, ...]:
+    proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
+    if not proposals:
+        return ("tenuto",)
+    best = max(proposals, key=lambda c: c.lean)
+    length = _length(draft)
+    if best.marks == ("accent",) and length is not None and length.length == "short":
+        return ("strong-accent",)
+    return best.marks
+
+
+def _note(chart: Chart, view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
+    spot = draft.spot
+    weight = 1 / (1 + math.exp(-sum(c.weight for c in draft.said) / _SPREAD))
+    marks = set(draft.printed - {"slur-start", "slur-stop"})
+    reasons: list[str] = []
+    if draft.printed - {"slur-start", "slur-stop"}:
+        reasons.append("as this figure is marked elsewhere" if draft.borrowed else "printed in the lead")
+    if leaned and not marks & ATTACKS:
+        wanted = _lean_marks(draft)
+        marks |= {m for m in wanted if not any(contradict(m, other) for other in marks)}
+        reasons += [c.because for c in sorted(draft.said, key=lambda c: -c.lean) if c.lean >= 0.25 and c.marks][:2]
+    ghost = next((c for c in draft.said if c.marks == ("ghost",)), None)
+    if ghost and not leaned and not marks and ghost.lean >= 0.8 * view.style.density:
+        marks.add("ghost")
+        reasons.append(ghost.because)
+    length = _length(draft)
+    quarter = abs(spot.length - 1) < 0.01
+    if length and quarter and not draft.printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
+        mark = "tenuto" if length.length == "long" else "staccato"
+        if not any(contradict(mark, other) for other in marks):
+            marks.add(mark)
+            reasons.append(length.because)
+    own = spot.tone.marks
+    if not reasons:
+        heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)
+        reasons = [heaviest.because] if heaviest else ["part of the line"]
+    cutoff = None
+    rest_follows = spot.after >= 1 and (view.next(spot) is None)
+    if view.style.cutoffs and spot.length >= _CUTOFF_BEATS and rest_follows and not marks & {"falloff", "doit"}:
+        cutoff = spot.tone.end
+    return PlannedNote(
+        tone=spot.tone, weight=round(weight, 3), marks=frozenset(marks) | (own & {"slur-start", "slur-stop"}),
+        added=frozenset(marks) - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff,
+    )
+
+
+def _explain_losses(
+    view: LineView, drafts: Sequence[_Draft], notes: list[PlannedNote], chosen: frozenset[int]
+) -> list[PlannedNote]:
+    explained = list(notes)
+    for n, draft in enumerate(drafts):
+        if n in chosen or _evidence(draft) <= view.style.density:
+            continue
+        first, last = view.phrases[draft.spot.phrase]
+        near = [m for m in chosen if first <= m <= last]
+        worst = (0.0, "", -1)
+        for m in near:
+            a, b = sorted((n, m))
+            between = any(view.spots[k].turns for k in range(a + 1, b))
+            cost, why = pair_cost(view.spots[a], view.spots[b], between)
+            if why and cost > worst[0]:
+                worst = (cost, why, m)
+        if worst[2] >= 0:
+            explained[n] = replace(notes[n], lost=f"left plain for its neighbour: {worst[1]}")
+    return explained
+
+
+def _with_slurs(view: LineView, notes: list[PlannedNote], spans: Sequence[Span]) -> list[PlannedNote]:
+    made = list(notes)
+    covered = _covered(notes)
+    for span in spans:
+        if span.kind != "slur" or any(n in covered for n in range(span.first, span.last + 1)):
+            continue
+        if any(view.spots[n].rise == 0 for n in range(span.first + 1, span.last + 1)):
+            continue
+        for n, mark in ((span.first, "slur-start"), (span.last, "slur-stop")):
+            made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark},
+                              why=f"{made[n].why}; {span.because}")
+        covered.update(range(span.first, span.last + 1))
+    return made
+
+
+def _covered(notes: Sequence[PlannedNote]) -> set[int]:
+    covered: set[int] = set()
+    depth = 0
+    for n, note in enumerate(notes):
+        starts, stops = "slur-start" in note.marks, "slur-stop" in note.marks
+        if depth or starts or stops:
+            covered.add(n)
+        depth = max(0, depth + starts - stops)
+    return covered
+
+
+# -- breath -------------------------------------------------------------------------------------------
+
+
+def _with_breaths(view: LineView, notes: list[PlannedNote]) -> list[PlannedNote]:
+    """A breath where one phrase follows the other without a rest."""
+    made = list(notes)
+    for _, last in view.phrases[:-1]:
+        if view.spots[last].after == 0 and not made[last].marks & {"breath-mark", "caesura"}:
+            made[last] = replace(made[last], marks=made[last].marks | {"breath-mark"},
+                                 added=made[last].added | {"breath-mark"},
+                                 why=f"{made[last].why}; the phrase ends here: breathe together")
+    return made
+
+
+def _breath_cautions(chart: Chart, part: int, view: LineView) -> tuple[str, ...]:
+    """Stretches without a rest or breath that are longer than the planning cap of the chair, in seconds."""
+    cap = chart.parts[part].chair.instrument.breath
+    if not cap:
+        return ()
+    second = chart.resolution * view.tempo / 60
+    found = []
+    for first, last in view.phrases:
+        start, end = view.spots[first].tone.onset, view.spots[last].tone.end
+        if (end - start) / second > cap:
+            found.append(
+                f"{chart.place(start)} to {chart.end_place(end)}: {(end - start) / second:.0f} s without a rest; "
+                "agree who breathes where (a caution, not a rule: ask the players)"
+            )
+    return tuple(found)

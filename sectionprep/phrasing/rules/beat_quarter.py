@@ -1,0 +1,36 @@
+"""A quarter on the beat is short and fat; of several in a row those on 1 and 3 may be long.
+
+bad:  every quarter held to the next
+good: short quarters with a full front; in a row: long, short, long, short
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView, Spot
+
+
+def _is_quarter(spot: Spot | None) -> bool:
+    return spot is not None and spot.on_beat and abs(spot.length - 1) < 0.01
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    if not view.style.short_quarters:
+        return
+    for spot in view.spots:
+        if not _is_quarter(spot):
+            continue
+        in_row = _is_quarter(view.prev(spot)) or _is_quarter(view.next(spot))
+        if in_row and spot.strong and not spot.last:
+            yield Candidate(spot=spot.index, length="long", because="one of several quarters, on 1 or 3: long")
+        else:
+            yield Candidate(spot=spot.index, lean=0.1, length="short", because="quarter on the beat: short and fat")
+
+
+RULE = Rule(
+    name="beat-quarter", says="quarters on the beat are short; in a row those on 1 and 3 may be long",
+    source="M. Kilpatrick, ellington-music.co.uk, swing notation (short quarter, 1/3 to 2/3 beat); S. Fagaly (1 and 3 long)",
+    limits="styles with short quarters; not bossa, samba, ballad or straight styles (V. Gassi)", propose=_propose,
+)

@@ -1,0 +1,34 @@
+"""An eighth followed by a rest is short.
+
+bad:  eighth before a rest held into the rest
+good: clipped, so that the rest is heard
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for spot in view.spots:
+        if spot.triplet or not 0.4 <= spot.length <= 0.5 or spot.after < 0.5:
+            continue
+        isolated = spot.before >= 0.5
+        if isolated:
+            yield Candidate(
+                spot=spot.index, lean=1.1, marks=("strong-accent",), length="short", weight=0.4,
+                because="a hit between rests: short and strong",
+            )
+        else:
+            yield Candidate(spot=spot.index, length="short", because="eighth before a rest: short")
+
+
+RULE = Rule(
+    name="clipped-eighth", says="an eighth before a rest is short",
+    source="D. Berger, Notes on Playing Ellington, from memory; hits between rests: M. Kilpatrick (every rhythmic figure "
+    "gets an accent)",
+    limits="eighths outside triplets", propose=_propose,
+)

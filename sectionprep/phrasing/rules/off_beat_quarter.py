@@ -1,0 +1,33 @@
+"""A quarter on the off-beat is accented and held its full value; so is any note that holds over the next beat.
+
+bad:  an off-beat quarter as short and plain as the one on the beat
+good: off-beat quarter with accent and tenuto
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for spot in view.spots:
+        if not spot.off_beat or spot.length < 1:
+            continue
+        held = spot.length > 1
+        yield Candidate(
+            spot=spot.index, weight=0.3, lean=1.15 if not held else 1.05,
+            marks=("accent",) if held else ("accent", "tenuto"), length="long",
+            because="syncopation held over the beat: front accented, sound kept" if held
+            else "quarter on the off-beat: accented and held full",
+        )
+
+
+RULE = Rule(
+    name="off-beat-quarter", says="off-beat quarters and tied syncopations are accented and kept",
+    source="AfroImpro, Accentuation, rule 3 (syncopated notes usually stressed); full value: common practice, no source "
+    "(other teachers shorten it: the director may choose)",
+    limits="notes of a beat or longer that begin on the off-beat", propose=_propose,
+)

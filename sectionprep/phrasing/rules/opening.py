@@ -1,0 +1,40 @@
+"""The first note of a phrase speaks clearly; a pick-up stays lighter than the note it leads to.
+
+bad:  three pick-up notes as heavy as the downbeat
+good: light pick-ups, then the target
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+# dB after pitch height (fact sheet, K): first note of a phrase +1.06; first of a run of eighths +0.65.
+_PHRASE, _RUN = 1.06, 0.65
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for first, last in view.phrases:
+        if last - first < 2:
+            continue
+        spot = view.spots[first]
+        yield Candidate(spot=first, weight=_PHRASE, because="first note of the phrase: let it speak")
+        if spot.on_beat and spot.length >= 1:
+            yield Candidate(spot=first, lean=0.35, marks=("tenuto",), because="the phrase opens on this note")
+        if not spot.strong and spot.is_eighth:
+            yield Candidate(spot=first, lean=-0.3, because="pick-up: lighter than what it leads to")
+    for spot in view.spots:
+        before = view.prev(spot)
+        after = view.next(spot)
+        if before is not None and after is not None and spot.is_eighth and after.is_eighth and before.length >= 1:
+            yield Candidate(spot=spot.index, weight=_RUN, because="first of a run of eighths")
+
+
+RULE = Rule(
+    name="opening", says="first notes speak, pick-ups stay light",
+    source="Tonguing for Jazz Saxophone, thewoodshedmusic (2014): always tongue the first note; AfroImpro rule 5; weights "
+    "from the Weimar Jazz Database, own count",
+    limits="phrases of three notes or more", propose=_propose,
+)

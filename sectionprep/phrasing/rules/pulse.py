@@ -1,0 +1,38 @@
+"""On-beat notes carry a little more weight; off-beats are what the tongue marks.
+
+bad:  1 and 3 accented in every bar
+good: a long, even line with a tongued off-beat here and there
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+_ON, _OFF = 0.42, -0.08  # dB after pitch height: on-beat and off-beat eighths (fact sheet, K)
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for spot in view.spots:
+        if spot.triplet or not spot.is_eighth:
+            continue
+        if spot.on_beat:
+            yield Candidate(spot=spot.index, weight=_ON, lean=-view.style.off_beat / 2, because="on the beat")
+        elif spot.off_beat:
+            stepwise = 0 < abs(spot.rise) <= 2 and 0 < abs(spot.ahead) <= 2
+            upper = spot.rise > 0 and spot.ahead < 0
+            lean = view.style.off_beat * (1.0 if stepwise or upper else 0.5)
+            yield Candidate(
+                spot=spot.index, weight=_OFF, lean=lean, marks=("accent",),
+                because="off-beat in stepwise motion" if stepwise else "off-beat",
+            )
+
+
+RULE = Rule(
+    name="pulse", says="the tongue marks the off-beats, the beat carries the line",
+    source="AfroImpro, Accentuation, rule 1; mainstream tonguing as in Fagaly and the Woodshed pages; weights from the "
+    "Weimar Jazz Database, own count",
+    limits="eighths outside triplets; shuffle and older styles lean on the beat instead", propose=_propose,
+)

@@ -1,0 +1,42 @@
+"""Lean on the top note of each rising group.
+
+bad:  C D E G F E with every note alike
+good: C D E >G F E: the group was going to the G
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+# Weight: local top +0.82 dB after pitch height is taken out; on the beat +1.09, off it +0.46 (fact sheet, K).
+_ON, _OFF = 1.09, 0.46
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for spot in view.spots:
+        if not spot.is_top:
+            continue
+        climbed, n = spot.rise, spot.index - 1
+        steps = 1
+        while n > 0 and not view.spots[n].first and view.spots[n].rise > 0:
+            climbed += view.spots[n].rise
+            steps += 1
+            n -= 1
+        lean = 0.6 + min(0.5, 0.06 * climbed) + (0.1 if steps > 1 else 0.0)
+        if spot.triplet in (2, 3):
+            lean -= 0.6
+        yield Candidate(
+            spot=spot.index, weight=_ON if spot.on_beat else _OFF, lean=lean, marks=("accent",),
+            because="top of a rising group" if steps > 1 else "the line peaks here and turns down",
+        )
+
+
+RULE = Rule(
+    name="top-of-rise", says="lean on the top of a rising group",
+    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); S. Fagaly, Jazz Articulation: tongue and "
+    "stress the peak, even on the beat",
+    limits="inside a phrase; weaker inside a triplet", propose=_propose,
+)

@@ -1,0 +1,34 @@
+"""A note where the line turns is a candidate; so is the off-beat eighth just before it, which anticipates it.
+
+bad:  every turning note of a zigzag accented
+good: one turn leaned on, the next one announced by the off-beat before it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for spot in view.spots:
+        if not spot.turns or spot.triplet in (2, 3):
+            continue
+        small = abs(spot.rise) + abs(spot.ahead) <= 4
+        yield Candidate(spot=spot.index, lean=0.2 if small else 0.3, marks=("accent",), because="the line turns here")
+        before = view.prev(spot)
+        if spot.on_beat and before is not None and before.off_beat and before.is_eighth and not before.turns:
+            yield Candidate(
+                spot=before.index, lean=0.75, marks=("accent",),
+                because="off-beat that announces the turn on the next beat",
+            )
+
+
+RULE = Rule(
+    name="turning-note", says="turns, and the off-beats that announce them, are places to lean",
+    source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often stressed); the "
+    "anticipation: common practice, no source",
+    limits="gives no weight: turning notes as such are not louder (Weimar count)", propose=_propose,
+)

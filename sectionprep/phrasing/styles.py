@@ -1,0 +1,61 @@
+"""Phrasing styles, read from shared/styles.toml."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sectionprep.errors import BadArgument
+from sectionprep.music.chart import Chart
+from sectionprep.settings import load_toml
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Style:
+    """One style; the fields are explained at the top of shared/styles.toml."""
+
+    name: str
+    says: str
+    words: tuple[str, ...]
+    unit: str
+    swing: bool
+    short_quarters: bool
+    off_beat: float
+    density: float
+    triplet_slurs: bool
+    ghosts: bool
+    cutoffs: bool
+
+
+def styles() -> dict[str, Style]:
+    """All styles by name."""
+    return {
+        name: Style(name=name, **{**row, "words": tuple(row["words"])})
+        for name, row in load_toml("shared/styles.toml").items()
+    }
+
+
+_FAST = 220.0  # quarter notes a minute from which swing is phrased as up-tempo; judgement
+_SLOW = 84.0  # below this an unnamed style is phrased as a ballad; judgement
+
+
+def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
+    """The style of a chart and why: by name, else by its words, its swing sign and its tempo."""
+    table = styles()
+    if named:
+        if named not in table:
+            raise BadArgument(f"there is no style {named!r}.", remedy=f"Choose one of: {', '.join(table)}.")
+        return table[named], "chosen by the director"
+    words = chart.style_words.lower()
+    hits = [(word, style) for style in table.values() for word in style.words if word in words]
+    if hits:
+        word, style = max(hits, key=lambda hit: len(hit[0]))
+        if style.name == "medium-swing" and chart.tempo and chart.tempo >= _FAST:
+            return table["up-tempo"], f'"{word}" at {chart.tempo:g} beats per minute'
+        return style, f'the words "{word}"'
+    if chart.swing is False:
+        return table["straight"], "the chart says straight"
+    if chart.tempo and chart.tempo >= _FAST:
+        return table["up-tempo"], f"{chart.tempo:g} beats per minute"
+    if chart.tempo and chart.tempo <= _SLOW:
+        return table["ballad"], f"{chart.tempo:g} beats per minute"
+    return table["medium-swing"], "nothing in the chart says otherwise"

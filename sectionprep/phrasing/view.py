@@ -1,0 +1,171 @@
+"""A line as a rule sees it: each note with its beat, neighbours, contour, rests and phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.phrasing.styles import Style
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """One note in its surroundings.
+
+    offset: ticks from its bar line. length: in beats (the style's felt beat). before, after: silence on
+    either side, in beats (a large number at the ends of the line). rise: semitones from the note before;
+    ahead: semitones to the note after (0 at the ends). triplet: 1, 2, 3 inside a triplet, else 0.
+    """
+
+    index: int
+    tone: Tone
+    offset: int
+    beat: Fraction
+    length: float
+    before: float
+    after: float
+    rise: int
+    ahead: int
+    triplet: int
+    phrase: int
+    first: bool
+    last: bool
+
+    @property
+    def on_beat(self) -> bool:
+        """On a felt beat."""
+        return self.beat.denominator == 1
+
+    @property
+    def off_beat(self) -> bool:
+        """Half way between two felt beats."""
+        return self.beat.denominator == 2
+
+    @property
+    def strong(self) -> bool:
+        """On 1 or 3 (the odd beats)."""
+        return self.on_beat and self.beat.numerator % 2 == 1
+
+    @property
+    def pitch(self) -> int:
+        """Sounding MIDI number."""
+        return self.tone.pitch
+
+    @property
+    def is_top(self) -> bool:
+        """The line rises to this note and falls after it, inside one phrase."""
+        return not self.first and not self.last and self.rise > 0 and self.ahead < 0
+
+    @property
+    def is_bottom(self) -> bool:
+        """The line falls to this note and rises after it, inside one phrase."""
+        return not self.first and not self.last and self.rise < 0 and self.ahead > 0
+
+    @property
+    def turns(self) -> bool:
+        """The line changes direction here."""
+        return self.is_top or self.is_bottom
+
+    @property
+    def is_eighth(self) -> bool:
+        """Half a beat long, or shorter: a note of a running line."""
+        return self.length <= 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineView:
+    """A line cut into phrases. beat: ticks of the felt beat. phrases: (first, last) indices of spots."""
+
+    spots: tuple[Spot, ...]
+    phrases: tuple[tuple[int, int], ...]
+    style: Style
+    beat: int
+    tempo: float
+    chords: tuple[tuple[int, str], ...] = ()
+
+    def phrase_of(self, spot: Spot) -> Sequence[Spot]:
+        """The notes of the phrase a note belongs to."""
+        first, last = self.phrases[spot.phrase]
+        return self.spots[first : last + 1]
+
+    def prev(self, spot: Spot) -> Spot | None:
+        """The note before, in the same phrase."""
+        return None if spot.first else self.spots[spot.index - 1]
+
+    def next(self, spot: Spot) -> Spot | None:
+        """The note after, in the same phrase."""
+        return None if spot.last else self.spots[spot.index + 1]
+
+
+_END = 99.0
+TEMPO_IF_SILENT = 120.0  # where a chart states no tempo
+
+
+def felt_beat(chart: Chart, bar: int, style: Style) -> int:
+    """Ticks of the felt beat: the meter's pulse, halved in styles that think in sixteenths."""
+    ticks = chart.bars[bar].meter.pulse * chart.resolution
+    if style.unit == "16th":
+        ticks /= 2
+    return max(1, int(ticks))
+
+
+def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> LineView:
+    """Look at consecutive tones of one part as a line."""
+    beat = felt_beat(chart, tones[0].bar, style)
+    borders = _phrase_ends(tones, beat)
+    triplets = _triplets(tones, chart)
+    spots: list[Spot] = []
+    phrase, first = 0, 0
+    phrases: list[tuple[int, int]] = []
+    for n, tone in enumerate(tones):
+        own_beat = felt_beat(chart, tone.bar, style)
+        bar = chart.bars[tone.bar]
+        last = n in borders
+        starts = n == first
+        spots.append(Spot(
+            index=n, tone=tone, offset=tone.onset - bar.start,
+            beat=1 + Fraction(tone.onset - bar.start, own_beat), length=tone.duration / own_beat,
+            before=(tone.onset - tones[n - 1].end) / own_beat if n else _END,
+            after=(tones[n + 1].onset - tone.end) / own_beat if n + 1 < len(tones) else _END,
+            rise=tone.pitch - tones[n - 1].pitch if n else 0,
+            ahead=tones[n + 1].pitch - tone.pitch if n + 1 < len(tones) else 0,
+            triplet=triplets[n], phrase=phrase, first=starts, last=last,
+        ))
+        if last:
+            phrases.append((first, n))
+            phrase, first = phrase + 1, n + 1
+    chords = tuple((d.onset, d.value) for d in chart.parts[part].directions if d.kind == "chord")
+    return LineView(spots=tuple(spots), phrases=tuple(phrases), style=style, beat=beat,
+                    tempo=chart.tempo or TEMPO_IF_SILENT, chords=chords)
+
+
+def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
+    """Where a player hears the line end: a rest of a beat; a shorter rest after four notes or more; a note
+    of two beats or more that the line does not hurry away from. The lengths are judgements."""
+    ends = {len(tones) - 1}
+    since = 0
+    for n in range(len(tones) - 1):
+        since += 1
+        gap = tones[n + 1].onset - tones[n].end
+        held = tones[n].duration >= 2 * beat
+        if gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or tones[n].duration >= 3 * beat)):
+            ends.add(n)
+            since = 0
+    return ends
+
+
+def _triplets(tones: Sequence[Tone], chart: Chart) -> list[int]:
+    """1, 2, 3 for the notes of each group of three equal notes in the time of one beat or half beat."""
+    found = [0] * len(tones)
+    n = 0
+    while n + 2 < len(tones):
+        a, b, c = tones[n : n + 3]
+        same = a.duration == b.duration == c.duration and a.end == b.onset and b.end == c.onset
+        if same and a.head.in_tuplet and 3 * a.duration in (chart.resolution, chart.resolution * 2, chart.resolution // 2):
+            found[n : n + 3] = [1, 2, 3]
+            n += 3
+        else:
+            n += 1
+    return found

@@ -1,0 +1,283 @@
+"""The stages in order. The only place where they run one after the other.
+
+read -> find passages -> plan phrasing -> mark every part -> check agreement -> sheets, workbook, marked score
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sectionprep.checks import Finding, run_checks
+from sectionprep.errors import BadArgument
+from sectionprep.marking import Marking, mark_chart
+from sectionprep.music.chart import Chart
+from sectionprep.musicxml.document import Document, open_document, parse_document
+from sectionprep.musicxml.insertions import Splice, apply_splices, splices_for
+from sectionprep.musicxml.reader import read_chart
+from sectionprep.passages import Together, find_passages
+from sectionprep.phrasing import Plan, plan_line, plan_passages
+from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.settings import Limits
+
+if TYPE_CHECKING:
+    from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
+    from sectionprep.outputs.rehearsal_plan import Item
+    from sectionprep.outputs.workbook import Typed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What a person may settle; see `sectionprep prepare --help`."""
+
+    style: str | None = None
+    printed: str = "keep"
+    section: str = "match"
+    level: str = "pro"
+    minutes: int = 45
+    paper: str = "letter"
+    staff: float = 7.5
+    decisions: Path | None = None
+    sheets: bool = True
+    limits: Limits = field(default_factory=Limits)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """A chart as read: its document, its notes, and who moves with whom."""
+
+    document: Document
+    chart: Chart
+    together: Together
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marked:
+    """A chart as marked. after: what the checks still find when the marked bytes are read again."""
+
+    score: Score
+    plan: Plan
+    marking: Marking
+    splices: tuple[Splice, ...]
+    data: bytes
+    again: Score
+    before: tuple[Finding, ...]
+    after: tuple[Finding, ...]
+    unfit: tuple[tuple[Directive, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """What `prepare` wrote."""
+
+    marked: Marked
+    folder: Path
+    files: tuple[Path, ...]
+    pages: int
+    hard_turns: int
+
+
+Progress = Callable[[str, int, int], None]
+
+
+def no_progress(_stage: str, _done: int, _of: int) -> None:
+    """Say nothing."""
+
+
+def read_score(path: Path, options: Options) -> Score:
+    """Read a chart and find its passages."""
+    document = open_document(path, options.limits)
+    chart = read_chart(document, options.limits)
+    return Score(document=document, chart=chart, together=find_passages(chart))
+
+
+def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+    """Plan all passages; the director's decisions come last and win."""
+    plan = plan_passages(score.chart, score.together, style=options.style, printed=options.printed)
+    if options.decisions is None:
+        return plan, ()
+    from sectionprep.outputs.workbook import read_typed, to_directives
+
+    return apply_directives(score.chart, plan, to_directives(read_typed(options.decisions), options.decisions))
+
+
+def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Plan:
+    """Plan one part's line. bars: "17-24" in printed numbers."""
+    chart = score.chart
+    part = next((p for p in chart.parts if p.name == name), None)
+    part = part or next((p for p in chart.parts if p.name.lower() == name.lower() or p.chair.says.lower() == name.lower()), None)
+    if part is None:
+        raise BadArgument(f"there is no part {name!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
+    return plan_line(chart, part.index, bars=_bar_range(chart, bars), style=options.style, printed=options.printed)
+
+
+def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
+    if not bars:
+        return None
+    first, _, last = bars.partition("-")
+    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    try:
+        found = numbers[first.strip()], numbers[(last or first).strip()]
+    except KeyError as error:
+        raise BadArgument(f"there is no bar {error.args[0]}.",
+                          remedy=f"Bars run from {chart.bars[0].number} to {chart.bars[-1].number}.") from error
+    if found[1] < found[0]:
+        raise BadArgument(f"bars {bars!r} run backwards.", remedy="Say the first bar first, as in 17-24.")
+    return found
+
+
+def mark_score(score: Score, options: Options) -> Marked:
+    """Mark every part, read the result again, and check both."""
+    plan, unfit = plan_score(score, options)
+    marking = mark_chart(score.chart, score.together, plan, section=options.section)
+    splices = splices_for(score.document, marking.edits, marking.dropped)
+    data = apply_splices(score.document.data, splices)
+    document = parse_document(score.document.path, data, options.limits, archive=score.document.archive,
+                              member=score.document.member)
+    chart = read_chart(document, options.limits)
+    again = Score(document=document, chart=chart, together=find_passages(chart))
+    return Marked(
+        score=score, plan=plan, marking=marking, splices=splices, data=data, again=again, unfit=unfit,
+        before=run_checks(score.chart, score.together, level=options.level),
+        after=run_checks(chart, again.together, level=options.level),
+    )
+
+
+def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
+    """Run all checks on a chart as it is."""
+    return run_checks(score.chart, score.together, level=options.level)
+
+
+def write_marked(marked: Marked, out: Path) -> tuple[Path, Path]:
+    """Write the marked score and its change record; returns both paths."""
+    from sectionprep.outputs.marked_score import packed, record_json
+    from sectionprep.outputs.reports import changes_json
+    from sectionprep.outputs.writing import write_file
+
+    score = marked.score
+    changes = changes_json(score.chart, marked.marking)
+    record = out.with_name(f"{out.stem}.changes.json")
+    write_file(out, packed(score.document, marked.data), source=score.document.path)
+    write_file(record, record_json(score.document, marked.data, marked.splices, changes).encode("utf-8"),
+               source=score.document.path)
+    return out, record
+
+
+def footer_of(score: Score) -> str:
+    """Chart, version and date, so that old sheets can be told from new."""
+    import hashlib
+
+    stamp = date.fromtimestamp(score.document.path.stat().st_mtime)
+    version = hashlib.sha256(score.document.data).hexdigest()[:6]
+    return f"{score.chart.title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
+
+
+def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress) -> Prepared:
+    """The whole job: everything a director takes to rehearsal, in one folder."""
+    from sectionprep.outputs.rehearsal_plan import plan_rehearsal
+    from sectionprep.outputs.reports import agreement_text
+    from sectionprep.outputs.sheets import draw_all, part_jobs, safe_name
+    from sectionprep.outputs.writing import staged
+
+    progress("reading", 0, 1)
+    score = read_score(path, options)
+    progress("planning and marking", 0, 1)
+    marked = mark_score(score, options)
+    stem = safe_name(path.name.split(".")[0], "chart")
+    typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
+    with staged(folder, source=path) as stage:
+        write_marked(marked, stage / f"{stem}_marked{path.suffix.lower()}")
+        reports = []
+        if options.sheets:
+            (stage / "parts").mkdir()
+            jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
+                             footer=footer_of(score))
+            done = 0
+
+            def tick() -> None:
+                nonlocal done
+                done += 1
+                progress("drawing parts", done, len(jobs))
+
+            progress("drawing parts", 0, len(jobs))
+            reports = draw_all(jobs, tick)
+        progress("writing the workbook", 0, 1)
+        items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
+        (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
+        report = agreement_text(score.chart, marked.before, marked.after, marked.marking)
+        (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
+        files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
+    return Prepared(
+        marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
+        hard_turns=sum(not t.possible for r in reports for t in r.turns),
+    )
+
+
+def _sheet_style(options: Options) -> SheetStyle:
+    from sectionprep.outputs.part_sheet import SheetStyle
+
+    return SheetStyle(paper=options.paper, staff=options.staff)
+
+
+def _typed_before(options: Options, existing: Path) -> Typed | None:
+    """What was typed into the workbook named with --decisions, or into the one that this run replaces."""
+    from sectionprep.outputs.workbook import read_typed
+
+    source = options.decisions or (existing if existing.exists() else None)
+    return read_typed(source) if source is not None else None
+
+
+def _workbook(marked: Marked, items: Sequence[Item], reports: Sequence[SheetReport], typed: Typed | None) -> bytes:
+    from sectionprep.outputs.workbook import write_workbook
+    from sectionprep.outputs.workbook.rows import build_book
+
+    score = marked.score
+    book = build_book(score.chart, score.together, marked.plan, marked.marking, marked.before, marked.after, tuple(items),
+                      reports)
+    return write_workbook(book, typed)
+
+
+def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
+    """Write the workbook alone."""
+    from sectionprep.outputs.rehearsal_plan import plan_rehearsal
+    from sectionprep.outputs.writing import write_file
+
+    score = marked.score
+    items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
+    write_file(out, _workbook(marked, items, [], _typed_before(options, out)), source=score.document.path)
+    return out
+
+
+def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[str], progress: Progress) -> tuple[SheetReport, ...]:
+    """Draw the parts of a chart as it stands. parts: names; empty means all."""
+    from sectionprep.outputs.sheets import draw_all, part_jobs
+    from sectionprep.outputs.writing import staged
+
+    chart = score.chart
+    chosen = None
+    if parts:
+        chosen = []
+        for name in parts:
+            index = next((p.index for p in chart.parts if name.lower() in (p.name.lower(), p.chair.says.lower())), None)
+            if index is None:
+                raise BadArgument(f"there is no part {name!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
+            chosen.append(index)
+    with staged(folder, source=score.document.path) as stage:
+        jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen)
+        done = 0
+
+        def tick() -> None:
+            nonlocal done
+            done += 1
+            progress("drawing parts", done, len(jobs))
+
+        return tuple(draw_all(jobs, tick))
+
+
+def to_json(data: object) -> str:
+    """The one way in which results are printed as JSON."""
+    return json.dumps(data, ensure_ascii=False, indent=1)
