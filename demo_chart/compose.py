@@ -675,10 +675,10 @@ def beam_marks(events: list[Event]) -> list[str]:
             run = [k] if e.length in (4, 6) and e.pitch is not None and not e.slash else []
         previous = group
         position += e.length
-    for run in [*runs, run]:
-        if len(run) > 1:
-            marks[run[0]], marks[run[-1]] = "begin", "end"
-            for k in run[1:-1]:
+    for group_of in [*runs, run]:
+        if len(group_of) > 1:
+            marks[group_of[0]], marks[group_of[-1]] = "begin", "end"
+            for k in group_of[1:-1]:
                 marks[k] = "continue"
     return marks
 

@@ -14,6 +14,7 @@ Stated rules:
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
 from dataclasses import dataclass, field
 
@@ -181,7 +182,7 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
 
 def _repeats(tones: list[Tone], start: int, stop: int) -> bool:
     group = [t for t in tones if start <= t.onset <= stop]
-    return any(a.pitch == b.pitch for a, b in zip(group, group[1:], strict=False))
+    return any(a.pitch == b.pitch for a, b in itertools.pairwise(group))
 
 
 def _add_slur(desk: Desk, passage: Passage, planned: PassagePlan, part: int, first: Tone, last: Tone) -> None:

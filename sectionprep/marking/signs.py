@@ -69,7 +69,7 @@ def spread_dynamics(desk: Desk, passage: Passage, part: int) -> None:
             desk.edits[desk.address(tone.head)].before.append(xml)
 
 
-_DYNAMICS = frozenset("p pp ppp pppp f ff fff ffff mp mf sf sfp fp rf rfz sfz sffz fz n pf sfzp".split())
+_DYNAMICS = frozenset(["p", "pp", "ppp", "pppp", "f", "ff", "fff", "ffff", "mp", "mf", "sf", "sfp", "fp", "rf", "rfz", "sfz", "sffz", "fz", "n", "pf", "sfzp"])
 
 
 def _hairpins(directions: list[Direction]) -> list[tuple[int, int, str]]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-from sectionprep.music.pitch import Pitch, Transposition
+from sectionprep.music.pitch import CONCERT, Pitch, Transposition
 from sectionprep.settings import load_toml
 
 #: Score order of the sections (Metropole and most band scores): saxes, trumpets, horns, trombones, rhythm.
@@ -30,7 +30,7 @@ class Instrument:
     aliases: tuple[str, ...] = ()
     sounds: tuple[str, ...] = ()
     programs: tuple[int, ...] = ()
-    transposition: Transposition = Transposition()
+    transposition: Transposition = CONCERT
     clef: str = "G2"
     full: tuple[int, int] | None = None
     pro: tuple[int, int] | None = None
@@ -165,7 +165,7 @@ def recognise(
         found = next((i for i in instruments() if program in i.programs), None)
         why, sure = "MIDI program", False
     if found is None:
-        return Chair(instrument=replace(UNKNOWN, transposition=transposition or Transposition()),
+        return Chair(instrument=replace(UNKNOWN, transposition=transposition or CONCERT),
                      number=number, numbers=numbers, sure=False, why="no instrument recognised")
     if found.key == "bass" and transposition and transposition.chromatic == -21:
         found, why = instrument("baritone-sax"), "transposition"

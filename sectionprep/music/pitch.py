@@ -52,6 +52,9 @@ class Transposition:
         return _moved(sounding, -self.diatonic, -self.chromatic)
 
 
+CONCERT = Transposition()
+
+
 def _moved(pitch: Pitch, steps: int, semitones: int) -> Pitch:
     place = pitch.diatonic + steps
     octave, index = divmod(place, 7)

@@ -57,7 +57,7 @@ class Document:
 
 def tag_of(element: etree._Element) -> str:
     """Element name without namespace; empty for comments and processing instructions."""
-    tag = element.tag
+    tag: object = element.tag
     if not isinstance(tag, str):
         return ""
     return tag.rsplit("}", 1)[-1] if "}" in tag else tag

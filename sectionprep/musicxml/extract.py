@@ -38,7 +38,7 @@ def extract_part(document: Document, part_id: str, occurrence: int = 0) -> bytes
         copied.tag = "measure"
         copied.set("number", measure.get("number") or str(n + 1))
         for name in ("id", "width"):
-            copied.attrib.pop(name, None)
+            copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         slash = _slashes(copied, slash)
@@ -71,7 +71,7 @@ def _copy(measure: etree._Element, addresses: dict[int, int]) -> etree._Element:
     for element in copied.iter():
         if isinstance(element.tag, str):
             element.tag = tag_of(element)
-            element.attrib.pop("id", None)
+            element.attrib.pop("id", "")
     for original, twin in zip(originals, twins, strict=True):
         twin.set("id", note_id(addresses[id(original)]))
     for element in list(copied):
@@ -121,7 +121,7 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
         for inner in twin.iter():
             if isinstance(inner.tag, str):
                 inner.tag = tag_of(inner)
-                inner.attrib.pop("id", None)
+                inner.attrib.pop("id", "")
         for inner in [e for e in twin if e.tag in ("staff", "voice")]:
             twin.remove(inner)
         if sounded:

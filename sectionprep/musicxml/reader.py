@@ -101,7 +101,7 @@ class _Reader:
         return value
 
     def _part_list(self) -> list[tuple[str, etree._Element | None]]:
-        listed = [e for e in self.document.root.iter("{*}score-part")]
+        listed = list(self.document.root.iter("{*}score-part"))
         order = [(e.get("id") or "", e) for e in listed]
         known = {key for key, _ in order}
         if len(known) != len(order):

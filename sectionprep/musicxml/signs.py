@@ -91,7 +91,7 @@ def directions_of(
 
 def _direction_type(item: etree._Element, sign: _Sign) -> Iterator[Direction]:
     tag = tag_of(item)
-    text = " ".join("".join(item.itertext()).split())
+    text = " ".join("".join(str(t) for t in item.itertext()).split())
     if tag == "dynamics":
         for mark in item:
             name = tag_of(mark)
@@ -114,11 +114,11 @@ def _direction_type(item: etree._Element, sign: _Sign) -> Iterator[Direction]:
         minute = next((e for e in item.iter() if tag_of(e) == "per-minute"), None)
         unit = next((e for e in item.iter() if tag_of(e) == "beat-unit"), None)
         dotted = any(tag_of(e) == "beat-unit-dot" for e in item.iter())
-        number = re.search(r"\d+(\.\d+)?", minute.text or "") if minute is not None else None
-        if number and unit is not None:
+        rate = re.search(r"\d+(\.\d+)?", minute.text or "") if minute is not None else None
+        if rate and unit is not None:
             quarters = {"whole": 4.0, "half": 2.0, "quarter": 1.0, "eighth": 0.5, "16th": 0.25}.get(
                 (unit.text or "").strip(), 1.0)
-            yield sign("metronome", f"{float(number[0]) * quarters * (1.5 if dotted else 1):g}")
+            yield sign("metronome", f"{float(rate[0]) * quarters * (1.5 if dotted else 1):g}")
 
 
 def _sound(element: etree._Element, sign: _Sign) -> Iterator[Direction]:

@@ -197,7 +197,7 @@ def _bars(
 ) -> tuple[tuple[BarGroup, ...], ...]:
     edges = np.searchsorted(grid.bar, np.arange(len(chart.bars) + 1))
     bars: list[tuple[BarGroup, ...]] = []
-    for index, bar in enumerate(chart.bars):
+    for index, _bar in enumerate(chart.bars):
         first, last = int(edges[index]), int(edges[index + 1])
         bars.append(tuple(_bar_groups(chart, grid, pairs, groups[first:last], first, last))
                     if last > first else ())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -62,7 +63,7 @@ def column_groups(grid: Grid, pairs: PairStates) -> list[list[frozenset[int]]]:
     changed = np.flatnonzero((np.diff(pairs.states, axis=1) != 0).any(axis=0)) + 1
     edges = [0, *changed.tolist(), columns]
     found: list[list[frozenset[int]]] = []
-    for start, stop in zip(edges, edges[1:], strict=False):
+    for start, stop in itertools.pairwise(edges):
         groups = clusters(count, _edges_of(pairs, pairs.states[:, start], APART + 1))
         found.extend([groups] * (stop - start))
     return found

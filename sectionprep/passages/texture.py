@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 
@@ -101,7 +102,7 @@ def voicing_of(pitches: Sequence[int]) -> str:
 
 
 def _is_close(voices: Sequence[int]) -> bool:
-    return all(a > b for a, b in zip(voices, voices[1:], strict=False)) and voices[0] - voices[-1] < 12
+    return all(a > b for a, b in itertools.pairwise(voices)) and voices[0] - voices[-1] < 12
 
 
 def _shape(voices: list[int]) -> str:
@@ -109,7 +110,7 @@ def _shape(voices: list[int]) -> str:
         return "octaves"
     if len(voices) == 2:
         return "two-part"
-    steps = [a - b for a, b in zip(voices, voices[1:], strict=False)]
+    steps = [a - b for a, b in itertools.pairwise(voices)]
     if _is_close(voices):
         if len(voices) >= 3 and all(step <= 2 for step in steps):
             return "cluster"

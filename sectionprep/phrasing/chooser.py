@@ -9,6 +9,7 @@ All prices are judgements on one scale on which about 1 of evidence is enough to
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -34,10 +35,7 @@ class Option:
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
     """Price of leaning on `b` next after `a`, and the pattern that it is charged for."""
-    if a.on_beat and b.on_beat and a.strong and b.strong and _beats(a, b) == 2:
-        square = _SQUARE
-    else:
-        square = 0.0
+    square = _SQUARE if a.on_beat and b.on_beat and a.strong and b.strong and _beats(a, b) == 2 else 0.0
     gap = _beats(a, b)
     adjacent = b.index == a.index + 1 and b.before < 0.25  # a rest between them parts them
     if adjacent and a.off_beat and b.on_beat and gap <= 0.5:
@@ -114,7 +112,7 @@ def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[
     if not chosen:
         return total - (_empty(_beats(spots[0], spots[-1])) if spots else 0.0)
     total -= _empty(_beats(spots[0], spots[chosen[0]]))
-    for a, b in zip(chosen, chosen[1:], strict=False):
+    for a, b in itertools.pairwise(chosen):
         if not (options[a].locked and options[b].locked):
             total -= pair_cost(spots[a], spots[b], turn_count[b] - turn_count[a + 1] > 0)[0]
     for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):

@@ -14,7 +14,7 @@ from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Option, choose, pair_cost
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
-from sectionprep.phrasing.styles import Style, choose_style
+from sectionprep.phrasing.styles import choose_style
 from sectionprep.phrasing.view import LineView, Spot, view_line
 
 PRINTED = ("keep", "prefer", "ignore")

@@ -25,11 +25,11 @@ def _find(context: Context) -> Iterable[Finding]:
     for (kind, tick, value), parts in sorted(having.items(), key=lambda item: item[0][1]):
         if 2 * len(parts) <= count or len(parts) == count:
             continue  # in the top part only is how scores are written
-        for part in sorted(set(range(count)) - parts):
-            other = [v for k, t, v in having if k == kind and t == tick and v != value and part in having[(k, t, v)]]
+        for missing in sorted(set(range(count)) - parts):
+            other = [v for k, t, v in having if k == kind and t == tick and v != value and missing in having[(k, t, v)]]
             text = f"has {other[0]!r} where" if other else "lacks what"
             yield Finding(
-                check="road-map", severity="warning", tick=tick, part=part,
+                check="road-map", severity="warning", tick=tick, part=missing,
                 message=f"{text} the other parts have: {_KINDS[kind]} {value}",
                 fix=f"Add the {_KINDS[kind]} {value}.",
             )

@@ -6,6 +6,7 @@ good: the same three in both
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Iterable
 
@@ -64,7 +65,7 @@ def _compare(
 
 def _repeated(context: Context, part: int, start: int, stop: int) -> bool:
     pitches = [t.pitch for t in context.chart.lines[part] if start <= t.onset <= stop]
-    return any(a == b for a, b in zip(pitches, pitches[1:], strict=False))
+    return any(a == b for a, b in itertools.pairwise(pitches))
 
 
 def _against(context: Context, passage: Passage, part: int) -> int:

@@ -38,6 +38,8 @@ def write_overview(sheet: Any, book: Book) -> None:
     from sectionprep.outputs.workbook.write import print_setup, protect, text
 
     chart = book.chart
+    print_setup(sheet)
+    protect(sheet)
     sheet.column_dimensions["A"].width = 19
     for n in range(2, len(chart.bars) + 3):
         sheet.column_dimensions[get_column_letter(n)].width = 1.9
@@ -69,8 +71,6 @@ def write_overview(sheet: Any, book: Book) -> None:
     for caution in CAUTIONS:
         for piece in _wrapped(caution, 150):
             line(piece)
-    protect(sheet)
-    print_setup(sheet)
 
 
 def _wrapped(words: str, most: int) -> list[str]:

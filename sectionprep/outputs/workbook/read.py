@@ -58,8 +58,7 @@ def read_typed(path: Path) -> Typed:
 def _check_version(workbook: Any, path: Path) -> None:
     if tables.ABOUT not in workbook.sheetnames:
         return  # saved by a program that drops hidden sheets: headings and keys decide
-    row = next(workbook[tables.ABOUT].iter_rows(min_row=1, max_row=1, values_only=True), ())
-    version = row[1] if len(row) > 1 else None
+    version = workbook[tables.ABOUT]["B1"].value
     if isinstance(version, int) and version > tables.VERSION:
         raise UnusableSettings(
             f"was written by a newer version (workbook version {version}; this one reads up to {tables.VERSION}).",

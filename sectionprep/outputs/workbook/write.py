@@ -43,6 +43,17 @@ _PURPOSE = {
 }
 
 
+def _lines(words: str, width: float) -> int:
+    """Lines that wrapped text takes in a column; word by word, a little pessimistic."""
+    lines, used = 1, 0.0
+    for word in words.split():
+        size = len(word) * 1.02 + 1
+        if used and used + size > width:
+            lines, used = lines + 1, 0.0
+        used += size
+    return lines
+
+
 def text(value: object) -> str:
     """Text that a spreadsheet takes as text: no control characters, at most what a cell holds."""
     return "".join(c for c in str(value) if c >= " " or c in "\n\t")[:32000]
@@ -59,6 +70,8 @@ class SheetWriter:
     def head(self, purpose: str) -> None:
         """Purpose line and headings. The sheet's own settings come first: it is written as a stream."""
         sheet = self.sheet
+        print_setup(sheet, title_rows=f"1:{_FIRST_ROW - 1}")
+        protect(sheet)
         sheet.freeze_panes = f"A{_FIRST_ROW}"
         for n, column in enumerate(self.columns, start=1):
             sheet.column_dimensions[get_column_letter(n)].width = column.width
@@ -76,18 +89,23 @@ class SheetWriter:
         """One row; typed values win over proposals in input columns."""
         typed = self.typed.get(row.key, {})
         cells = []
+        lines = 1
         for n, column in enumerate(self.columns):
             value: Any = row.cells.get(column.heading)
             if column.heading == tables.KEY:
                 value = row.key
             if column.is_input and column.heading in typed:
                 value = typed[column.heading]
+            if column.wrap and value:
+                lines = max(lines, _lines(str(value), column.width))
             cells.append(self._cell(column, value, link if n == 0 else ""))
-        self.sheet.append(cells)
         self.last_row += 1
+        if lines > 1:
+            self.sheet.row_dimensions[self.last_row].height = 13.2 * lines + 2
+        self.sheet.append(cells)
 
     def _cell(self, column: Column, value: Any, link: str) -> Any:
-        cell = WriteOnlyCell(self.sheet)
+        cell: Any = WriteOnlyCell(self.sheet)
         if link:
             cell.value = f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")'
         elif isinstance(value, bool) or not isinstance(value, int | float):
@@ -110,8 +128,8 @@ class SheetWriter:
             cell._style = style
         return cell
 
-    def finish(self, *, landscape: bool = True) -> None:
-        """Filters, drop-downs, protection, print set-up."""
+    def finish(self) -> None:
+        """Filters and drop-downs."""
         sheet = self.sheet
         last = max(self.last_row, _FIRST_ROW)
         width = get_column_letter(len(self.columns))
@@ -131,8 +149,6 @@ class SheetWriter:
                 rule.error, rule.errorTitle = "A whole number from 0 to 99", column.heading
                 rule.add(cells)
                 sheet.data_validations.append(rule)
-        protect(sheet)
-        print_setup(sheet, landscape=landscape, title_rows=f"1:{_FIRST_ROW - 1}")
 
 
 def _listed(choices: tuple[str, ...]) -> list[str]:
@@ -147,16 +163,16 @@ def protect(sheet: Any) -> None:
         setattr(sheet.protection, allowed, False)
 
 
-def print_setup(sheet: Any, *, landscape: bool = True, title_rows: str = "") -> None:
+def print_setup(sheet: Any, *, title_rows: str = "") -> None:
     """Landscape, one page wide, headings on every page, page numbers."""
-    sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+    sheet.page_setup.orientation = "landscape"
     sheet.page_setup.fitToWidth = 1
     sheet.page_setup.fitToHeight = 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     if title_rows:
         sheet.print_title_rows = title_rows
     sheet.page_margins.left = sheet.page_margins.right = 0.4
-    sheet.page_margins.top = sheet.page_margins.bottom = 0.55
+    sheet.page_margins.top, sheet.page_margins.bottom, sheet.page_margins.footer = 0.5, 0.75, 0.35
     sheet.oddFooter.left.text = "&A"
     sheet.oddFooter.right.text = "Page &P of &N"
     sheet.oddFooter.left.size = sheet.oddFooter.right.size = 8
@@ -172,7 +188,6 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     write_overview(workbook.create_sheet(tables.START), book)
     for name in (tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS):
         writer = SheetWriter(workbook.create_sheet(name), tables.TABLES[name], typed.cells.get(name, {}))
-        _settle(writer.sheet)
         writer.head(_PURPOSE[name])
         for row in book.rows[name]:
             writer.row(row, _link(row, rows_of))
@@ -186,10 +201,6 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     out = io.BytesIO()
     workbook.save(out)
     return out.getvalue()
-
-
-def _settle(sheet: Any) -> None:
-    sheet.sheet_view.zoomScale = 100
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:
@@ -215,7 +226,7 @@ def _conditional(writer: SheetWriter, name: str) -> None:
     bold, grey = Font(bold=True), Font(color="808080", strike=True)
 
     def rule(formula: str, **look: Any) -> None:
-        writer.sheet.conditional_formatting.add(cells, FormulaRule(formula=[formula], **look))
+        writer.sheet.conditional_formatting.add(cells, FormulaRule(formula=[formula], **look))  # type: ignore[no-untyped-call]
 
     if name == tables.MARKS:
         rule(f'${letters["Decision"]}{_FIRST_ROW}="{tables.LEAVE}"', font=grey)
@@ -242,8 +253,6 @@ def _pin_ups(workbook: Workbook, book: Book, typed: Typed) -> None:
         rows = {row.key: row for row in book.rows[tables.REHEARSAL]}
         for item in items:
             writer.row(rows[item.key])
-        protect(sheet)
-        print_setup(sheet, title_rows="1:2")
 
 
 def _kept(workbook: Workbook, book: Book, typed: Typed) -> None:
