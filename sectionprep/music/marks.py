@@ -83,9 +83,7 @@ def contradict(first: str, second: str) -> bool:
     pair = {first, second}
     if "ghost" in pair:
         return bool(pair & {"staccatissimo"})
-    if "strong-accent" in pair and "tenuto" in pair:
-        return True  # the rooftop accent is the short accent
-    return False
+    return pair == {"strong-accent", "tenuto"}  # the rooftop accent is the short accent
 
 
 def say(names: frozenset[str] | set[str] | tuple[str, ...]) -> str:

@@ -57,10 +57,9 @@ class Document:
 
 def tag_of(element: etree._Element) -> str:
     """Element name without namespace; empty for comments and processing instructions."""
-    tag: object = element.tag
-    if not isinstance(tag, str):
+    if not isinstance(element.tag, str):
         return ""
-    return tag.rsplit("}", 1)[-1] if "}" in tag else tag
+    return str(element.tag).rpartition("}")[2]
 
 
 def open_document(path: Path, limits: Limits | None = None) -> Document:

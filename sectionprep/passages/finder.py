@@ -22,11 +22,10 @@ from sectionprep.passages.groups import (
 )
 from sectionprep.passages.lead import choose_lead, scope_of
 from sectionprep.passages.model import BarGroup, Deviation, Passage, Together
-from sectionprep.passages.pairs import PairStates, pair_states
-from sectionprep.passages.texture import column_kind, summary, texture_runs, voicing_of
+from sectionprep.passages.pairs import PairStates, lasting_states, pair_states
+from sectionprep.passages.texture import HELD, column_kind, summary, texture_runs, voicing_of
 
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement (project fact sheet, B2)
-_HELD = 2  # quarter notes: from here on a harmonised note is padding, not a line; judgement
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
 
 
@@ -38,7 +37,8 @@ def find_passages(chart: Chart, leads: Mapping[str, str] | None = None) -> Toget
     bar_length = _usual_bar(chart)
     pairs = pair_states(grid, bar_length)
     groups = column_groups(grid, pairs)
-    found = join_figures(grid, stretches(grid, groups, bar_length), LEAST_NOTES, _REACH_BARS * bar_length)
+    lasting = column_groups(grid, lasting_states(grid, pairs, LEAST_NOTES))
+    found = join_figures(grid, stretches(grid, lasting, bar_length), LEAST_NOTES, _REACH_BARS * bar_length)
     passages = _passages(chart, grid, pairs, found, leads or {})
     return Together(passages=passages, bars=_bars(chart, grid, pairs, groups))
 
@@ -56,9 +56,9 @@ def _passages(
     drafts: list[tuple[str, tuple[int, ...], tuple[int, ...]]] = []
     for stretch in found:
         parts = tuple(sorted(stretch.parts))
-        for texture, first, last in texture_runs(grid, parts, stretch.attacks):
+        for texture, first, last in texture_runs(grid, parts, stretch.attacks, chart.resolution):
             attacks = stretch.attacks[first : last + 1]
-            if len(attacks) >= LEAST_NOTES and not _is_padding(chart, grid, parts, attacks, texture):
+            if texture != "rhythm" and len(attacks) >= LEAST_NOTES and not _is_padding(chart, grid, parts, attacks, texture):
                 drafts.append((texture, parts, attacks))
     drafts.sort(key=lambda d: (d[2][0], d[2][-1], d[1]))
     made: list[Passage] = []
@@ -77,7 +77,7 @@ def _is_padding(chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequenc
     lengths = grid.length[list(parts)][:, list(attacks)]
     struck = grid.struck[list(parts)][:, list(attacks)]
     mean = lengths[struck].mean() / chart.resolution
-    return bool(mean >= (_HELD if texture == "soli" else 2 * _HELD))
+    return bool(mean >= (HELD if texture == "soli" else 2 * HELD))
 
 
 def _passage(
@@ -238,7 +238,7 @@ def _described(
         return [BarGroup(texture=texture, parts=tuple(rows))]
     struck = grid.struck[rows][:, attacks]
     mean = grid.length[rows][:, attacks][struck].mean() / chart.resolution
-    outer = BarGroup(texture="rhythm" if mean >= _HELD else "soli", parts=tuple(rows))
+    outer = BarGroup(texture="rhythm" if mean >= HELD else "soli", parts=tuple(rows))
     inner = [
         BarGroup(texture=_inner_texture(grid, double, attacks), parts=tuple(sorted(double)))
         for double in inner_groups(pairs, group, first, last - 1) if len(double) < len(group)

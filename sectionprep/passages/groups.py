@@ -86,8 +86,8 @@ def stretches(grid: Grid, groups: list[list[frozenset[int]]], silence: int) -> l
         if column and column < len(groups) and groups[column] is groups[column - 1]:
             continue
         now = set(here)
-        for group in [g for g in open_runs if g not in now]:
-            runs.append((group, open_runs.pop(group), column - 1))
+        ended = [g for g in open_runs if g not in now]
+        runs.extend((group, open_runs.pop(group), column - 1) for group in ended)
         for group in now:
             open_runs.setdefault(group, column)
     found = [piece for run in runs for piece in _cut(grid, *run, silence)]

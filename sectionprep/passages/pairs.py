@@ -100,3 +100,16 @@ def _decode(grid: Grid, a: NDArray[np.int64], b: NDArray[np.int64], silence: int
         previous = column
     states[:, :previous] = state[:, None]
     return states
+
+
+def lasting_states(grid: Grid, pairs: PairStates, least: int) -> PairStates:
+    """The same without encounters: two parts that agree on fewer than `least` attacks in a row met by chance."""
+    states = pairs.states.copy()
+    both = grid.struck[pairs.first] & grid.struck[pairs.second]
+    for row in range(len(states)):
+        together = states[row] > APART
+        edges = np.flatnonzero(np.diff(together.astype(np.int8), prepend=0, append=0))
+        for start, stop in zip(edges[::2], edges[1::2], strict=True):
+            if both[row, start:stop].sum() < least:
+                states[row, start:stop] = APART
+    return PairStates(first=pairs.first, second=pairs.second, states=states)

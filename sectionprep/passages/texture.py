@@ -11,17 +11,19 @@ from numpy.typing import NDArray
 
 from sectionprep.passages.grid import Grid
 
-TEXTURES = ("unison", "octaves", "soli")
-_UNISON, _OCTAVES, _SOLI = range(3)
+TEXTURES = ("unison", "octaves", "soli", "rhythm")
+_UNISON, _OCTAVES, _SOLI, _PAD = range(4)
 #: cost of a column of this kind (row) in a state (column); judgement, in odd notes
 _COSTS = {
-    "unison": (0.0, 0.7, 0.9),
-    "octaves": (1.6, 0.0, 0.9),
-    "one off": (0.8, 0.8, 0.35),
-    "soli": (1.8, 1.8, 0.0),
-    "alone": (0.0, 0.0, 0.0),
+    "unison": (0.0, 0.7, 0.9, 1.2),
+    "octaves": (1.6, 0.0, 0.9, 1.2),
+    "one off": (0.8, 0.8, 0.35, 0.8),
+    "soli": (1.8, 1.8, 0.0, 1.6),
+    "held": (1.8, 1.8, 1.0, 0.0),
+    "alone": (0.0, 0.0, 0.0, 0.0),
 }
 _CHANGE = 4.0
+HELD = 2  # quarter notes: from here on a harmonised note is padding, not a line; judgement
 
 
 def column_kind(pitches: Sequence[int]) -> str:
@@ -39,23 +41,31 @@ def column_kind(pitches: Sequence[int]) -> str:
     return "soli"
 
 
-def texture_runs(grid: Grid, parts: Sequence[int], attacks: Sequence[int]) -> list[tuple[str, int, int]]:
-    """Runs (texture, first, last) over positions in `attacks`, by the cheapest path over the stretch."""
+def texture_runs(
+    grid: Grid, parts: Sequence[int], attacks: Sequence[int], quarter: int
+) -> list[tuple[str, int, int]]:
+    """Runs (texture, first, last) over positions in `attacks`, by the cheapest path over the stretch.
+    quarter: ticks of a quarter note, to tell held chords from a line."""
     rows = list(parts)
     pitch = grid.pitch[rows][:, list(attacks)]
     struck = grid.struck[rows][:, list(attacks)]
+    lengths = np.ma.masked_array(grid.length[rows][:, list(attacks)], mask=~struck)
+    beats = np.array([float(np.median(column.compressed())) / quarter if column.count() else 0.0 for column in lengths.T])
+    held = beats >= HELD
     kinds = [column_kind(pitch[struck[:, n], n].tolist()) for n in range(len(attacks))]
+    kinds = ["held" if kind == "soli" and long else kind for kind, long in zip(kinds, held, strict=True)]
     costs = np.array([_COSTS[kind] for kind in kinds])
+    costs[held, _SOLI] *= np.minimum(beats[held] / HELD, 2.0)  # the longer a chord, the less it is a line
     path = _cheapest(costs)
     runs: list[tuple[str, int, int]] = []
     start = 0
     for n in range(1, len(path) + 1):
         if n == len(path) or path[n] != path[start]:
             first, last = start, n - 1
-            if path[start] != _SOLI:  # a harmonised chord at either end is no part of a common line
-                while first < last and kinds[first] == "soli":
+            if path[start] in (_UNISON, _OCTAVES):  # a harmonised chord at either end is no part of a common line
+                while first < last and kinds[first] in ("soli", "held"):
                     first += 1
-                while last > first and kinds[last] == "soli":
+                while last > first and kinds[last] in ("soli", "held"):
                     last -= 1
             runs.append((TEXTURES[path[start]], first, last))
             start = n

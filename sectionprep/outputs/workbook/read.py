@@ -129,11 +129,11 @@ def _value(cell: Any, column: tables.Column, where: str) -> Any:
 
 
 def _read_kept(sheet: Any) -> list[tuple[str, str, str, Any]]:
-    rows = []
-    for row in sheet.iter_rows(min_row=3, max_col=4, values_only=True):
-        if len(row) == 4 and row[0] and row[3] not in (None, ""):
-            rows.append((str(row[0]), str(row[1]), str(row[2]), row[3]))
-    return rows
+    return [
+        (str(row[0]), str(row[1]), str(row[2]), row[3])
+        for row in sheet.iter_rows(min_row=3, max_col=4, values_only=True)
+        if len(row) == 4 and row[0] and row[3] not in (None, "")
+    ]
 
 
 # -- decisions ----------------------------------------------------------------------------------------
