@@ -93,11 +93,7 @@ def _notes(part: Element) -> list[Note]:
             step = Fraction(int(element.findtext("duration", "0")), divisions)
             if element.tag in ("backup", "forward"):
                 at += step if element.tag == "forward" else -step
-            if (
-                element.tag != "note"
-                or element.find("grace") is not None
-                or element.find("chord") is not None
-            ):
+            if element.tag != "note" or element.find("grace") is not None or element.find("chord") is not None:
                 continue
             first = element.findtext("voice", "1") == "1" and element.find("pitch") is not None
             if first and any(t.get("type") == "stop" for t in element.iterfind("tie")) and out:
@@ -196,9 +192,7 @@ def _mark_passage(score: Score, truth: Truth, passage: Passage, rng: random.Rand
         stop = onsets[first + rng.randint(3, 4)]
         everywhere(stop, lambda n: _direct(n.head, "wedge", type="stop", number="1"))
     single = [o for o in onsets[1:-1] if all(len(row[o].pieces) == 1 for row in rows.values())]
-    rests = [o for o in single if gap.get(o)] or [
-        n.onset for n in lead if n.length >= 1 and n.onset in single
-    ]
+    rests = [o for o in single if gap.get(o)] or [n.onset for n in lead if n.length >= 1 and n.onset in single]
     if rests:
         everywhere(rng.choice(rests), lambda n: _articulate(n.head, "breath-mark"))
 
@@ -510,8 +504,7 @@ def _shorten(note: Element) -> Fraction:
         next(note.iterfind("type")).text = half
     next(note.iterfind("duration")).text = str(kept)
     rest = etree.fromstring(
-        f"<note><rest/><duration>{whole - kept}</duration><voice>{note.findtext('voice', '1')}</voice>"
-        f"<type>{half}</type></note>"
+        f"<note><rest/><duration>{whole - kept}</duration><voice>{note.findtext('voice', '1')}</voice><type>{half}</type></note>"
     )
     rest.tail = note.tail
     note.addnext(rest)

@@ -135,20 +135,12 @@ class Quality(NamedTuple):
 E_FLAT, B_FLAT = (-5, -9, 0), (-1, -2, 0)
 KINDS = {
     "flute": Kind("Flute", "Flute", "Fl.", "sax", (0, 0, 0), "G", 62, 91, "wind.flutes.flute"),
-    "clarinet": Kind(
-        "Clarinet", "Bb Clarinet", "Cl.", "sax", B_FLAT, "G", 52, 84, "wind.reed.clarinet.bflat"
-    ),
-    "soprano": Kind(
-        "Soprano Sax", "Soprano", "S.", "sax", B_FLAT, "G", 58, 84, "wind.reed.saxophone.soprano"
-    ),
+    "clarinet": Kind("Clarinet", "Bb Clarinet", "Cl.", "sax", B_FLAT, "G", 52, 84, "wind.reed.clarinet.bflat"),
+    "soprano": Kind("Soprano Sax", "Soprano", "S.", "sax", B_FLAT, "G", 58, 84, "wind.reed.saxophone.soprano"),
     "alto": Kind("Alto Sax", "Alto", "A.", "sax", E_FLAT, "G", 50, 78, "wind.reed.saxophone.alto"),
     "tenor": Kind("Tenor Sax", "Tenor", "T.", "sax", (-1, -2, -1), "G", 45, 73, "wind.reed.saxophone.tenor"),
-    "bari": Kind(
-        "Baritone Sax", "Bari", "B.", "sax", (-5, -9, -1), "G", 37, 64, "wind.reed.saxophone.baritone"
-    ),
-    "trumpet": Kind(
-        "Trumpet", "Trumpet in Bb", "Tpt.", "trumpet", B_FLAT, "G", 54, 81, "brass.trumpet.bflat"
-    ),
+    "bari": Kind("Baritone Sax", "Bari", "B.", "sax", (-5, -9, -1), "G", 37, 64, "wind.reed.saxophone.baritone"),
+    "trumpet": Kind("Trumpet", "Trumpet in Bb", "Tpt.", "trumpet", B_FLAT, "G", 54, 81, "brass.trumpet.bflat"),
     "horn": Kind("Horn in F", "F Horn", "Hn.", "trombone", (-4, -7, 0), "G", 45, 72, "brass.french-horn"),
     "bone": Kind("Trombone", "Bone", "Tbn.", "trombone", (0, 0, 0), "F", 41, 69, "brass.trombone"),
     "bassbone": Kind(
@@ -442,16 +434,14 @@ class Chart:
         self, texture: str, group: list[Instrument], notes: list[tuple[int, int]]
     ) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
         for _ in range(30):
-            if texture == "soli":
-                found = self._soli(group, notes)
-            else:
-                found = self._same_line(group, notes, octaves=texture == "octaves")
+            octaves = texture == "octaves"
+            found = self._soli(group, notes) if texture == "soli" else self._same_line(group, notes, octaves)
             if found is not None:
                 return found
         return None
 
     def _same_line(
-        self, group: list[Instrument], notes: list[tuple[int, int]], *, octaves: bool
+        self, group: list[Instrument], notes: list[tuple[int, int]], octaves: bool
     ) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
         rng, top = self.rng, max(group, key=lambda i: i.high)
         low = rng.randint(top.low, max(top.low, top.high - 12))
@@ -475,9 +465,7 @@ class Chart:
         traits = ("one part an octave away",) if octaves and single else ()
         return {name: [p + k for p in line] for name, k in shifts.items()}, traits
 
-    def _soli(
-        self, group: list[Instrument], notes: list[tuple[int, int]]
-    ) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
+    def _soli(self, group: list[Instrument], notes: list[tuple[int, int]]) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
         """Voicings by definition: close (within an octave), drop 2, the last of five doubling the lead."""
         if len(group) < 3 or any(i.family == "rhythm" for i in group):
             return None
@@ -571,7 +559,7 @@ class Chart:
                 return
 
     def pad(self, names: Sequence[str], bar: int, size: int) -> None:
-        """Held chords: every note two beats or longer, no two parts with the same pitch class."""
+        """Held chords: every note one and a half beats or longer, no two parts with the same pitch class."""
         rng, cuts = self.rng, [self.starts[bar]]
         for b in range(bar, bar + size):
             whole, at = Q * self.meters[b], self.starts[b]
@@ -580,7 +568,9 @@ class Chart:
             if whole == 96 and rng.random() < 0.4:
                 cuts.append(at + 48)
         cuts.append(self.starts[bar + size])
-        cuts = [c for i, c in enumerate(cuts) if i == 0 or c - cuts[i - 1] >= 36]
+        stop, kept = cuts.pop(), cuts[:1]
+        kept += [c for i, c in enumerate(cuts) if i and c - cuts[i - 1] >= 36 and stop - c >= 36]
+        cuts = [*kept, stop]
         notes = [(a, b - a) for a, b in pairwise(cuts)]
         if len(notes) < 2 or self.clashes(names, {t for t, _ in notes}):
             return
@@ -656,9 +646,7 @@ class Chart:
                 if self.clashes([inst.name], {t for t, _ in notes}):
                     continue
                 if role == "bass":
-                    pitches: list[tuple[int, ...]] = [
-                        (p,) for p in self.line(notes, inst.low + 2, inst.high - 6)
-                    ]
+                    pitches: list[tuple[int, ...]] = [(p,) for p in self.line(notes, inst.low + 2, inst.high - 6)]
                 else:
                     pitches = [self._comp(role, t) for t, _ in notes]
                 self.add(inst.name, notes, pitches)
@@ -689,10 +677,7 @@ class Chart:
                 )
                 for p in self.planted
             ),
-            others=tuple(
-                Other(kind=k, parts=n, start=self.place(a), end=self.place(b, stop=True))
-                for k, n, a, b in self.others
-            ),
+            others=tuple(Other(kind=k, parts=n, start=self.place(a), end=self.place(b, stop=True)) for k, n, a, b in self.others),
         )
 
 
@@ -734,9 +719,7 @@ def _group(rng: random.Random, band: list[Instrument]) -> tuple[tuple[str, ...],
         section = rng.choice((sax, sax, sax[-5:], tpt, tbn, [n for n in tbn if n not in of["tuba"]]))
         parts = section if rng.random() < 0.8 else section[:3]
         if rng.random() < 0.25:
-            parts = rng.choice(
-                (sax[-5:-3], of["tenor"], [*of["tenor"], *of["bari"]], tpt[:2], tbn[:2], of["alto"])
-            )
+            parts = rng.choice((sax[-5:-3], of["tenor"], [*of["tenor"], *of["bari"]], tpt[:2], tbn[:2], of["alto"]))
         return tuple(parts if len(parts) > 1 else sax), False
     pairs = (
         [sax[-5], tpt[0]],
@@ -795,13 +778,10 @@ def write_chart(chart: Chart) -> bytes:
     for n, inst in enumerate(chart.band, 1):
         if grouped and inst.family != family and inst.family != "drums":
             out += ['    <part-group number="1" type="stop"/>'] if family else []
-            out += [
-                '    <part-group number="1" type="start"><group-symbol>bracket</group-symbol></part-group>'
-            ]
+            out += ['    <part-group number="1" type="start"><group-symbol>bracket</group-symbol></part-group>']
             family = inst.family
         out += [
-            f'    <score-part id="P{n}"><part-name>{inst.name}</part-name>'
-            f"<part-abbreviation>{inst.short}</part-abbreviation>",
+            f'    <score-part id="P{n}"><part-name>{inst.name}</part-name><part-abbreviation>{inst.short}</part-abbreviation>',
             f'      <score-instrument id="P{n}-I1"><instrument-name>{inst.name}</instrument-name>'
             f"<instrument-sound>{inst.sound}</instrument-sound></score-instrument></score-part>",
         ]
@@ -862,23 +842,16 @@ def _attributes(chart: Chart, inst: Instrument, bar: int, fifths: int, *, piano:
     if bar == 0:
         line = {"G": 2, "F": 4}.get(inst.clef)
         sign = f"<sign>{inst.clef}</sign>" + (f"<line>{line}</line>" if line else "")
-        both = "".join(
-            f'<clef number="{n}"><sign>{c}</sign><line>{n * 2}</line></clef>' for n, c in ((1, "G"), (2, "F"))
-        )
+        both = "".join(f'<clef number="{n}"><sign>{c}</sign><line>{n * 2}</line></clef>' for n, c in ((1, "G"), (2, "F")))
         out += ["<staves>2</staves>", both] if piano else [f"<clef>{sign}</clef>"]
         diatonic, chromatic, octave = inst.transpose
         if any(inst.transpose):
             change = f"<octave-change>{octave}</octave-change>" if octave else ""
-            out.append(
-                f"<transpose><diatonic>{diatonic}</diatonic><chromatic>{chromatic}</chromatic>"
-                f"{change}</transpose>"
-            )
+            out.append(f"<transpose><diatonic>{diatonic}</diatonic><chromatic>{chromatic}</chromatic>{change}</transpose>")
     return [f"<attributes>{''.join(out)}</attributes>"] if out else []
 
 
-def _voice(
-    events: list[Event], low: int, meter: int, inst: Instrument, fifths: int, *, staff: int
-) -> list[str]:
+def _voice(events: list[Event], low: int, meter: int, inst: Instrument, fifths: int, *, staff: int) -> list[str]:
     if staff:  # a piano: the left hand below B flat 3
         hands = [tuple(p for p in e.pitches if (p >= 58) == (staff == 1)) for e in events]
         events = [Event(e.start, e.length, p) for e, p in zip(events, hands, strict=True) if p]
@@ -970,9 +943,7 @@ def _beams(pieces: list[Piece]) -> list[str]:
     for beat in {p.start // Q for p in pieces}:
         group = [i for i, p in enumerate(pieces) if p.start // Q == beat]
         flags = [(8,) if pieces[i].triplet else (6, 12, 18) for i in group]
-        short = [
-            pieces[i].event is not None and pieces[i].length in f for i, f in zip(group, flags, strict=True)
-        ]
+        short = [pieces[i].event is not None and pieces[i].length in f for i, f in zip(group, flags, strict=True)]
         if len(group) > 1 and all(short):
             for i in group:
                 word = "begin" if i == group[0] else "end" if i == group[-1] else "continue"
@@ -988,9 +959,7 @@ def _spell(midi: int, fifths: int) -> tuple[str, int, int]:
     return "FCGDAEB"[place % 7], alter, (midi - alter) // 12 - 1
 
 
-def _pitch(
-    midi: int, inst: Instrument, fifths: int, shown: dict[tuple[str, int], int], *, tied: bool
-) -> tuple[str, str]:
+def _pitch(midi: int, inst: Instrument, fifths: int, shown: dict[tuple[str, int], int], *, tied: bool) -> tuple[str, str]:
     step, alter, octave = _spell(midi - inst.shift, fifths)
     key = (fifths - "FCGDAEB".index(step) + 6) // 7
     sign = ""

@@ -18,9 +18,9 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from faults import Fault, mark_up, plant_faults  # noqa: E402
-from generator import plant_chart  # noqa: E402
-from measure_passages import SAME_BEAT, arguments, run, seeds, share  # noqa: E402
+from faults import Fault, mark_up, plant_faults
+from generator import plant_chart
+from measure_passages import SAME_BEAT, arguments, run, seeds, share
 
 Finding = dict[str, Any]
 
@@ -116,9 +116,7 @@ def told(finding: Finding) -> str:
 def report(result: Result) -> None:
     print(f"seed {result.seed}")
     for fault, hits, beat in result.rows:
-        where = (
-            f"bar {fault.bar}:{fault.beat:g} {fault.part}, {fault.texture} of {fault.size}: {fault.detail}"
-        )
+        where = f"bar {fault.bar}:{fault.beat:g} {fault.part}, {fault.texture} of {fault.size}: {fault.detail}"
         if not hits:
             print(f"  missed: {fault.kind} {where}")
         elif not beat:

@@ -20,13 +20,14 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from generator import Passage, Truth, plant_chart
+
 ROOT = Path(__file__).resolve().parent.parent
-sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
-
-from generator import Passage, Truth, plant_chart  # noqa: E402
-
 SAME_TIME, SAME_BEAT = 0.9, 0.01
-COLUMNS = "planted found match precision recall start end both texture lead shared".split()
+COLUMNS = ("planted", "found", "match", "precision", "recall", "start", "end", "both", "texture", "lead", "shared")
 
 
 def find(path: Path, function: str | None = None) -> dict[str, Any]:
@@ -39,14 +40,10 @@ def run(arguments: list[str], function: str | None, path: Path) -> dict[str, Any
     if function:
         module, _, name = function.partition(":")
         return dict(getattr(importlib.import_module(module), name)(path))
-    done = subprocess.run(
-        [sys.executable, "-m", "sectionprep", *arguments, "--json"], capture_output=True, text=True, cwd=ROOT
-    )
+    done = subprocess.run([sys.executable, "-m", "sectionprep", *arguments, "--json"], capture_output=True, text=True, cwd=ROOT)
     start = done.stdout.find("{")
     if start < 0:
-        raise RuntimeError(
-            f"{' '.join(arguments)}: exit code {done.returncode}, no JSON\n{done.stderr[-2000:]}"
-        )
+        raise RuntimeError(f"{' '.join(arguments)}: exit code {done.returncode}, no JSON\n{done.stderr[-2000:]}")
     return dict(json.loads(done.stdout[start:]))
 
 
@@ -129,9 +126,7 @@ def measure(seed: int, function: str | None, deviations: bool, keep: Path | None
 def mismatches(truth: Truth, result: Result, found: list[dict[str, Any]]) -> Iterable[str]:
     for pair in result.pairs:
         p, f = pair.planted, pair.found
-        here = (
-            f"{p.texture} {place(p.start)} to {place(p.end)} in {', '.join(p.parts)} [{'; '.join(p.traits)}]"
-        )
+        here = f"{p.texture} {place(p.start)} to {place(p.end)} in {', '.join(p.parts)} [{'; '.join(p.traits)}]"
         if p.deviations:
             here += " {" + ", ".join(f"{d.kind} {d.part} {place(d.at)}" for d in p.deviations) + "}"
         if f is None:
@@ -148,13 +143,12 @@ def mismatches(truth: Truth, result: Result, found: list[dict[str, Any]]) -> Ite
     for f in result.spare:
         when, names = span(truth, f), set(f["parts"])
         over = {
-            o.kind
-            for o in truth.others
-            if set(o.parts) & names and overlap((truth.beats(o.start), truth.beats(o.end)), when) > 0
+            o.kind for o in truth.others if set(o.parts) & names and overlap((truth.beats(o.start), truth.beats(o.end)), when) > 0
         }
         inside = any(set(p.parts) & names and overlap(span_of(truth, p), when) > 0 for p in truth)
         over |= {"passage"} if inside else set()
-        yield f"  not planted: {told(f)} in {', '.join(f['parts'])} (over: {', '.join(sorted(over)) or 'rhythm'})"
+        where = ", ".join(sorted(over)) or "rhythm"
+        yield f"  not planted: {told(f)} in {', '.join(f['parts'])} (over: {where})"
 
 
 def span_of(truth: Truth, passage: Passage) -> tuple[float, float]:
@@ -193,7 +187,7 @@ def share(part: int, whole: int) -> str:
 
 
 def table(results: list[Result]) -> str:
-    """Precision of a texture counts what was found under that name; 'shared' accepts any part on the top line."""
+    """Precision of a texture counts what was found under that name; 'shared' accepts any part on top."""
     pairs = [p for r in results for p in r.pairs]
     every = [p.found for p in pairs if p.found is not None] + [f for r in results for f in r.spare]
     lines = [f"{'':<28}" + "".join(f"{c:>10}" for c in COLUMNS), row("all", pairs, len(every))]
@@ -202,8 +196,8 @@ def table(results: list[Result]) -> str:
         matched = sum(p.found is not None for p in mine)
         spare = sum(f["texture"] == texture for r in results for f in r.spare)
         lines.append(row(texture, mine, matched + spare))
-    for trait in sorted({t for p in pairs for t in p.planted.traits}):
-        lines.append(row(f"  {trait}", [p for p in pairs if trait in p.planted.traits], None))
+    traits = sorted({t for p in pairs for t in p.planted.traits})
+    lines += [row(f"  {t}", [p for p in pairs if t in p.planted.traits], None) for t in traits]
     return "\n".join(lines)
 
 
@@ -231,9 +225,7 @@ def main() -> int:
     options = parser.parse_args()
     if options.keep:
         options.keep.mkdir(parents=True, exist_ok=True)
-    work = partial(
-        measure, function=options.in_process, deviations=not options.no_deviations, keep=options.keep
-    )
+    work = partial(measure, function=options.in_process, deviations=not options.no_deviations, keep=options.keep)
     with ProcessPoolExecutor(options.jobs) as pool:
         results = list(pool.map(work, seeds(options.seeds)))
     for result in results:

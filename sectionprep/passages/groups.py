@@ -113,18 +113,22 @@ def _cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int)
 
 
 def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> list[Stretch]:
-    """Short figures of one group (brass punches) become one stretch when they follow within `reach` ticks."""
+    """Short figures of one group (brass punches) become one stretch when they follow within `reach` ticks
+    and the group does nothing else between them."""
     joined: list[Stretch] = []
-    latest: dict[frozenset[int], int] = {}
+    open_figures: dict[frozenset[int], int] = {}
     for piece in found:
-        at = latest.get(piece.parts)
+        if len(piece.attacks) >= least:
+            open_figures.pop(piece.parts, None)
+            joined.append(piece)
+            continue
+        at = open_figures.get(piece.parts)
         if at is not None:
             before = joined[at]
-            short = len(before.attacks) < least or len(piece.attacks) < least
             between = grid.struck[sorted(piece.parts), before.last + 1 : piece.first]
-            if short and not between.any() and grid.ticks[piece.first] - grid.ticks[before.last] <= reach:
+            if not between.any() and grid.ticks[piece.first] - grid.ticks[before.last] <= reach:
                 joined[at] = Stretch(piece.parts, before.first, piece.last, before.attacks + piece.attacks)
                 continue
-        latest[piece.parts] = len(joined)
+        open_figures[piece.parts] = len(joined)
         joined.append(piece)
     return joined
