@@ -39,9 +39,8 @@ Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with 
 def main() -> None:
     """Entry point; turns every foreseen failure into one line and its exit code."""
     try:
-        app(standalone_mode=False)
-    except typer.Exit as stop:
-        sys.exit(stop.exit_code)
+        code = app(standalone_mode=False)
+        sys.exit(code if isinstance(code, int) else 0)
     except typer.Abort:
         _fail("stopped.", 130)
     except KeyboardInterrupt:

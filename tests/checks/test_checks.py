@@ -1,0 +1,119 @@
+"""Every planted fault of the demo chart is found; small good and bad cases for each check."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from build import chart, part_xml, score_xml
+from sectionprep import pipeline
+from sectionprep.checks import Finding, run_checks
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reader import read_chart
+from sectionprep.passages import find_passages
+
+TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
+
+
+def _check(parts: dict[str, str]) -> tuple[Finding, ...]:
+    c = chart(parts)
+    return run_checks(c, find_passages(c))
+
+
+def _kinds(parts: dict[str, str]) -> list[tuple[str, int]]:
+    return [(f.check, f.part) for f in _check(parts)]
+
+
+def test_every_planted_fault_of_the_demo_is_found(demo_score: pipeline.Score, demo_path: Path) -> None:
+    """The list in demo_chart/README.md is the truth."""
+    listed = re.findall(r"^\| ([a-z -]+) \| ([A-Z][\w ]+) \| (\d+) \| ([\d.]+) \|", (demo_path.parent / "README.md").read_text(), re.MULTILINE)
+    assert len(listed) >= 10
+    c = demo_score.chart
+    findings = run_checks(c, demo_score.together)
+    for kind, part, bar, beat in listed:
+        hits = [f for f in findings if c.parts[f.part].name == part and c.place(f.tick).bar == bar
+                and abs(float(c.place(f.tick).beat) - float(beat)) < 0.02]
+        assert hits, (kind, part, bar, beat)
+
+
+def test_after_marking_only_notes_and_lengths_are_left(demo_marked: pipeline.Marked) -> None:
+    left = {f.check for f in demo_marked.after if f.severity != "note"}
+    assert left == {"wrong-note", "early-release", "note-length"}
+
+
+def test_a_clean_section_has_no_findings() -> None:
+    marked = TUNE.replace("C5/4", "C5/4>").replace("B3/4", "B3/4^")
+    assert _check({"Alto Sax 1": marked, "Alto Sax 2": marked, "Tenor Sax 1": marked}) == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "good", "bad", "kind"),
+    [
+        ("missing", "C5/4>", "C5/4", "marks-missing"),
+        ("extra", "C5/4", "C5/4>", "marks-extra"),
+        ("contradicting", "C5/4-", "C5/4!", "marks-contradict"),
+        ("wrong note", "G4/4", "Ab4/4", "wrong-note"),
+        ("short note", "G4/4", "G4/8 r/8", "note-length"),
+        ("slur", "D4/8 F4/8 E4/8 E4/4", "D4/8 F4/8( E4/8) E4/4", "slur"),
+    ],
+)
+def test_one_fault_in_one_part_is_one_finding(name: str, good: str, bad: str, kind: str) -> None:
+    right, wrong = TUNE.replace(good.rstrip(">-"), good), TUNE.replace(good.rstrip(">-"), bad)
+    assert _kinds({"Alto Sax 1": right, "Alto Sax 2": wrong, "Tenor Sax 1": right}) == [(kind, 1)]
+
+
+def test_all_marks_missing_is_one_line() -> None:
+    marked = TUNE.replace("C5/4", "C5/4>").replace("B3/4", "B3/4^").replace("A4/8 F4/8", "A4/8> F4/8")
+    (finding,) = _check({"Alto Sax 1": marked, "Alto Sax 2": TUNE})
+    assert "no marks, Alto Sax 1 has 3" in finding.message
+    assert len(finding.places) == 3
+
+
+def test_when_only_the_lead_lacks_the_mark_the_lead_is_named() -> None:
+    marked = TUNE.replace("C5/4", "C5/4>")
+    assert _kinds({"Alto Sax 1": TUNE, "Alto Sax 2": marked, "Tenor Sax 1": marked}) == [("marks-missing", 0)]
+
+
+def test_wrong_note_names_the_note_that_was_meant() -> None:
+    (finding,) = _check({"Alto Sax 1": TUNE, "Alto Sax 2": TUNE.replace("G4/4", "Ab4/4"), "Tenor Sax 1": TUNE})
+    assert "Ab4" in finding.message
+    assert "Probably G4" in finding.fix
+
+
+def _transposed_score(alto2: tuple[int, int]) -> tuple[Finding, ...]:
+    alto = part_xml(TUNE, transpose=(-5, -9), fifths=3)
+    other = part_xml(TUNE, transpose=alto2, fifths=3)
+    c = read_chart(parse_document(Path("x"), score_xml({"Alto Sax 1": alto, "Alto Sax 2": other, "Trombone": part_xml(TUNE.replace("5/", "3/"))})))
+    return run_checks(c, find_passages(c))
+
+
+def test_missing_transposition() -> None:
+    assert "transposition" in {f.check for f in _transposed_score((0, 0)) if f.part == 1}
+    assert "transposition" not in {f.check for f in _transposed_score((-5, -9))}
+
+
+def test_bars_that_do_not_add_up() -> None:
+    xml = part_xml("C5/4 D5/4 E5/2").replace('<duration>48</duration>', '<duration>24</duration>')
+    c = read_chart(parse_document(Path("x"), score_xml({"Oboe": xml, "Flute": part_xml("C5/4 D5/4 E5/2")})))
+    assert [(f.check, f.part) for f in run_checks(c, find_passages(c))] == [("bar-sum", 0)]
+
+
+def test_ranges_depend_on_the_level() -> None:
+    """School alto sax to written C6 (concert band grading lists), professional to F6 (arranging tutorials)."""
+    c = chart({"Alto Sax 1": "D6/4 E6/4 C6/2"})
+    together = find_passages(c)
+    assert [f.check for f in run_checks(c, together, level="school")] == ["range"]
+    c = chart({"Alto Sax 1": "A6/1"})
+    assert [(f.check, f.severity) for f in run_checks(c, find_passages(c))] == [("range", "error")]
+
+
+def test_a_mute_that_is_never_taken_out() -> None:
+    words = '<direction><direction-type><words>{}</words></direction-type></direction>'
+    long = "C5/1 " * 40
+    parts = {"Trumpet 1": part_xml(long, signs={1: words.format("cup mute")})}
+    c = read_chart(parse_document(Path("x"), score_xml(parts)))
+    assert [f.check for f in run_checks(c, find_passages(c))] == ["mute"]
+    parts = {"Trumpet 1": part_xml(long, signs={1: words.format("cup mute"), 9: words.format("open")})}
+    c = read_chart(parse_document(Path("x"), score_xml(parts)))
+    assert run_checks(c, find_passages(c)) == ()

@@ -1,0 +1,47 @@
+"""Shared fixtures: the demo chart at every stage, and the schema of MusicXML 4.0."""
+
+from __future__ import annotations
+
+import re
+import sys
+from pathlib import Path
+
+import pytest
+from lxml import etree
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from sectionprep import pipeline
+
+ROOT = Path(__file__).resolve().parent.parent
+DEMO = ROOT / "demo_chart" / "late_tram_home.musicxml"
+
+
+@pytest.fixture(scope="session")
+def demo_path() -> Path:
+    return DEMO
+
+
+@pytest.fixture(scope="session")
+def demo_score() -> pipeline.Score:
+    return pipeline.read_score(DEMO, pipeline.Options())
+
+
+@pytest.fixture(scope="session")
+def demo_marked(demo_score: pipeline.Score) -> pipeline.Marked:
+    return pipeline.mark_score(demo_score, pipeline.Options())
+
+
+@pytest.fixture(scope="session")
+def schema() -> etree.XMLSchema:
+    """MusicXML 4.0 (W3C), as the registry package `musicxml` ships it (the copies inside music21 and partitura are of
+    older versions); references to the xml: and xlink: schemas, which would have to be fetched, are taken out."""
+    from importlib.util import find_spec
+
+    package = Path((find_spec("musicxml") or pytest.fail("the package musicxml is missing")).origin or "").parent
+    text = (package / "generate_classes" / "musicxml_4_0.xsd").read_text(encoding="utf-8")
+    assert "Version 4.0" in text
+    text = re.sub(r"<xs:import[^>]*/>", "", text)
+    text = re.sub(r'<xs:attribute ref="(?:xml|xlink):[^>]*/>', "", text)
+    text = re.sub(r'<xs:attribute ref="(?:xml|xlink):[^>]*>.*?</xs:attribute>', "", text, flags=re.DOTALL)
+    return etree.XMLSchema(etree.fromstring(text.encode()))

@@ -1,0 +1,157 @@
+"""One plan in every part, checked from outside: the marked file is read with lxml alone, never through our model."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from pathlib import Path
+
+import pytest
+from build import chart, document
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lxml import etree
+from sectionprep import pipeline
+from sectionprep.marking import mark_chart
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.insertions import apply_splices, splices_for, undo_splices
+from sectionprep.musicxml.reader import read_chart
+from sectionprep.passages import find_passages
+from sectionprep.phrasing import plan_passages
+
+TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
+
+
+def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]]:
+    """part id -> onset in divisions -> (marks, sounding-free identity of the note): straight from the XML."""
+    root = etree.fromstring(data)
+    found: dict[str, dict[int, tuple[frozenset[str], str]]] = defaultdict(dict)
+    for part in root.iter("part"):
+        start = 0
+        for measure in part.iter("measure"):
+            now = longest = 0
+            for element in measure:
+                length = int(element.findtext("duration") or 0)
+                if element.tag == "note" and element.find("grace") is None:
+                    at = start + now
+                    if element.find("pitch") is not None and element.find("tie[@type='stop']") is None:
+                        marks = {e.tag for e in element.iterfind("notations/articulations/*")}
+                        head = element.find("notehead")
+                        if head is not None and head.get("parentheses") == "yes":
+                            marks.add("ghost")
+                        found[part.get("id") or ""][at] = (frozenset(marks), etree.tostring(element.find("pitch")).decode())
+                    now += length
+                elif element.tag == "backup":
+                    now -= length
+                elif element.tag == "forward":
+                    now += length
+                longest = max(longest, now)
+            start += longest
+    return found
+
+
+def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Marked) -> None:
+    chart_, marked = demo_marked.score.chart, _independent(demo_marked.data)
+    scale = 12 / chart_.resolution
+    compared = 0
+    for passage in demo_marked.score.together.passages:
+        for tick in passage.attacks:
+            seen = {}
+            for index in passage.parts:
+                here = marked[chart_.parts[index].id].get(round(tick * scale))
+                if here is not None:
+                    seen[chart_.parts[index].name] = here[0] - {"breath-mark", "falloff", "doit"}
+            compared += len(seen)
+            assert len(set(seen.values())) <= 1, (passage.id, chart_.place(tick), seen)
+    assert compared > 1000
+
+
+def test_no_note_is_changed(demo_marked: pipeline.Marked) -> None:
+    """Pitch, onset, duration and ties in every part are what they were."""
+
+    def notes(data: bytes) -> list[tuple[str, ...]]:
+        root = etree.fromstring(data)
+        return [(etree.tostring(n.find("pitch")).decode() if n.find("pitch") is not None else "-", n.findtext("duration") or "",
+                 "".join(t.get("type") or "" for t in n.iterfind("tie"))) for n in root.iter("note")]
+
+    assert notes(demo_marked.data) == notes(demo_marked.score.document.data)
+
+
+def test_the_marked_demo_is_valid_music_xml(demo_marked: pipeline.Marked, schema: etree.XMLSchema) -> None:
+    schema.assertValid(etree.fromstring(demo_marked.score.document.data))
+    schema.assertValid(etree.fromstring(demo_marked.data))
+
+
+def test_taking_the_insertions_out_restores_the_document(demo_marked: pipeline.Marked) -> None:
+    original = demo_marked.score.document.data
+    back = undo_splices(demo_marked.data, demo_marked.splices)
+    assert back == original
+    assert etree.tostring(etree.fromstring(back), method="c14n") == etree.tostring(etree.fromstring(original), method="c14n")
+
+
+def test_a_second_run_inserts_nothing(demo_marked: pipeline.Marked) -> None:
+    again = pipeline.mark_score(demo_marked.again, pipeline.Options())
+    assert again.splices == ()
+    assert again.data == demo_marked.data
+
+
+def test_every_other_line_is_untouched(demo_marked: pipeline.Marked) -> None:
+    def others(data: bytes) -> list[str]:
+        return [line for line in data.decode().splitlines() if not any(t in line for t in ("<notations>", "<direction", "<notehead"))]
+
+    assert others(demo_marked.data) == others(demo_marked.score.document.data)
+
+
+notes = st.sampled_from(["C5/8", "D5/8>", "E5/8", "G5/8!", "A5/4", "F5/4-", "r/8", "D5/8", "E5/8t( F5/8t G5/8t)"])
+
+
+@given(st.lists(notes, min_size=8, max_size=16), st.sampled_from(["add", "match", "report"]))
+@settings(max_examples=40, deadline=None)
+def test_marking_any_unison_is_undone_exactly_and_done_once(tokens: list[str], policy: str) -> None:
+    lead = "C5/4 D5/4 E5/4 F5/4 " + " ".join(tokens)
+    bare = lead.translate(str.maketrans("", "", ">!-()^"))
+    try:
+        d = document({"Alto 1": lead, "Alto 2": bare, "Tenor 1": bare})
+    except AssertionError:
+        return
+    c = read_chart(d)
+    together = find_passages(c)
+    marking = mark_chart(c, together, plan_passages(c, together), section=policy)
+    splices = splices_for(d, marking.edits, marking.dropped)
+    if policy == "report":
+        assert splices == ()
+    data = apply_splices(d.data, splices)
+    assert undo_splices(data, splices) == d.data
+    if policy == "match":
+        again = parse_document(Path("x"), data)
+        c2 = read_chart(again)
+        t2 = find_passages(c2)
+        second = mark_chart(c2, t2, plan_passages(c2, t2))
+        assert splices_for(again, second.edits, second.dropped) == ()
+
+
+def _marked(lead: str, other: str, policy: str) -> frozenset[str]:
+    c = chart({"Alto 1": lead, "Alto 2": other})
+    together = find_passages(c)
+    d = document({"Alto 1": lead, "Alto 2": other})
+    marking = mark_chart(c, together, plan_passages(c, together), section=policy)
+    out = read_chart(parse_document(Path("x"), apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))))
+    return out.lines[1][1].marks
+
+
+@pytest.mark.parametrize(
+    ("policy", "mark", "expected"),
+    [("match", "!", {"accent"}), ("add", "!", {"staccato", "accent"}), ("report", "!", {"staccato"}),
+     ("match", "^", {"accent"}), ("add", "^", {"strong-accent"}), ("match", "", {"accent"}), ("add", "", {"accent"})],
+)
+def test_section_policies(policy: str, mark: str, expected: set[str]) -> None:
+    lead = "C5/4 D5/8> E5/8 G5/8 F5/8 E5/4"
+    assert _marked(lead, lead.replace("D5/8>", f"D5/8{mark}"), policy) == expected
+
+
+def test_every_change_is_listed_with_its_reason(demo_marked: pipeline.Marked) -> None:
+    assert demo_marked.marking.changes
+    for change in demo_marked.marking.changes:
+        assert change.why
+        assert change.passage
+        if change.applied:
+            assert change.was != change.now

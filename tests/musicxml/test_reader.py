@@ -1,0 +1,133 @@
+"""The reader on cases whose right answer stands in the test."""
+
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from build import chart, document, part_xml, score_xml
+from sectionprep.errors import NotAScore, SectionprepError, UnreadableFile
+from sectionprep.musicxml.document import open_document, parse_document
+from sectionprep.musicxml.reader import read_chart
+
+
+def test_ties_are_one_tone_over_the_bar_line() -> None:
+    c = chart({"Alto Sax 1": "C5/4 D5/4 E5/2~ E5/4 F5/4 r/2"})
+    assert [(t.pitch, c.quarters(t.duration)) for t in c.lines[0]] == [(72, 1), (74, 1), (76, 3), (77, 1)]
+
+
+def test_pickup_bar_is_as_long_as_its_notes() -> None:
+    c = chart({"Alto Sax 1": "C5/4 D5/1"}, pickup=1)
+    assert [c.quarters(b.length) for b in c.bars] == [1, 4]
+    assert c.place(c.lines[0][1].onset).bar == "1"
+
+
+def test_sounding_pitch_uses_the_transposition() -> None:
+    c = read_chart(parse_document(Path("x"), score_xml({"Alto Sax 1": part_xml("C5/1", transpose=(-5, -9))})))
+    assert c.lines[0][0].pitch == 63
+
+
+def test_transposition_may_change_within_a_part() -> None:
+    change = "<attributes><transpose><diatonic>0</diatonic><chromatic>0</chromatic></transpose></attributes>"
+    xml = part_xml("C5/2 C5/2", transpose=(-5, -9), signs={1: change})
+    c = read_chart(parse_document(Path("x"), score_xml({"Alto Sax 1 (Flute)": xml})))
+    assert [t.pitch for t in c.lines[0]] == [63, 72]
+
+
+def test_grace_and_cue_notes_are_not_the_line() -> None:
+    grace = "<note><grace/><pitch><step>B</step><octave>4</octave></pitch><voice>1</voice></note>"
+    cue = "<note><cue/><pitch><step>B</step><octave>4</octave></pitch><duration>0</duration><voice>1</voice></note>"
+    c = read_chart(parse_document(Path("x"), score_xml({"A": part_xml("C5/2 D5/2", signs={0: grace, 1: cue})})))
+    assert [t.pitch for t in c.lines[0]] == [72, 74]
+    assert len(c.parts[0].notes) == 4
+
+
+def test_of_a_chord_the_top_is_the_line() -> None:
+    chord = "<note><chord/><pitch><step>G</step><octave>5</octave></pitch><duration>48</duration><voice>1</voice></note>"
+    c = read_chart(parse_document(Path("x"), score_xml({"A": part_xml("C5/2 D5/2", signs={1: chord})})))
+    assert c.lines[0][0].pitches == (79, 72)
+    assert c.lines[0][0].pitch == 79
+
+
+def test_every_note_knows_its_place_in_the_document() -> None:
+    d = document({"A": "C5/4 D5/4 E5/2", "B": "r/2 G4/2"})
+    c = read_chart(d)
+    for part in c.parts:
+        for note in part.notes:
+            text = d.text(d.notes[note.address])
+            assert text.startswith("<note") and text.endswith("</note>")
+            assert ("<rest" in text) == note.is_rest
+            if note.pitch:
+                assert f"<step>{note.pitch.step}</step>" in text
+
+
+def test_timewise_reads_as_partwise() -> None:
+    partwise = score_xml({"A": part_xml("C5/1 D5/1"), "B": part_xml("E4/1 F4/1")})
+    timewise = (
+        b'<score-timewise version="4.0"><part-list><score-part id="P1"><part-name>A</part-name></score-part>'
+        b'<score-part id="P2"><part-name>B</part-name></score-part></part-list>'
+        + b"".join(
+            b'<measure number="%d">' % n + b"".join(
+                b'<part id="P%d">' % k + _measure(part_xml(text), n) + b"</part>" for k, text in ((1, "C5/1 D5/1"), (2, "E4/1 F4/1"))
+            ) + b"</measure>" for n in (1, 2))
+        + b"</score-timewise>")
+    a, b = (read_chart(parse_document(Path("x"), data)) for data in (partwise, timewise))
+    assert [[t.pitch for t in line] for line in a.lines] == [[t.pitch for t in line] for line in b.lines]
+    assert [bar.number for bar in b.bars] == ["1", "2"]
+
+
+def _measure(xml: str, number: int) -> bytes:
+    import re
+
+    found = re.findall(r'<measure number="\d+">(.*?)</measure>', xml)
+    return str(found[number - 1]).encode()
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "iso-8859-1"])
+def test_encodings(encoding: str) -> None:
+    declared = {"utf-8-sig": "UTF-8", "utf-16": "UTF-16"}.get(encoding, encoding)
+    text = score_xml({"Caf\u00e9 Sax": part_xml("C5/4 D5/4 E5/2")}).decode().replace('encoding="UTF-8"', f'encoding="{declared}"')
+    d = parse_document(Path("x"), text.encode(encoding))
+    assert read_chart(d).parts[0].name == "Caf\u00e9 Sax"
+    assert d.text(d.notes[0]).startswith("<note>")
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "error"),
+    [
+        ("empty", b"", UnreadableFile),
+        ("blank", b"  \n ", UnreadableFile),
+        ("not XML", b"%PDF-1.4 something", NotAScore),
+        ("truncated", score_xml({"A": part_xml("C5/1")})[:300], UnreadableFile),
+        ("another XML", b"<html><body/></html>", NotAScore),
+        ("no parts", b'<score-partwise version="4.0"><part-list/></score-partwise>', NotAScore),
+        ("entity bomb", b'<!DOCTYPE s [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><score-partwise>&b;</score-partwise>', NotAScore),
+        ("external entity", b'<!DOCTYPE s [<!ENTITY a SYSTEM "file:///etc/passwd">]><score-partwise>&a;</score-partwise>', NotAScore),
+        ("zip that is none", b"PK\x03\x04 nonsense", UnreadableFile),
+        ("zero divisions", score_xml({"A": part_xml("C5/1")}).replace(b"<divisions>24", b"<divisions>0"), NotAScore),
+        ("negative length", score_xml({"A": part_xml("C5/1")}).replace(b"<duration>96", b"<duration>-96"), NotAScore),
+        ("huge length", score_xml({"A": part_xml("C5/1")}).replace(b"<duration>96", b"<duration>99999999999999"), NotAScore),
+        ("no pitch", score_xml({"A": part_xml("C5/1")}).replace(b"<step>C", b"<step>X"), NotAScore),
+    ],
+)
+def test_what_cannot_be_read_is_refused_with_a_remedy(tmp_path: Path, name: str, data: bytes, error: type[SectionprepError]) -> None:
+    path = tmp_path / "chart.musicxml"
+    path.write_bytes(data)
+    with pytest.raises(error) as caught:
+        read_chart(open_document(path))
+    assert str(path) in str(caught.value)
+    assert caught.value.remedy
+    assert "\n" not in str(caught.value)
+
+
+def test_bars_of_unequal_count_are_repaired_and_said() -> None:
+    c = chart({"A": "C5/1 D5/1 E5/1", "B": "C4/1 D4/1"})
+    assert len(c.bars) == 3
+    assert any("2 bars where others have 3" in r.what for r in c.remarks)
+
+
+def test_positions_are_exact_under_any_mixture_of_divisions() -> None:
+    a = part_xml("C5/8t D5/8t E5/8t F5/4 r/2")
+    b = part_xml("C5/16 D5/16 E5/16 F5/16 G5/4 r/2").replace("<divisions>24</divisions>", "<divisions>24</divisions>")
+    c = read_chart(parse_document(Path("x"), score_xml({"A": a, "B": b})))
+    assert [c.quarters(t.onset) for t in c.lines[0]] == [0, Fraction(1, 3), Fraction(2, 3), 1]
+    assert [c.quarters(t.onset) for t in c.lines[1]][:4] == [0, Fraction(1, 4), Fraction(1, 2), Fraction(3, 4)]

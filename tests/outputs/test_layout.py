@@ -1,0 +1,82 @@
+"""Line and page breaks: the optimum is the optimum, and the rules players rely on hold."""
+
+from itertools import combinations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sectionprep.outputs.layout import (
+    BarBox,
+    LineBox,
+    break_lines,
+    break_pages,
+    is_turn,
+    line_cost,
+    page_cost,
+    turn_cost,
+)
+
+boxes = st.builds(BarBox, width=st.floats(1500, 9000), section=st.booleans(), glued=st.booleans())
+
+
+def _price(bars: list[BarBox], starts: tuple[int, ...], room: float) -> float:
+    ends = [*starts[1:], len(bars)]
+    return sum(line_cost(bars[a:b], room, b == len(bars)) + 0.4 for a, b in zip(starts, ends, strict=True))
+
+
+@given(st.lists(boxes, min_size=1, max_size=9))
+@settings(max_examples=60, deadline=None)
+def test_lines_agree_with_brute_force(bars: list[BarBox]) -> None:
+    room = 17000.0
+    chosen = break_lines(bars, room)
+    every = [(0, *rest) for k in range(len(bars)) for rest in combinations(range(1, len(bars)), k)]
+    assert _price(bars, chosen, room) == pytest.approx(min(_price(bars, s, room) for s in every), rel=1e-9)
+
+
+def test_four_bars_to_a_line_and_sections_at_the_left_edge() -> None:
+    """Common practice, no source (four bars); J. Gates: sections start at the far left."""
+    bars = [BarBox(width=4000, section=n % 8 == 0 and n > 0) for n in range(32)]
+    starts = break_lines(bars, 17500)
+    assert starts == tuple(range(0, 32, 4))
+
+
+def test_endings_are_not_torn() -> None:
+    bars = [BarBox(width=4200, glued=n in (4, 6)) for n in range(8)]
+    assert not {4, 6} & set(break_lines(bars, 17500))
+
+
+lines = st.builds(LineBox, height=st.floats(40, 80), rest_after=st.sampled_from([0.0, 1.0, 3.0, 9.0]))
+
+
+@given(st.lists(lines, min_size=1, max_size=9))
+@settings(max_examples=60, deadline=None)
+def test_pages_agree_with_brute_force(found: list[LineBox]) -> None:
+    first, room, gap = 250.0, 300.0, 8.0
+    starts, _ = break_pages(found, first, room, gap)
+
+    def price(starts: tuple[int, ...]) -> float:
+        ends = [*starts[1:], len(found)]
+        total = 0.0
+        for page, (a, b) in enumerate(zip(starts, ends, strict=True), start=1):
+            total += page_cost(found[a:b], first if page == 1 else room, gap, page == len(starts))
+            if is_turn(page, len(starts)):
+                total += turn_cost(found[b - 1].rest_after)
+        return total
+
+    every = [(0, *rest) for rest in combinations(range(1, len(found)), len(starts) - 1)]
+    assert price(starts) == pytest.approx(min(map(price, every)), rel=1e-9)
+
+
+def test_a_turn_falls_where_there_is_rest_when_it_can() -> None:
+    """D. J. Argue, Music Preparation Fundamentals: rests at the bottom of odd pages, break early if needed."""
+    found = [LineBox(height=60, rest_after=8.0 if n == 2 else 0.0) for n in range(13)]
+    starts, turns = break_pages(found, 260, 320, 8)
+    assert len(starts) > 2
+    assert turns[0].seconds == 8.0
+
+
+def test_two_pages_lie_side_by_side() -> None:
+    assert not is_turn(1, 2)
+    assert is_turn(1, 3)
+    assert not is_turn(2, 4)
+    assert is_turn(3, 4)

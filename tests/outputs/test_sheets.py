@@ -1,0 +1,129 @@
+"""Printed sheets, measured back from the PDF."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from build import document, part_xml, score_xml
+from sectionprep import pipeline
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reader import read_chart
+from sectionprep.outputs.chord_symbols import split
+from sectionprep.outputs.sheets import (
+    draw_all,
+    part_jobs,
+    rests_at_bar_ends,
+    safe_name,
+)
+from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
+
+TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
+
+
+def _draw(parts: dict[str, str], folder: Path, **style: object) -> list[SheetReport]:
+    d = document(parts)
+    jobs = part_jobs(d, read_chart(d), folder, style=SheetStyle(**style), footer="version 1")  # type: ignore[arg-type]
+    return draw_all(jobs)
+
+
+def _text(path: Path) -> list[str]:
+    pdf = pypdfium2.PdfDocument(path)
+    return [page.get_textpage().get_text_range() for page in pdf]
+
+
+@pytest.fixture(scope="module")
+def demo_sheets(demo_marked: pipeline.Marked, tmp_path_factory: pytest.TempPathFactory) -> list[SheetReport]:
+    jobs = part_jobs(demo_marked.again.document, demo_marked.again.chart, tmp_path_factory.mktemp("parts"), style=SheetStyle(),
+                     footer="version 1")
+    return draw_all(jobs)
+
+
+def test_every_part_of_the_demo_is_drawn_with_its_headings(demo_sheets: list[SheetReport]) -> None:
+    assert len(demo_sheets) == 17
+    for report in demo_sheets:
+        pages = _text(report.path)
+        assert len(pages) == report.pages
+        assert "Late Tram Home" in pages[0]
+        assert all(report.name in page for page in pages)
+        assert "Medium swing" in pages[0]
+        assert all("version 1" in page for page in pages)
+
+
+def test_eight_or_nine_staves_on_the_first_page_about_ten_after(demo_sheets: list[SheetReport]) -> None:
+    """D. J. Argue, Music Preparation Fundamentals (2023): 8-9 staves on page 1 and 10 after."""
+    full = [report for report in demo_sheets if report.pages > 1]
+    assert full
+    for report in full:
+        assert 7 <= report.staves[0] <= 10
+        assert all(count <= 11 for count in report.staves[1:])
+
+
+@pytest.mark.parametrize("staff", [7.0, 7.5, 8.5])
+def test_staff_height_measured_from_the_page(tmp_path: Path, staff: float) -> None:
+    """MOLA guidelines 2017: 7.5 mm best, 7.0 acceptable, over 8.5 to be avoided: what is asked for is what is printed."""
+    (report,) = _draw({"Alto": TUNE}, tmp_path, staff=staff)
+    pdf = pypdfium2.PdfDocument(report.path)
+    scale = 8
+    picture = pdf[0].render(scale=scale, grayscale=True).to_pil()
+    width, height = picture.size
+
+    def staff_lines(x: int) -> list[int]:
+        """Tops of the first five evenly spaced dark lines in a column of the picture."""
+        column = [picture.getpixel((x, y)) < 128 for y in range(height)]
+        starts = [y for y in range(1, height) if column[y] and not column[y - 1]]
+        for n in range(len(starts) - 4):
+            steps = [starts[n + k + 1] - starts[n + k] for k in range(4)]
+            if max(steps) - min(steps) <= 1:
+                return starts[n : n + 5]
+        return []
+
+    five = next(found for x in range(width // 5, width, width // 40) if (found := staff_lines(x)))
+    millimetres = (five[4] - five[0]) / scale / 72 * 25.4
+    assert millimetres == pytest.approx(staff, abs=0.06)
+
+
+def test_fonts_are_embedded_and_bytes_reproducible(tmp_path: Path) -> None:
+    (tmp_path / "a").mkdir()
+    (tmp_path / "b").mkdir()
+    (a,) = _draw({"Alto": TUNE}, tmp_path / "a")
+    (b,) = _draw({"Alto": TUNE}, tmp_path / "b")
+    data = a.path.read_bytes()
+    assert data == b.path.read_bytes()
+    assert b"/FontFile2" in data
+    assert not re.search(rb"/BaseFont /(Helvetica|Times)[^\n]*\n(?:(?!endobj).)*?/FontFile", data, re.DOTALL)
+
+
+def test_long_rests_are_one_sign_broken_at_rehearsal_marks(tmp_path: Path) -> None:
+    """Metropole Orkest library: multi-rests combined where possible; broken at letters (M. Moore, moosack.net)."""
+    mark = "<direction><direction-type><rehearsal>B</rehearsal></direction-type></direction>"
+    d = parse_document(Path("x"), score_xml({"Alto": part_xml(TUNE + "r/1 " * 12 + TUNE, signs={len(TUNE.split()) + 8: mark})}))
+    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    assert sum(report.bars_per_line) == 3 + 2 + 3
+
+
+def test_a_hostile_name_makes_a_tame_file_and_prints(tmp_path: Path) -> None:
+    (report,) = _draw({"../../e\u0301vil/\u4e2d\u6587 \U0001f3b7 <b>&amp;": TUNE}, tmp_path)
+    assert report.path.parent == tmp_path
+    assert report.path.exists()
+    assert safe_name("../..") == "part"
+
+
+def test_rests_at_bar_ends_are_in_seconds() -> None:
+    c = read_chart(document({"Alto": "C5/1 C5/2 r/2 r/1 C5/1"}))
+    rests = rests_at_bar_ends(c, c.parts[0])
+    assert rests == pytest.approx((0.0, 3.0, 3.0, 0.0))  # no tempo: counted at 120 beats a minute
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("Bb7(b9)", ("B", "b", "7", ["b9"], "", "")), ("Cmaj7", ("C", "", "maj7", [], "", "")),
+        ("F#m7b5/E", ("F", "#", "\u00f87", [], "E", "")), ("G7(#9,b13)", ("G", "", "7", ["#9", "b13"], "", "")),
+        ("N.C.", ("N.C.", "", "", [], "", "")),
+    ],
+)
+def test_chord_symbols_are_understood(text: str, expected: tuple[object, ...]) -> None:
+    assert split(text) == expected

@@ -1,0 +1,201 @@
+"""The workbook is reopened and its contents compared; what is typed comes back."""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sectionprep import pipeline
+from sectionprep.errors import UnusableSettings
+from sectionprep.outputs.rehearsal_plan import plan_rehearsal
+from sectionprep.outputs.workbook import (
+    Typed,
+    read_typed,
+    tables,
+    to_directives,
+    write_workbook,
+)
+from sectionprep.outputs.workbook.read import parse_marks
+from sectionprep.outputs.workbook.rows import Book, build_book
+
+
+@pytest.fixture(scope="module")
+def book(demo_marked: pipeline.Marked) -> Book:
+    score = demo_marked.score
+    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, 45)
+    return build_book(score.chart, score.together, demo_marked.plan, demo_marked.marking, demo_marked.before, demo_marked.after,
+                      items, [])
+
+
+def _open(data: bytes) -> Any:
+    return openpyxl.load_workbook(io.BytesIO(data))
+
+
+def _columns(sheet: Any) -> dict[str, int]:
+    return {cell.value: cell.column for cell in sheet[2]}
+
+
+def _edit(data: bytes, path: Path, edits: dict[tuple[str, int, str], Any]) -> Path:
+    workbook = _open(data)
+    for (sheet, row, heading), value in edits.items():
+        workbook[sheet].cell(row, _columns(workbook[sheet])[heading]).value = value
+    workbook.save(path)
+    return path
+
+
+def test_sheets_and_rows(book: Book, demo_marked: pipeline.Marked) -> None:
+    workbook = _open(write_workbook(book))
+    assert workbook.sheetnames[:6] == [tables.START, tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS]
+    assert workbook[tables.PASSAGES].max_row == 2 + len(demo_marked.score.together.passages)
+    assert workbook[tables.AGREEMENT].max_row == 2 + len(demo_marked.before)
+    assert workbook[tables.PARTS].max_row == 2 + 17
+
+
+def test_print_set_up_and_open_input_cells(book: Book) -> None:
+    workbook = _open(write_workbook(book))
+    for name in (tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS):
+        sheet = workbook[name]
+        assert sheet.page_setup.orientation == "landscape"
+        assert sheet.page_setup.fitToWidth == 1
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage
+        assert sheet.print_title_rows
+        assert sheet.freeze_panes == "A3"
+        assert sheet.protection.sheet
+        columns = _columns(sheet)
+        for column in tables.TABLES[name]:
+            assert sheet.cell(3, columns[column.heading]).protection.locked is not column.is_input, column.heading
+
+
+def test_links_lead_to_rows_that_exist(book: Book) -> None:
+    import re
+
+    workbook = _open(write_workbook(book))
+    links = 0
+    for sheet in workbook:
+        for row in sheet.iter_rows():
+            for cell in row:
+                match = re.match(r"""=HYPERLINK\("#'([^']+)'!A(\d+)",""", str(cell.value))
+                if match:
+                    links += 1
+                    assert workbook[match[1]].cell(int(match[2]), 1).value
+    assert links > 50
+
+
+def test_minutes_add_up(demo_marked: pipeline.Marked) -> None:
+    score = demo_marked.score
+    for minutes in (5, 20, 45, 90):
+        items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, minutes)
+        assert sum(item.minutes for item in items) == minutes
+        assert items[-1].key == "run"
+
+
+inputs = st.dictionaries(
+    st.tuples(st.sampled_from([tables.MARKS, tables.AGREEMENT, tables.REHEARSAL]), st.integers(3, 10)),
+    st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), min_size=1, max_size=30)
+    .filter(lambda t: not t.startswith("=") and t.strip()),
+    max_size=6,
+)
+
+
+@given(inputs)
+@settings(max_examples=15, deadline=None)
+def test_what_is_typed_comes_back_and_survives_a_new_workbook(book: Book, tmp_path_factory: pytest.TempPathFactory, typed: dict[tuple[str, int], str]) -> None:
+    folder = tmp_path_factory.mktemp("typed")
+    edits = {(sheet, row, "Your note"): value for (sheet, row), value in typed.items()}
+    first = _edit(write_workbook(book), folder / "a.xlsx", edits)
+    read = read_typed(first)
+    for (sheet, row), value in typed.items():
+        assert read.cells[sheet][book.rows[sheet][row - 3].key]["Your note"] == value
+    (folder / "b.xlsx").write_bytes(write_workbook(book, read))
+    again = read_typed(folder / "b.xlsx")
+    assert again.cells == read.cells
+
+
+def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path) -> None:
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, 4, "Decision"): "leave it", (tables.MARKS, 6, "Change to"): "tenuto"})
+    expected = read_typed(path).cells[tables.MARKS]
+    workbook = openpyxl.load_workbook(path)
+    sheet = workbook[tables.MARKS]
+    rows = [[cell.value for cell in row] for row in sheet.iter_rows(min_row=2)]
+    head, body = rows[0], rows[1:]
+    keep = [row for n, row in enumerate(reversed(body)) if n % 7 or row[9] or row[10]]
+    order = list(range(len(head)))[::-1]
+    sheet.delete_rows(2, sheet.max_row)
+    for row in [head, *keep]:
+        sheet.append([row[n] for n in order])
+    workbook.save(path)
+    found = {k: v for k, v in read_typed(path).cells[tables.MARKS].items() if v}
+    assert found == {k: v for k, v in expected.items() if v}
+
+
+@pytest.mark.parametrize(
+    ("edit", "message"),
+    [
+        ({(tables.MARKS, 3, "Decision"): "perhaps"}, "no decision"),
+        ({(tables.MARKS, 3, "Decision"): "change it"}, "is empty"),
+        ({(tables.MARKS, 3, "Change to"): "louder"}, "no mark I know"),
+        ({(tables.MARKS, 3, "Your note"): "=1+1"}, "formula"),
+        ({(tables.MARKS, 2, "Decision"): "My decision"}, "no column headed"),
+        ({(tables.MARKS, 3, tables.KEY): None, (tables.MARKS, 3, "Decision"): "leave it"}, "lost its key"),
+        ({(tables.PARTS, 3, "Copies"): "two"}, "no number"),
+    ],
+)
+def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(book: Book, tmp_path: Path, edit: dict[tuple[str, int, str], Any], message: str) -> None:
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", edit)
+    with pytest.raises(UnusableSettings, match=message) as caught:
+        to_directives(read_typed(path), path)
+    assert caught.value.remedy
+    assert next(iter(edit))[0] in str(caught.value)
+
+
+def test_not_a_workbook(tmp_path: Path) -> None:
+    (tmp_path / "a.xlsx").write_bytes(b"nonsense")
+    with pytest.raises(UnusableSettings):
+        read_typed(tmp_path / "a.xlsx")
+
+
+def test_hostile_titles_are_no_formulas(book: Book) -> None:
+    from dataclasses import replace
+
+    hostile = replace(book.chart, title='=HYPERLINK("http://x")', composer="+1+1", remarks=())
+    workbook = _open(write_workbook(Book(chart=hostile, together=book.together, plan=book.plan, rows=book.rows, items=book.items)))
+    cell = workbook[tables.START]["A1"]
+    assert cell.data_type == "s"
+
+
+def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> None:
+    typed = Typed(cells={tables.REHEARSAL: {"gone|Alto|99|1": {"Your note": "watch the release", "Pass 1": "x"}}})
+    path = tmp_path / "a.xlsx"
+    path.write_bytes(write_workbook(book, typed))
+    kept = read_typed(path).kept
+    assert {(k[2], k[3]) for k in kept} == {("Your note", "watch the release"), ("Pass 1", "x")}
+    (tmp_path / "b.xlsx").write_bytes(write_workbook(book, read_typed(path)))
+    assert sorted(read_typed(tmp_path / "b.xlsx").kept) == sorted(kept)
+
+
+def test_words_for_marks() -> None:
+    assert parse_marks("accent + tenuto") == {"accent", "tenuto"}
+    assert parse_marks("Rooftop accent") == {"strong-accent"}
+    assert parse_marks("plain") == frozenset()
+    assert parse_marks("louder") is None
+
+
+def test_decisions_win_over_rules_and_reach_every_part(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path) -> None:
+    rows = book.rows[tables.MARKS]
+    n = next(n for n, row in enumerate(rows) if row.cells["Passage"] == "P3" and "accent" in str(row.cells["Planned"]))
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, n + 3, "Change to"): "tenuto"})
+    options = pipeline.Options(decisions=path)
+    marked = pipeline.mark_score(pipeline.read_score(demo_path, options), options)
+    bar, beat = rows[n].key.split("|")[1:3]
+    passage = next(p for p in marked.score.together.passages if p.id == "P3")
+    chart = marked.again.chart
+    tick = next(t for t in passage.attacks if chart.place(t).bar == bar and str(chart.place(t).beat) == beat)
+    for part in passage.parts:
+        tone = next(t for t in chart.lines[part] if t.onset == tick)
+        assert tone.marks - {"slur-start", "slur-stop"} == {"tenuto"}, chart.parts[part].name
+    assert marked.unfit == ()

@@ -1,0 +1,142 @@
+"""The finder on small cases, on definitions of voicings, and on planted charts."""
+
+from __future__ import annotations
+
+import pytest
+from build import chart, part_xml, score_xml, transposed
+from generator import plant_chart
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reader import read_chart
+from sectionprep.passages import Passage, find_passages
+from sectionprep.passages.texture import voicing_of
+
+TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4"
+OTHER = "C4/4 r/4 G4/2 A4/4. B4/8 r/2 G4/2. r/4"
+
+
+def _found(parts: dict[str, str]) -> tuple[Passage, ...]:
+    return find_passages(chart(parts)).passages
+
+
+def test_unison_octaves_and_soli() -> None:
+    assert [p.texture for p in _found({"Alto 1": TUNE, "Alto 2": TUNE, "Bass": OTHER})] == ["unison"]
+    assert [p.texture for p in _found({"Alto 1": TUNE, "Bari Sax": transposed(TUNE, -12), "Bass": OTHER})] == ["octaves"]
+    assert [p.texture for p in _found({"Alto 1": TUNE, "Alto 2": transposed(TUNE, -4), "Bass": OTHER})] == ["soli"]
+
+
+def test_parts_that_move_differently_are_not_together() -> None:
+    assert _found({"Alto 1": TUNE, "Alto 2": OTHER}) == ()
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "kind"),
+    [
+        ("wrong note", ("G5/4 E5/4", "G5/4 Eb5/4"), "pitch"),
+        ("dropped note", ("G5/4 E5/4", "G5/4 r/4"), "missing"),
+        ("short note", ("G5/4 E5/4", "G5/8 r/8 E5/4"), "release"),
+        ("tie for a rest", ("B4/4 r/4", "B4/8~ B4/8 r/4"), ""),
+    ],
+)
+def test_a_passage_goes_on_through_a_deviation(name: str, change: tuple[str, str], kind: str) -> None:
+    spoiled = TUNE.replace(*change)
+    assert spoiled != TUNE
+    (passage,) = _found({"Alto 1": TUNE, "Alto 2": spoiled, "Tenor 1": TUNE, "Bass": OTHER})
+    assert passage.texture == "unison"
+    assert passage.parts == (0, 1, 2)
+    assert {d.kind for d in passage.deviations} == ({kind} if kind else set())
+    assert all(d.part == 1 for d in passage.deviations)
+
+
+def test_boundaries_fall_where_the_line_begins_and_ends() -> None:
+    c = chart({"Alto 1": "r/2 r/8 D5/8 F5/8 A5/8 C6/4 A5/4 F5/4 D5/4~ D5/8 r/8 r/4 r/2", "Alto 2":
+               "r/2 r/8 D5/8 F5/8 A5/8 C6/4 A5/4 F5/4 D5/4~ D5/8 r/8 r/4 r/2"})
+    (p,) = find_passages(c).passages
+    assert (c.place(p.start).index, float(c.place(p.start).beat)) == (0, 3.5)
+    assert (c.end_place(p.end).index, float(c.end_place(p.end).beat)) == (2, 1.5)
+
+
+def test_lead_is_the_top_line_and_among_equals_the_bands_lead() -> None:
+    """Top sounding line first; lead trumpet over lead alto over lead trombone (D. Berger; Jazz at Lincoln Center)."""
+    (p,) = _found({"Alto 1": TUNE, "Alto 2": transposed(TUNE, 3), "Bass": OTHER})
+    assert p.lead == 1
+    (p,) = _found({"Trombone 1": TUNE, "Alto 2": TUNE, "Alto 1": TUNE, "Bass": OTHER})
+    assert p.lead == 2
+    (p,) = _found({"Alto 1": TUNE, "Trumpet 2": TUNE, "Trumpet 1": TUNE, "Bass": OTHER})
+    assert p.lead == 2
+
+
+def test_order_of_parts_does_not_matter() -> None:
+    parts = {"Alto 1": TUNE, "Alto 2": transposed(TUNE, -4), "Tenor 1": transposed(TUNE, -7), "Bass": OTHER}
+    a = chart(parts)
+    b = chart(dict(reversed(parts.items())))
+    one = [(p.texture, p.start, p.end, {a.names[n] for n in p.parts}, a.names[p.lead]) for p in find_passages(a).passages]
+    two = [(p.texture, p.start, p.end, {b.names[n] for n in p.parts}, b.names[p.lead]) for p in find_passages(b).passages]
+    assert one == two
+
+
+def test_figures_that_come_back_are_linked_even_transposed() -> None:
+    gap = " r/1 r/1 "
+    line = TUNE + gap + transposed(TUNE, 2)
+    first, second = _found({"Alto 1": line, "Alto 2": line})
+    assert second.returns == first.id
+
+
+def test_two_groups_at_once() -> None:
+    other = "C5/4 r/8 E5/8 r/4 G5/4 r/4 C5/4 r/8 E5/8 r/4 G5/8 C5/8 r/4 E5/4 r/4"
+    found = _found({"Alto 1": TUNE, "Alto 2": TUNE, "Trumpet 1": other, "Trumpet 2": transposed(other, -4)})
+    assert {(p.texture, p.parts) for p in found} == {("unison", (0, 1)), ("soli", (2, 3))}
+
+
+def test_held_chords_are_padding_not_a_passage() -> None:
+    pad = "C5/1 D5/1 C5/1 B4/1 C5/1"
+    c = chart({"Trombone 1": pad, "Trombone 2": transposed(pad, -4)})
+    together = find_passages(c)
+    assert together.passages == ()
+    assert {g.texture for bar in together.bars for g in bar} == {"rhythm"}
+
+
+# Voicings written out from their definitions: close = four different notes within an octave of the lead; drop 2 =
+# second voice from the top lowered an octave (Gustavus jazz pedagogy pages; P. Coats, Orchestration for Saxophones);
+# drop 2 and 4 = second and fourth lowered (Coats); doubled lead = the lead's note an octave lower in the fifth voice.
+C6_CLOSE = [84, 81, 79, 76]  # C A G E
+
+
+@pytest.mark.parametrize(
+    ("pitches", "name"),
+    [
+        (C6_CLOSE, "close"),
+        ([84, 79, 76, 81 - 12], "drop 2"),
+        ([84, 79, 81 - 12, 76 - 12], "drop 2 and 4"),
+        ([*C6_CLOSE, 72], "close + doubled lead"),
+        ([84, 79, 76, 69, 72], "drop 2 + doubled lead"),
+        ([72, 71, 69, 67], "cluster"),
+        ([84, 72, 60, 48], "octaves"),
+        ([84, 84, 84], "unison"),
+        ([79, 64, 53, 36], "spread"),
+    ],
+)
+def test_voicings_by_their_definition(pitches: list[int], name: str) -> None:
+    assert voicing_of(pitches) == name
+    assert voicing_of([p + 5 for p in reversed(pitches)]) == name
+
+
+def test_planted_charts() -> None:
+    """A few seeds of the generator; `python tests/measure_passages.py` measures many."""
+    matched = planted = found = 0
+    for seed in (201, 202, 203):
+        data, truth = plant_chart(seed)
+        c = read_chart(parse_document(__import__("pathlib").Path("x"), data))
+        got = {(p.texture, c.place(p.start).index, float(c.place(p.start).beat), frozenset(c.names[n] for n in p.parts))
+               for p in find_passages(c).passages}
+        want = {(t.texture, t.start[0], float(t.start[1]), frozenset(t.parts)) for t in truth}
+        matched += len(got & want)
+        planted += len(want)
+        found += len(got)
+    assert matched / planted >= 0.96
+    assert matched / found >= 0.96
+
+
+def test_empty_and_percussion_parts_do_no_harm() -> None:
+    drums = part_xml("r/1").replace("<rest/>", "<unpitched><display-step>E</display-step><display-octave>4</display-octave></unpitched>")
+    c = read_chart(parse_document(__import__("pathlib").Path("x"), score_xml({"Drums": drums, "Alto": part_xml("C5/1")})))
+    assert find_passages(c).passages == ()

@@ -1,0 +1,65 @@
+"""The optimum is the optimum, and the patterns it must avoid lose."""
+
+from itertools import chain, combinations
+
+import pytest
+from build import chart
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sectionprep.phrasing.chooser import Option, choose, pair_cost, score_of
+from sectionprep.phrasing.styles import styles
+from sectionprep.phrasing.view import LineView, view_line
+
+
+def _view(line: str) -> LineView:
+    c = chart({"Alto Sax 1": line})
+    return view_line(c, c.lines[0], styles()["medium-swing"], 0)
+
+
+@given(
+    pitches=st.lists(st.sampled_from(["C5", "D5", "E5", "G5", "A5", "C6"]), min_size=8, max_size=8),
+    gains=st.lists(st.floats(-1, 1.5, allow_nan=False).map(lambda x: round(x, 2)), min_size=8, max_size=8),
+    locks=st.sets(st.integers(0, 7), max_size=2),
+)
+@settings(max_examples=60, deadline=None)
+def test_agrees_with_brute_force(pitches: list[str], gains: list[float], locks: set[int]) -> None:
+    spots = _view(" ".join(f"{p}/8" for p in pitches)).spots
+    options = [Option(gain=g, locked=n in locks) for n, g in enumerate(gains)]
+    score, chosen = choose(spots, options)
+    every = chain.from_iterable(combinations(range(8), k) for k in range(9))
+    best = max(score_of(spots, options, s) for s in every if locks <= set(s))
+    assert score == pytest.approx(best, abs=1e-6)
+    assert score_of(spots, options, chosen) == pytest.approx(score, abs=1e-6)
+    assert locks <= set(chosen)
+
+
+def _gains(**by_note: float) -> list[Option]:
+    return [Option(gain=by_note.get(f"n{n}", -1.0)) for n in range(8)]
+
+
+def test_one_and_three_in_a_row_lose_against_an_off_beat() -> None:
+    """Common practice, no source: leaning on 1 and 3 one after the other sounds square."""
+    spots = _view("C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8").spots
+    _, chosen = choose(spots, _gains(n0=0.6, n4=0.6, n3=0.5))
+    assert chosen == (0, 3)
+
+
+def test_off_beat_right_before_an_accented_beat_is_not_accented() -> None:
+    """AfroImpro, Accentuation, rule 5."""
+    spots = _view("C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8").spots
+    _, chosen = choose(spots, _gains(n3=1.5, n4=1.6))
+    assert chosen == (4,)
+
+
+def test_every_turning_note_in_a_row_is_dearer_than_one() -> None:
+    """Common practice, no source: leaning on every turning note in a row sounds predictable."""
+    spots = _view("C5/8 E5/8 C5/8 E5/8 C5/8 E5/8 C5/8 r/8").spots
+    cost, why = pair_cost(spots[1], spots[4], False)
+    far, _ = pair_cost(spots[1], spots[4], True)
+    assert cost > far
+    assert "turning" in why
+
+
+def test_a_rest_parts_two_accents() -> None:
+    spots = _view("C5/8 r/8 D5/8 E5/8 F5/8 E5/8 D5/8 C5/8").spots
+    assert pair_cost(spots[0], spots[1], False)[0] < pair_cost(spots[1], spots[2], False)[0]

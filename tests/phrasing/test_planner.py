@@ -1,0 +1,115 @@
+"""The plan: properties that must hold for any line, and agreement with what players' loudness shows."""
+
+from __future__ import annotations
+
+import pytest
+from build import chart, transposed
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sectionprep.music.marks import ATTACKS, LENGTHS, contradict
+from sectionprep.phrasing import PassagePlan, plan_line
+
+LINE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8t F5/8t E5/8t D5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
+tokens = st.sampled_from(["C5/8", "D5/8", "E5/8", "G5/8", "B5/8", "C6/8", "F5/4", "A4/4", "D5/4.", "r/8", "r/4", "G5/8 G5/8"])
+lines = st.lists(tokens, min_size=6, max_size=14).map(lambda t: "C5/4 D5/4 " + " ".join(t))
+
+
+def _plan(line: str, **options: object) -> PassagePlan:
+    return plan_line(chart({"Alto Sax 1": line}), 0, **options).passages[0]  # type: ignore[arg-type]
+
+
+def _fits(line: str) -> bool:
+    try:
+        return len(chart({"Alto Sax 1": line}).lines[0]) > 2
+    except AssertionError:
+        return False
+
+
+@given(lines.filter(_fits), st.sampled_from([-7, -2, 3, 5]))
+@settings(max_examples=40, deadline=None)
+def test_transposing_changes_nothing(line: str, shift: int) -> None:
+    a, b = _plan(line), _plan(transposed(line, shift))
+    assert [(n.weight, n.marks, n.why) for n in a.notes] == [(n.weight, n.marks, n.why) for n in b.notes]
+
+
+@given(lines.filter(_fits), st.integers(1, 5))
+@settings(max_examples=20, deadline=None)
+def test_moving_by_whole_bars_and_renaming_the_part_change_nothing(line: str, bars: int) -> None:
+    a = _plan(line)
+    b = plan_line(chart({"Tenor Sax 2": "r/1 " * bars + line}), 0).passages[0]
+    assert [(n.weight, n.marks) for n in a.notes] == [(n.weight, n.marks) for n in b.notes]
+
+
+@given(lines.filter(_fits))
+@settings(max_examples=40, deadline=None)
+def test_a_plan_never_contradicts_itself(line: str) -> None:
+    plan = _plan(line)
+    depth = 0
+    for before, note in zip([None, *plan.notes], plan.notes, strict=False):
+        assert not any(contradict(a, b) for a in note.marks for b in note.marks), note.marks
+        assert len(note.marks & ATTACKS) <= 1
+        assert len(note.marks & LENGTHS) <= 1
+        if depth and before is not None:
+            assert before.tone.pitch != note.tone.pitch, "a slur into a repeated note"
+        depth += ("slur-start" in note.marks) - ("slur-stop" in note.marks)
+        assert 0 <= depth <= 1
+        assert note.why
+        assert 0 <= note.weight <= 1
+
+
+def test_a_rest_far_away_changes_nothing_here() -> None:
+    here = "C5/8 E5/8 G5/8 B5/8 A5/8 F5/8 D5/4 "
+    a = _plan(here + "r/1 r/1 C5/4 D5/4 E5/4 F5/4")
+    b = _plan(here + "r/1 r/1 C5/4 r/4 E5/4 F5/4")
+    # weight looks eight notes ahead (fact sheet, K); marks must not
+    assert [n.marks for n in a.notes[:7]] == [n.marks for n in b.notes[:7]]
+
+
+def test_printed_marks_are_kept_by_default_and_may_be_ignored() -> None:
+    line = "C5/8 D5/8> E5/8 G5/8 F5/8 E5/8 D5/4"
+    assert "accent" in _plan(line).notes[1].marks
+    assert "accent" not in _plan(line, printed="ignore").notes[1].marks
+
+
+def test_a_line_of_eighths_gets_few_marks() -> None:
+    """Over-marking is a fault (M. Kilpatrick); density is judged against the four to twelve marks that an arranger
+    writes in four bars (common practice, no source)."""
+    line = "r/8 D5/8 F5/8 A5/8 C6/8 A5/8 G5/8 E5/8 " "F5/8 A5/8 C6/8 E6/8 D6/8 C6/8 B5/8 G5/8 " * 3
+    marked = sum(bool(n.marks) for n in _plan(line).notes)
+    assert 4 <= marked <= 12
+
+
+def test_figures_that_return_are_phrased_alike() -> None:
+    figure = "r/8 D5/8 F5/8 A5/8 G5/4 r/4 "
+    plan = _plan("r/8 D5/8> F5/8 A5/8 G5/4 r/4 " + figure + transposed(figure, 3))
+    assert plan.notes[0].marks == plan.notes[4].marks == plan.notes[8].marks
+    assert "elsewhere" in plan.notes[4].why
+
+
+def test_weights_go_the_way_players_loudness_goes() -> None:
+    """Signs and order from the project's own count on the Weimar Jazz Database (fact sheet, K): tops heavy, bottoms
+    light, first of a triplet over its second, first of a phrase over its last, on the beat over off it."""
+    plan = _plan(LINE + " r/2 " + "C5/8 D5/8 E5/8 G5/8 E5/8 C5/8 E5/8 G5/8 E5/4 r/4")
+    w = [n.weight for n in plan.notes]
+    top, first, second = 3, 6, 7
+    assert w[top] == max(w[0:9])
+    assert w[first] > w[second]
+    assert w[0] > w[8]
+    run = _plan("C5/8 " * 32).notes
+    assert run[14].weight > run[15].weight  # same pitch: on the beat over off the beat
+    bottoms = [n for a, n, b in zip(plan.notes, plan.notes[1:], plan.notes[2:], strict=False)
+               if a.tone.pitch > n.tone.pitch < b.tone.pitch]
+    assert all(n.weight < 0.5 for n in bottoms)
+
+
+@pytest.mark.parametrize("meter", [(6, 8), (5, 4), (7, 8), (2, 2), (3, 4)])
+def test_compound_and_odd_meters_are_planned(meter: tuple[int, int]) -> None:
+    line = " ".join(["C5/8 E5/8 G5/8 A5/8 G5/8 E5/8 D5/8"] * 10)
+    c = chart({"Alto Sax 1": line}, beats=meter[0], unit=meter[1])
+    assert len(plan_line(c, 0).passages[0].notes) == 70
+
+
+def test_sixteenth_styles_lean_on_sixteenths() -> None:
+    line = "C5/16 D5/16 E5/16 G5/16 E5/16 D5/16 C5/16 D5/16 r/16 G5/16 r/8 r/4"
+    plan = _plan(line, style="straight")
+    assert any(n.marks & ATTACKS for n in plan.notes)

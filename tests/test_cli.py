@@ -1,0 +1,127 @@
+"""The commands as a stranger uses them: results, exit codes, one clear line for each failure."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+
+def run(*arguments: str | Path, timeout: int = 120, **options: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([sys.executable, "-m", "sectionprep", *map(str, arguments)], capture_output=True, text=True,
+                          timeout=timeout, check=False, **options)  # type: ignore[call-overload,no-any-return]
+
+
+@pytest.mark.parametrize("command", ["", "prepare", "passages", "plan", "mark", "check", "sheets", "checklist"])
+def test_help_loads_nothing_heavy(command: str) -> None:
+    code = ("import sys; sys.argv=['sectionprep', *%r, '--help']\nfrom sectionprep.cli import main\ntry:\n main()\n"
+            "except SystemExit: pass\n"
+            "print([m for m in ('music21','verovio','reportlab','openpyxl','numpy','lxml') if m in sys.modules], file=sys.stderr)")
+    done = subprocess.run([sys.executable, "-c", code % ([command] if command else [])], capture_output=True, text=True, check=True)
+    assert done.stderr.strip() == "[]"
+    assert "Usage" in done.stdout
+
+
+def test_prepare_writes_everything_and_says_where(demo_path: Path, tmp_path: Path) -> None:
+    before = demo_path.read_bytes()
+    done = run("prepare", demo_path, "-o", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    assert "Look at these first" in done.stdout
+    for name in ("late_tram_home_marked.musicxml", "late_tram_home_rehearsal.xlsx", "late_tram_home_agreement.txt"):
+        assert (tmp_path / "out" / name).stat().st_size > 1000
+        assert str(tmp_path / "out" / name) in done.stdout
+    assert len(list((tmp_path / "out" / "parts").glob("*.pdf"))) == 17
+    assert demo_path.read_bytes() == before
+    assert not [p for p in (tmp_path / "out").iterdir() if p.name.startswith(".")]
+
+
+def test_json_results_have_the_agreed_keys(demo_path: Path) -> None:
+    found = json.loads(run("passages", demo_path, "--json").stdout)
+    assert set(found) >= {"chart", "parts", "passages", "bars"}
+    assert set(found["passages"][0]) >= {"id", "texture", "start", "end", "parts", "lead", "confidence"}
+    assert set(found["passages"][0]["start"]) == {"bar", "index", "beat"}
+    assert {p["texture"] for p in found["passages"]} <= {"unison", "octaves", "soli"}
+    assert len(found["bars"]) == 95
+    planned = json.loads(run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "9-12", "--json").stdout)
+    assert len(planned["passages"]) == 1
+    assert {n["bar"] for n in planned["passages"][0]["notes"]} == {"9", "10", "11", "12"}
+    assert set(planned["passages"][0]["notes"][0]) >= {"bar", "index", "beat", "pitch", "weight", "marks", "why"}
+    checked = json.loads(run("check", demo_path, "--json").stdout)
+    assert set(checked["findings"][0]) >= {"check", "severity", "bar", "index", "beat", "part", "lead", "message", "fix"}
+
+
+def test_mark_and_undo_give_the_bytes_back(demo_path: Path, tmp_path: Path) -> None:
+    marked = tmp_path / "marked.musicxml"
+    assert run("mark", demo_path, "-o", marked).returncode == 0
+    assert run("mark", "--undo", marked, "-o", tmp_path / "back.musicxml").returncode == 0
+    assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
+
+
+def test_compressed_scores_keep_their_other_members(demo_path: Path, tmp_path: Path) -> None:
+    import zipfile
+
+    source = tmp_path / "chart.mxl"
+    with zipfile.ZipFile(source, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("META-INF/container.xml", '<container><rootfiles><rootfile full-path="inner/score.xml"/></rootfiles></container>')
+        archive.writestr("inner/score.xml", demo_path.read_bytes())
+        archive.writestr("notes.txt", "keep me")
+    assert run("mark", source, "-o", tmp_path / "out.mxl").returncode == 0
+    with zipfile.ZipFile(tmp_path / "out.mxl") as archive:
+        assert archive.read("notes.txt") == b"keep me"
+        assert b"strong-accent" in archive.read("inner/score.xml")
+    assert run("mark", "--undo", tmp_path / "out.mxl", "-o", tmp_path / "back.mxl").returncode == 0
+    with zipfile.ZipFile(tmp_path / "back.mxl") as archive:
+        assert archive.read("inner/score.xml") == demo_path.read_bytes()
+
+
+def _failure(done: subprocess.CompletedProcess[str], code: int) -> str:
+    assert done.returncode == code, (done.returncode, done.stderr)
+    assert done.stdout == ""
+    lines = [line for line in done.stderr.splitlines() if line.strip()]
+    assert len(lines) == 1, done.stderr
+    assert "Traceback" not in done.stderr
+    return lines[0]
+
+
+def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: Path) -> None:
+    _failure(run("check", tmp_path / "no.musicxml"), 3)
+    (tmp_path / "a.musicxml").write_text("<html/>")
+    _failure(run("check", tmp_path / "a.musicxml"), 4)
+    assert "Choose one of" in _failure(run("mark", demo_path, "--section", "loud", "-o", tmp_path / "m.musicxml"), 2)
+    assert "no style" in _failure(run("plan", demo_path, "--style", "polka"), 2)
+    assert "Parts:" in _failure(run("plan", demo_path, "--part", "Kazoo"), 2)
+    assert "no bar" in _failure(run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "500"), 2)
+    _failure(run("nonsense"), 2)
+    (tmp_path / "file").write_text("x")
+    _failure(run("checklist", demo_path, "-o", tmp_path / "file" / "x.xlsx"), 5)
+    _failure(run("mark", demo_path, "-o", demo_path), 5)
+    assert run("check", demo_path, "--strict").returncode == 8
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["a.musicxml", "file"]
+
+
+@pytest.mark.skipif(os.geteuid() != 0 or not shutil.which("mount"), reason="needs to mount a small file system")
+def test_a_full_disk_leaves_nothing_half_written(demo_path: Path, tmp_path: Path) -> None:
+    small = tmp_path / "small"
+    small.mkdir()
+    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(small)], check=False, capture_output=True).returncode:
+        pytest.skip("no small file system can be mounted here")
+    try:
+        assert "room" in _failure(run("prepare", demo_path, "-o", small / "out"), 5)
+        assert not [p for p in (small / "out").rglob("*") if p.is_file()]
+    finally:
+        subprocess.run(["umount", str(small)], check=True)
+
+
+def test_escape_sequences_in_names_do_not_reach_the_terminal(tmp_path: Path, demo_path: Path) -> None:
+    data = demo_path.read_text().replace("Late Tram Home", "[red]x[/red] \u202e\u009b31m y")
+    (tmp_path / "a.musicxml").write_text(data)
+    done = run("passages", tmp_path / "a.musicxml")
+    assert done.returncode == 0
+    assert "\u009b" not in done.stdout
+    assert "\x1b" not in done.stdout
+    assert "[red]x[/red]" in done.stdout
