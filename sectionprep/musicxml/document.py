@@ -112,7 +112,7 @@ def _root_member(archive: zipfile.ZipFile, where: str) -> str:
         if info.file_size < 1_000_000:
             found = re.findall(rb"""full-path\s*=\s*["']([^"']+)["']""", archive.read(info))
             for candidate in found:
-                name = candidate.decode("utf-8", "replace")
+                name: str = candidate.decode("utf-8", "replace")
                 if name in names and not name.lower().endswith((".pdf", ".png", ".jpg", ".mid", ".midi")):
                     return name
     scores = [

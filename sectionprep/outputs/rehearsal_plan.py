@@ -97,13 +97,19 @@ def _item(
         key=f"{passage.scope}|{chart.parts[passage.lead].name}|{start.bar}|{float(start.beat):g}",
         what=f"{where}{passage.scope}, {passage.texture}",
         bars=f"{start.bar} beat {say_beat(start.beat)} - {end.bar}",
-        chairs=", ".join(chart.parts[p].chair.says if chart.parts[p].chair.sure else chart.parts[p].name
-                         for p in passage.parts),
+        chairs=_chairs(chart, passage),
         lead=chart.parts[passage.lead].name, listen=listen_for(chart, passage, plan, mine),
         tempos=tuple(dict.fromkeys(round(tempo * step / 2) * 2 if step < 1 else round(tempo) for step in STEPS)),
         minutes=minutes, sections=frozenset(chart.parts[p].chair.section for p in passage.parts),
         passage=passage.id, findings=len(mine),
     )
+
+
+def _chairs(chart: Chart, passage: Passage) -> str:
+    """Every chair by name, or the section's name where that says it all."""
+    if len(passage.parts) > 5:
+        return passage.scope
+    return ", ".join(chart.parts[p].chair.says if chart.parts[p].chair.sure else chart.parts[p].name for p in passage.parts)
 
 
 def listen_for(chart: Chart, passage: Passage, plan: PassagePlan | None, findings: Sequence[Finding]) -> str:

@@ -27,12 +27,26 @@ _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
 
 @dataclass(slots=True)
 class _Draft:
-    """What is known about one note while the plan is made."""
+    """What is known about one note while the plan is made. pooled: its evidence, averaged over all places where
+    the same figure stands; elsewhere: bars where it stands too."""
 
     spot: Spot
     said: list[Candidate] = field(default_factory=list)
     printed: frozenset[str] = frozenset()
     borrowed: bool = False
+    pooled: float = 0.0
+    elsewhere: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class _Work:
+    """One line on the desk."""
+
+    name: str
+    part: int
+    view: LineView
+    drafts: list[_Draft]
+    spans: list[Span]
 
 
 def plan_passages(
@@ -64,49 +78,13 @@ def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
 
 
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
-    shared = _marks_by_figure([view for _, _, view in views]) if printed == "keep" else {}
-    return tuple(_plan_view(chart, name, part, view, printed, shared) for name, part, view in views)
+    desk = [_lay_out(name, part, view, printed) for name, part, view in views]
+    _agree_on_figures(chart, desk, share_marks=printed == "keep")
+    return tuple(_finish(chart, work, printed) for work in desk)
 
 
-# -- figures ------------------------------------------------------------------------------------------
-
-_Figure = tuple[tuple[int, int, int, str], ...]
-
-
-def _figure(view: LineView, first: int, last: int) -> _Figure:
-    """Rhythm, place in the bar and intervals of a phrase: equal for literal, transposed, re-scored returns."""
-    start = view.spots[first]
-    return tuple(
-        (s.tone.onset - start.tone.onset, s.tone.duration, s.pitch - start.pitch, str(s.beat))
-        for s in view.spots[first : last + 1]
-    )
-
-
-def _marks_by_figure(views: Sequence[LineView]) -> dict[_Figure, tuple[frozenset[str], ...]]:
-    """For each figure that stands more than once: the marks printed most often at each of its notes."""
-    seen: dict[_Figure, list[list[frozenset[str]]]] = defaultdict(list)
-    for view in views:
-        for first, last in view.phrases:
-            if last - first >= 2:
-                marks = [s.tone.marks for s in view.spots[first : last + 1]]
-                seen[_figure(view, first, last)].append(marks)
-    agreed: dict[_Figure, tuple[frozenset[str], ...]] = {}
-    for figure, copies in seen.items():
-        if len(copies) > 1:
-            columns = [[m for m in column if m] for column in zip(*copies, strict=True)]
-            agreed[figure] = tuple(
-                Counter(column).most_common(1)[0][0] if column else frozenset() for column in columns
-            )
-    return agreed
-
-
-# -- one view -----------------------------------------------------------------------------------------
-
-
-def _plan_view(
-    chart: Chart, name: str, part: int, view: LineView, printed: str,
-    shared: dict[_Figure, tuple[frozenset[str], ...]],
-) -> PassagePlan:
+def _lay_out(name: str, part: int, view: LineView, printed: str) -> _Work:
+    """Let every rule speak about every note."""
     drafts = [_Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset()) for spot in view.spots]
     spans: list[Span] = []
     for rule in RULES:
@@ -115,33 +93,73 @@ def _plan_view(
                 drafts[said.spot].said.append(said)
             else:
                 spans.append(said)
-    for first, last in view.phrases:
-        for draft, marks in zip(drafts[first : last + 1], shared.get(_figure(view, first, last), ()), strict=False):
-            if not draft.printed and marks:
-                draft.printed, draft.borrowed = marks, True
+    for draft in drafts:
+        draft.pooled = _evidence(draft)
+    return _Work(name, part, view, drafts, spans)
+
+
+# -- figures ------------------------------------------------------------------------------------------
+
+_LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
+
+
+def _agree_on_figures(chart: Chart, desk: Sequence[_Work], *, share_marks: bool) -> None:
+    """Bars with the same rhythm and intervals (literal, transposed, re-scored) share their printed marks and
+    pool their evidence, so that they come out alike unless their neighbours differ."""
+    copies: dict[tuple[object, ...], list[list[_Draft]]] = defaultdict(list)
+    for work in desk:
+        bars: dict[int, list[_Draft]] = defaultdict(list)
+        for draft in work.drafts:
+            bars[draft.spot.tone.bar].append(draft)
+        for bar in bars.values():
+            if len(bar) >= _LEAST_IN_FIGURE:
+                copies[_figure(bar)].append(bar)
+    for same in copies.values():
+        if len(same) < 2:
+            continue
+        numbers = [chart.bars[bar[0].spot.tone.bar].number for bar in same]
+        for column in zip(*same, strict=True):
+            marked = Counter(draft.printed for draft in column if draft.printed)
+            evidence = sum(draft.pooled for draft in column) / len(column)
+            for draft, number in zip(column, numbers, strict=True):
+                draft.pooled = evidence
+                draft.elsewhere = tuple(n for n in numbers if n != number)
+                if share_marks and marked and not draft.printed:
+                    draft.printed, draft.borrowed = marked.most_common(1)[0][0], True
+
+
+def _figure(bar: Sequence[_Draft]) -> tuple[object, ...]:
+    first = bar[0].spot
+    return tuple((d.spot.offset, d.spot.tone.duration, d.spot.pitch - first.pitch) for d in bar)
+
+
+# -- one line -----------------------------------------------------------------------------------------
+
+
+def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
+    view, drafts = work.view, work.drafts
     chosen = _choose_all(view, drafts, printed)
-    notes = [_note(chart, view, draft, draft.spot.index in chosen) for draft in drafts]
+    notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
-    notes = _with_slurs(view, notes, spans)
+    notes = _with_slurs(view, notes, work.spans)
     notes = _with_breaths(view, notes)
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
-        id=name, part=part, notes=tuple(notes), phrases=phrases,
-        readings=_readings(view, drafts, printed, chosen), cautions=_breath_cautions(chart, part, view),
+        id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
+        readings=_readings(view, drafts, printed, chosen), cautions=_breath_cautions(chart, work.part, view),
     )
 
 
-def _evidence(draft: _Draft, off_beat: float = 0.0) -> float:
+def _evidence(draft: _Draft) -> float:
     """The strongest opinion counts whole, further ones half, opinions against it whole."""
     positive = sorted((c.lean for c in draft.said if c.lean > 0 and c.marks != ("ghost",)), reverse=True)
     total = (positive[0] + 0.5 * sum(positive[1:])) if positive else 0.0
-    total += sum(c.lean for c in draft.said if c.lean < 0)
-    return total + (off_beat if draft.spot.off_beat and positive else 0.0)
+    return total + sum(c.lean for c in draft.said if c.lean < 0)
 
 
 def _option(draft: _Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
     locked = printed == "keep" and bool(draft.printed & (ATTACKS - {"ghost"}))
-    evidence = _evidence(draft, off_beat)
+    evidence = draft.pooled + (off_beat if draft.spot.off_beat and draft.pooled > 0 else 0.0)
     if printed == "prefer" and draft.printed & ATTACKS:
         evidence += _PREFERRED
     if printed == "keep" and draft.printed & LENGTHS:
@@ -193,7 +211,7 @@ def _lean_marks(draft: _Draft) -> tuple[str, ...]:
     return best.marks
 
 
-def _note(chart: Chart, view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
+def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
     spot = draft.spot
     weight = 1 / (1 + math.exp(-sum(c.weight for c in draft.said) / _SPREAD))
     marks = set(draft.printed - {"slur-start", "slur-stop"})
@@ -234,7 +252,7 @@ def _explain_losses(
 ) -> list[PlannedNote]:
     explained = list(notes)
     for n, draft in enumerate(drafts):
-        if n in chosen or _evidence(draft) <= view.style.density:
+        if n in chosen or draft.pooled <= view.style.density:
             continue
         first, last = view.phrases[draft.spot.phrase]
         near = [m for m in chosen if first <= m <= last]
@@ -246,7 +264,8 @@ def _explain_losses(
             if why and cost > worst[0]:
                 worst = (cost, why, m)
         if worst[2] >= 0:
-            explained[n] = replace(notes[n], lost=f"left plain for its neighbour: {worst[1]}")
+            unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
+            explained[n] = replace(notes[n], lost=f"left plain for its neighbour: {worst[1]}{unlike}")
     return explained
 
 

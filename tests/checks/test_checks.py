@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from build import chart, part_xml, score_xml
+
 from sectionprep import pipeline
 from sectionprep.checks import Finding, run_checks
 from sectionprep.musicxml.document import parse_document

@@ -10,6 +10,7 @@ from build import chart, document
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
+
 from sectionprep import pipeline
 from sectionprep.marking import mark_chart
 from sectionprep.musicxml.document import parse_document

@@ -2,6 +2,7 @@
 
 from hypothesis import given
 from hypothesis import strategies as st
+
 from sectionprep.music.instruments import instruments, recognise
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, say_beat

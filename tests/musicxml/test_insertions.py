@@ -7,6 +7,7 @@ from build import part_xml, score_xml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
+
 from sectionprep.music.marks import BY_NAME, SLURS
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.insertions import (

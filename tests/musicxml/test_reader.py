@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 from build import chart, document, part_xml, score_xml
+
 from sectionprep.errors import NotAScore, SectionprepError, UnreadableFile
 from sectionprep.musicxml.document import open_document, parse_document
 from sectionprep.musicxml.reader import read_chart
@@ -54,7 +55,8 @@ def test_every_note_knows_its_place_in_the_document() -> None:
     for part in c.parts:
         for note in part.notes:
             text = d.text(d.notes[note.address])
-            assert text.startswith("<note") and text.endswith("</note>")
+            assert text.startswith("<note")
+            assert text.endswith("</note>")
             assert ("<rest" in text) == note.is_rest
             if note.pitch:
                 assert f"<step>{note.pitch.step}</step>" in text

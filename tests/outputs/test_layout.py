@@ -5,6 +5,7 @@ from itertools import combinations
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from sectionprep.outputs.layout import (
     BarBox,
     LineBox,

@@ -8,17 +8,18 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from build import document, part_xml, score_xml
+
 from sectionprep import pipeline
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.outputs.chord_symbols import split
+from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
 from sectionprep.outputs.sheets import (
     draw_all,
     part_jobs,
     rests_at_bar_ends,
     safe_name,
 )
-from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
 

@@ -10,6 +10,7 @@ import openpyxl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from sectionprep import pipeline
 from sectionprep.errors import UnusableSettings
 from sectionprep.outputs.rehearsal_plan import plan_rehearsal

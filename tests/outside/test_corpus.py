@@ -6,6 +6,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from sectionprep.checks import run_checks
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import open_document

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from build import chart, part_xml, score_xml, transposed
 from generator import plant_chart
+
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Passage, find_passages

@@ -6,6 +6,7 @@ import pytest
 from build import chart
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from sectionprep.phrasing.chooser import Option, choose, pair_cost, score_of
 from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.view import LineView, view_line

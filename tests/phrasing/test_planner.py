@@ -6,6 +6,7 @@ import pytest
 from build import chart, transposed
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
 from sectionprep.music.marks import ATTACKS, LENGTHS, contradict
 from sectionprep.phrasing import PassagePlan, plan_line
 
@@ -80,6 +81,7 @@ def test_a_line_of_eighths_gets_few_marks() -> None:
 
 
 def test_figures_that_return_are_phrased_alike() -> None:
+    """Common practice, no source: a lead who phrases differently each time cannot be followed (trumpet players' network)."""
     figure = "r/8 D5/8 F5/8 A5/8 G5/4 r/4 "
     plan = _plan("r/8 D5/8> F5/8 A5/8 G5/4 r/4 " + figure + transposed(figure, 3))
     assert plan.notes[0].marks == plan.notes[4].marks == plan.notes[8].marks

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 from build import chart, transposed
+
 from sectionprep.phrasing.candidates import Candidate, Rule, Span
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import styles
@@ -22,11 +23,10 @@ CASES = Path(__file__).parent.parent / "cases" / "rules"
 
 
 def _cases() -> list[tuple[str, str, list[list[object]], list[int]]]:
-    found = []
-    for path in sorted(CASES.glob("*.toml")):
-        for case in tomllib.loads(path.read_text())["case"]:
-            found.append((path.stem.replace("_", "-"), case["line"], case["expect"], case["silent"]))
-    return found
+    return [
+        (path.stem.replace("_", "-"), case["line"], case["expect"], case["silent"])
+        for path in sorted(CASES.glob("*.toml")) for case in tomllib.loads(path.read_text())["case"]
+    ]
 
 
 def _said(rule: Rule, line: str, lead_in: str = "") -> tuple[list[Candidate], list[Span]]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from sectionprep.checks import Finding
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
-from sectionprep.music.marks import SLURS, say
+from sectionprep.music.marks import ATTACKS, SLURS, say
 from sectionprep.music.pitch import name_of
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.part_sheet import SheetReport
@@ -102,7 +102,8 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
             words = say(shown) if shown else "plain"
             if note.cutoff is not None:
                 words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
-            others = [f"{r.name}: {say(frozenset(dict(r.leans).get(note.tone.onset, ())))}" for r in planned.readings]
+            others = [f"{r.name}: {say(theirs)}" for r in planned.readings
+                      if (theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != note.marks & (ATTACKS | {"tenuto"})]
             rows.append(Row(
                 key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
                 cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": name_of(note.tone.pitch), "Lead": name,

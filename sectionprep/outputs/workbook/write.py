@@ -30,6 +30,7 @@ _LINK = Font(name="Calibri", size=10, underline="single")
 _INPUT_FILL = PatternFill("solid", fgColor="FFF8DC")
 _OPEN, _SHUT = Protection(locked=False), Protection(locked=True)
 _PLAIN, _WRAP = Alignment(vertical="top"), Alignment(vertical="top", wrap_text=True)
+_CLIPPED = Alignment(vertical="top", horizontal="fill")
 _HEAD_ALIGN = Alignment(vertical="center", wrap_text=True)
 _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
@@ -47,7 +48,7 @@ def _lines(words: str, width: float) -> int:
     """Lines that wrapped text takes in a column; word by word, a little pessimistic."""
     lines, used = 1, 0.0
     for word in words.split():
-        size = len(word) * 1.02 + 1
+        size = len(word) * 0.96 + 1
         if used and used + size > width:
             lines, used = lines + 1, 0.0
         used += size
@@ -71,6 +72,7 @@ class SheetWriter:
         """Purpose line and headings. The sheet's own settings come first: it is written as a stream."""
         sheet = self.sheet
         print_setup(sheet, title_rows=f"1:{_FIRST_ROW - 1}")
+        sheet.row_dimensions[_FIRST_ROW - 1].height = 28
         protect(sheet)
         sheet.freeze_panes = f"A{_FIRST_ROW}"
         for n, column in enumerate(self.columns, start=1):
@@ -118,7 +120,7 @@ class SheetWriter:
         style = self._styles.get(shape)
         if style is None:
             cell.font = _SMALL if shape[0] else _LINK if shape[3] else _FONT
-            cell.alignment = _WRAP if column.wrap else _PLAIN
+            cell.alignment = _CLIPPED if shape[0] else _WRAP if column.wrap else _PLAIN
             cell.border = _GRID
             cell.protection = _OPEN if column.is_input else _SHUT
             if column.is_input:
@@ -133,6 +135,8 @@ class SheetWriter:
         sheet = self.sheet
         last = max(self.last_row, _FIRST_ROW)
         width = get_column_letter(len(self.columns))
+        shown = sum(column.heading != tables.KEY for column in self.columns)  # the key column is not printed
+        sheet.print_area = f"A1:{get_column_letter(shown)}{last}"
         sheet.auto_filter.ref = f"A{_FIRST_ROW - 1}:{width}{last}"
         for n, column in enumerate(self.columns, start=1):
             letter = get_column_letter(n)
@@ -236,7 +240,7 @@ def _conditional(writer: SheetWriter, name: str) -> None:
         rule(f'${letters["Severity"]}{_FIRST_ROW}="error"', font=bold, fill=PatternFill(bgColor="E4E4E4"))
     elif name == tables.REHEARSAL:
         rule(f'${letters["Pass 3"]}{_FIRST_ROW}="x"', font=Font(color="808080"))
-        rule(f'AND(ISNUMBER(VALUE(${letters["Rating 1-5"]}{_FIRST_ROW})),VALUE(${letters["Rating 1-5"]}{_FIRST_ROW})<=2)',
+        rule(f'OR(TRIM(${letters["Rating 1-5"]}{_FIRST_ROW})="1",TRIM(${letters["Rating 1-5"]}{_FIRST_ROW})="2")',
              font=bold)
 
 

@@ -1,0 +1,224 @@
+"""How fast the stages are, each as a ratio measured in one run on charts made here.
+
+`python tests/benchmark.py` prints one table (`--json FILE` writes it); `--quick` is what CI runs: smaller charts,
+and it fails only on gross regressions (three times the target).
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import json
+import math
+import resource
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from build import part_xml, score_xml, transposed
+
+from sectionprep import pipeline
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reader import read_chart
+
+_NAMES = ["Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Tenor Sax 2", "Baritone Sax", "Trumpet 1", "Trumpet 2", "Trumpet 3",
+          "Trumpet 4", "Trombone 1", "Trombone 2", "Trombone 3", "Bass Trombone", "Guitar", "Piano", "Bass", "Vibes"]
+_TUNE = ("r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4 "
+         "r/4 G4/8 A4/8 B4/8t C5/8t B4/8t A4/4 ")
+_PUNCH = "r/2 r/8 E4/4. r/1 r/4 F4/8 r/8 r/8 G4/4. r/1 "
+_LINE = "C3/4 E3/4 G3/4 A3/4 D3/4 F3/4 A3/4 B3/4 "
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One measured ratio and its target (smaller is better); value and target share a unit."""
+
+    what: str
+    value: float
+    target: float
+
+    @property
+    def ok(self) -> bool:
+        return self.value <= self.target
+
+
+def make_chart(parts: int, bars: int) -> bytes:
+    """A chart of repeating material: saxes in octaves and soli, brass figures, a walking bass."""
+    made: dict[str, str] = {}
+    for n in range(parts):
+        name = _NAMES[n] if n < len(_NAMES) else f"Extra {n}"
+        section = n % 17
+        text = _TUNE if section < 5 else _PUNCH if section < 13 else _LINE
+        text = transposed(text, -section if section < 13 else 0) * (bars // 2 + 1)
+        xml = part_xml(" ".join(text.split()))
+        made[name] = "</measure>".join(xml.split("</measure>")[:bars]) + "</measure>"
+    return score_xml(made)
+
+
+def seconds(job: Callable[[], object], times: int = 1) -> float:
+    """Median wall time of a job."""
+    spent = []
+    for _ in range(times):
+        start = time.perf_counter()
+        job()
+        spent.append(time.perf_counter() - start)
+    return statistics.median(spent)
+
+
+def analysis(data: bytes) -> bytes:
+    """Reading, finding, planning, marking, checking, and the marked bytes."""
+    document = parse_document(Path("chart.musicxml"), data)
+    chart = read_chart(document)
+    score = pipeline.Score(document=document, chart=chart, together=pipeline.find_passages(chart))
+    return pipeline.mark_score(score, pipeline.Options()).data
+
+
+def against_music21(data: bytes) -> Row:
+    import music21
+
+    def general() -> None:
+        parsed = music21.converter.parseData(data.decode(), format="musicxml")
+        music21.musicxml.m21ToXml.GeneralObjectExporter(parsed).parse()
+
+    return Row("analysis path / music21 parse and write", seconds(lambda: analysis(data)) / seconds(general), 0.1)
+
+
+def finding_against_reading(data: bytes) -> Row:
+    document = parse_document(Path("x"), data)
+    chart = read_chart(document)
+    reading = seconds(lambda: read_chart(parse_document(Path("x"), data)))
+    return Row("finding / reading", seconds(lambda: pipeline.find_passages(chart)) / reading, 1.0)
+
+
+def sheets_against_engraver(data: bytes) -> Row:
+    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.outputs.engraver import _quiet
+    from sectionprep.outputs.part_sheet import SheetStyle
+    from sectionprep.outputs.sheets import draw_all, part_jobs
+
+    document = parse_document(Path("x"), data)
+    chart = read_chart(document)
+
+    def bare() -> None:
+        import verovio
+
+        toolkit = verovio.toolkit()
+        toolkit.setOptions({"header": "none", "footer": "none"})
+        with _quiet():
+            for part in chart.parts:
+                toolkit.loadData(extract_part(document, part.id).decode())
+                for page in range(1, toolkit.getPageCount() + 1):
+                    toolkit.renderToSVG(page)
+
+    def ours() -> None:
+        with tempfile.TemporaryDirectory() as folder:
+            draw_all(part_jobs(document, chart, Path(folder), style=SheetStyle(), footer=""))
+
+    bare()
+    return Row("part sheets to PDF / bare engraver to SVG", seconds(ours) / seconds(bare), 1.5)
+
+
+def workbook_against_openpyxl() -> Row:
+    import openpyxl
+
+    from sectionprep.outputs.workbook import tables, write_workbook
+    from sectionprep.outputs.workbook.rows import Book
+    from sectionprep.outputs.workbook.rows import Row as BookRow
+
+    data = make_chart(5, 8)
+    chart = read_chart(parse_document(Path("x"), data))
+    rows = {name: [BookRow(key=f"{name}{n}", cells={c.heading: n if c.number else f"text {n}" for c in columns})
+                   for n in range(3000 if name == tables.MARKS else 100)] for name, columns in tables.TABLES.items()}
+    book = Book(chart=chart, together=pipeline.find_passages(chart), plan=pipeline.Plan(style="", style_why="", passages=()), rows=rows)
+
+    def bare() -> None:
+        workbook = openpyxl.Workbook()
+        for name, table in rows.items():
+            sheet = workbook.create_sheet(name)
+            for row in table:
+                sheet.append([*row.cells.values(), row.key])
+        workbook.save(io.BytesIO())
+
+    return Row("workbook / bare openpyxl, same cells", seconds(lambda: write_workbook(book), 3) / seconds(bare, 3), 1.5)
+
+
+def help_against_typer() -> Row:
+    bare = "import typer\napp=typer.Typer()\n@app.command()\ndef f(x:int=1): ...\n@app.command()\ndef g(y:int=1): ...\napp()"
+    ours = seconds(lambda: subprocess.run([sys.executable, "-m", "sectionprep", "--help"], capture_output=True, check=True), 5)
+    theirs = seconds(lambda: subprocess.run([sys.executable, "-c", bare, "--help"], capture_output=True, check=True), 5)
+    return Row("--help / bare typer program", ours / theirs, 1.5)
+
+
+def exponent(sizes: list[int], make: Callable[[int], bytes]) -> float:
+    """Slope of log time over log size for the analysis path."""
+    times = []
+    for size in sizes:
+        data = make(size)
+        start = time.perf_counter()
+        analysis(data)
+        times.append(time.perf_counter() - start)
+    xs, ys = [math.log(s) for s in sizes], [math.log(t) for t in times]
+    mx, my = statistics.mean(xs), statistics.mean(ys)
+    return sum((x - mx) * (y - my) for x, y in zip(xs, ys, strict=True)) / sum((x - mx) ** 2 for x in xs)
+
+
+def whole_against_engraver(data: bytes) -> Row:
+    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.outputs.engraver import _quiet
+
+    document = parse_document(Path("x"), data)
+    chart = read_chart(document)
+
+    def bare() -> None:
+        import verovio
+
+        toolkit = verovio.toolkit()
+        with _quiet():
+            for part in chart.parts:
+                toolkit.loadData(extract_part(document, part.id).decode())
+                for page in range(1, toolkit.getPageCount() + 1):
+                    toolkit.renderToSVG(page)
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "chart.musicxml"
+        path.write_bytes(data)
+        whole = seconds(lambda: pipeline.prepare(path, Path(folder) / "out", pipeline.Options()))
+    return Row("prepare, everything / bare engraver", whole / seconds(bare), 2.5)
+
+
+def measure(quick: bool) -> list[Row]:
+    """All rows."""
+    chart = make_chart(17, 40 if quick else 100)
+    rows = [against_music21(make_chart(10, 20) if quick else chart), finding_against_reading(make_chart(30, 60 if quick else 700)),
+            sheets_against_engraver(chart), whole_against_engraver(chart), workbook_against_openpyxl(), help_against_typer()]
+    rows.append(Row("time exponent in bars", exponent([25, 50, 100] if quick else [50, 100, 200, 400, 800], lambda n: make_chart(10, n)), 1.1))
+    if not quick:
+        rows.append(Row("time exponent in parts", exponent([10, 17, 30], lambda n: make_chart(n, 100)), 2.0))
+    peak = max(resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)) / 1024
+    rows.append(Row("peak memory of one process, MB (music21 loaded)", peak, 1200.0))
+    return rows
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--json", type=Path)
+    options = parser.parse_args()
+    rows = measure(options.quick)
+    for row in rows:
+        print(f"{row.what:<52} {row.value:>9.3f}   target {row.target:g}{'' if row.ok else '   OVER'}")
+    if options.json:
+        options.json.write_text(json.dumps([asdict(row) for row in rows], indent=1))
+    gross = [row for row in rows if row.value > 3 * row.target]
+    return 1 if gross else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
