@@ -15,16 +15,20 @@ from sectionprep.errors import FINDINGS_EXIT_CODE, SectionprepError
 
 if TYPE_CHECKING:
     from sectionprep.pipeline import Options, Progress
+    from sectionprep.settings import Limits
 
 app = typer.Typer(
     add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None,
     context_settings={"help_option_names": ["-h", "--help"]},
     help="Prepare the section parts of a big-band chart: find where the section moves together, settle one way to phrase it, "
     "put the same marks in every part, check that they agree, print parts and a rehearsal workbook. Notes are never changed. "
-    "Prepare only music that you may copy.",
+    "Options here come before the command. Prepare only music that you may copy.",
 )
 
-Score = Annotated[Path, typer.Argument(help="The chart: MusicXML (.musicxml, .xml, .mxl).", show_default=False)]
+Score = Annotated[Path, typer.Argument(
+    help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for each part, or ABC, Humdrum, MEI, MIDI (converted).",
+    show_default=False)]
+RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
 Style = Annotated[str | None, typer.Option(help="Phrasing style; by default chosen from the chart's words and tempo.")]
 Printed = Annotated[str, typer.Option(help="Marks printed in the lead: keep, prefer or ignore.")]
 Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
@@ -96,13 +100,31 @@ def _progress() -> Iterator[Progress]:
 def _options(**given: Any) -> Options:
     from sectionprep.errors import BadArgument
     from sectionprep.pipeline import Options
-    from sectionprep.settings import load_toml
+    from sectionprep.settings import Limits, load_toml
 
     for name, allowed in (("printed", ("keep", "prefer", "ignore")), ("section", ("match", "add", "report")),
                           ("level", ("pro", "school")), ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
         if name in given and given[name] not in allowed:
             raise BadArgument(f"--{name} cannot be {given[name]!r}.", remedy=f"Choose one of: {', '.join(allowed)}.")
-    return Options(**given)
+    return Options(**given, limits=_LIMITS or Limits())
+
+
+_LIMITS: Limits | None = None
+
+
+@app.callback()
+def limits(
+    max_bytes: Annotated[int | None, typer.Option(min=1, help="Largest file to read, in bytes.", show_default="200,000,000")] = None,
+    max_notes: Annotated[int | None, typer.Option(min=1, help="Most notes to read.", show_default="2,000,000")] = None,
+    max_bars: Annotated[int | None, typer.Option(min=1, help="Most bars to read.", show_default="20,000")] = None,
+    max_parts: Annotated[int | None, typer.Option(min=1, help="Most parts to read.", show_default="400")] = None,
+) -> None:
+    """Limits, for all commands."""
+    from sectionprep.settings import Limits
+
+    global _LIMITS
+    given = {"file_bytes": max_bytes, "notes": max_notes, "bars": max_bars, "parts": max_parts}
+    _LIMITS = Limits(**{name: value for name, value in given.items() if value is not None})
 
 
 @app.command()
@@ -110,13 +132,13 @@ def prepare(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = "keep", section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, decisions: Decisions = None,
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, decisions=decisions)
+                       staff=staff, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
@@ -155,12 +177,12 @@ def _summary(done: Any) -> None:
 
 
 @app.command()
-def passages(chart: Score, as_json: AsJson = False) -> None:
+def passages(chart: Score, roster: RosterFile = None, as_json: AsJson = False) -> None:
     """Show where the parts move together."""
     from sectionprep import pipeline
     from sectionprep.outputs.reports import passages_json
 
-    score = pipeline.read_score(chart, _options())
+    score = pipeline.read_score(chart, _options(roster=roster))
     if as_json:
         print(pipeline.to_json(passages_json(score.chart, score.together)))
         return
@@ -174,14 +196,14 @@ def plan(
     chart: Score,
     part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
     bars: Annotated[str | None, typer.Option(help="With --part: only these bars, as in 17-24.")] = None,
-    style: Style = None, printed: Printed = "keep", decisions: Decisions = None, as_json: AsJson = False,
+    style: Style = None, printed: Printed = "keep", decisions: Decisions = None, roster: RosterFile = None, as_json: AsJson = False,
 ) -> None:
     """Show how each lead line would be phrased, and why."""
     from sectionprep import pipeline
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.reports import plan_json
 
-    options = _options(style=style, printed=printed, decisions=decisions)
+    options = _options(style=style, printed=printed, decisions=decisions, roster=roster)
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
     score = pipeline.read_score(chart, options)
@@ -198,7 +220,7 @@ def plan(
 def mark(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The marked score; by default CHART_marked beside the chart.")] = None,
-    style: Style = None, printed: Printed = "keep", section: Section = "match", decisions: Decisions = None,
+    style: Style = None, printed: Printed = "keep", section: Section = "match", decisions: Decisions = None, roster: RosterFile = None,
     undo: Annotated[bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")] = False,
     record: Annotated[Path | None, typer.Option(help="With --undo: the change record (by default beside the score).")] = None,
 ) -> None:
@@ -214,9 +236,10 @@ def mark(
         write_file(target, undo_marks(chart, beside), source=chart)
         _say(f"Written: {target}")
         return
-    options = _options(style=style, printed=printed, section=section, decisions=decisions)
+    options = _options(style=style, printed=printed, section=section, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
-    target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{chart.suffix}")
+    suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
+    target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{suffix}")
     for path in pipeline.write_marked(marked, target):
         _say(f"Written: {path}")
     _say(f"{sum(c.applied for c in marked.marking.changes)} changes in {len(marked.marking.edits)} notes.")
@@ -224,14 +247,14 @@ def mark(
 
 @app.command()
 def check(
-    chart: Score, level: Level = "pro", as_json: AsJson = False,
+    chart: Score, level: Level = "pro", roster: RosterFile = None, as_json: AsJson = False,
     strict: Annotated[bool, typer.Option("--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found.")] = False,
 ) -> None:
     """Check that lead and section agree, and that the parts can be played."""
     from sectionprep import pipeline
     from sectionprep.outputs.reports import findings_json
 
-    options = _options(level=level)
+    options = _options(level=level, roster=roster)
     score = pipeline.read_score(chart, options)
     findings = pipeline.check_score(score, options)
     if as_json:
@@ -249,12 +272,12 @@ def sheets(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
-    paper: Paper = "letter", staff: Staff = 7.5,
+    paper: Paper = "letter", staff: Staff = 7.5, roster: RosterFile = None,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import pipeline
 
-    options = _options(paper=paper, staff=staff)
+    options = _options(paper=paper, staff=staff, roster=roster)
     score = pipeline.read_score(chart, options)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_parts")
     with _progress() as progress:
@@ -270,12 +293,12 @@ def checklist(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The workbook; by default CHART_rehearsal.xlsx beside the chart.")] = None,
     style: Style = None, printed: Printed = "keep", section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, decisions: Decisions = None,
+    minutes: Minutes = 45, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Write the rehearsal workbook alone."""
     from sectionprep import pipeline
 
-    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, decisions=decisions)
+    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")
     _say(f"Written: {pipeline.write_checklist(marked, target, options)}")

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 from sectionprep.checks import Finding, run_checks
 from sectionprep.errors import BadArgument
 from sectionprep.marking import Marking, mark_chart
-from sectionprep.music.chart import Chart
-from sectionprep.musicxml.document import Document, open_document, parse_document
-from sectionprep.musicxml.insertions import Splice, apply_splices, splices_for
+from sectionprep.music.chart import Chart, Remark
+from sectionprep.music.roster import EMPTY, Roster, read_roster
+from sectionprep.musicxml.bundle import Bundle, MarkedFile, mark_bundle, open_bundle, reread
+from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import Plan, plan_line, plan_passages
@@ -42,17 +43,23 @@ class Options:
     paper: str = "letter"
     staff: float = 7.5
     decisions: Path | None = None
-    sheets: bool = True
+    roster: Path | None = None
     limits: Limits = field(default_factory=Limits)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
-    """A chart as read: its document, its notes, and who moves with whom."""
+    """A chart as read: where it came from, its notes, and who moves with whom."""
 
-    document: Document
+    bundle: Bundle
     chart: Chart
     together: Together
+    roster: Roster = EMPTY
+
+    @property
+    def document(self) -> Document:
+        """The document that was read."""
+        return self.bundle.document
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +69,7 @@ class Marked:
     score: Score
     plan: Plan
     marking: Marking
-    splices: tuple[Splice, ...]
-    data: bytes
+    files: tuple[MarkedFile, ...]
     again: Score
     before: tuple[Finding, ...]
     after: tuple[Finding, ...]
@@ -90,9 +96,12 @@ def no_progress(_stage: str, _done: int, _of: int) -> None:
 
 def read_score(path: Path, options: Options) -> Score:
     """Read a chart and find its passages."""
-    document = open_document(path, options.limits)
-    chart = read_chart(document, options.limits)
-    return Score(document=document, chart=chart, together=find_passages(chart))
+    roster = read_roster(options.roster) if options.roster else EMPTY
+    bundle = open_bundle(path, options.limits)
+    chart = read_chart(bundle.document, options.limits, roster)
+    if bundle.remark:
+        chart = replace(chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks))
+    return Score(bundle=bundle, chart=chart, together=find_passages(chart, roster), roster=roster)
 
 
 def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
@@ -134,14 +143,13 @@ def mark_score(score: Score, options: Options) -> Marked:
     """Mark every part, read the result again, and check both."""
     plan, unfit = plan_score(score, options)
     marking = mark_chart(score.chart, score.together, plan, section=options.section)
-    splices = splices_for(score.document, marking.edits, marking.dropped)
-    data = apply_splices(score.document.data, splices)
-    document = parse_document(score.document.path, data, options.limits, archive=score.document.archive,
-                              member=score.document.member)
-    chart = read_chart(document, options.limits)
-    again = Score(document=document, chart=chart, together=find_passages(chart))
+    files = mark_bundle(score.bundle, marking.edits, marking.dropped)
+    document = reread(score.bundle, files, options.limits)
+    chart = read_chart(document, options.limits, score.roster)
+    again = Score(bundle=replace(score.bundle, document=document, sources=(document,) if len(files) == 1 else score.bundle.sources),
+                  chart=chart, together=find_passages(chart, score.roster), roster=score.roster)
     return Marked(
-        score=score, plan=plan, marking=marking, splices=splices, data=data, again=again, unfit=unfit,
+        score=score, plan=plan, marking=marking, files=files, again=again, unfit=unfit,
         before=run_checks(score.chart, score.together, level=options.level),
         after=run_checks(chart, again.together, level=options.level),
     )
@@ -152,26 +160,43 @@ def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
     return run_checks(score.chart, score.together, level=options.level)
 
 
-def write_marked(marked: Marked, out: Path) -> tuple[Path, Path]:
-    """Write the marked score and its change record; returns both paths."""
+def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
+    """Write the marked score (for a folder of parts: a folder of marked files) and the change records."""
     from sectionprep.outputs.marked_score import packed, record_json
     from sectionprep.outputs.reports import changes_json
     from sectionprep.outputs.writing import write_file
 
     score = marked.score
     changes = changes_json(score.chart, marked.marking)
-    record = out.with_name(f"{out.stem}.changes.json")
-    write_file(out, packed(score.document, marked.data), source=score.document.path)
-    write_file(record, record_json(score.document, marked.data, marked.splices, changes).encode("utf-8"),
-               source=score.document.path)
-    return out, record
+    written: list[Path] = []
+    for file in marked.files:
+        target = out / file.source.path.name if score.bundle.is_folder else out
+        record = target.with_name(f"{target.stem}.changes.json")
+        body = record_json(file.source, file.data, file.splices, changes)
+        write_file(target, packed(file.source, file.data), source=file.source.path)
+        write_file(record, body.encode("utf-8"), source=file.source.path)
+        written += [target, record]
+    return tuple(written)
+
+
+def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
+    """Counts finished jobs into a progress display."""
+    done = 0
+    progress(stage, 0, of)
+
+    def tick() -> None:
+        nonlocal done
+        done += 1
+        progress(stage, done, of)
+
+    return tick
 
 
 def footer_of(score: Score) -> str:
     """Chart, version and date, so that old sheets can be told from new."""
     import hashlib
 
-    stamp = date.fromtimestamp(score.document.path.stat().st_mtime)
+    stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
     version = hashlib.sha256(score.document.data).hexdigest()[:6]
     return f"{score.chart.title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
 
@@ -190,21 +215,11 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     stem = safe_name(path.name.split(".")[0], "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
     with staged(folder, source=path) as stage:
-        write_marked(marked, stage / f"{stem}_marked{path.suffix.lower()}")
-        reports = []
-        if options.sheets:
-            (stage / "parts").mkdir()
-            jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
-                             footer=footer_of(score))
-            done = 0
-
-            def tick() -> None:
-                nonlocal done
-                done += 1
-                progress("drawing parts", done, len(jobs))
-
-            progress("drawing parts", 0, len(jobs))
-            reports = draw_all(jobs, tick)
+        write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
+        (stage / "parts").mkdir()
+        jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
+                         footer=footer_of(score))
+        reports = draw_all(jobs, _counter("drawing parts", len(jobs), progress))
         progress("writing the workbook", 0, 1)
         items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
         (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
@@ -268,14 +283,7 @@ def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[s
             chosen.append(index)
     with staged(folder, source=score.document.path) as stage:
         jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen)
-        done = 0
-
-        def tick() -> None:
-            nonlocal done
-            done += 1
-            progress("drawing parts", done, len(jobs))
-
-        return tuple(draw_all(jobs, tick))
+        return tuple(draw_all(jobs, _counter("drawing parts", len(jobs), progress)))
 
 
 def to_json(data: object) -> str:

@@ -25,6 +25,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from build import part_xml, score_xml, transposed
 
 from sectionprep import pipeline
+from sectionprep.musicxml.bundle import Bundle
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 
@@ -76,8 +77,9 @@ def analysis(data: bytes) -> bytes:
     """Reading, finding, planning, marking, checking, and the marked bytes."""
     document = parse_document(Path("chart.musicxml"), data)
     chart = read_chart(document)
-    score = pipeline.Score(document=document, chart=chart, together=pipeline.find_passages(chart))
-    return pipeline.mark_score(score, pipeline.Options()).data
+    bundle = Bundle(document=document, sources=(document,))
+    score = pipeline.Score(bundle=bundle, chart=chart, together=pipeline.find_passages(chart))
+    return pipeline.mark_score(score, pipeline.Options()).files[0].data
 
 
 def against_music21(data: bytes) -> Row:

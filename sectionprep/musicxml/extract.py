@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import copy
 import re
+from collections.abc import Mapping
 
 from lxml import etree
 
 from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.transposing import WrittenPart
 
 _SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
 _DROPPED = ("print", "link", "bookmark", "listening", "grouping", "figured-bass")
@@ -22,8 +24,12 @@ def note_id(address: int) -> str:
     return f"n{address}"
 
 
-def extract_part(document: Document, part_id: str, occurrence: int = 0) -> bytes:
-    """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids."""
+def extract_part(
+    document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
+    words: Mapping[int, str] | None = None,
+) -> bytes:
+    """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
+    rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address."""
     addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
     measures = _measures_of(document.root, part_id, occurrence)
     top = _measures_of(document.root, None, 0)
@@ -42,6 +48,10 @@ def extract_part(document: Document, part_id: str, occurrence: int = 0) -> bytes
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         slash = _slashes(copied, slash)
+        if written is not None:
+            written.rewrite(copied)
+        if words:
+            _add_words(copied, words)
         part.append(copied)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
@@ -129,6 +139,15 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
         else:
             measure.insert(at_start, twin)
             at_start += 1
+
+
+def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:
+    for note in [e for e in measure if e.tag == "note"]:
+        text = words.get(int((note.get("id") or "n-1")[1:]))
+        if text:
+            direction = etree.Element("direction", placement="above")
+            etree.SubElement(etree.SubElement(direction, "direction-type"), "words").text = text
+            measure.insert(measure.index(note), direction)
 
 
 def _slashes(measure: etree._Element, slash: bool) -> bool:

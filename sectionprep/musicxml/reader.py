@@ -18,6 +18,7 @@ from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
 from sectionprep.music.instruments import recognise
 from sectionprep.music.lines import line_of
 from sectionprep.music.pitch import SEMITONES, Pitch, Transposition
+from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.music.timing import Meter
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.notes import note_marks, slur_ends
@@ -53,15 +54,17 @@ class _Measure:
     events: list[tuple[int, int, etree._Element, _PartState]] = field(default_factory=list)
 
 
-def read_chart(document: Document, limits: Limits | None = None) -> Chart:
-    """The exact chart a document holds. Raises NotAScore or OverLimit."""
-    return _Reader(document, limits or Limits()).chart()
+def read_chart(document: Document, limits: Limits | None = None, roster: Roster = EMPTY) -> Chart:
+    """The exact chart a document holds. roster: who sits where, where names do not say. Raises NotAScore or
+    OverLimit."""
+    return _Reader(document, limits or Limits(), roster).chart()
 
 
 class _Reader:
-    def __init__(self, document: Document, limits: Limits) -> None:
+    def __init__(self, document: Document, limits: Limits, roster: Roster) -> None:
         self.document = document
         self.limits = limits
+        self.roster = roster
         self.where = str(document.path)
         self.address = {id(element): n for n, element in enumerate(document.tree_notes)}
         self.direction_address = {id(element): n for n, element in enumerate(document.tree_directions)}
@@ -161,7 +164,7 @@ class _Reader:
             title=self._title(), composer=self._creator("composer"), arranger=self._creator("arranger"),
             resolution=self.resolution, bars=self._named(bars, signs, everything), parts=tuple(parts),
             lines=lines, tempo=_tempo(everything), style_words=_style(everything),
-            swing=_swing(everything), concert=self._concert(), remarks=tuple(self.remarks), _starts=starts,
+            swing=_swing(everything), concert=self._concert(parts), remarks=tuple(self.remarks), _starts=starts,
         )
 
     def _walk(self, index: int, measures: list[etree._Element]) -> tuple[list[_Measure], _PartState]:
@@ -322,6 +325,9 @@ class _Reader:
         percussion = bool(clefs) and clefs[0][1].startswith("percussion")
         chair = recognise(name, short, sound=sound, program=program, transposition=transposition,
                           percussion=percussion)
+        chair = self.roster.settle(name, chair)
+        if not chair.sure:
+            self.remarks.append(Remark(where=name, what=f"its chair is not certain ({chair.why}); settle it with --roster"))
         return Part(index=index, id=key, name=name, abbreviation=short, chair=chair, notes=tuple(notes),
                     directions=tuple(directions), transpositions=tuple(transpositions), clefs=tuple(clefs),
                     keys=tuple(keys), staves=state.staves, bars_read=len(measures))
@@ -422,8 +428,16 @@ class _Reader:
                 return " ".join(element.text.split())
         return ""
 
-    def _concert(self) -> bool:
-        return self.document.root.find("{*}defaults/{*}concert-score") is not None
+    def _concert(self, parts: list[Part]) -> bool:
+        """A concert score says so, or no transposing instrument in it transposes."""
+        if self.document.root.find("{*}defaults/{*}concert-score") is not None:
+            return True
+        transposing = [p for p in parts if p.chair.sure and p.chair.instrument.transposition.chromatic % 12]
+        plain = all(not t.chromatic % 12 for p in transposing for _, t in p.transpositions)
+        if len(transposing) >= 2 and plain:
+            self.remarks.append(Remark(where="score", what="no part transposes: read as a concert-pitch score; printed parts are transposed"))
+            return True
+        return False
 
 
 def _child(element: etree._Element, name: str) -> etree._Element | None:

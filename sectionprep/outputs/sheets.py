@@ -11,6 +11,7 @@ from pathlib import Path
 from sectionprep.music.chart import Chart, Part
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
+from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.outputs.jazz_marks import DRAWN
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.phrasing.view import TEMPO_IF_SILENT
@@ -46,6 +47,14 @@ def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
     return tuple(found)
 
 
+def _written(chart: Chart, part: Part) -> WrittenPart | None:
+    """Parts of a concert-pitch score are printed as their players read them."""
+    instrument = part.chair.instrument
+    if not chart.concert or not part.chair.sure or not instrument.transposition.chromatic % 12:
+        return None
+    return WrittenPart(instrument.transposition, instrument.clef)
+
+
 def part_jobs(
     document: Document, chart: Chart, folder: Path, *, style: SheetStyle, footer: str, parts: Iterable[int] | None = None
 ) -> list[PartJob]:
@@ -63,7 +72,7 @@ def part_jobs(
             note_id(note.address): tuple(sorted(note.marks & DRAWN)) for note in part.notes if note.marks & DRAWN
         }
         jobs.append(PartJob(
-            xml=extract_part(document, part.id, occurrence), name=part.name, title=chart.title,
+            xml=extract_part(document, part.id, occurrence, written=_written(chart, part)), name=part.name, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
             notes=sum(not n.is_rest for n in part.notes), where=part.name,
             out=folder / f"{names[part.index]}.pdf", style=style, overlays=overlays,

@@ -6,12 +6,13 @@ lines -> grid -> pairs (Viterbi over the whole chart) -> groups -> stretches -> 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.passages.grid import Grid, build_grid
 from sectionprep.passages.groups import (
     Stretch,
@@ -29,8 +30,8 @@ LEAST_NOTES = 4  # a passage has at least four attacks: judgement (project fact 
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
 
 
-def find_passages(chart: Chart, leads: Mapping[str, str] | None = None) -> Together:
-    """Find who moves with whom. leads: passage id -> part name, where the director has decided."""
+def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
+    """Find who moves with whom. roster: whose line a group follows, where the director has decided."""
     grid = build_grid(chart)
     if not len(grid.ticks):
         return Together(passages=(), bars=tuple(() for _ in chart.bars))
@@ -39,7 +40,7 @@ def find_passages(chart: Chart, leads: Mapping[str, str] | None = None) -> Toget
     groups = column_groups(grid, pairs)
     lasting = column_groups(grid, lasting_states(grid, pairs, LEAST_NOTES))
     found = join_figures(grid, stretches(grid, lasting, bar_length), LEAST_NOTES, _REACH_BARS * bar_length)
-    passages = _passages(chart, grid, pairs, found, leads or {})
+    passages = _passages(chart, grid, pairs, found, roster)
     return Together(passages=passages, bars=_bars(chart, grid, pairs, groups))
 
 
@@ -51,7 +52,7 @@ def _usual_bar(chart: Chart) -> int:
 
 
 def _passages(
-    chart: Chart, grid: Grid, pairs: PairStates, found: list[Stretch], leads: Mapping[str, str]
+    chart: Chart, grid: Grid, pairs: PairStates, found: list[Stretch], roster: Roster
 ) -> tuple[Passage, ...]:
     drafts: list[tuple[str, tuple[int, ...], tuple[int, ...]]] = []
     for stretch in found:
@@ -64,7 +65,7 @@ def _passages(
     made: list[Passage] = []
     figures: dict[tuple[object, ...], str] = {}
     for number, (texture, parts, attacks) in enumerate(drafts, start=1):
-        passage = _passage(chart, grid, pairs, f"P{number}", texture, parts, attacks, leads)
+        passage = _passage(chart, grid, pairs, f"P{number}", texture, parts, attacks, roster)
         key = _figure(grid, passage.lead, attacks)
         earlier = figures.setdefault(key, passage.id)
         if earlier != passage.id:
@@ -82,13 +83,16 @@ def _is_padding(chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequenc
 
 def _passage(
     chart: Chart, grid: Grid, pairs: PairStates, name: str, texture: str, parts: tuple[int, ...],
-    attacks: tuple[int, ...], leads: Mapping[str, str],
+    attacks: tuple[int, ...], roster: Roster,
 ) -> Passage:
     rows, columns = list(parts), list(attacks)
     struck = grid.struck[rows][:, columns]
     pitch = grid.pitch[rows][:, columns]
     heights = {p: float(pitch[n][struck[n]].mean()) if struck[n].any() else 0.0 for n, p in enumerate(parts)}
-    lead, why = choose_lead(chart, parts, heights, leads.get(name))
+    scope = scope_of(chart, parts)
+    bar = chart.bars[int(grid.bar[columns[0]])].number
+    wish = next((w.part for w in roster.leads if w.of in (name, scope, f"bar {bar}")), "")
+    lead, why = choose_lead(chart, parts, heights, wish)
     deviations = tuple(_deviations(grid, texture, parts, attacks))
     off = {d.tick for d in deviations if d.kind in ("pitch", "missing", "extra")}
     chords = tuple(
@@ -103,7 +107,7 @@ def _passage(
     return Passage(
         id=name, texture=texture, start=int(grid.ticks[columns[0]]), end=_release(grid, parts, columns[-1]),
         parts=parts, lead=lead, lead_why=why, attacks=tuple(int(t) for t in grid.ticks[columns]),
-        confidence=round(1 - len(off) / (len(columns) + 1), 3), scope=scope_of(chart, parts),
+        confidence=round(1 - len(off) / (len(columns) + 1), 3), scope=scope,
         deviations=deviations, doubles=doubles, octaves=_octaves(grid, lead, parts, columns, texture),
         voicing=summary([v for _, v in chords]), voicings=chords,
     )

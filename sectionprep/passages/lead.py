@@ -21,12 +21,12 @@ def _rank(part: Part) -> tuple[int, int, int, str]:
 
 
 def choose_lead(
-    chart: Chart, parts: Sequence[int], heights: Mapping[int, float], named: str | None = None
+    chart: Chart, parts: Sequence[int], heights: Mapping[int, float], named: str = ""
 ) -> tuple[int, str]:
     """The lead and the reason. heights: mean sounding MIDI number of each part in the passage.
 
     The top sounding line leads; of lines equally high (within half a semitone) the band's convention
-    decides. `named` (from roster or plan) overrides both.
+    decides. `named` (from the roster) overrides both.
     """
     if named:
         for part in parts:

@@ -51,7 +51,7 @@ def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]
 
 
 def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Marked) -> None:
-    chart_, marked = demo_marked.score.chart, _independent(demo_marked.data)
+    chart_, marked = demo_marked.score.chart, _independent(demo_marked.files[0].data)
     scale = 12 / chart_.resolution
     compared = 0
     for passage in demo_marked.score.together.passages:
@@ -74,32 +74,32 @@ def test_no_note_is_changed(demo_marked: pipeline.Marked) -> None:
         return [(etree.tostring(n.find("pitch")).decode() if n.find("pitch") is not None else "-", n.findtext("duration") or "",
                  "".join(t.get("type") or "" for t in n.iterfind("tie"))) for n in root.iter("note")]
 
-    assert notes(demo_marked.data) == notes(demo_marked.score.document.data)
+    assert notes(demo_marked.files[0].data) == notes(demo_marked.score.document.data)
 
 
 def test_the_marked_demo_is_valid_music_xml(demo_marked: pipeline.Marked, schema: etree.XMLSchema) -> None:
     schema.assertValid(etree.fromstring(demo_marked.score.document.data))
-    schema.assertValid(etree.fromstring(demo_marked.data))
+    schema.assertValid(etree.fromstring(demo_marked.files[0].data))
 
 
 def test_taking_the_insertions_out_restores_the_document(demo_marked: pipeline.Marked) -> None:
     original = demo_marked.score.document.data
-    back = undo_splices(demo_marked.data, demo_marked.splices)
+    back = undo_splices(demo_marked.files[0].data, demo_marked.files[0].splices)
     assert back == original
     assert etree.tostring(etree.fromstring(back), method="c14n") == etree.tostring(etree.fromstring(original), method="c14n")
 
 
 def test_a_second_run_inserts_nothing(demo_marked: pipeline.Marked) -> None:
     again = pipeline.mark_score(demo_marked.again, pipeline.Options())
-    assert again.splices == ()
-    assert again.data == demo_marked.data
+    assert again.files[0].splices == ()
+    assert again.files[0].data == demo_marked.files[0].data
 
 
 def test_every_other_line_is_untouched(demo_marked: pipeline.Marked) -> None:
     def others(data: bytes) -> list[str]:
         return [line for line in data.decode().splitlines() if not any(t in line for t in ("<notations>", "<direction", "<notehead"))]
 
-    assert others(demo_marked.data) == others(demo_marked.score.document.data)
+    assert others(demo_marked.files[0].data) == others(demo_marked.score.document.data)
 
 
 notes = st.sampled_from(["C5/8", "D5/8>", "E5/8", "G5/8!", "A5/4", "F5/4-", "r/8", "D5/8", "E5/8t( F5/8t G5/8t)"])

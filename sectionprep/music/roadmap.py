@@ -1,0 +1,105 @@
+"""The road map: in which order the bars are played, through repeats, endings, D.S., D.C. and coda.
+
+Usual practice (no source): the second time after a D.S. or D.C. repeats are not taken and only the last ending
+is played; "to coda" counts only after such a jump.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from sectionprep.music.chart import Bar, Chart
+
+_MOST = 50_000  # bars played: a road map that never ends stops here
+_BACK = re.compile(r"\b(d\.?\s?s\.?|dal segno|d\.?\s?c\.?|da capo)(?![a-z])", re.IGNORECASE)
+_SEGNO = re.compile(r"\b(d\.?\s?s\.?|dal segno)(?![a-z])", re.IGNORECASE)
+
+
+def playing_order(chart: Chart) -> tuple[int, ...]:
+    """Indices of bars in the order in which they are played."""
+    signs = _signs(chart)
+    order: list[int] = []
+    passes: dict[int, int] = {}
+    start = 0
+    at = 0
+    jumped = False
+    bars = chart.bars
+    while 0 <= at < len(bars) and len(order) < _MOST:
+        bar = bars[at]
+        if bar.repeat_start and start != at:
+            start = at
+        turn = passes.get(start, 0) + 1
+        if bar.endings and not _plays(bar, turn, jumped, bars):
+            at += 1
+            continue
+        order.append(at)
+        here = signs.get(at, frozenset())
+        if jumped and "to coda" in here and (coda := _find(signs, "coda", at)) is not None:
+            at, jumped = coda, False
+            passes = {}
+            start = at
+            continue
+        if jumped and "fine" in here:
+            break
+        if bar.repeat_end and not jumped and turn < bar.repeat_end:
+            passes[start] = turn
+            at = start
+            continue
+        back = here & {"ds", "dc"}
+        if back and not jumped:
+            target = 0 if "dc" in back else _find(signs, "segno", -1)
+            if target is not None:
+                at, jumped = target, True
+                continue
+        at += 1
+    return tuple(order)
+
+
+def say_order(chart: Chart) -> str:
+    """The road map in printed bar numbers: "1-16, 9-14, 17-40"."""
+    order = playing_order(chart)
+    runs: list[list[int]] = []
+    for index in order:
+        if runs and index == runs[-1][-1] + 1:
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    numbers = [bar.number for bar in chart.bars]
+    return ", ".join(numbers[r[0]] if len(r) == 1 else f"{numbers[r[0]]}-{numbers[r[-1]]}" for r in runs)
+
+
+def _plays(bar: Bar, turn: int, jumped: bool, bars: Sequence[Bar]) -> bool:
+    numbers = [int(n) for n in bar.endings if n.isdigit()]
+    if not numbers:
+        return True
+    if not jumped:
+        return turn in numbers
+    last = max(numbers)
+    for later in bars[bar.index + 1 :]:  # the other endings of the same repeat follow without a gap
+        if not later.endings:
+            break
+        last = max([last, *(int(n) for n in later.endings if n.isdigit())])
+    return last in numbers
+
+
+def _signs(chart: Chart) -> dict[int, frozenset[str]]:
+    found: dict[int, set[str]] = {}
+    for part in chart.parts:
+        for sign in part.directions:
+            here = found.setdefault(sign.bar, set())
+            if sign.kind in ("segno", "coda"):
+                here.add(sign.kind)
+            elif sign.kind == "jump":
+                text = sign.value.lower()
+                if "to coda" in text and not _BACK.search(text):
+                    here.add("to coda")
+                elif _BACK.search(text):
+                    here.add("ds" if _SEGNO.search(text) else "dc")
+                elif "fine" in text:
+                    here.add("fine")
+    return {index: frozenset(signs) for index, signs in found.items() if signs}
+
+
+def _find(signs: dict[int, frozenset[str]], name: str, after: int) -> int | None:
+    return next((index for index in sorted(signs) if name in signs[index] and index > after), None)

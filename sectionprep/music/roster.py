@@ -1,0 +1,89 @@
+"""The band's roster: who sits where and who leads, settled by the director in a file of our own (TOML)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from sectionprep.errors import UnusableSettings
+from sectionprep.music.instruments import UNKNOWN, Chair, instrument
+from sectionprep.settings import read_toml
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seat:
+    """One line of the roster. staff: millimetres, 0 where the default will do."""
+
+    part: str
+    instrument: str = ""
+    number: int = 0
+    player: str = ""
+    copies: int = 1
+    staff: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeadWish:
+    """Whose line a group follows: `of` is a scope, a passage id, or "bar N"."""
+
+    of: str
+    part: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Roster:
+    """All seats and lead wishes; empty where the director settled nothing."""
+
+    seats: tuple[Seat, ...] = ()
+    leads: tuple[LeadWish, ...] = ()
+
+    def seat(self, part: str) -> Seat | None:
+        """The seat of a part, by name."""
+        return next((seat for seat in self.seats if seat.part == part), None)
+
+    def settle(self, part: str, chair: Chair) -> Chair:
+        """The chair of a part after the director's word."""
+        seat = self.seat(part)
+        if seat is None or not (seat.instrument or seat.number):
+            return chair
+        found = instrument(seat.instrument) if seat.instrument else chair.instrument
+        number = seat.number or chair.number
+        return replace(chair, instrument=found, number=number, numbers=(number,) if number else (), sure=True,
+                       why="roster")
+
+
+EMPTY = Roster()
+
+
+def read_roster(path: Path) -> Roster:
+    """Read a roster file. Raises UnusableSettings with the entry that is wrong."""
+    table = read_toml(path)
+    unknown = set(table) - {"seat", "lead"}
+    if unknown:
+        raise UnusableSettings(f"has an unknown table [{sorted(unknown)[0]}].", where=str(path),
+                               remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.")
+    seats = tuple(_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1))
+    leads = tuple(_entry(path, "lead", n, row, LeadWish) for n, row in enumerate(table.get("lead", []), start=1))
+    for seat in seats:
+        if seat.instrument and instrument(seat.instrument) is UNKNOWN:
+            raise UnusableSettings(f"names an instrument {seat.instrument!r} that is not in shared/instruments.toml.",
+                                   where=f"{path}, seat of {seat.part}", remedy="Use the name of a row there, such as alto-sax.")
+    return Roster(seats=seats, leads=leads)
+
+
+def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any:
+    where = f"{path}, {kind} {number}"
+    if not isinstance(row, dict):
+        raise UnusableSettings(f"[{kind}] must be written [[{kind}]].", where=where, remedy="See shared/roster_example.toml.")
+    kinds = {"part": str, "instrument": str, "number": int, "player": str, "copies": int, "staff": (int, float), "of": str}
+    for name, value in row.items():
+        if name not in make.__dataclass_fields__:
+            raise UnusableSettings(f"does not know {name!r}.", where=where, remedy="See shared/roster_example.toml.")
+        if not isinstance(value, kinds[name]) or isinstance(value, bool):  # type: ignore[arg-type]
+            raise UnusableSettings(f"{name} cannot be {value!r}.", where=where, remedy="See shared/roster_example.toml.")
+    try:
+        return make(**row)
+    except TypeError as error:
+        raise UnusableSettings("lacks an entry (part, or of and part).", where=where,
+                               remedy="See shared/roster_example.toml.") from error

@@ -1,0 +1,118 @@
+"""A part of a concert-pitch score, rewritten as its player must read it. Works on the engraver's copy only."""
+
+from __future__ import annotations
+
+from lxml import etree
+
+from sectionprep.music.pitch import Pitch, Transposition
+from sectionprep.musicxml.document import tag_of
+
+_SIGNS = {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "flat-flat"}
+
+
+def fifths_up(transposition: Transposition) -> int:
+    """How far the written key lies from the concert key on the circle of fifths (alto sax: +3)."""
+    steps = (-transposition.chromatic * 7) % 12
+    return steps - 12 if steps > 6 else steps
+
+
+class WrittenPart:
+    """Rewrites measures one after the other; keeps key and accidentals."""
+
+    def __init__(self, transposition: Transposition, clef: str) -> None:
+        self.transposition = transposition
+        self.clef = clef
+        self.fifths = fifths_up(transposition)
+
+    def rewrite(self, measure: etree._Element) -> None:
+        """Change one measure in place."""
+        state: dict[tuple[str, int], float] = {}
+        for element in measure:
+            tag = tag_of(element)
+            if tag == "attributes":
+                self._attributes(element)
+                state = {}
+            elif tag == "note":
+                self._note(element, state)
+            elif tag == "harmony":
+                self._harmony(element)
+
+    def _attributes(self, element: etree._Element) -> None:
+        for name in ("transpose", "for-part"):
+            for old in element.findall(name):
+                element.remove(old)
+        for fifths in element.iterfind("key/fifths"):
+            value = int(float((fifths.text or "0").strip() or 0)) + fifths_up(self.transposition)
+            value = value - 12 if value > 7 else value + 12 if value < -7 else value
+            fifths.text = str(value)
+            self.fifths = value
+        if self.clef in ("G2", "F4"):
+            for clef in element.findall("clef"):
+                for child in list(clef):
+                    clef.remove(child)
+                etree.SubElement(clef, "sign").text = self.clef[0]
+                etree.SubElement(clef, "line").text = self.clef[1]
+
+    def _note(self, note: etree._Element, state: dict[tuple[str, int], float]) -> None:
+        element = note.find("pitch")
+        if element is None:
+            return
+        concert = Pitch((element.findtext("step") or "C").strip(), float(element.findtext("alter") or 0),
+                        int(element.findtext("octave") or 4))
+        written = _simple(self.transposition.written_pitch(concert))
+        for child in list(element):
+            element.remove(child)
+        etree.SubElement(element, "step").text = written.step
+        if written.alter:
+            etree.SubElement(element, "alter").text = f"{written.alter:g}"
+        etree.SubElement(element, "octave").text = str(written.octave)
+        self._accidental(note, written, state)
+
+    def _accidental(self, note: etree._Element, written: Pitch, state: dict[tuple[str, int], float]) -> None:
+        for old in note.findall("accidental"):
+            note.remove(old)
+        place = (written.step, written.octave)
+        tied = any(t.get("type") == "stop" for t in note.findall("tie"))
+        current = state.get(place, _in_key(self.fifths, written.step))
+        if not tied:
+            state[place] = written.alter
+        if tied or current == written.alter or round(written.alter) not in _SIGNS:
+            return
+        sign = etree.Element("accidental")
+        sign.text = _SIGNS[round(written.alter)]
+        before = [c for c in note if tag_of(c) in ("type", "dot", "voice", "duration", "pitch", "tie", "instrument")]
+        note.insert(note.index(before[-1]) + 1, sign)
+
+    def _harmony(self, harmony: etree._Element) -> None:
+        for kind in ("root", "bass"):
+            for element in harmony.findall(kind):
+                step, alter = element.find(f"{kind}-step"), element.find(f"{kind}-alter")
+                if step is None:
+                    continue
+                value = float(alter.text or 0) if alter is not None else 0.0
+                written = _simple(self.transposition.written_pitch(Pitch((step.text or "C").strip(), value, 4)))
+                step.text = written.step
+                if alter is not None:
+                    element.remove(alter)
+                if written.alter:
+                    sign = etree.Element(f"{kind}-alter")
+                    sign.text = f"{written.alter:g}"
+                    element.insert(element.index(step) + 1, sign)
+
+
+def _simple(pitch: Pitch) -> Pitch:
+    """Plain names for double accidentals and for Cb, Fb, B#, E#."""
+    odd = {("C", -1.0), ("F", -1.0), ("B", 1.0), ("E", 1.0)}
+    if abs(pitch.alter) < 2 and (pitch.step, float(pitch.alter)) not in odd:
+        return pitch
+    up = 1 if pitch.alter > 0 else -1
+    steps = "CDEFGAB"
+    octave, index = divmod(pitch.diatonic + up, 7)
+    plain = Pitch(steps[index], 0, octave)
+    return Pitch(steps[index], pitch.midi - plain.midi, octave)
+
+
+def _in_key(fifths: int, step: str) -> float:
+    if fifths > 0:
+        return 1 if step in "FCGDAEB"[:fifths] else 0
+    return -1 if step in "BEADGCF"[:-fifths] else 0
