@@ -30,13 +30,14 @@ Score = Annotated[Path, typer.Argument(
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
 Style = Annotated[str | None, typer.Option(help="Phrasing style; by default chosen from the chart's words and tempo.")]
-Printed = Annotated[str, typer.Option(help="Marks printed in the lead: keep, prefer or ignore.")]
+Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
 Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print machine-readable results to stdout and nothing else there.")]
 Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
 Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
 Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
 Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print).")]
+PlanPath = Annotated[Path | None, typer.Option("--plan", help="A plan file written by `plan -o`, edited or not; its lines win over the rules.")]
 Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
 
 
@@ -102,10 +103,10 @@ def _options(**given: Any) -> Options:
     from sectionprep.pipeline import Options
     from sectionprep.settings import Limits, load_toml
 
-    for name, allowed in (("printed", ("keep", "prefer", "ignore")), ("section", ("match", "add", "report")),
+    for name, allowed in (("printed", (None, "keep", "prefer", "ignore")), ("section", ("match", "add", "report")),
                           ("level", ("pro", "school")), ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
         if name in given and given[name] not in allowed:
-            raise BadArgument(f"--{name} cannot be {given[name]!r}.", remedy=f"Choose one of: {', '.join(allowed)}.")
+            raise BadArgument(f"--{name} cannot be {given[name]!r}.", remedy=f"Choose one of: {', '.join(a for a in allowed if a)}.")
     return Options(**given, limits=_LIMITS or Limits())
 
 
@@ -131,14 +132,14 @@ def limits(
 def prepare(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
-    style: Style = None, printed: Printed = "keep", section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, decisions: Decisions = None, roster: RosterFile = None,
+    style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, decisions=decisions, roster=roster)
+                       staff=staff, plan=plan, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
@@ -191,25 +192,36 @@ def passages(chart: Score, roster: RosterFile = None, as_json: AsJson = False) -
     passages_table(score.chart, score.together)
 
 
-@app.command()
-def plan(
+@app.command("plan")
+def plan_command(
     chart: Score,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Write the plan as a file to edit by hand.")] = None,
     part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
     bars: Annotated[str | None, typer.Option(help="With --part: only these bars, as in 17-24.")] = None,
-    style: Style = None, printed: Printed = "keep", decisions: Decisions = None, roster: RosterFile = None, as_json: AsJson = False,
+    style: Style = None, printed: Printed = None, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None, as_json: AsJson = False,
 ) -> None:
     """Show how each lead line would be phrased, and why."""
     from sectionprep import pipeline
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.reports import plan_json
 
-    options = _options(style=style, printed=printed, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, plan=plan, decisions=decisions, roster=roster)
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
     score = pipeline.read_score(chart, options)
-    planned = pipeline.plan_part(score, part, bars, options) if part else pipeline.plan_score(score, options)[0]
+    unfit: tuple[Any, ...] = ()
+    if part:
+        planned = pipeline.plan_part(score, part, bars, options)
+    else:
+        planned, unfit = pipeline.plan_score(score, options)
+    for directive, why in unfit:
+        print(_clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"), file=sys.stderr)
+    if out is not None:
+        path = pipeline.write_plan_file(score, planned, out, options)
+        print(f"Written: {_clean(path)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         print(pipeline.to_json(plan_json(score.chart, planned)))
+    if as_json or out is not None:
         return
     from sectionprep.outputs.terminal import plan_lines
 
@@ -220,7 +232,7 @@ def plan(
 def mark(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The marked score; by default CHART_marked beside the chart.")] = None,
-    style: Style = None, printed: Printed = "keep", section: Section = "match", decisions: Decisions = None, roster: RosterFile = None,
+    style: Style = None, printed: Printed = None, section: Section = "match", plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
     undo: Annotated[bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")] = False,
     record: Annotated[Path | None, typer.Option(help="With --undo: the change record (by default beside the score).")] = None,
 ) -> None:
@@ -236,7 +248,7 @@ def mark(
         write_file(target, undo_marks(chart, beside), source=chart)
         _say(f"Written: {target}")
         return
-    options = _options(style=style, printed=printed, section=section, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, section=section, plan=plan, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{suffix}")
@@ -292,13 +304,13 @@ def sheets(
 def checklist(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The workbook; by default CHART_rehearsal.xlsx beside the chart.")] = None,
-    style: Style = None, printed: Printed = "keep", section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, decisions: Decisions = None, roster: RosterFile = None,
+    style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
+    minutes: Minutes = 45, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Write the rehearsal workbook alone."""
     from sectionprep import pipeline
 
-    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, plan=plan, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")
     _say(f"Written: {pipeline.write_checklist(marked, target, options)}")

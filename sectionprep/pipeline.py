@@ -21,8 +21,9 @@ from sectionprep.musicxml.bundle import Bundle, MarkedFile, mark_bundle, open_bu
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Together, find_passages
-from sectionprep.phrasing import Plan, plan_line, plan_passages
+from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.settings import Limits
 
 if TYPE_CHECKING:
@@ -36,12 +37,13 @@ class Options:
     """What a person may settle; see `sectionprep prepare --help`."""
 
     style: str | None = None
-    printed: str = "keep"
+    printed: str | None = None
     section: str = "match"
     level: str = "pro"
     minutes: int = 45
     paper: str = "letter"
     staff: float = 7.5
+    plan: Path | None = None
     decisions: Path | None = None
     roster: Path | None = None
     limits: Limits = field(default_factory=Limits)
@@ -105,13 +107,25 @@ def read_score(path: Path, options: Options) -> Score:
 
 
 def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
-    """Plan all passages; the director's decisions come last and win."""
-    plan = plan_passages(score.chart, score.together, style=options.style, printed=options.printed)
+    """Plan all passages; the director's plan file and then the workbook's decisions come last and win."""
+    settled = read_plan(options.plan) if options.plan else PlanFile()
+    plan = plan_passages(score.chart, score.together, style=options.style or settled.style or None,
+                         printed=_printed(options, settled))
+    plan, unfit = apply_directives(score.chart, plan, settled.directives)
     if options.decisions is None:
-        return plan, ()
+        return plan, unfit
     from sectionprep.outputs.workbook import read_typed, to_directives
 
-    return apply_directives(score.chart, plan, to_directives(read_typed(options.decisions), options.decisions))
+    decided = to_directives(read_typed(options.decisions), options.decisions)
+    plan, more = apply_directives(score.chart, plan, decided)
+    return plan, unfit + more
+
+
+def _printed(options: Options, settled: PlanFile) -> str:
+    printed = options.printed or settled.printed or "keep"
+    if printed not in PRINTED:
+        raise BadArgument(f"marks printed in the lead cannot be treated as {printed!r}.", remedy=f"Choose one of: {', '.join(PRINTED)}.")
+    return printed
 
 
 def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Plan:
@@ -121,7 +135,7 @@ def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Pl
     part = part or next((p for p in chart.parts if p.name.lower() == name.lower() or p.chair.says.lower() == name.lower()), None)
     if part is None:
         raise BadArgument(f"there is no part {name!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
-    return plan_line(chart, part.index, bars=_bar_range(chart, bars), style=options.style, printed=options.printed)
+    return plan_line(chart, part.index, bars=_bar_range(chart, bars), style=options.style, printed=_printed(options, PlanFile()))
 
 
 def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
@@ -153,6 +167,15 @@ def mark_score(score: Score, options: Options) -> Marked:
         before=run_checks(score.chart, score.together, level=options.level),
         after=run_checks(chart, again.together, level=options.level),
     )
+
+
+def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Path:
+    """Write the plan as a file to edit by hand."""
+    from sectionprep.outputs.writing import write_file
+
+    text = write_plan(score.chart, plan, options.printed or "keep")
+    write_file(out, text.encode("utf-8"), source=score.document.path)
+    return out
 
 
 def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
@@ -203,6 +226,7 @@ def footer_of(score: Score) -> str:
 
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder."""
+    from sectionprep.outputs.director_pages import director_pdf, map_png
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text
     from sectionprep.outputs.sheets import draw_all, part_jobs, safe_name
@@ -222,7 +246,12 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         reports = draw_all(jobs, _counter("drawing parts", len(jobs), progress))
         progress("writing the workbook", 0, 1)
         items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
+        (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
+        director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
+                                paper=options.paper, footer=footer_of(score))
+        (stage / f"{stem}_director.pdf").write_bytes(director)
+        (stage / f"{stem}_map.png").write_bytes(map_png(director))
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())

@@ -31,8 +31,8 @@ def extract_part(
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address."""
     addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
-    measures = _measures_of(document.root, part_id, occurrence)
-    top = _measures_of(document.root, None, 0)
+    measures = measures_of(document.root, part_id, occurrence)
+    top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     listed = etree.SubElement(part_list, "score-part", id="P1")
@@ -40,7 +40,7 @@ def extract_part(
     part = etree.SubElement(score, "part", id="P1")
     slash = False
     for n, measure in enumerate(measures):
-        copied = _copy(measure, addresses)
+        copied = copy_measure(measure, addresses)
         copied.tag = "measure"
         copied.set("number", measure.get("number") or str(n + 1))
         for name in ("id", "width"):
@@ -56,7 +56,8 @@ def extract_part(
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 
-def _measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> list[etree._Element]:
+def measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> list[etree._Element]:
+    """The measures of one part, partwise or timewise; None takes the first part."""
     if tag_of(root) == "score-partwise":
         parts = [p for p in root if tag_of(p) == "part" and part_id in (None, p.get("id") or "")]
         chosen = parts[min(occurrence, len(parts) - 1)]
@@ -74,7 +75,8 @@ def _measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> 
     return found
 
 
-def _copy(measure: etree._Element, addresses: dict[int, int]) -> etree._Element:
+def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._Element:
+    """A measure without namespaces and print hints; its notes carry their address as id."""
     copied = copy.deepcopy(measure)
     originals = [e for e in measure.iter() if tag_of(e) == "note"]
     twins = [e for e in copied.iter() if tag_of(e) == "note"]

@@ -13,7 +13,7 @@ from sectionprep.errors import SectionprepError
 from sectionprep.outputs.layout import BarBox, break_lines
 from sectionprep.outputs.mei import MeiBar, MeiPart
 from sectionprep.outputs.skyline import restack
-from sectionprep.outputs.svg import System, read_systems
+from sectionprep.outputs.svg import System, natural_widths, read_systems
 
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
@@ -41,27 +41,27 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
     import verovio
 
     toolkit = verovio.toolkit()
-    unit = staff_mm / 0.8
-    common = {
-        "unit": unit, "header": "none", "footer": "none", "spacingSystem": 4, "multiRestStyle": "block",
-        "mnumInterval": 0, "svgViewBox": True, "svgFormatRaw": True, "smuflTextFont": "none", "condense": "none",
-        "expandNever": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
-        "pageMarginRight": 0, "spacingLinear": 0.25, "spacingNonLinear": 0.6,
-    }
+    common = _common(staff_mm)
     with _quiet() as said:
         toolkit.setOptions({"breaks": "none", "xmlIdSeed": _FIRST_SEED})
         if not toolkit.loadData(part.decode("utf-8")):
             raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
         mei = MeiPart(toolkit.getMEI())
-        natural, glyphs = _render(toolkit, mei.text(), {
+        widths, head = natural_widths(_page(toolkit, mei.text(), {
             **common, "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
-            "xmlIdSeed": _SECOND_SEED})
-        boxes, overhead = _boxes(mei, natural)
-        starts = break_lines(boxes, width_mm * 100 - overhead)
+            "xmlIdSeed": _SECOND_SEED}, 1))
+        boxes = [
+            BarBox(width=max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0, glued=bar.glued, bars=bar.bars)
+            for n, bar in enumerate(mei.bars)
+        ]
+        starts = break_lines(boxes, width_mm * 100 - head)
         mei.set_breaks(starts)
-        systems, glyphs = _render(toolkit, mei.text(), {
+        systems, glyphs = read_systems(_page(toolkit, mei.text(), {
             **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-            "xmlIdSeed": _SECOND_SEED + 1})
+            "xmlIdSeed": _SECOND_SEED + 1}, 1))
+        for page in range(2, toolkit.getPageCount() + 1):
+            more, outlines = read_systems(toolkit.renderToSVG(page))
+            systems, glyphs = systems + more, glyphs | outlines
     if notes and not any(system.heads for system in systems):
         raise EngravingFailed("the part drew as an empty page.", where=where, remedy="Check the file's encoding.")
     ends = [*starts[1:], len(mei.bars)]
@@ -75,33 +75,33 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=chords)
 
 
-def _render(toolkit: Any, mei: str, options: dict[str, Any]) -> tuple[list[System], dict[str, str]]:
+def engrave_excerpt(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
+    """Draw a few bars of several parts; lines break where the engraver likes."""
+    import verovio
+
+    toolkit = verovio.toolkit()
+    with _quiet() as said:
+        toolkit.setOptions({**_common(staff_mm), "breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
+                            "xmlIdSeed": _FIRST_SEED, "spacingStaff": 7})
+        if not toolkit.loadData(score.decode("utf-8")):
+            raise EngravingFailed("the passage cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
+        return read_systems(toolkit.renderToSVG(1))
+
+
+def _common(staff_mm: float) -> dict[str, Any]:
+    return {
+        "unit": staff_mm / 0.8, "header": "none", "footer": "none", "spacingSystem": 4, "multiRestStyle": "block",
+        "mnumInterval": 0, "svgViewBox": True, "svgFormatRaw": True, "smuflTextFont": "none", "condense": "none",
+        "expandNever": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
+        "pageMarginRight": 0, "spacingLinear": 0.25, "spacingNonLinear": 0.6,
+    }
+
+
+def _page(toolkit: Any, mei: str, options: dict[str, Any], page: int) -> str:
     toolkit.resetOptions()
     toolkit.setOptions(options)
     toolkit.loadData(mei)
-    systems: list[System] = []
-    glyphs: dict[str, str] = {}
-    for page in range(1, toolkit.getPageCount() + 1):
-        found, outlines = read_systems(toolkit.renderToSVG(page))
-        systems += found
-        glyphs |= outlines
-    return systems, glyphs
-
-
-def _boxes(mei: MeiPart, natural: list[System]) -> tuple[list[BarBox], float]:
-    edges = {name: (x0, x1) for system in natural for name, x0, x1 in system.bar_edges}
-    firsts = {system.measures[0] for system in natural if system.measures}
-    overhead = 0.0
-    for system in natural:
-        signs = [i.box[2] for i in system.ink if i.kind == "glyph" and {"clef", "keySig"} & set(i.classes)
-                 and i.box[0] < (system.bar_edges[0][2] if system.bar_edges else 0)]
-        overhead = max([overhead, *[x for x in signs if x < 4000]])
-    boxes = []
-    for n, bar in enumerate(mei.bars):
-        x0, x1 = edges.get(bar.id, (0.0, 3000.0))
-        width = x1 - x0 - (overhead if bar.id in firsts else 0.0)
-        boxes.append(BarBox(width=max(width, 400.0), section=bar.section and n > 0, glued=bar.glued, bars=bar.bars))
-    return boxes, overhead
+    return str(toolkit.renderToSVG(page))
 
 
 @contextmanager

@@ -10,11 +10,12 @@ import base64
 import io
 import re
 from functools import cache
+from itertools import islice
 from pathlib import Path
 from xml.etree import ElementTree
 
 MUSIC = "sectionprep-music"
-TEXT, BOLD, ITALIC, BOLD_ITALIC = (f"sectionprep-text{n}" for n in ("", "-bold", "-italic", "-bold-italic"))
+TEXT, BOLD, ITALIC = (f"sectionprep-text{n}" for n in ("", "-bold", "-italic"))
 _MISSING = "\u25a1"
 
 
@@ -26,11 +27,12 @@ def _data() -> Path:
 
 
 @cache
-def _ttf(sheet: str) -> tuple[bytes, ...]:
+def _ttf(sheet: str, count: int) -> tuple[bytes, ...]:
+    """The first `count` fonts of a style sheet, unpacked."""
     from fontTools.ttLib import TTFont
 
     fonts = []
-    for match in re.finditer(r"base64,([A-Za-z0-9+/=]+)", (_data() / sheet).read_text()):
+    for match in islice(re.finditer(r"base64,([A-Za-z0-9+/=]+)", (_data() / sheet).read_text()), count):
         font = TTFont(io.BytesIO(base64.b64decode(match[1])))
         font.flavor = None
         out = io.BytesIO()
@@ -45,10 +47,9 @@ def register() -> None:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    for name, data in zip((TEXT, BOLD, ITALIC, BOLD_ITALIC), _ttf("Liberation.css"), strict=True):
+    for name, data in zip((TEXT, BOLD, ITALIC), _ttf("Liberation.css", 3), strict=True):
         pdfmetrics.registerFont(TTFont(name, io.BytesIO(data)))
-    pdfmetrics.registerFont(TTFont(MUSIC, io.BytesIO(_ttf("Leipzig.css")[0])))
-    pdfmetrics.registerFontFamily(TEXT, normal=TEXT, bold=BOLD, italic=ITALIC, boldItalic=BOLD_ITALIC)
+    pdfmetrics.registerFont(TTFont(MUSIC, io.BytesIO(_ttf("Leipzig.css", 1)[0])))
 
 
 @cache

@@ -12,6 +12,7 @@ from sectionprep.music.chart import Chart, Part
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
 from sectionprep.musicxml.transposing import WrittenPart
+from sectionprep.outputs import fonts
 from sectionprep.outputs.jazz_marks import DRAWN
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.phrasing.view import TEMPO_IF_SILENT
@@ -90,6 +91,7 @@ def draw_all(jobs: list[PartJob], tick: Callable[[], None] = lambda: None) -> li
             reports.append(draw_part(job))
             tick()
         return reports
+    fonts.register()  # where processes are forked they inherit the decoded fonts
     with ProcessPoolExecutor(max_workers=workers) as pool:
         reports = []
         for report in pool.map(draw_part, jobs):

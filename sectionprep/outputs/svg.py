@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree
 
@@ -111,6 +112,29 @@ def read_systems(text: str) -> tuple[list[System], dict[str, str]]:
             system.measure_box()
             found.append(system)
     return found, glyphs
+
+
+_MEASURE = re.compile(r'<g id="([^"]+)" class="measure"')
+_STAFF_LINE = re.compile(r'class="staff[^"]*"><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
+_HEAD_SIGN = re.compile(r'class="(?:clef|keyAccid)"><use [^>]*transform="translate\((-?[\d.]+),')
+
+
+def natural_widths(text: str) -> tuple[dict[str, float], float]:
+    """From a page drawn on one endless line: the width of each measure by id, and the room that clef and key
+    take at the head of a line. Reads the text without building the drawing."""
+    found: dict[str, float] = {}
+    places = [*((m.start(), m[1]) for m in _MEASURE.finditer(text)), (len(text), "")]
+    head = 0.0
+    for n, ((start, name), (stop, _)) in enumerate(pairwise(places)):
+        line = _STAFF_LINE.search(text, start, stop)
+        if line is None:
+            continue
+        found[name] = float(line[3]) - float(line[1])
+        if n == 0:
+            signs = [float(x) for x in _HEAD_SIGN.findall(text[start:stop])]
+            head = max([x for x in signs if x < 4000], default=0.0) + 300.0
+            found[name] -= head
+    return found, head
 
 
 def _walk(element: ElementTree.Element, system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
@@ -253,8 +277,7 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
 
 
 def _face(bold: bool, italic: bool) -> str:
-    return {(False, False): fonts.TEXT, (True, False): fonts.BOLD, (False, True): fonts.ITALIC,
-            (True, True): fonts.BOLD_ITALIC}[bold, italic]
+    return fonts.BOLD if bold else fonts.ITALIC if italic else fonts.TEXT
 
 
 _MAKERS = {"use": _glyph, "path": _path, "polygon": _poly, "polyline": _poly, "rect": _rect, "ellipse": _ellipse,

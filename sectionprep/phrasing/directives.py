@@ -114,6 +114,9 @@ def _apply(plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: se
         else:
             slurs = directive.marks & SLURS or note.marks & SLURS
             marks = (directive.marks - SLURS) | slurs
+        if marks == note.marks and cutoff == note.cutoff:
+            notes.append(note)  # the rules say the same: their reason stays
+            continue
         notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="",
                              why=f"decided by {directive.source}"))
     return replace(plan, notes=tuple(notes))

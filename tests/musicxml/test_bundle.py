@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from build import part_xml, score_xml
 from lxml import etree
+
 from sectionprep import pipeline
 from sectionprep.errors import NotAScore, UnusableSettings
 from sectionprep.music.roadmap import playing_order, say_order
@@ -96,7 +97,7 @@ def test_roster_settles_chairs_and_leads(tmp_path: Path) -> None:
     plain = pipeline.read_score(tmp_path / "chart.musicxml", pipeline.Options())
     assert any("not certain" in r.what for r in plain.chart.remarks)
     settled = pipeline.read_score(tmp_path / "chart.musicxml", pipeline.Options(roster=roster))
-    assert [p.chair.says for p in settled.chart.parts] == ["Alto 1", "Tenor"]
+    assert [p.chair.says for p in settled.chart.parts] == ["Alto 1", "Tenor 2"]
     assert settled.chart.parts[settled.together.passages[0].lead].name == "Reed 2"
     assert settled.together.passages[0].lead_why == "named by the director"
 

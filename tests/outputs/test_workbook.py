@@ -21,8 +21,8 @@ from sectionprep.outputs.workbook import (
     to_directives,
     write_workbook,
 )
-from sectionprep.outputs.workbook.read import parse_marks
 from sectionprep.outputs.workbook.rows import Book, build_book
+from sectionprep.phrasing.plan_file import parse_words
 
 
 @pytest.fixture(scope="module")
@@ -180,10 +180,10 @@ def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> No
 
 
 def test_words_for_marks() -> None:
-    assert parse_marks("accent + tenuto") == {"accent", "tenuto"}
-    assert parse_marks("Rooftop accent") == {"strong-accent"}
-    assert parse_marks("plain") == frozenset()
-    assert parse_marks("louder") is None
+    assert parse_words("accent + tenuto") == {"accent", "tenuto"}
+    assert parse_words("Rooftop accent") == {"strong-accent"}
+    assert parse_words("plain") == frozenset()
+    assert parse_words("louder") is None
 
 
 def test_decisions_win_over_rules_and_reach_every_part(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path) -> None:

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.errors import UnusableSettings
-from sectionprep.music.marks import BY_NAME, MARKS
 from sectionprep.outputs.workbook import tables
 from sectionprep.phrasing.directives import Directive
+from sectionprep.phrasing.plan_file import parse_words
 
 
 @dataclass(slots=True)
@@ -138,23 +138,6 @@ def _read_kept(sheet: Any) -> list[tuple[str, str, str, Any]]:
 
 # -- decisions ----------------------------------------------------------------------------------------
 
-_WORDS = {mark.says: mark.name for mark in MARKS}
-
-
-def parse_marks(words: str) -> frozenset[str] | None:
-    """Marks from a director's words: "accent + tenuto", "rooftop accent", "plain". None if not understood."""
-    found: set[str] = set()
-    for piece in words.replace("+", ",").replace(";", ",").replace(" and ", ",").split(","):
-        word = " ".join(piece.lower().split())
-        if word in ("plain", "none", "nothing", ""):
-            continue
-        name = _WORDS.get(word) or (word if word in BY_NAME else None) or _WORDS.get(word.rstrip("s"))
-        if name is None:
-            return None
-        found.add(name)
-    return frozenset(found)
-
-
 def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:
     """What the Marks sheet decides; "leave it" keeps what is printed and adds nothing. Raises UnusableSettings
     for a decision that cannot be understood."""
@@ -167,7 +150,7 @@ def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:
         where = typed.where.get((tables.MARKS, key, "Decision" if decision else "Change to"), tables.MARKS)
         part, bar, beat, figure = _split_key(key, path, where)
         if decision in ("", _plain(tables.CHANGE)) and change:
-            marks = parse_marks(str(change))
+            marks = parse_words(str(change))
             if marks is None:
                 at = typed.where.get((tables.MARKS, key, "Change to"), where)
                 raise UnusableSettings(f"{at} asks for {change!r}, which is no mark I know.", where=str(path),
