@@ -45,12 +45,14 @@ class _PartState:
 
 @dataclass(slots=True)
 class _Measure:
-    """One measure of one part, in ticks from its own bar line."""
+    """One measure of one part, in ticks from its own bar line. content: to the end of all it holds; sounding: to
+    the end of its last note."""
 
     number: str
     implicit: bool
     meter: Meter
     content: int = 0
+    sounding: int = 0
     events: list[tuple[int, int, etree._Element, _PartState]] = field(default_factory=list)
 
 
@@ -195,6 +197,8 @@ class _Reader:
                 last_onset = cursor
                 current.events.append((cursor, duration, element, state))
                 cursor += duration
+                if _child(element, "rest") is None:
+                    current.sounding = max(current.sounding, cursor)
             elif tag in ("backup", "forward"):
                 moved = self._duration(element, state)
                 cursor = max(0, cursor - moved) if tag == "backup" else cursor + moved
@@ -267,9 +271,7 @@ class _Reader:
         for index in range(count):
             here = [measures[index] for measures in walked if index < len(measures)]
             meter = here[0].meter
-            length = max(measure.content for measure in here)
-            if not length:
-                length = max(1, int(meter.quarters * self.resolution))
+            length = self._bar_length(here)
             sign = BarSigns()
             for measure in here:
                 for _, _, element, _ in measure.events:
@@ -280,6 +282,14 @@ class _Reader:
             signs.append(sign)
             start += length
         return bars, signs
+
+    def _bar_length(self, here: list[_Measure]) -> int:
+        """How long a bar is: as long as the parts that play in it say. Rests never make it longer than its
+        meter, and a part that only rests does not lengthen a pick-up that others play."""
+        nominal = max(1, int(here[0].meter.quarters * self.resolution))
+        playing = [m for m in here if m.sounding]
+        lengths = [max(m.sounding, min(m.content, nominal)) for m in playing or here]
+        return max(lengths) or nominal
 
     def _named(self, bars: list[Bar], signs: list[BarSigns], found: list[Direction]) -> tuple[Bar, ...]:
         letters = {d.bar: d.value for d in reversed(found) if d.kind == "rehearsal"}

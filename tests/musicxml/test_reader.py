@@ -133,3 +133,17 @@ def test_positions_are_exact_under_any_mixture_of_divisions() -> None:
     c = read_chart(parse_document(Path("x"), score_xml({"A": a, "B": b})))
     assert [c.quarters(t.onset) for t in c.lines[0]] == [0, Fraction(1, 3), Fraction(2, 3), 1]
     assert [c.quarters(t.onset) for t in c.lines[1]][:4] == [0, Fraction(1, 4), Fraction(1, 2), Fraction(3, 4)]
+
+
+def test_superfluous_rests_do_not_lengthen_a_bar() -> None:
+    c = chart({"A": "C5/4 D5/4 E5/2 F5/1", "B": "C4/1 D4/1"})
+    longer = part_xml("C5/4 D5/4 E5/2 F5/1").replace("</measure>", "<note><rest/><duration>48</duration><voice>1</voice></note></measure>", 1)
+    d = read_chart(parse_document(Path("x"), score_xml({"A": longer, "B": part_xml("C4/1 D4/1")})))
+    assert [b.length for b in d.bars] == [b.length for b in c.bars]
+
+
+def test_a_whole_rest_does_not_lengthen_a_pickup_that_others_play() -> None:
+    a = part_xml("C5/4 D5/1", pickup=1)
+    b = part_xml("r/4 D4/1", pickup=1).replace("<rest/><duration>24<", "<rest/><duration>96<")
+    c = read_chart(parse_document(Path("x"), score_xml({"A": a, "B": b})))
+    assert [c.quarters(bar.length) for bar in c.bars] == [1, 4]
