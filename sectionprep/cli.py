@@ -260,21 +260,36 @@ def mark(
 @app.command()
 def check(
     chart: Score, level: Level = "pro", roster: RosterFile = None, as_json: AsJson = False,
+    fix: Annotated[Path | None, typer.Option("--fix", help="Write a score with the safe ones mended (the section gets what the lead has printed).")] = None,
+    against: Annotated[Path | None, typer.Option("--against", help="An older version: say which parts differ and need printing again.")] = None,
     strict: Annotated[bool, typer.Option("--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found.")] = False,
 ) -> None:
     """Check that lead and section agree, and that the parts can be played."""
     from sectionprep import pipeline
-    from sectionprep.outputs.reports import findings_json
+    from sectionprep.outputs.reports import findings_json, versions_json
 
     options = _options(level=level, roster=roster)
     score = pipeline.read_score(chart, options)
     findings = pipeline.check_score(score, options)
-    if as_json:
-        print(pipeline.to_json(findings_json(score.chart, findings)))
-    else:
-        from sectionprep.outputs.terminal import findings_table
+    changes = None
+    if against is not None:
+        from sectionprep.checks.versions import compare_versions
 
+        changes = compare_versions(pipeline.read_score(against, options).chart, score.chart)
+    fixed = pipeline.fix_score(score, options) if fix is not None else None
+    if fix is not None and fixed is not None:
+        for path in pipeline.write_marked(fixed, fix):
+            print(f"Written: {_clean(path)}", file=sys.stderr if as_json else sys.stdout)
+    if as_json:
+        print(pipeline.to_json({**findings_json(score.chart, findings), **versions_json(changes)}))
+    else:
+        from sectionprep.outputs.terminal import findings_table, versions_table
+
+        if changes is not None:
+            versions_table(score.chart, changes)
         findings_table(score.chart, findings)
+        if fixed is not None:
+            _say(f"Mended: {len(findings) - len(fixed.after)} of {len(findings)} findings.")
     if strict and findings:
         raise typer.Exit(FINDINGS_EXIT_CODE)
 

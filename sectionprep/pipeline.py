@@ -22,6 +22,7 @@ from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
+from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.directives import Directive, apply_directives
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.settings import Limits
@@ -156,6 +157,15 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 def mark_score(score: Score, options: Options) -> Marked:
     """Mark every part, read the result again, and check both."""
     plan, unfit = plan_score(score, options)
+    return _marked(score, plan, unfit, options)
+
+
+def fix_score(score: Score, options: Options) -> Marked:
+    """Make the section agree with what is printed, without any phrasing of ours: the safe part of what `check` finds."""
+    return _marked(score, agreed_plan(score.chart, score.together), (), options)
+
+
+def _marked(score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options) -> Marked:
     marking = mark_chart(score.chart, score.together, plan, section=options.section)
     files = mark_bundle(score.bundle, marking.edits, marking.dropped)
     document = reread(score.bundle, files, options.limits)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from sectionprep.checks import Finding
+from sectionprep.checks.versions import PartChange
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.passages import Together
@@ -119,3 +120,10 @@ def agreement_text(chart: Chart, before: Sequence[Finding], after: Sequence[Find
     lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].name}: {c.why}" for c in marking.changes
               if c.kind == "left"] or ["  Nothing."]
     return "\n".join(lines) + "\n"
+
+
+def versions_json(changes: Sequence[PartChange] | None) -> Json:
+    """What differs from an older version; nothing when none was named."""
+    if changes is None:
+        return {}
+    return {"changed_parts": [{"part": c.part, "status": c.status, "notes": list(c.notes), "marks": list(c.marks)} for c in changes]}

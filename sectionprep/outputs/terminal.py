@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from sectionprep.checks import Finding
+from sectionprep.checks.versions import PartChange
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
 from sectionprep.music.pitch import name_of
@@ -96,3 +97,17 @@ def findings_table(chart: Chart, findings: Sequence[Finding]) -> None:
         place = chart.place(f.tick)
         table.add_row(f.severity, place.bar, say_beat(place.beat), _text(chart.parts[f.part].name), _text(f.message), _text(f.fix))
     console.print(table)
+
+
+def versions_table(chart: Chart, changes: Sequence[PartChange]) -> None:
+    """Which parts differ from an older version."""
+    console = _console()
+    if not changes:
+        console.print(_text("Nothing differs from the older version: no sheet needs printing again."))
+        return
+    console.print(_text(f"{len(changes)} of {len(chart.parts)} parts differ: print these again", "bold"))
+    table = _table("part", "", "bars with other notes", "bars with other marks")
+    for c in changes:
+        table.add_row(_text(c.part), c.status, _text(", ".join(c.notes)), _text(", ".join(c.marks)))
+    console.print(table)
+    console.print()

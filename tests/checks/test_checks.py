@@ -111,10 +111,68 @@ def test_ranges_depend_on_the_level() -> None:
 
 def test_a_mute_that_is_never_taken_out() -> None:
     words = '<direction><direction-type><words>{}</words></direction-type></direction>'
-    long = "C5/1 " * 40
-    parts = {"Trumpet 1": part_xml(long, signs={1: words.format("cup mute")})}
+    long = "C5/2 r/2 " * 40
+    parts = {"Trumpet 2": part_xml(long, signs={1: words.format("cup mute")})}
     c = read_chart(parse_document(Path("x"), score_xml(parts)))
     assert [f.check for f in run_checks(c, find_passages(c))] == ["mute"]
-    parts = {"Trumpet 1": part_xml(long, signs={1: words.format("cup mute"), 9: words.format("open")})}
+    parts = {"Trumpet 2": part_xml(long, signs={1: words.format("cup mute"), 9: words.format("open")})}
     c = read_chart(parse_document(Path("x"), score_xml(parts)))
     assert run_checks(c, find_passages(c)) == ()
+
+
+def test_struck_again_where_the_lead_holds() -> None:
+    lead = "D4/4 E4/4 F4/4 G4/4~ G4/4 E4/4 D4/4 C4/4 D4/4 F4/4 E4/4 D4/4"
+    assert ("tie", 1) in _kinds({"Alto Sax 1": lead, "Alto Sax 2": lead.replace("G4/4~", "G4/4"), "Tenor Sax 1": lead})
+    assert ("tie", 1) not in _kinds({"Alto Sax 1": lead, "Alto Sax 2": lead, "Tenor Sax 1": lead})
+
+
+def test_two_names_for_one_note_on_one_stand() -> None:
+    other = TUNE.replace("G4/4 E4/4", "G#4/4 E4/4")
+    assert _kinds({"Alto Sax 1": other, "Alto Sax 2": other.replace("G#4", "Ab4"), "Tenor Sax 1": other}) == [("spelling", 1)]
+    assert _kinds({"Alto Sax 1": other, "Alto Sax 2": other, "Tenor Sax 1": other.replace("G#4", "Ab4")}) == []
+
+
+def test_a_voice_that_crosses_for_one_note() -> None:
+    from build import transposed
+
+    low = transposed(TUNE, -4)
+    first = low.split()[4]
+    slip = low.replace(first, first.replace("4/", "5/"), 1)
+    assert ("voice-crossing", 1) in _kinds({"Alto Sax 1": TUNE, "Alto Sax 2": slip, "Tenor Sax 1": transposed(TUNE, -7)})
+    assert ("voice-crossing", 1) not in _kinds({"Alto Sax 1": TUNE, "Alto Sax 2": low, "Tenor Sax 1": transposed(TUNE, -7)})
+
+
+def test_a_doubling_needs_time() -> None:
+    """D. Bristol, woodwind doubling: give time for instrument changes."""
+    change = "<attributes><transpose><diatonic>0</diatonic><chromatic>0</chromatic></transpose></attributes>"
+    for text, at, found in (("C4/1 D4/1 E4/1 F4/1", 2, True), ("C4/1 D4/1 r/1 r/1 E4/1 F4/1", 4, False)):
+        xml = part_xml(text, transpose=(-5, -9), signs={at: change})
+        other = part_xml("C3/1 " * 6)
+        c = read_chart(parse_document(Path("x"), score_xml({"Alto Sax 1": xml, "Trombone 2": other})))
+        assert ("instrument-change" in {f.check for f in run_checks(c, find_passages(c))}) is found
+
+
+def test_lead_brass_without_rest() -> None:
+    line = "C5/4 D5/4 E5/4 r/4 " * 44
+    assert ("endurance", 0) in _kinds({"Trumpet 1": line})
+    assert ("endurance", 0) not in _kinds({"Trumpet 1": "C5/4 D5/4 E5/4 r/4 " * 20 + "r/1 " + "C5/4 D5/4 E5/4 r/4 " * 20})
+
+
+def test_fix_mends_marks_and_no_notes(demo_score: pipeline.Score) -> None:
+    fixed = pipeline.fix_score(demo_score, pipeline.Options())
+    assert not [f for f in fixed.after if f.check.startswith(("marks", "slur", "dynamic", "hairpin"))]
+    assert {"wrong-note", "early-release"} <= {f.check for f in fixed.after}
+    assert {f.check for f in fixed.after} <= {f.check for f in fixed.before}
+
+
+def test_versions_say_which_parts_to_print_again() -> None:
+    from sectionprep.checks.versions import compare_versions
+
+    old = chart({"Alto Sax 1": TUNE, "Alto Sax 2": TUNE, "Tenor Sax 1": TUNE})
+    new = chart({"Alto Sax 1": TUNE, "Alto Sax 2": TUNE.replace("C5/4", "C5/4>"), "Tenor Sax 1": TUNE.replace("E4/4", "Eb4/4", 1), "Bari": TUNE})
+    found = {c.part: (c.status, c.notes, c.marks) for c in compare_versions(old, new)}
+    assert found == {"Alto Sax 2": ("changed", (), ("1",)), "Tenor Sax 1": ("changed", ("2",), ()), "Bari": ("new", (), ())}
+    longer = chart({"Alto Sax 1": "r/1 " + TUNE, "Alto Sax 2": TUNE, "Tenor Sax 1": TUNE})
+    (change,) = [c for c in compare_versions(old, longer) if c.part == "Alto Sax 1"]
+    assert change.notes == ("1",)
+    assert compare_versions(old, old) == ()

@@ -9,6 +9,7 @@ import pytest
 from build import part_xml, score_xml
 from hypothesis import given
 from hypothesis import strategies as st
+
 from sectionprep import pipeline
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import say_beat

@@ -4,21 +4,28 @@ from sectionprep.checks.finding import Check
 from sectionprep.checks.found import (
     bar_sums,
     dynamics,
+    endurance,
     hairpins,
+    instrument_changes,
     mutes,
     note_marks,
     ranges,
     releases,
     signs_missing,
     slurs,
+    spellings,
+    ties,
     transpositions,
+    voice_crossings,
     wrong_notes,
 )
 
 CHECKS: tuple[Check, ...] = (
     wrong_notes.CHECK,
     transpositions.CHECK,
+    voice_crossings.CHECK,
     releases.CHECK,
+    ties.CHECK,
     note_marks.CHECK,
     slurs.CHECK,
     dynamics.CHECK,
@@ -27,4 +34,7 @@ CHECKS: tuple[Check, ...] = (
     signs_missing.CHECK,
     ranges.CHECK,
     mutes.CHECK,
+    instrument_changes.CHECK,
+    spellings.CHECK,
+    endurance.CHECK,
 )

@@ -1,0 +1,32 @@
+"""A note struck again where the lead holds it over.
+
+bad:  lead ties the D over the bar line, Alto 2 plays it twice
+good: both hold it
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+
+from sectionprep.checks.finding import Check, Context, Finding
+
+
+def _find(context: Context) -> Iterable[Finding]:
+    for passage in context.together.passages:
+        lead = context.chart.lines[passage.lead]
+        held = [t for t in lead if passage.start <= t.onset < passage.end]
+        for part in context.members(passage):
+            line = [t for t in context.chart.lines[part] if passage.start <= t.onset < passage.end]
+            for before, again in pairwise(line):
+                same = before.pitch == again.pitch and before.end == again.onset
+                over = next((t for t in held if t.onset <= before.onset and t.end > again.onset), None)
+                if same and over is not None and over.onset == before.onset and over.end == again.end:
+                    yield Finding(
+                        check="tie", severity="warning", tick=again.onset, part=part, lead=passage.lead, passage=passage.id,
+                        message=f"strikes the note again; {context.name(passage.lead)} holds it over", places=(again.onset,),
+                        fix="Tie the note in the score, or ask the lead.",
+                    )
+
+
+CHECK = Check(name="tie", says="notes struck again where the lead holds", find=_find)
