@@ -37,6 +37,9 @@ Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro
 Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
 Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
 Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print).")]
+Help = Annotated[bool, typer.Option("--section-help/--no-section-help", help="Say in each part, where a passage begins, how it belongs.")]
+Cues = Annotated[bool, typer.Option("--cues/--no-cues", help="Small named notes before an entry after a long rest.")]
+Proof = Annotated[bool, typer.Option("--proof", help="Print the marks that were added a shade lighter, for proofreading.")]
 PlanPath = Annotated[Path | None, typer.Option("--plan", help="A plan file written by `plan -o`, edited or not; its lines win over the rules.")]
 Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
 
@@ -133,13 +136,14 @@ def prepare(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True,
+    proof: Proof = False, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, plan=plan, decisions=decisions, roster=roster)
+                       staff=staff, section_help=section_help, cues=cues, proof=proof, plan=plan, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
@@ -169,12 +173,13 @@ def _summary(done: Any) -> None:
         turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
         _say(f"Printed {done.pages} pages{turns}.")
     _say("Written:")
-    parts = [f for f in done.files if f.parent.name == "parts"]
     for path in done.files:
-        if path not in parts:
+        if path.parent == done.folder:
             _say(f"  {path}")
-    if parts:
-        _say(f"  {parts[0].parent}{os.sep} ({len(parts)} part sheets)")
+    for name, says in (("parts", "part sheets"), ("sets", "print sets: a section or the band in one file")):
+        inside = [f for f in done.files if f.parent == done.folder / name]
+        if inside:
+            _say(f"  {inside[0].parent}{os.sep} ({len(inside)} {says})")
 
 
 @app.command()
@@ -299,12 +304,12 @@ def sheets(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
-    paper: Paper = "letter", staff: Staff = 7.5, roster: RosterFile = None,
+    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, roster: RosterFile = None,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import pipeline
 
-    options = _options(paper=paper, staff=staff, roster=roster)
+    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, roster=roster)
     score = pipeline.read_score(chart, options)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_parts")
     with _progress() as progress:

@@ -44,6 +44,9 @@ class Options:
     minutes: int = 45
     paper: str = "letter"
     staff: float = 7.5
+    section_help: bool = True
+    cues: bool = True
+    proof: bool = False
     plan: Path | None = None
     decisions: Path | None = None
     roster: Path | None = None
@@ -237,6 +240,7 @@ def footer_of(score: Score) -> str:
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder."""
     from sectionprep.outputs.director_pages import director_pdf, map_png
+    from sectionprep.outputs.print_set import print_sets
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text
     from sectionprep.outputs.sheets import draw_all, part_jobs, safe_name
@@ -252,8 +256,12 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
         (stage / "parts").mkdir()
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
-                         footer=footer_of(score))
+                         footer=footer_of(score), together=marked.again.together, roster=score.roster,
+                         ours={a: frozenset(e.add) for a, e in marked.marking.edits.items() if e.add})
         reports = draw_all(jobs, _counter("drawing parts", len(jobs), progress))
+        (stage / "sets").mkdir()
+        for name, data in print_sets(score.chart, reports, score.roster).items():
+            (stage / "sets" / f"{name}.pdf").write_bytes(data)
         progress("writing the workbook", 0, 1)
         items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
@@ -274,7 +282,8 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
 def _sheet_style(options: Options) -> SheetStyle:
     from sectionprep.outputs.part_sheet import SheetStyle
 
-    return SheetStyle(paper=options.paper, staff=options.staff)
+    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues,
+                      proof=options.proof)
 
 
 def _typed_before(options: Options, existing: Path) -> Typed | None:
@@ -321,7 +330,8 @@ def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[s
                 raise BadArgument(f"there is no part {name!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
             chosen.append(index)
     with staged(folder, source=score.document.path) as stage:
-        jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen)
+        jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen,
+                         together=score.together, roster=score.roster)
         return tuple(draw_all(jobs, _counter("drawing parts", len(jobs), progress)))
 
 

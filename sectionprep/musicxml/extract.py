@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from lxml import etree
 
@@ -26,10 +26,11 @@ def note_id(address: int) -> str:
 
 def extract_part(
     document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
-    words: Mapping[int, str] | None = None,
+    words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None,
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
-    rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address."""
+    rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
+    and the copy of each measure."""
     addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
@@ -52,6 +53,8 @@ def extract_part(
             written.rewrite(copied)
         if words:
             _add_words(copied, words)
+        if finish is not None:
+            finish(n, copied)
         part.append(copied)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 

@@ -59,7 +59,7 @@ class WrittenPart:
             return
         concert = Pitch((element.findtext("step") or "C").strip(), float(element.findtext("alter") or 0),
                         int(element.findtext("octave") or 4))
-        written = _simple(self.transposition.written_pitch(concert))
+        written = respell(self.transposition.written_pitch(concert))
         for child in list(element):
             element.remove(child)
         etree.SubElement(element, "step").text = written.step
@@ -73,7 +73,7 @@ class WrittenPart:
             note.remove(old)
         place = (written.step, written.octave)
         tied = any(t.get("type") == "stop" for t in note.findall("tie"))
-        current = state.get(place, _in_key(self.fifths, written.step))
+        current = state.get(place, in_key(self.fifths, written.step))
         if not tied:
             state[place] = written.alter
         if tied or current == written.alter or round(written.alter) not in _SIGNS:
@@ -90,7 +90,7 @@ class WrittenPart:
                 if step is None:
                     continue
                 value = float(alter.text or 0) if alter is not None else 0.0
-                written = _simple(self.transposition.written_pitch(Pitch((step.text or "C").strip(), value, 4)))
+                written = respell(self.transposition.written_pitch(Pitch((step.text or "C").strip(), value, 4)))
                 step.text = written.step
                 if alter is not None:
                     element.remove(alter)
@@ -100,7 +100,7 @@ class WrittenPart:
                     element.insert(element.index(step) + 1, sign)
 
 
-def _simple(pitch: Pitch) -> Pitch:
+def respell(pitch: Pitch) -> Pitch:
     """Plain names for double accidentals and for Cb, Fb, B#, E#."""
     odd = {("C", -1.0), ("F", -1.0), ("B", 1.0), ("E", 1.0)}
     if abs(pitch.alter) < 2 and (pitch.step, float(pitch.alter)) not in odd:
@@ -112,7 +112,8 @@ def _simple(pitch: Pitch) -> Pitch:
     return Pitch(steps[index], pitch.midi - plain.midi, octave)
 
 
-def _in_key(fifths: int, step: str) -> float:
+def in_key(fifths: int, step: str) -> float:
+    """Alteration that a key signature gives a step."""
     if fifths > 0:
         return 1 if step in "FCGDAEB"[:fifths] else 0
     return -1 if step in "BEADGCF"[:-fifths] else 0

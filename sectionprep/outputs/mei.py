@@ -5,6 +5,7 @@ Silent bars become one long rest, lines break where layout says, words get the s
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from xml.etree import ElementTree
@@ -13,6 +14,7 @@ _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 ElementTree.register_namespace("", _NS)
+_HELP = re.compile(r"^(cue: |(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)( of |, lead | with |: you lead))")
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
 
@@ -68,7 +70,7 @@ class MeiPart:
 
     def _small_words(self, words: ElementTree.Element) -> None:
         plain = "".join(words.itertext()).strip()
-        if plain.startswith("off ") and len(plain) < 12:
+        if (plain.startswith("off ") and len(plain) < 12) or _HELP.match(plain):
             for child in list(words):
                 words.remove(child)
             rend = ElementTree.SubElement(words, f"{_M}rend", {"fontsize": "80%"})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from sectionprep.outputs import fonts
@@ -33,8 +34,9 @@ class Painter:
             self.canvas.endForm()
             self.forms[code] = form
 
-    def system(self, system: System, x: float, y: float) -> None:
-        """Draw a system so that its top staff line lies `y` points above the page's foot, from `x` points."""
+    def system(self, system: System, x: float, y: float, pale: Mapping[str, tuple[str, ...]] | None = None) -> None:
+        """Draw a system so that its top staff line lies `y` points above the page's foot, from `x` points. pale:
+        note ids whose articulations are drawn in grey."""
         c = self.canvas
         c.saveState()
         c.translate(x, y)
@@ -42,7 +44,12 @@ class Painter:
         c.translate(0, -system.staff_top)
         c.setLineCap(0)
         for ink in system.ink:
-            self.ink(ink)
+            if pale and ink.owner in pale and "artic" in ink.classes:
+                c.setFillGray(0.55)
+                self.ink(ink)
+                c.setFillGray(0)
+            else:
+                self.ink(ink)
         c.restoreState()
 
     def glyph(self, code: str) -> None:

@@ -17,17 +17,22 @@ from sectionprep.settings import load_toml
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
-    """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml."""
+    """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml. section_help: words where a
+    passage begins; cues: small notes before an entry; proof: our own marks a shade lighter."""
 
     paper: str = "letter"
     staff: float = 7.5
+    section_help: bool = True
+    cues: bool = True
+    proof: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartJob:
     """All that is needed to draw one part, in plain values (it crosses process borders).
 
-    xml: the part as a score of its own. overlays: marks to draw by us, by note id. rests: seconds of rest
+    xml: the part as a score of its own. overlays: marks to draw by us, by note id. pale: marks that we added, by note
+    id, printed lighter in proofs. rests: seconds of rest
     around the end of each bar, by bar index. numbers: printed number of each bar.
     """
 
@@ -42,6 +47,7 @@ class PartJob:
     out: Path
     style: SheetStyle
     overlays: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    pale: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     rests: tuple[float, ...] = ()
     numbers: tuple[str, ...] = ()
 
@@ -109,6 +115,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes)
     painter = Painter(canvas)
     painter.learn(engraving.glyphs)
+    for system in engraving.systems:
+        system.bottom = max(system.bottom, _under_clef(system) + _NUMBER_GAP + _number_size())
     lines = _line_boxes(engraving, job)
     gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM
     starts, turns = break_pages(lines, frame.room(True), frame.room(False), gap)
@@ -152,7 +160,7 @@ def _place(
         ink = (system.bottom - system.top) * UNIT
         slack = max(0.0, lines[n].height - ink) / 2
         staff_y = y - slack - (system.staff_top - system.top) * UNIT
-        painter.system(system, frame.side, staff_y)
+        painter.system(system, frame.side, staff_y, pale=job.pale if job.style.proof else {})
         _extras(painter, frame, engraving, job, n, staff_y)
         y -= lines[n].height + gap
 
@@ -173,9 +181,16 @@ def _extras(painter: Painter, frame: _Frame, engraving: Engraving, job: PartJob,
                 jazz_marks.draw(painter, system, head, mark)
     index = engraving.bars[engraving.lines[n][0]].index
     if n and index < len(job.numbers):
-        size = load_toml("templates/sheets.toml")["type"]["bar_number"] / UNIT
-        painter.text(0, _under_clef(system) + 60 + 0.75 * size, job.numbers[index], fonts.ITALIC, size)
+        size = _number_size()
+        painter.text(0, _under_clef(system) + _NUMBER_GAP + 0.75 * size, job.numbers[index], fonts.ITALIC, size)
     c.restoreState()
+
+
+_NUMBER_GAP = 60.0  # hundredths of a millimetre between clef and bar number
+
+
+def _number_size() -> float:
+    return float(load_toml("templates/sheets.toml")["type"]["bar_number"]) / UNIT
 
 
 def _under_clef(system: System) -> float:

@@ -4,18 +4,28 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sectionprep.music.chart import Chart, Part
+from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.musicxml.cues import add_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
 from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.outputs import fonts
+from sectionprep.outputs.cue_choice import choose_cues
 from sectionprep.outputs.jazz_marks import DRAWN
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.section_help import section_help
+from sectionprep.passages import Together
 from sectionprep.phrasing.view import TEMPO_IF_SILENT
+
+if TYPE_CHECKING:
+    from lxml import etree
 
 _PARALLEL_FROM = 6  # parts; below this a second process costs more than it saves: judgement
 
@@ -56,10 +66,26 @@ def _written(chart: Chart, part: Part) -> WrittenPart | None:
     return WrittenPart(instrument.transposition, instrument.clef)
 
 
+def _cue_writer(
+    document: Document, chart: Chart, together: Together, part: Part
+) -> Callable[[int, etree._Element], None] | None:
+    cues = {cue.bar: cue for cue in choose_cues(chart, together, part)} if not chart.concert else {}
+    if not cues:
+        return None
+
+    def write(bar: int, measure: etree._Element) -> None:
+        if bar in cues:
+            add_cue(measure, document, cues[bar])
+
+    return write
+
+
 def part_jobs(
-    document: Document, chart: Chart, folder: Path, *, style: SheetStyle, footer: str, parts: Iterable[int] | None = None
+    document: Document, chart: Chart, folder: Path, *, style: SheetStyle, footer: str, parts: Iterable[int] | None = None,
+    together: Together | None = None, roster: Roster = EMPTY, ours: Mapping[int, frozenset[str]] | None = None,
 ) -> list[PartJob]:
-    """One drawing job for each part that has anything to play."""
+    """One drawing job for each part. together: gives section help and cues; roster: gives large print. ours: marks
+    that we added, by note address, to be printed lighter for proofreading."""
     seen: dict[str, int] = {}
     names = file_names(chart)
     wanted = None if parts is None else set(parts)
@@ -72,11 +98,17 @@ def part_jobs(
         overlays = {
             note_id(note.address): tuple(sorted(note.marks & DRAWN)) for note in part.notes if note.marks & DRAWN
         }
+        help_words = section_help(chart, together, part.index) if together is not None and style.section_help else {}
+        seat = roster.seat(part.name)
+        own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
         jobs.append(PartJob(
-            xml=extract_part(document, part.id, occurrence, written=_written(chart, part)), name=part.name, title=chart.title,
+            xml=extract_part(document, part.id, occurrence, written=_written(chart, part), words=help_words,
+                             finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None),
+            name=part.name, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
             notes=sum(not n.is_rest for n in part.notes), where=part.name,
-            out=folder / f"{names[part.index]}.pdf", style=style, overlays=overlays,
+            out=folder / f"{names[part.index]}.pdf", style=own_style, overlays=overlays,
+            pale={note_id(a): tuple(sorted(m)) for a, m in (ours or {}).items()},
             rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
         ))
     return jobs

@@ -1,4 +1,4 @@
-"""Vertical order above a staff that carries chord symbols: music, chords on one line, then words and signs.
+"""Vertical order above a staff: music, chords on one line, then words and signs.
 
 The engraver puts chord symbols above tempo words and signs; players look for them right above the staff.
 So chords get one baseline a line, just clear of the music, and everything else above the staff is stacked
@@ -24,14 +24,12 @@ def _word_class(ink: Ink) -> str:
 
 def restack(system: System, chords: dict[str, str]) -> None:
     """Move chord symbols and the words above the staff to their places; takes the system's extent anew."""
-    if not system.chords:
-        return
     moving: dict[str, list[Ink]] = defaultdict(list)
     music: list[_Segment] = []
     for ink in system.ink:
         word = _word_class(ink)
         if word and ink.box[3] < system.staff_top + 50:
-            moving[ink.group or word].append(ink)
+            moving["endings" if word == "voltaBracket" else ink.group or word].append(ink)
         elif ink.box[1] < system.staff_top:
             music.append((ink.box[0], ink.box[2], ink.box[1]))
     height = chord_symbols.SIZE * _CAP
@@ -49,7 +47,8 @@ def restack(system: System, chords: dict[str, str]) -> None:
     for inks in sorted(moving.values(), key=lambda group: -max(i.box[3] for i in group)):
         _lower_onto(inks, taken, system.staff_top - 60)
     system.measure_box()
-    system.top = min(system.top, base - height - 80)
+    if system.chords:
+        system.top = min(system.top, base - height - 80)
 
 
 def _lower_onto(inks: list[Ink], taken: list[_Segment], floor: float) -> None:

@@ -128,3 +128,58 @@ def test_rests_at_bar_ends_are_in_seconds() -> None:
 )
 def test_chord_symbols_are_understood(text: str, expected: tuple[object, ...]) -> None:
     assert split(text) == expected
+
+
+@pytest.fixture(scope="module")
+def helped(demo_marked: pipeline.Marked, tmp_path_factory: pytest.TempPathFactory) -> dict[str, SheetReport]:
+    again = demo_marked.again
+    jobs = part_jobs(again.document, again.chart, tmp_path_factory.mktemp("helped"), style=SheetStyle(), footer="", together=again.together)
+    return {report.name: report for report in draw_all(jobs)}
+
+
+def test_parts_say_how_they_belong(helped: dict[str, SheetReport]) -> None:
+    words = {name: " ".join(" ".join(_text(helped[name].path)).split()) for name in ("Alto Sax 1", "Alto Sax 2", "Baritone Sax", "Trombone 2")}
+    assert "soli: you lead" in words["Alto Sax 1"]
+    assert "soli, lead Alto 1" in words["Alto Sax 2"]
+    assert "8vb of Alto 1" in words["Baritone Sax"]
+    assert "8vb of Alto 1" in words["Trombone 2"]
+
+
+def test_long_rests_end_in_a_named_cue(helped: dict[str, SheetReport]) -> None:
+    """Common practice, no source: a cue before the entry after a long rest."""
+    words = " ".join(" ".join(_text(helped["Trumpet 3"].path)).split())
+    assert "cue: Alto 1" in words
+    assert "cue: Trombone 1" in words
+
+
+def test_a_cue_stands_at_the_readers_pitch(demo_marked: pipeline.Marked) -> None:
+    """Bar 58, concert D4 Eb4 E4 F4 in Trombone 1, read a step higher by a trumpet."""
+    from lxml import etree
+
+    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.outputs.sheets import _cue_writer
+
+    again = demo_marked.again
+    part = next(p for p in again.chart.parts if p.name == "Trumpet 3")
+    xml = extract_part(again.document, part.id, finish=_cue_writer(again.document, again.chart, again.together, part))
+    measure = next(m for m in etree.fromstring(xml).iter("measure") if m.get("number") == "58")
+    pitches = [(n.findtext("pitch/step"), n.findtext("pitch/alter"), n.findtext("pitch/octave")) for n in measure.iter("note") if n.find("cue") is not None]
+    assert pitches == [("E", None, "4"), ("F", None, "4"), ("F", "1", "4"), ("G", None, "4")]
+
+
+def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(helped: dict[str, SheetReport], demo_marked: pipeline.Marked) -> None:
+    import io
+
+    from pypdf import PdfReader
+
+    from sectionprep.music.roster import Roster, Seat
+    from sectionprep.outputs.print_set import print_sets
+
+    roster = Roster(seats=(Seat(part="Alto Sax 1", copies=2),))
+    sets = print_sets(demo_marked.again.chart, list(helped.values()), roster)
+    assert set(sets) == {"saxes", "trumpets", "trombones", "rhythm", "band"}
+    band = PdfReader(io.BytesIO(sets["band"]))
+    assert len(band.outline) == 18
+    assert len(band.pages) == sum(r.pages for r in helped.values()) + helped["Alto Sax 1"].pages
+    assert band.page_labels[0] == "Alto Sax 1 1"
+    assert sets == print_sets(demo_marked.again.chart, list(helped.values()), roster)

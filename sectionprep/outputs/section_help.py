@@ -1,0 +1,34 @@
+"""What a part says where a passage begins: how it belongs. "soli, lead Alto 1", "8vb of Alto 1", "unis.: you lead"."""
+
+from __future__ import annotations
+
+from sectionprep.music.chart import Chart
+from sectionprep.passages import Together
+
+
+def _says(chart: Chart, part: int) -> str:
+    chair = chart.parts[part].chair
+    return chair.says if chair.sure else chart.parts[part].name
+
+
+def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
+    """Words by note address for one part."""
+    words: dict[int, str] = {}
+    for passage in together.passages:
+        if part not in passage.parts:
+            continue
+        first = next((t for t in chart.lines[part] if passage.start <= t.onset < passage.end), None)
+        if first is None:
+            continue
+        kind = "unis." if passage.texture == "unison" else passage.texture
+        lead = _says(chart, passage.lead)
+        if part == passage.lead:
+            text = f"{kind}: you lead"
+        elif passage.texture == "soli":
+            text = f"soli, lead {lead}"
+        else:
+            octaves = dict(passage.octaves).get(part, 0)
+            distance = {0: "unis. with", -1: "8vb of", 1: "8va of", -2: "15mb of"}.get(octaves, f"{octaves:+d} octaves of")
+            text = f"{distance} {lead}"
+        words[first.head.address] = text
+    return words
