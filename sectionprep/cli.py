@@ -334,3 +334,57 @@ def checklist(
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")
     _say(f"Written: {pipeline.write_checklist(marked, target, options)}")
+
+
+@app.command()
+def audition(
+    chart: Score,
+    out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the files; by default CHART_audition beside the chart.")] = None,
+    passage: Annotated[list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")] = None,
+    part: Annotated[str, typer.Option(help="Your part: adds it with the lead, and the section without it.")] = "",
+    tempos: Annotated[str, typer.Option(help="Percent of the chart's tempo, as in 60,75,90,100.")] = "100",
+    loops: Annotated[int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")] = 1,
+    click: Annotated[bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")] = False,
+    style: Style = None, printed: Printed = None, plan: PlanPath = None, roster: RosterFile = None,
+) -> None:
+    """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
+    from sectionprep import pipeline
+    from sectionprep.errors import BadArgument
+    from sectionprep.outputs.audition import Wish
+
+    try:
+        shares = tuple(float(t) / 100 for t in tempos.split(","))
+    except ValueError as error:
+        raise BadArgument(f"--tempos cannot be {tempos!r}.", remedy="Write percent, as in 60,75,90,100.") from error
+    if not all(0.2 <= share <= 2 for share in shares):
+        raise BadArgument(f"--tempos cannot be {tempos!r}.", remedy="Stay between 20 and 200 percent.")
+    options = _options(style=style, printed=printed, plan=plan, roster=roster)
+    folder = out or chart.with_name(f"{chart.name.split('.')[0]}_audition")
+    wish = Wish(passages=tuple(passage or ()), part=part, tempos=shares, loops=loops, click=click)
+    written = pipeline.audition(chart, folder, options, wish)
+    _say(f"Written: {folder}{os.sep} ({len(written)} files). Start quietly: headphones harm ears too.")
+
+
+@app.command()
+def book(
+    library: Annotated[Path, typer.Argument(help="The folder that holds the charts.", show_default=False)],
+    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the results; run again to go on where it stopped.", show_default=False)],
+    style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro", minutes: Minutes = 45,
+    paper: Paper = "letter", staff: Staff = 7.5, plan: PlanPath = None, roster: RosterFile = None,
+    cluster: Annotated[str, typer.Option(help="Address of a Dask scheduler, as in tcp://host:8786 (needs the extra 'cluster').")] = "",
+) -> None:
+    """Prepare every chart of a library; unchanged ones are skipped, bad ones are listed and stop nothing."""
+    from sectionprep import pipeline
+
+    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper, staff=staff,
+                       plan=plan, roster=roster)
+
+    def tell(result: Any) -> None:
+        more = f": {result.reason}" if result.reason else f": {result.passages} passages, {result.before} findings, {result.after} left, {result.pages} pages"
+        _say(f"{result.status:<10}{result.name}{more}")
+
+    results = pipeline.book(library, out, options, cluster=cluster, tell=tell)
+    failed = sum(r.status == "failed" for r in results)
+    _say(f"{len(results)} charts, {failed} failed. Written: {out / 'book.xlsx'}")
+    if failed == len(results):
+        raise typer.Exit(3)

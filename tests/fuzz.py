@@ -168,7 +168,8 @@ def _swap(root: etree._Element, rng: random.Random) -> None:
     found = list(root.iter(f"{{*}}{tag}"))
     if len(found) > 1:
         one, other = rng.sample(found, 2)
-        one[:], other[:] = list(other), list(one)
+        if one not in other.iter() and other not in one.iter():
+            one[:], other[:] = list(other), list(one)
 
 
 def _text(root: etree._Element, rng: random.Random) -> None:

@@ -7,7 +7,9 @@ ends in the bytes. The n-th note of the one is the n-th note of the other, and n
 from __future__ import annotations
 
 import io
+import lzma
 import re
+import struct
 import zipfile
 import zlib
 from collections.abc import Mapping
@@ -99,7 +101,7 @@ def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str]:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             member = _root_member(archive, where)
             return _member_bytes(archive, member, len(raw), where, limits), member
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, OSError, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
         raise UnreadableFile(
             f"the compressed score is damaged ({error}).", where=where, remedy="Export the score again."
         ) from error

@@ -1,0 +1,115 @@
+"""What is heard agrees with the plan: onsets, lengths and loudness order measured from the rendered sound."""
+
+from __future__ import annotations
+
+import io
+import wave
+from pathlib import Path
+
+import mido
+import numpy as np
+import pytest
+from build import chart
+
+from sectionprep import pipeline
+from sectionprep.outputs.audition import Wish, write_audition
+from sectionprep.outputs.audition.performance import Played, play, swing_ratio
+from sectionprep.outputs.audition.synth import RATE, render, wav
+from sectionprep.phrasing import plan_line
+from sectionprep.phrasing.styles import styles
+
+
+def _envelope(sound: np.ndarray, window: float = 0.005) -> np.ndarray:
+    n = int(window * RATE)
+    frames = sound[: len(sound) // n * n].reshape(-1, n)
+    return np.sqrt((frames**2).mean(axis=1))
+
+
+def test_onsets_lengths_and_loudness_measured_from_the_sound() -> None:
+    notes = [Played(start=0.2, length=0.3, pitch=70, level=-12), Played(start=0.8, length=0.1, pitch=70, level=-6),
+             Played(start=1.4, length=0.4, pitch=70, level=-20)]
+    envelope = _envelope(render([("saxes", notes)], 2.0))
+    active = envelope > 0.02 * envelope.max()
+    starts = np.flatnonzero(active & ~np.roll(active, 1)) * 0.005
+    stops = np.flatnonzero(~active & np.roll(active, 1)) * 0.005
+    assert starts == pytest.approx([0.2, 0.8, 1.4], abs=0.02)
+    assert (stops - starts) == pytest.approx([0.3, 0.1, 0.4], abs=0.05)
+    loud = [envelope[int(n.start / 0.005) : int((n.start + n.length) / 0.005)].max() for n in notes]
+    assert loud[1] > loud[0] > loud[2]
+
+
+def test_flat_is_flat_and_shaped_follows_the_plan() -> None:
+    c = chart({"Alto Sax 1": "C5/8 D5/8 E5/8 G5/8> F5/8 E5/8 D5/4! C5/4 D5/4- r/2"})
+    plan = plan_line(c, 0).passages[0]
+    style = styles()["medium-swing"]
+    flat = play(c, c.lines[0], None, tempo=120, style=style)
+    shaped = play(c, c.lines[0], plan, tempo=120, style=style)
+    assert len({n.level for n in flat}) == 1
+    assert len({round(n.length / (60 / 120 * t.duration / c.resolution), 2) for n, t in zip(flat, c.lines[0], strict=True) if t.duration == c.resolution}) == 1
+    accented = next(n for n in plan.notes if "accent" in n.marks)
+    assert max(shaped, key=lambda n: n.level).pitch == accented.tone.pitch
+    short, long = shaped[6], shaped[8]
+    assert short.length < 0.6 * long.length
+
+
+def test_swing_follows_tempo_within_published_figures() -> None:
+    """Corcoran and Frieler 2021: typical 1.3 to 1 over 456 solos; S. Fidyk: eighths even near 300 beats a minute."""
+    assert swing_ratio(300) == 1.0
+    assert 1.25 <= swing_ratio(190) <= 1.35
+    assert all(1.0 <= swing_ratio(t) <= 1.7 for t in range(60, 340, 10))
+    c = chart({"Alto Sax 1": "C5/8 D5/8 E5/8 F5/8 G5/2"})
+    swung = play(c, c.lines[0], None, tempo=160, style=styles()["medium-swing"])
+    first, second = swung[1].start - swung[0].start, swung[2].start - swung[1].start
+    assert first / second == pytest.approx(swing_ratio(160), rel=0.01)
+    even = play(c, c.lines[0], None, tempo=160, style=styles()["latin"])
+    assert even[1].start - even[0].start == pytest.approx(even[2].start - even[1].start)
+
+
+@pytest.fixture(scope="module")
+def files(demo_marked: pipeline.Marked, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("audition")
+    score = demo_marked.score
+    write_audition(score.chart, score.together, demo_marked.plan, folder, Wish(passages=("P3",), part="Tenor Sax 1", tempos=(0.6, 1.0)))
+    return folder
+
+
+def test_files_of_a_passage(files: Path) -> None:
+    names = {p.name for p in files.iterdir()}
+    for take in ("lead_compare", "section", "my_part_with_lead", "section_without_me"):
+        for tempo in ("", "_60"):
+            assert {f"P3_{take}{tempo}.wav", f"P3_{take}{tempo}.mid"} <= names
+
+
+def test_midi_reads_back_with_tracks_tempo_and_markers(files: Path) -> None:
+    file = mido.MidiFile(files / "P3_section.mid")
+    names = [m.name for track in file.tracks for m in track if m.type == "track_name"]
+    assert names == ["Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Tenor Sax 2", "Baritone Sax"]
+    programs = [m.program for track in file.tracks for m in track if m.type == "program_change"]
+    assert programs == [65, 65, 66, 66, 67]  # General MIDI alto, tenor, baritone sax, counted from 0
+    tempo = next(m.tempo for track in file.tracks for m in track if m.type == "set_tempo")
+    assert mido.tempo2bpm(tempo) == pytest.approx(152, abs=0.01)
+    assert any(m.type == "marker" and "P3" in m.text for track in file.tracks for m in track)
+    without = mido.MidiFile(files / "P3_section_without_me.mid")
+    assert "Tenor Sax 1" not in [m.name for track in without.tracks for m in track if m.type == "track_name"]
+
+
+def test_compare_plays_the_line_twice(files: Path, demo_marked: pipeline.Marked) -> None:
+    passage = next(p for p in demo_marked.score.together.passages if p.id == "P3")
+    file = mido.MidiFile(files / "P3_lead_compare.mid")
+    on = [m for track in file.tracks for m in track if m.type == "note_on"]
+    assert len(on) == 2 * len(passage.attacks)
+    half = len(on) // 2
+    assert len({m.velocity for m in on[:half]}) == 1
+    assert len({m.velocity for m in on[half:]}) > 3
+    assert [m.note for m in on[:half]] == [m.note for m in on[half:]]
+
+
+def test_slower_is_longer_and_wav_is_sound(files: Path) -> None:
+    def seconds(path: Path) -> float:
+        with wave.open(str(path)) as file:
+            return file.getnframes() / file.getframerate()
+
+    assert seconds(files / "P3_section_60.wav") / seconds(files / "P3_section.wav") == pytest.approx(1 / 0.6, rel=0.06)
+    data = wav(np.zeros(100, dtype=np.float32))
+    with wave.open(io.BytesIO(data)) as file:
+        assert file.getnframes() == 100
