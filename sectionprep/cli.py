@@ -29,7 +29,9 @@ Score = Annotated[Path, typer.Argument(
     help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for each part, or ABC, Humdrum, MEI, MIDI (converted).",
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
-Style = Annotated[str | None, typer.Option(help="Phrasing style; by default chosen from the chart's words and tempo.")]
+Style = Annotated[str | None, typer.Option(
+    help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin, straight, older-swing, concert; by default chosen from "
+    "the chart's words, tempo and instruments.")]
 Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
 Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print machine-readable results to stdout and nothing else there.")]
@@ -61,6 +63,9 @@ def main() -> None:
     except MemoryError:
         _fail("the file asks for more memory than there is.", 6)
     except Exception as error:
+        if type(error).__name__ == "NoArgsIsHelpError":
+            print(getattr(error, "message", "") or error)
+            sys.exit(2)
         if hasattr(error, "format_message"):  # usage errors of the argument parser
             context = getattr(error, "ctx", None)
             hint = f" Try: {context.command_path} --help" if context else ""
@@ -116,8 +121,17 @@ def _options(**given: Any) -> Options:
 _LIMITS: Limits | None = None
 
 
+def _version(wanted: bool) -> None:
+    if wanted:
+        from sectionprep import __version__
+
+        print(f"sectionprep {__version__}")
+        raise typer.Exit
+
+
 @app.callback()
 def limits(
+    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,
     max_bytes: Annotated[int | None, typer.Option(min=1, help="Largest file to read, in bytes.", show_default="200,000,000")] = None,
     max_notes: Annotated[int | None, typer.Option(min=1, help="Most notes to read.", show_default="2,000,000")] = None,
     max_bars: Annotated[int | None, typer.Option(min=1, help="Most bars to read.", show_default="20,000")] = None,

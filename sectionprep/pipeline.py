@@ -266,14 +266,14 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         for name, data in print_sets(score.chart, reports, score.roster).items():
             (stage / "sets" / f"{name}.pdf").write_bytes(data)
         progress("writing the workbook", 0, 1)
-        items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
+        items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
         director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
                                 paper=options.paper, footer=footer_of(score))
         (stage / f"{stem}_director.pdf").write_bytes(director)
         (stage / f"{stem}_map.png").write_bytes(map_png(director))
-        report = agreement_text(score.chart, marked.before, marked.after, marked.marking)
+        report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     return Prepared(
@@ -415,7 +415,7 @@ def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
     from sectionprep.outputs.writing import write_file
 
     score = marked.score
-    items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, options.minutes)
+    items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
     write_file(out, _workbook(marked, items, [], _typed_before(options, out)), source=score.document.path)
     return out
 

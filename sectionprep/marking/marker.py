@@ -76,7 +76,7 @@ def mark_chart(chart: Chart, together: Together, plan: Plan, *, section: str = "
         raise BadArgument(f"there is no section policy {section!r}.",
                           remedy=f"Choose one of: {', '.join(SECTION_POLICIES)}.")
     desk = Desk(chart=chart, policy=section)
-    for passage in together.passages:
+    for passage in together.marked:
         planned = plan.of(passage.id)
         if planned is not None:
             for part in passage.parts:
@@ -124,7 +124,8 @@ def _mark_tone(desk: Desk, passage: Passage, note: PlannedNote, tone: Tone, part
         return
     why = note.why if is_lead else f"as {desk.chart.parts[passage.lead].name}: {note.why}"
     if extra and not is_lead:
-        why = f"{desk.chart.parts[passage.lead].name} has {say(wanted)} here"
+        has_none = "none here: taken out" if not wanted else f"{say(wanted)} here"
+        why = f"{desk.chart.parts[passage.lead].name} has {has_none}"
     head, last = desk.address(tone.head), desk.address(tone.notes[-1])
     desk.log(part, tone.onset, "marks", say(has), say((has - extra) | add), why, passage.id, head)
     if not desk.writes:
@@ -211,7 +212,7 @@ def _drop_slur(desk: Desk, passage: Passage, part: int, pair: tuple[int, int]) -
     first, last = desk.tones[part][pair[0]], desk.tones[part][pair[1]]
     lead = desk.chart.parts[passage.lead].name
     desk.log(part, pair[0], "slur", f"slur to {desk.chart.place(pair[1])}", "no slur",
-             f"{lead} has no slur over these notes", passage.id, first.head.address)
+             f"{lead} slurs otherwise here", passage.id, first.head.address)
     if not desk.writes:
         return
     for note in first.notes:

@@ -40,6 +40,7 @@ class Note:
     slur_starts: tuple[int, ...] = ()
     slur_stops: tuple[int, ...] = ()
     in_tuplet: bool = False
+    has_fermata: bool = False
 
     @property
     def end(self) -> int:
@@ -91,6 +92,11 @@ class Tone:
     def head(self) -> Note:
         """The note that is struck; marks on the attack live here."""
         return self.notes[0]
+
+    @property
+    def has_fermata(self) -> bool:
+        """True when a fermata stands on any of its notes."""
+        return any(note.has_fermata for note in self.notes)
 
     @property
     def marks(self) -> frozenset[str]:

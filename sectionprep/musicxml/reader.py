@@ -395,6 +395,7 @@ class _Reader:
             tie_stop="stop" in ties, voice=(voice.text or "1").strip() if voice is not None else "1",
             staff=_whole_text(staff, 1), marks=marks, slur_starts=starts, slur_stops=stops,
             in_tuplet="time-modification" in children,
+            has_fermata=any(tag_of(inner) == "fermata" for block in notations for inner in block),
         )
 
     def _pitch(self, element: etree._Element) -> Pitch:

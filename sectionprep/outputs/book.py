@@ -99,8 +99,8 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
         sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
-    charts = workbook.active
-    charts.title = "Charts"
+    del workbook["Sheet"]
+    charts = workbook.create_sheet("Charts")
     fill(charts, ("Chart", "Title", "What became of it", "Passages", "Findings before", "Left", "Marks written", "Pages", "Why it failed"),
          [(r.name, r.title, r.status, r.passages, r.before, r.after, r.marks, r.pages, r.reason) for r in results],
          (34, 34, 16, 10, 15, 8, 13, 8, 70))

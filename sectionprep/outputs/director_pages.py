@@ -9,7 +9,7 @@ from typing import Any
 from sectionprep.checks import Finding
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
-from sectionprep.music.pitch import CONCERT, name_of
+from sectionprep.music.pitch import CONCERT
 from sectionprep.music.roadmap import say_order
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.document import Document
@@ -21,7 +21,7 @@ from sectionprep.outputs.engraver import engrave_excerpt
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.svg import System
 from sectionprep.passages import Passage, Together
-from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.settings import load_toml
 
 _MARGIN = 12 * MM
@@ -324,6 +324,12 @@ def _weights(painter: Painter, system: System, staff_y: float, planned: PassageP
     c.restoreState()
 
 
+def _sounding(chart: Chart, part: int, note: PlannedNote) -> str:
+    """The sounding pitch as the page spells it."""
+    written = note.tone.head.pitch
+    return str(chart.parts[part].transposition_at(note.tone.onset).sounding_pitch(written)) if written else ""
+
+
 def _notes_beside(
     page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding]
 ) -> None:
@@ -342,7 +348,7 @@ def _notes_beside(
         words = say(note.marks - {"slur-stop"}) if note.marks - {"slur-stop"} else ""
         if note.cutoff is not None:
             words = f"{words}, off {say_beat(chart.place(note.cutoff).beat)}".lstrip(", ")
-        page.text(f"{place.bar}.{say_beat(place.beat)}  {name_of(note.tone.pitch)}  {words}: {note.why}", 8, gap=1.5)
+        page.text(f"{place.bar}.{say_beat(place.beat)}  {_sounding(chart, planned.part, note)}  {words}: {note.why}", 8, gap=1.5)
     for reading in planned.readings:
         leans = ", ".join(f"{chart.place(t).bar}.{say_beat(chart.place(t).beat)}" for t, _ in reading.leans)
         page.text(f"Reading \"{reading.name}\" leans on: {leans}.", 8, fonts.ITALIC)

@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-_SQUEEZE, _GAPE = 0.8, 1.9  # stretch beyond which a line looks wrong
+_SQUEEZE, _GAPE = 0.95, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
@@ -35,13 +35,13 @@ def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
     stretch = room / max(natural, 1.0)
     if last and stretch > 1:
         stretch = min(stretch, 1.25)
-    cost = 6.0 * math.log(stretch) ** 2
+    cost = 3.5 * math.log(stretch) ** 2
     if stretch < _SQUEEZE:
         cost += 40.0 * (_SQUEEZE / stretch - 1) + 2.0
     if stretch > _GAPE and not last:
         cost += 8.0 * (stretch / _GAPE - 1) + 1.0
-    cost += 0.3 * abs(len(bars) - 4) if not last else 0.0
-    cost += 2.5 * sum(bar.section for bar in bars[1:])
+    cost += 0.5 * abs(len(bars) - 4) + 0.8 * max(0, len(bars) - 7) if not last else 0.0
+    cost += 4.0 * sum(bar.section for bar in bars[1:])
     if last and len(bars) == 1:
         cost += 1.0
     if bars[0].glued:

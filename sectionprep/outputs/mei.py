@@ -67,6 +67,10 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
+        first = next(self.root.iter(f"{_M}measure"), None)
+        if first is not None and first.get("metcon") == "false":
+            for rest in first.iter(f"{_M}mRest"):  # a whole rest in a pick-up bar runs into the meter
+                rest.set("visible", "false")
 
     def _small_words(self, words: ElementTree.Element) -> None:
         plain = "".join(words.itertext()).strip()

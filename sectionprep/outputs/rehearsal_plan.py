@@ -43,11 +43,12 @@ class Item:
 
 
 def plan_rehearsal(
-    chart: Chart, together: Together, plan: Plan, findings: Sequence[Finding], minutes: int = 45
+    chart: Chart, together: Together, plan: Plan, before: Sequence[Finding], after: Sequence[Finding], minutes: int = 45
 ) -> tuple[Item, ...]:
-    """The items in the order in which to rehearse them; their minutes add up to `minutes`."""
+    """The items in the order in which to rehearse them; their minutes add up to `minutes`. before: what disagreed in
+    the parts as they came (players know those); after: what still does, which is what to listen for."""
     tempo = chart.tempo or TEMPO_IF_SILENT
-    needs = [(_need(chart, p, findings), p) for p in together.passages]
+    needs = [(_need(chart, p, before), p) for p in together.passages]
     needs.sort(key=lambda pair: (-pair[0], pair[1].start))
     run = max(_LEAST, round(minutes * _RUN_SHARE)) if minutes >= 2 * _LEAST else minutes
     room = minutes - run
@@ -56,7 +57,7 @@ def plan_rehearsal(
     if not chosen:
         run = minutes
     items = [
-        _item(chart, passage, plan.of(passage.id), findings, tempo, share)
+        _item(chart, passage, plan.of(passage.id), after, tempo, share)
         for (_, passage), share in zip(chosen, shares, strict=True)
     ]
     items.append(Item(
@@ -91,12 +92,14 @@ def _item(
 ) -> Item:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     mine = [f for f in findings if f.passage == passage.id and f.severity != "note"]
-    letter = next((b.rehearsal for b in reversed(chart.bars[: start.index + 1]) if b.rehearsal), "")
-    where = f"{letter}: " if letter else ""
+    middle = (start.index + end.index) // 2  # a pick-up belongs to the letter it leads to
+    letter = next((b.rehearsal for b in reversed(chart.bars[: middle + 1]) if b.rehearsal), "")
+    where = f"{passage.id}, {letter}: " if letter else f"{passage.id}: "
+    pickup = chart.bars[start.index].length < chart.bars[start.index].meter.quarters * chart.resolution
     return Item(
         key=f"{passage.scope}|{chart.parts[passage.lead].name}|{start.bar}|{float(start.beat):g}",
         what=f"{where}{passage.scope}, {passage.texture}",
-        bars=f"{start.bar} beat {say_beat(start.beat)} - {end.bar}",
+        bars=("pick-up" if pickup else f"{start.bar} beat {say_beat(start.beat)}") + f" - {end.bar}",
         chairs=_chairs(chart, passage),
         lead=chart.parts[passage.lead].name, listen=listen_for(chart, passage, plan, mine),
         tempos=tuple(dict.fromkeys(round(tempo * step / 2) * 2 if step < 1 else round(tempo) for step in STEPS)),

@@ -9,8 +9,10 @@ from sectionprep.checks import Finding
 from sectionprep.checks.versions import PartChange
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
+from sectionprep.music.marks import say
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
+from sectionprep.phrasing.directives import Directive
 
 Json = dict[str, Any]
 
@@ -102,7 +104,10 @@ def say_finding(chart: Chart, finding: Finding) -> str:
     return f"{chart.place(finding.tick)}, {chart.parts[finding.part].name}: {finding.message}"
 
 
-def agreement_text(chart: Chart, before: Sequence[Finding], after: Sequence[Finding], marking: Marking) -> str:
+def agreement_text(
+    chart: Chart, before: Sequence[Finding], after: Sequence[Finding], marking: Marking, plan: Plan,
+    unfit: Sequence[tuple[Directive, str]],
+) -> str:
     """The report to take along: what was wrong, what was done, what is left for a person."""
     written = [c for c in marking.changes if c.applied]
     replaced = [c for c in written if c.was not in ("plain", "none", "not written", "no slur", "")]
@@ -111,6 +116,11 @@ def agreement_text(chart: Chart, before: Sequence[Finding], after: Sequence[Find
                  f"mark that was there. After: {len(after)} findings left.")
     lines += ["", "LEFT FOR YOU (notes are never changed here)", ""]
     lines += [f"  [{f.severity}] {say_finding(chart, f)}\n      -> {f.fix}" for f in after] or ["  Nothing: all parts agree."]
+    decided = [(p, n) for p in plan.passages + plan.hits for n in p.notes if n.why.startswith("decided by")]
+    if decided or unfit:
+        lines += ["", "YOUR DECISIONS", ""]
+        lines += [f"  {chart.place(n.tone.onset)}, {chart.parts[p.part].name}: {say(n.marks)} ({n.why})" for p, n in decided]
+        lines += [f"  NOT PLACED: {d.part} bar {d.bar}: {why}" for d, why in unfit]
     lines += ["", "WHAT WAS FOUND BEFORE", ""]
     lines += [f"  [{f.severity}] {say_finding(chart, f)}" for f in before] or ["  Nothing."]
     lines += ["", "MARKS REPLACED OR TAKEN OUT", ""]

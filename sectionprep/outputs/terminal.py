@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import sys
 from collections.abc import Sequence
 
 from rich.console import Console
@@ -14,7 +13,6 @@ from sectionprep.checks import Finding
 from sectionprep.checks.versions import PartChange
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
-from sectionprep.music.pitch import name_of
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.chart_map import STRIP_KEY, chart_map, strip
 from sectionprep.passages import Together
@@ -22,7 +20,7 @@ from sectionprep.phrasing import Plan
 
 
 def _width() -> int:
-    return min(140, shutil.get_terminal_size((110, 40)).columns) if sys.stdout.isatty() else 130
+    return max(40, min(140, shutil.get_terminal_size((130, 40)).columns))
 
 
 def _console() -> Console:
@@ -70,7 +68,7 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
     for planned in plan.passages:
         console.print()
         console.print(_text(f"{planned.id}  {chart.parts[planned.part].name}", "bold"))
-        table = _table("bar", "beat", "note", "marks", "why")
+        table = _table("bar", "beat", "written", "marks", "why")
         for note in planned.notes:
             if not note.marks - {"slur-stop"} and note.cutoff is None:
                 continue
@@ -78,7 +76,7 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
             words = say(note.marks - {"slur-stop"}) if note.marks - {"slur-stop"} else ""
             if note.cutoff is not None:
                 words = f"{words}; off {say_beat(chart.place(note.cutoff).beat)}".strip("; ")
-            table.add_row(place.bar, say_beat(place.beat), name_of(note.tone.pitch), _text(words), _text(note.why))
+            table.add_row(place.bar, say_beat(place.beat), str(note.tone.head.pitch or ""), _text(words), _text(note.why))
         console.print(table)
         for caution in planned.cautions:
             console.print(_text(f"  caution: {caution}"))

@@ -41,7 +41,8 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     lasting = column_groups(grid, lasting_states(grid, pairs, LEAST_NOTES))
     found = join_figures(grid, stretches(grid, lasting, bar_length), LEAST_NOTES, _REACH_BARS * bar_length)
     passages = _passages(chart, grid, pairs, found, roster)
-    return Together(passages=passages, bars=_bars(chart, grid, pairs, groups))
+    hits = _hits(chart, grid, pairs, stretches(grid, groups, bar_length), passages, roster)
+    return Together(passages=passages, bars=_bars(chart, grid, pairs, groups), hits=hits)
 
 
 def _usual_bar(chart: Chart) -> int:
@@ -71,6 +72,25 @@ def _passages(
         if earlier != passage.id:
             passage = replace(passage, returns=earlier)
         made.append(passage)
+    return tuple(made)
+
+
+_HIT_PARTS = 3  # parts that make a short encounter a hit and not chance; judgement
+
+
+def _hits(
+    chart: Chart, grid: Grid, pairs: PairStates, found: list[Stretch], passages: Sequence[Passage], roster: Roster
+) -> tuple[Passage, ...]:
+    """What is left of stretches of three parts or more outside the passages of their members."""
+    made: list[Passage] = []
+    for stretch in found:
+        parts = tuple(sorted(stretch.parts))
+        near = [p for p in passages if stretch.parts & set(p.parts)]
+        attacks = tuple(c for c in stretch.attacks if not any(p.start <= grid.ticks[c] < p.end for p in near))
+        if len(parts) < _HIT_PARTS or not attacks:
+            continue
+        for texture, first, last in texture_runs(grid, parts, attacks, chart.resolution):
+            made.append(_passage(chart, grid, pairs, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster))
     return tuple(made)
 
 

@@ -16,7 +16,7 @@ _SAX_ORDER = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax"
 
 def _rank(part: Part) -> tuple[int, int, int, str]:
     key = part.chair.instrument.key
-    inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else 0
+    inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else int(key in ("bass-trombone", "tuba"))
     return (_AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.name)
 
 

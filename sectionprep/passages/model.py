@@ -59,7 +59,17 @@ class BarGroup:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
-    """All the finder knows: passages in order of time, and for every bar its groups (outer before inner)."""
+    """All the finder knows: passages in order of time, and for every bar its groups (outer before inner).
+
+    hits: what moves together but is too short or too held to be a passage (a lone chord of the whole band, a pad);
+    it is not listed as a passage, but it is marked and checked like one.
+    """
 
     passages: tuple[Passage, ...]
     bars: tuple[tuple[BarGroup, ...], ...]
+    hits: tuple[Passage, ...] = ()
+
+    @property
+    def marked(self) -> tuple[Passage, ...]:
+        """Everything that has to agree: passages and hits."""
+        return self.passages + self.hits

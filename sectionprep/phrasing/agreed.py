@@ -16,7 +16,7 @@ def agreed_plan(chart: Chart, together: Together) -> Plan:
     """The printed marks of every passage as a plan."""
     tones = [{tone.onset: tone for tone in line} for line in chart.lines]
     passages = []
-    for passage in together.passages:
+    for passage in together.marked:
         notes = []
         for tone in lead_tones(chart, passage):
             marks = tone.marks

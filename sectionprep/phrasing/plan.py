@@ -47,12 +47,13 @@ class PassagePlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The plans of all passages of a chart, in one style."""
+    """The plans of all passages (and of short hits) of a chart, in one style."""
 
     style: str
     style_why: str
     passages: tuple[PassagePlan, ...]
+    hits: tuple[PassagePlan, ...] = ()
 
     def of(self, passage_id: str) -> PassagePlan | None:
         """The plan of one passage."""
-        return next((plan for plan in self.passages if plan.id == passage_id), None)
+        return next((plan for plan in self.passages + self.hits if plan.id == passage_id), None)

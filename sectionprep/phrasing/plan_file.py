@@ -16,7 +16,6 @@ from typing import Any
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import BY_NAME, MARKS, SLURS, say
-from sectionprep.music.pitch import name_of
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.directives import Directive, figures_of
 from sectionprep.phrasing.plan import Plan
@@ -79,7 +78,7 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
                 continue
             place = chart.place(note.tone.onset)
             words = say(marks) + (" off" if note.cutoff is not None else "")
-            lines.append("  " + _quoted(f"{place.bar} {say_beat(place.beat)} | {name_of(note.tone.pitch)} | {words} | "
+            lines.append("  " + _quoted(f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
                                         f"{figures[note.tone.onset]}") + ",")
         lines.append("]")
     return "\n".join(lines) + "\n"

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ATTACKS, LENGTHS, contradict
+from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Option, choose, pair_cost
@@ -20,6 +20,8 @@ from sectionprep.phrasing.view import LineView, Spot, view_line
 PRINTED = ("keep", "prefer", "ignore")
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 _SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
+_LAST = 90  # beats of silence that mean the end of the line
+_BREATH_SECONDS = 4.0  # of playing before a breath is written where there is no rest; judgement
 _CUTOFF_BEATS = 2  # notes this long get their cut-off written; judgement after R. Sweum (mark the cut-offs)
 #: other readings offered to the director: name, change of price, change of off-beat evidence
 _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
@@ -55,11 +57,14 @@ def plan_passages(
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
     views: list[tuple[str, int, LineView]] = []
-    for passage in together.passages:
+    for passage in together.marked:
         tones = lead_tones(chart, passage)
         if tones:
             views.append((passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead)))
-    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
+    plans = _plan(chart, views, printed)
+    known = {passage.id for passage in together.passages}
+    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
+                hits=tuple(p for p in plans if p.id not in known))
 
 
 def plan_line(
@@ -80,6 +85,8 @@ def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
     desk = [_lay_out(name, part, view, printed) for name, part, view in views]
     _agree_on_figures(chart, desk, share_marks=printed == "keep")
+    if printed == "keep":
+        _agree_on_hits(desk)
     return tuple(_finish(chart, work, printed) for work in desk)
 
 
@@ -128,6 +135,21 @@ def _agree_on_figures(chart: Chart, desk: Sequence[_Work], *, share_marks: bool)
                     draft.printed, draft.borrowed = marked.most_common(1)[0][0], True
 
 
+def _agree_on_hits(desk: Sequence[_Work]) -> None:
+    """Where two groups hit the same moment for the same length, set off by rests, what is printed in one holds
+    for the other: printed beats planned."""
+    moments: dict[tuple[int, int], list[_Draft]] = defaultdict(list)
+    for work in desk:
+        for draft in work.drafts:
+            if draft.spot.before >= 0.5 or draft.spot.after >= 0.5:
+                moments[draft.spot.tone.onset, draft.spot.tone.duration].append(draft)
+    for together in moments.values():
+        printed = Counter(d.printed - SLURS for d in together if d.printed & ATTACKS and not d.borrowed)
+        for draft in together:
+            if printed and not draft.printed:
+                draft.printed, draft.borrowed = printed.most_common(1)[0][0], True
+
+
 def _figure(bar: Sequence[_Draft]) -> tuple[object, ...]:
     first = bar[0].spot
     return tuple((d.spot.offset, d.spot.tone.duration, d.spot.pitch - first.pitch) for d in bar)
@@ -142,7 +164,7 @@ def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
     notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
     notes = _with_slurs(view, notes, work.spans)
-    notes = _with_breaths(view, notes)
+    notes = _with_breaths(chart, view, notes)
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
@@ -214,9 +236,9 @@ def _lean_marks(draft: _Draft) -> tuple[str, ...]:
 def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
     spot = draft.spot
     weight = 1 / (1 + math.exp(-sum(c.weight for c in draft.said) / _SPREAD))
-    marks = set(draft.printed - {"slur-start", "slur-stop"})
+    marks = set(draft.printed - SLURS)
     reasons: list[str] = []
-    if draft.printed - {"slur-start", "slur-stop"}:
+    if draft.printed:
         reasons.append("as this figure is marked elsewhere" if draft.borrowed else "printed in the lead")
     if leaned and not marks & ATTACKS:
         wanted = _lean_marks(draft)
@@ -239,10 +261,11 @@ def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
         reasons = [heaviest.because] if heaviest else ["part of the line"]
     cutoff = None
     rest_follows = spot.after >= 1 and (view.next(spot) is None)
-    if view.style.cutoffs and spot.length >= _CUTOFF_BEATS and rest_follows and not marks & {"falloff", "doit"}:
+    open_end = spot.tone.has_fermata or spot.after > _LAST or bool(marks & {"falloff", "doit"})
+    if view.style.cutoffs and spot.length >= _CUTOFF_BEATS and rest_follows and not open_end:
         cutoff = spot.tone.end
     return PlannedNote(
-        tone=spot.tone, weight=round(weight, 3), marks=frozenset(marks) | (own & {"slur-start", "slur-stop"}),
+        tone=spot.tone, weight=round(weight, 3), marks=frozenset(marks) | (own & SLURS),
         added=frozenset(marks) - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff,
     )
 
@@ -278,8 +301,8 @@ def _with_slurs(view: LineView, notes: list[PlannedNote], spans: Sequence[Span])
         if any(view.spots[n].rise == 0 for n in range(span.first + 1, span.last + 1)):
             continue
         for n, mark in ((span.first, "slur-start"), (span.last, "slur-stop")):
-            made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark},
-                              why=f"{made[n].why}; {span.because}")
+            why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
+            made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why)
         covered.update(range(span.first, span.last + 1))
     return made
 
@@ -298,14 +321,22 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
 # -- breath -------------------------------------------------------------------------------------------
 
 
-def _with_breaths(view: LineView, notes: list[PlannedNote]) -> list[PlannedNote]:
-    """A breath where one phrase follows the other without a rest."""
+def _with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list[PlannedNote]:
+    """A breath where one phrase follows the other without a rest, once enough has been played."""
     made = list(notes)
+    second = chart.resolution * view.tempo / 60
+    since = view.spots[0].tone.onset
     for _, last in view.phrases[:-1]:
-        if view.spots[last].after == 0 and not made[last].marks & {"breath-mark", "caesura"}:
+        spot = view.spots[last]
+        has = made[last].marks & {"breath-mark", "caesura"}
+        enough = (spot.tone.end - since) / second >= _BREATH_SECONDS
+        if spot.after == 0 and enough and not has and not spot.tone.has_fermata:
             made[last] = replace(made[last], marks=made[last].marks | {"breath-mark"},
                                  added=made[last].added | {"breath-mark"},
                                  why=f"{made[last].why}; the phrase ends here: breathe together")
+            has = frozenset({"breath-mark"})
+        if spot.after > 0 or has:
+            since = view.spots[last + 1].tone.onset
     return made
 
 

@@ -34,6 +34,7 @@ def styles() -> dict[str, Style]:
     }
 
 
+_NOT_A_BAND = frozenset({"strings", "voices", "woodwinds"})
 _FAST = 220.0  # quarter notes a minute from which swing is phrased as up-tempo; judgement
 _SLOW = 84.0  # below this an unnamed style is phrased as a ballad; judgement
 
@@ -58,4 +59,7 @@ def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
         return table["up-tempo"], f"{chart.tempo:g} beats per minute"
     if chart.tempo and chart.tempo <= _SLOW:
         return table["ballad"], f"{chart.tempo:g} beats per minute"
+    sections = [part.chair.section for part in chart.parts if part.chair.sure]
+    if sections and sum(section in _NOT_A_BAND for section in sections) * 2 > len(chart.parts):
+        return table["concert"], "NO SWING WORD AND NO BAND: marked plainly; choose with --style"
     return table["medium-swing"], "nothing in the chart says otherwise"

@@ -28,7 +28,7 @@ from sectionprep.phrasing.plan_file import parse_words
 @pytest.fixture(scope="module")
 def book(demo_marked: pipeline.Marked) -> Book:
     score = demo_marked.score
-    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, 45)
+    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45)
     return build_book(score.chart, score.together, demo_marked.plan, demo_marked.marking, demo_marked.before, demo_marked.after,
                       items, [])
 
@@ -90,7 +90,7 @@ def test_links_lead_to_rows_that_exist(book: Book) -> None:
 def test_minutes_add_up(demo_marked: pipeline.Marked) -> None:
     score = demo_marked.score
     for minutes in (5, 20, 45, 90):
-        items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, minutes)
+        items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, minutes)
         assert sum(item.minutes for item in items) == minutes
         assert items[-1].key == "run"
 
@@ -173,10 +173,29 @@ def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> No
     typed = Typed(cells={tables.REHEARSAL: {"gone|Alto|99|1": {"Your note": "watch the release", "Pass 1": "x"}}})
     path = tmp_path / "a.xlsx"
     path.write_bytes(write_workbook(book, typed))
-    kept = read_typed(path).kept
-    assert {(k[2], k[3]) for k in kept} == {("Your note", "watch the release"), ("Pass 1", "x")}
-    (tmp_path / "b.xlsx").write_bytes(write_workbook(book, read_typed(path)))
-    assert sorted(read_typed(tmp_path / "b.xlsx").kept) == sorted(kept)
+    again = read_typed(path)
+    assert again.cells[tables.REHEARSAL]["gone|Alto|99|1"] == {"Your note": "watch the release", "Pass 1": "x"}
+    assert tables.KEPT in _open(path.read_bytes()).sheetnames
+    (tmp_path / "b.xlsx").write_bytes(write_workbook(book, again))
+    assert read_typed(tmp_path / "b.xlsx").cells == again.cells
+
+
+def test_leave_it_is_kept_through_every_further_run(demo_path: Path, tmp_path: Path) -> None:
+    """A decision that takes a mark out must not vanish with the row it was typed into."""
+    out = tmp_path / "out"
+    first = pipeline.prepare(demo_path, out, pipeline.Options())
+    path = out / "late_tram_home_rehearsal.xlsx"
+    workbook = openpyxl.load_workbook(path)
+    sheet = workbook[tables.MARKS]
+    columns = _columns(sheet)
+    row = next(n for n in range(3, sheet.max_row) if sheet.cell(n, columns["Planned"]).value == "staccato")
+    sheet.cell(row, columns["Decision"]).value = "leave it"
+    workbook.save(path)
+    written = [sum(c.applied for c in pipeline.prepare(demo_path, out, pipeline.Options(decisions=path)).marked.marking.changes) for _ in range(3)]
+    before = sum(c.applied for c in first.marked.marking.changes)
+    assert written[0] < before
+    assert written == [written[0]] * 3
+    assert "YOUR DECISIONS" in (out / "late_tram_home_agreement.txt").read_text()
 
 
 def test_words_for_marks() -> None:

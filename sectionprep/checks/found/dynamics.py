@@ -14,7 +14,7 @@ from sectionprep.passages import Passage
 
 
 def _find(context: Context) -> Iterable[Finding]:
-    for passage in context.together.passages:
+    for passage in context.together.marked:
         signs = {p: {d.onset: d.value for d in context.inside(passage, p, "dynamic")} for p in passage.parts}
         places = sorted({tick for found in signs.values() for tick in found})
         for tick in places:

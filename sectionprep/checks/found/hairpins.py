@@ -17,7 +17,7 @@ def _pins(context: Context, part: int, start: int, end: int) -> list[tuple[int, 
 
 
 def _find(context: Context) -> Iterable[Finding]:
-    for passage in context.together.passages:
+    for passage in context.together.marked:
         pins = {p: _pins(context, p, passage.start, passage.end) for p in passage.parts}
         everywhere = {pin for found in pins.values() for pin in found}
         for tick, kind in sorted(everywhere):

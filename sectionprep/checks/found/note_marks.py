@@ -24,7 +24,7 @@ def _marks(context: Context, part: int, tick: int) -> frozenset[str] | None:
 
 
 def _find(context: Context) -> Iterable[Finding]:
-    for passage in context.together.passages:
+    for passage in context.together.marked:
         reference = _reference(context, passage)
         for part in passage.parts:
             yield from _grouped(context, passage, part, reference)

@@ -14,7 +14,7 @@ from sectionprep.passages import Passage
 
 
 def _find(context: Context) -> Iterable[Finding]:
-    for passage in context.together.passages:
+    for passage in context.together.marked:
         for deviation in passage.deviations:
             if deviation.kind == "release":
                 finding = _finding(context, passage, deviation.part, deviation.tick, deviation.expected)

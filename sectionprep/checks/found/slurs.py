@@ -28,7 +28,7 @@ def _pairs(context: Context, passage: Passage, part: int) -> set[tuple[int, int]
 
 
 def _find(context: Context) -> Iterable[Finding]:
-    for passage in context.together.passages:
+    for passage in context.together.marked:
         slurs = {part: _pairs(context, passage, part) for part in passage.parts}
         reference = _reference(passage, slurs)
         for part in passage.parts:

@@ -13,7 +13,7 @@ from sectionprep.checks.finding import Check, Context, Finding
 
 
 def _find(context: Context) -> Iterable[Finding]:
-    for passage in context.together.passages:
+    for passage in context.together.marked:
         lead = context.chart.lines[passage.lead]
         held = [t for t in lead if passage.start <= t.onset < passage.end]
         for part in context.members(passage):

@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from sectionprep.errors import UnusableSettings
+from sectionprep.errors import UnreadableFile, UnusableSettings
 from sectionprep.outputs.workbook import tables
 from sectionprep.phrasing.directives import Directive
 from sectionprep.phrasing.plan_file import parse_words
@@ -31,6 +31,8 @@ def read_typed(path: Path) -> Typed:
     from openpyxl import load_workbook
     from openpyxl.utils.exceptions import InvalidFileException
 
+    if not path.exists():
+        raise UnreadableFile("cannot be opened (No such file or directory).", where=str(path), remedy="Check the path.")
     try:
         workbook = load_workbook(path, data_only=False)
     except (OSError, zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, TypeError) as error:
@@ -51,8 +53,19 @@ def read_typed(path: Path) -> Typed:
             remedy=f"Use a workbook written by this program, with its sheets named {tables.MARKS}, {tables.AGREEMENT} ...",
         )
     if tables.KEPT in workbook.sheetnames:
-        typed.kept = _read_kept(workbook[tables.KEPT])
+        _take_up(typed, _read_kept(workbook[tables.KEPT]))
     return typed
+
+
+def _take_up(typed: Typed, kept: list[tuple[str, str, str, Any]]) -> None:
+    """What an earlier workbook could not place is tried again; newer typing wins, and nothing is dropped."""
+    for sheet, key, heading, value in kept:
+        known = sheet in tables.TABLES and any(c.heading == heading for c in tables.inputs_of(sheet))
+        if not known:
+            typed.kept.append((sheet, key, heading, value))
+            continue
+        typed.cells.setdefault(sheet, {}).setdefault(key, {}).setdefault(heading, value)
+        typed.where.setdefault((sheet, key, heading), tables.KEPT)
 
 
 def _check_version(workbook: Any, path: Path) -> None:
@@ -154,7 +167,7 @@ def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:
             if marks is None:
                 at = typed.where.get((tables.MARKS, key, "Change to"), where)
                 raise UnusableSettings(f"{at} asks for {change!r}, which is no mark I know.", where=str(path),
-                                       remedy=f"Use: {', '.join(tables.CHANGES)}.")
+                                       remedy=f"Use: {' / '.join(tables.CHANGES)}.")
             directives.append(Directive(part=part, bar=bar, beat=beat, marks=marks, figure=figure))
         elif decision == _plain(tables.LEAVE):
             directives.append(Directive(part=part, bar=bar, beat=beat, marks=None, figure=figure))

@@ -10,7 +10,6 @@ from sectionprep.checks import Finding
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
-from sectionprep.music.pitch import name_of
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.part_sheet import SheetReport
 from sectionprep.outputs.rehearsal_plan import Item
@@ -95,7 +94,8 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
         name = chart.parts[planned.part].name
         for note in planned.notes:
             shown = note.marks - {"slur-stop"}
-            if not shown and not note.lost and note.cutoff is None:
+            decided = note.why.startswith("decided by")
+            if not shown and not note.lost and note.cutoff is None and not decided:
                 continue
             place = chart.place(note.tone.onset)
             beat = say_beat(place.beat)
@@ -103,17 +103,18 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
             if note.cutoff is not None:
                 words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
             others = [f"{r.name}: {say(theirs)}" for r in planned.readings
-                      if (theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != note.marks & (ATTACKS | {"tenuto"})]
+                      if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != bool(note.marks & ATTACKS)]
             rows.append(Row(
                 key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
-                cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": name_of(note.tone.pitch), "Lead": name,
+                cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": str(note.tone.head.pitch), "Lead": name,
                        "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(others), "Weight": note.weight}))
     return rows
 
 
 def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Finding]) -> list[Row]:
     left = Counter(_finding_key(chart, f) for f in after)
-    found = list(before) + [f for f in after if _finding_key(chart, f) not in {_finding_key(chart, b) for b in before}]
+    found = sorted(before, key=lambda f: not left[_finding_key(chart, f)])  # what is still there comes first
+    found += [f for f in after if _finding_key(chart, f) not in {_finding_key(chart, b) for b in before}]
     rows = []
     for f in found:
         place = chart.place(f.tick)

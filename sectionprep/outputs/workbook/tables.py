@@ -46,7 +46,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
     ),
     MARKS: (
         Column(heading="Passage", width=9), Column(heading="Bar", width=6), Column(heading="Beat", width=7),
-        Column(heading="Note", width=7), Column(heading="Lead", width=14),
+        Column(heading="Written", width=8), Column(heading="Lead", width=14),
         Column(heading="Planned", width=20, wrap=True), Column(heading="Why", width=44, wrap=True),
         Column(heading="Instead", width=24, wrap=True), Column(heading="Weight", width=7.5, number=True),
         Column(heading="Decision", width=11, is_input=True, choices=DECISIONS),
