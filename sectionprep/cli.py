@@ -60,6 +60,8 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as error:
+        _fail(f"{str(error.filename or '')[:200]}: {error.strerror or error}.", 3)
     except MemoryError:
         _fail("the file asks for more memory than there is.", 6)
     except Exception as error:
@@ -186,6 +188,8 @@ def _summary(done: Any) -> None:
     if done.pages:
         turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
         _say(f"Printed {done.pages} pages{turns}.")
+    for why in done.not_printed:
+        _say(f"  NOT PRINTED: {why}")
     _say("Written:")
     for path in done.files:
         if path.parent == done.folder:
@@ -329,6 +333,9 @@ def sheets(
     with _progress() as progress:
         reports = pipeline.write_sheets(score, folder, options, part or [], progress)
     for report in reports:
+        if report.failed:
+            _say(f"NOT PRINTED: {report.failed}")
+            continue
         turns = "".join(f"; turn after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)
         _say(f"{report.name}: {report.pages} page{'s' if report.pages > 1 else ''}{turns}")
     _say(f"Written: {folder}{os.sep}")

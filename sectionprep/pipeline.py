@@ -94,6 +94,7 @@ class Prepared:
     files: tuple[Path, ...]
     pages: int
     hard_turns: int
+    not_printed: tuple[str, ...] = ()
 
 
 Progress = Callable[[str, int, int], None]
@@ -263,12 +264,14 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
                          ours={a: frozenset(e.add) for a, e in marked.marking.edits.items() if e.add})
         reports = draw_all(jobs, _counter("drawing parts", len(jobs), progress))
         (stage / "sets").mkdir()
-        for name, data in print_sets(score.chart, reports, score.roster).items():
+        printed = [report for report in reports if not report.failed]
+        for name, data in print_sets(score.chart, printed, score.roster).items():
             (stage / "sets" / f"{name}.pdf").write_bytes(data)
         progress("writing the workbook", 0, 1)
         items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
+        progress("drawing the director's pages", 0, 1)
         director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
                                 paper=options.paper, footer=footer_of(score))
         (stage / f"{stem}_director.pdf").write_bytes(director)
@@ -279,6 +282,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     return Prepared(
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
+        not_printed=tuple(r.failed for r in reports if r.failed),
     )
 
 

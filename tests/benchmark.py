@@ -1,7 +1,7 @@
 """How fast the stages are, each as a ratio measured in one run on charts made here.
 
 `python tests/benchmark.py` prints one table (`--json FILE` writes it); `--quick` is what CI runs: smaller charts,
-and it fails only on gross regressions (three times the target).
+and it fails only on gross regressions (five times the target; CI machines are noisy).
 """
 
 from __future__ import annotations
@@ -218,7 +218,7 @@ def main() -> int:
         print(f"{row.what:<52} {row.value:>9.3f}   target {row.target:g}{'' if row.ok else '   OVER'}")
     if options.json:
         options.json.write_text(json.dumps([asdict(row) for row in rows], indent=1))
-    gross = [row for row in rows if row.value > 3 * row.target]
+    gross = [row for row in rows if row.value > 5 * row.target]
     return 1 if gross else 0
 
 

@@ -53,7 +53,7 @@ def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
 
 def _voice_order(note: Note) -> tuple[int, int, str]:
     voice = note.voice
-    return (note.staff, int(voice) if voice.isdigit() else 999, voice)
+    return (note.staff, int(voice) if voice.isascii() and voice.isdecimal() and len(voice) < 6 else 999, voice)
 
 
 def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:

@@ -70,7 +70,7 @@ def say_order(chart: Chart) -> str:
 
 
 def _plays(bar: Bar, turn: int, jumped: bool, bars: Sequence[Bar]) -> bool:
-    numbers = [int(n) for n in bar.endings if n.isdigit()]
+    numbers = [int(n) for n in bar.endings if n.isascii() and n.isdecimal()]
     if not numbers:
         return True
     if not jumped:
@@ -79,7 +79,7 @@ def _plays(bar: Bar, turn: int, jumped: bool, bars: Sequence[Bar]) -> bool:
     for later in bars[bar.index + 1 :]:  # the other endings of the same repeat follow without a gap
         if not later.endings:
             break
-        last = max([last, *(int(n) for n in later.endings if n.isdigit())])
+        last = max([last, *(int(n) for n in later.endings if n.isascii() and n.isdecimal())])
     return last in numbers
 
 

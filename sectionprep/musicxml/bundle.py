@@ -45,7 +45,11 @@ class Bundle:
 
 def open_bundle(path: Path, limits: Limits) -> Bundle:
     """Open whatever the director has."""
-    if path.is_dir():
+    try:
+        is_folder = path.is_dir()
+    except OSError as error:
+        raise UnreadableFile(f"cannot be opened ({error.strerror}).", where=str(path)[:200], remedy="Check the path.") from error
+    if is_folder:
         return _open_folder(path, limits)
     if is_foreign(path):
         if not path.exists():

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import lzma
 import re
+import stat
 import struct
 import zipfile
 import zlib
@@ -78,7 +79,10 @@ def _read_bytes(path: Path, limits: Limits) -> bytes:
     try:
         if path.is_dir():
             raise UnreadableFile("is a folder, not a file.", where=str(path), remedy="Name a score file.")
-        size = path.stat().st_size
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise UnreadableFile("is no ordinary file.", where=str(path), remedy="Name a score file.")
+        size = status.st_size
         if size > limits.file_bytes:
             raise OverLimit(
                 f"has {size:,} bytes; the limit is {limits.file_bytes:,}.", where=str(path),
@@ -99,6 +103,9 @@ def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str]:
     where = str(path)
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+            if sum(info.file_size for info in archive.infolist()) > _ceiling(len(raw), limits):
+                raise OverLimit("unpacks to far more than it weighs.", where=where,
+                                remedy="This is no ordinary score; export it again, uncompressed.")
             member = _root_member(archive, where)
             return _member_bytes(archive, member, len(raw), where, limits), member
     except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, OSError, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
@@ -129,8 +136,12 @@ def _root_member(archive: zipfile.ZipFile, where: str) -> str:
     return min(scores, key=len)
 
 
+def _ceiling(packed: int, limits: Limits) -> int:
+    return min(limits.file_bytes, max(1_000_000, packed * limits.expansion))
+
+
 def _member_bytes(archive: zipfile.ZipFile, member: str, packed: int, where: str, limits: Limits) -> bytes:
-    ceiling = min(limits.file_bytes, max(1_000_000, packed * limits.expansion))
+    ceiling = _ceiling(packed, limits)
     with archive.open(member) as stream:
         data = stream.read(ceiling + 1)
     if len(data) > ceiling:

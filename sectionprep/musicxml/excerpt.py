@@ -10,7 +10,7 @@ from lxml import etree
 
 from sectionprep.music.pitch import Transposition
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.extract import copy_measure, measures_of
+from sectionprep.musicxml.extract import copy_measure, measures_of, tame
 from sectionprep.musicxml.transposing import WrittenPart
 
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
@@ -55,6 +55,7 @@ def _fill(
         if n == first:
             _open(copied, measures[:first])
         _strip(copied, is_top)
+        tame(copied)
         if rewrite is not None:
             rewrite.rewrite(copied)
         part.append(copied)

@@ -16,6 +16,7 @@ from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.transposing import WrittenPart
 
 _SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
+_RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
 _DROPPED = ("print", "link", "bookmark", "listening", "grouping", "figured-bass")
 
 
@@ -48,6 +49,7 @@ def extract_part(
             copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
+        tame(copied)
         slash = _slashes(copied, slash)
         if written is not None:
             written.rewrite(copied)
@@ -99,6 +101,16 @@ def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._E
                 parent.remove(style)
     etree.cleanup_namespaces(copied)
     return copied
+
+
+def tame(measure: etree._Element) -> None:
+    """The engraver cannot survive absurd tempo numbers; the director's file keeps its own."""
+    for rate in measure.iter("per-minute"):
+        if not _RATE.fullmatch((rate.text or "").strip()):
+            rate.text = "120"
+    for sound in measure.iter("sound"):
+        if not _RATE.fullmatch(sound.get("tempo", "120").strip()):
+            sound.attrib.pop("tempo", "")
 
 
 def _is_for_everybody(direction: etree._Element) -> bool:

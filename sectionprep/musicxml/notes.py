@@ -8,6 +8,7 @@ from lxml import etree
 
 from sectionprep.music.marks import BY_NAME
 from sectionprep.musicxml.document import tag_of
+from sectionprep.musicxml.numbers import whole
 
 _HOMES = ("articulations", "technical", "ornaments")
 _NOTHING: frozenset[str] = frozenset()
@@ -38,8 +39,7 @@ def slur_ends(notations: Iterable[etree._Element]) -> tuple[tuple[int, ...], tup
     for block in notations:
         for element in block:
             if tag_of(element) == "slur":
-                text = element.get("number") or "1"
-                number = int(text) if text.isdigit() and len(text) < 4 else 1
+                number = whole(element.get("number"), 1)
                 if element.get("type") == "start":
                     starts.append(number)
                 elif element.get("type") == "stop":

@@ -22,9 +22,11 @@ from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.music.timing import Meter
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.notes import note_marks, slur_ends
+from sectionprep.musicxml.numbers import decimal, whole
 from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
 
+_NAME = 200  # characters of a name that are read: a judgement, far above any part's name
 _LONGEST = 100_000  # quarter notes in one element: a judgement, far above any music
 
 
@@ -91,11 +93,10 @@ class _Reader:
         return common
 
     def _number(self, text: str | None, what: str) -> Fraction:
-        try:
-            value = Fraction((text or "").strip()[:40])
-        except (ValueError, ZeroDivisionError) as error:
+        value = decimal(text)
+        if value is None:
             raise NotAScore(f"<{what}> holds {text!r:.40}, which is no number.", where=self.where,
-                            remedy="Correct that element or export again.") from error
+                            remedy="Correct that element or export again.")
         return value
 
     def _positive(self, text: str | None, what: str) -> Fraction:
@@ -229,8 +230,7 @@ class _Reader:
             elif tag == "time":
                 state.meter = self._meter(child, state.meter)
             elif tag == "staves":
-                text = (child.text or "1").strip()
-                state.staves = max(state.staves, int(text) if text.isdigit() and len(text) < 3 else 1)
+                state.staves = max(state.staves, whole(child.text, 1, digits=2))
 
     def _meter(self, element: etree._Element, before: Meter) -> Meter:
         total = Fraction(0)
@@ -271,7 +271,7 @@ class _Reader:
         for index in range(count):
             here = [measures[index] for measures in walked if index < len(measures)]
             meter = here[0].meter
-            length = self._bar_length(here)
+            length = self._bar_length(here, first=index == 0)
             sign = BarSigns()
             for measure in here:
                 for _, _, element, _ in measure.events:
@@ -283,11 +283,12 @@ class _Reader:
             start += length
         return bars, signs
 
-    def _bar_length(self, here: list[_Measure]) -> int:
-        """How long a bar is: as long as the parts that play in it say. Rests never make it longer than its
-        meter, and a part that only rests does not lengthen a pick-up that others play."""
+    def _bar_length(self, here: list[_Measure], *, first: bool) -> int:
+        """How long a bar is: as long as its parts say. Rests never make it longer than its meter, and a part that
+        only rests does not lengthen a pick-up (or another irregular bar) that others play."""
         nominal = max(1, int(here[0].meter.quarters * self.resolution))
-        playing = [m for m in here if m.sounding]
+        irregular = first or any(m.implicit for m in here)
+        playing = [m for m in here if m.sounding] if irregular else here
         lengths = [max(m.sounding, min(m.content, nominal)) for m in playing or here]
         return max(lengths) or nominal
 
@@ -408,9 +409,9 @@ class _Reader:
                     step = text.upper()
                     SEMITONES[step]
                 elif tag == "alter":
-                    alter = float(text)
+                    alter = float(decimal(text) or 0)
                 elif tag == "octave":
-                    octave = int(text)
+                    octave = int(text[:6])
             except (KeyError, ValueError) as error:
                 raise NotAScore(f"<{tag}> holds {text!r:.20}, which is no pitch.", where=self.where,
                                 remedy="Correct that element or export again.") from error
@@ -459,12 +460,8 @@ def _child(element: etree._Element, name: str) -> etree._Element | None:
 
 
 def _whole_text(element: etree._Element | None, default: int) -> int:
-    if element is None or not element.text:
-        return default
-    try:
-        return int(float(element.text.strip()[:12]))
-    except (ValueError, OverflowError):
-        return default
+    value = decimal(element.text) if element is not None else None
+    return int(value) if value is not None and abs(value) < 10**9 else default
 
 
 def _whole(element: etree._Element, name: str) -> int:
@@ -488,7 +485,7 @@ def _names(listed: etree._Element | None, key: str, index: int) -> tuple[str, st
             program = _whole_text(element, 0) or None
         elif tag == "instrument-name" and not name:
             name = " ".join((element.text or "").split())
-    return name or short or key or f"Part {index + 1}", short, sound, program
+    return (name or short or key or f"Part {index + 1}")[:_NAME], short[:_NAME], sound[:_NAME], program
 
 
 def _tempo(found: Iterable[Direction]) -> float | None:

@@ -12,6 +12,7 @@ from lxml import etree
 
 from sectionprep.music.chart import Direction
 from sectionprep.musicxml.document import tag_of
+from sectionprep.musicxml.numbers import decimal, whole
 
 _MUTES = re.compile(
     r"\b(open|mute|muted|cup|harmon|bucket|plunger|straight mute|con sord\.?|senza sord\.?|stem out|"
@@ -42,11 +43,10 @@ def read_barline(element: etree._Element, sign: BarSigns) -> None:
             if child.get("direction") == "forward":
                 sign.repeat_start = True
             else:
-                times = child.get("times") or "2"
-                sign.repeat_end = max(sign.repeat_end, int(times) if times.isdigit() and len(times) < 4 else 2)
+                sign.repeat_end = max(sign.repeat_end, whole(child.get("times"), 2))
         elif tag == "ending":
             if child.get("type") == "start":
-                sign.ending_start = tuple(n for n in re.split(r"[,\s]+", child.get("number") or "") if n)
+                sign.ending_start = tuple(n for n in re.split(r"[,\s]+", child.get("number") or "") if n and len(n) < 4)
             else:
                 sign.ending_stop = True
         elif tag == "bar-style" and (child.text or "").strip() in ("light-light", "light-heavy"):
@@ -61,13 +61,10 @@ def directions_of(
     staff = 1
     for child in element:
         tag = tag_of(child)
-        if tag == "staff" and (child.text or "").strip().isdigit():
-            staff = int((child.text or "1").strip()[:3])
+        if tag == "staff":
+            staff = whole(child.text, 1)
         elif tag == "offset":
-            try:
-                onset += int(Fraction((child.text or "0").strip()[:20]) / divisions * ticks)
-            except (ValueError, ZeroDivisionError):
-                continue
+            onset += int((decimal(child.text) or 0) / divisions * ticks)
     onset = max(0, onset)
     held = sum(1 for child in element if tag_of(child) in ("direction-type", "sound"))
 
@@ -98,8 +95,7 @@ def _direction_type(item: etree._Element, sign: _Sign) -> Iterator[Direction]:
             if name:
                 yield sign("dynamic", (mark.text or "").strip() if name == "other-dynamics" else name)
     elif tag == "wedge":
-        number = item.get("number") or "1"
-        yield sign("wedge", item.get("type") or "", int(number) if number.isdigit() and len(number) < 4 else 1)
+        yield sign("wedge", item.get("type") or "", whole(item.get("number"), 1))
     elif tag == "words" and text:
         yield sign("words", text)
         if _MUTES.search(text):
@@ -114,8 +110,8 @@ def _direction_type(item: etree._Element, sign: _Sign) -> Iterator[Direction]:
         minute = next((e for e in item.iter() if tag_of(e) == "per-minute"), None)
         unit = next((e for e in item.iter() if tag_of(e) == "beat-unit"), None)
         dotted = any(tag_of(e) == "beat-unit-dot" for e in item.iter())
-        rate = re.search(r"\d+(\.\d+)?", minute.text or "") if minute is not None else None
-        if rate and unit is not None:
+        rate = re.search(r"(?<!\d)\d{1,3}(\.\d{1,6})?(?!\d)", minute.text or "", re.ASCII) if minute is not None else None
+        if rate and unit is not None and float(rate[0]) > 5:
             quarters = {"whole": 4.0, "half": 2.0, "quarter": 1.0, "eighth": 0.5, "16th": 0.25}.get(
                 (unit.text or "").strip(), 1.0)
             yield sign("metronome", f"{float(rate[0]) * quarters * (1.5 if dotted else 1):g}")

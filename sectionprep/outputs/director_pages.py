@@ -17,7 +17,7 @@ from sectionprep.musicxml.excerpt import Pick, extract_excerpt
 from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs import fonts
 from sectionprep.outputs.chart_map import ChartMap, chart_map
-from sectionprep.outputs.engraver import engrave_excerpt
+from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.svg import System
 from sectionprep.passages import Passage, Together
@@ -280,7 +280,11 @@ def _study(
     page.space(6)
     last = chart.end_place(passage.end).index
     score = extract_excerpt(document, _picks(chart, passage), start.index, last)
-    systems, glyphs = engrave_excerpt(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
+    try:
+        systems, glyphs = engrave_excerpt(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
+    except EngravingFailed as error:
+        page.text(str(error), 9, fonts.ITALIC)
+        systems, glyphs = [], {}
     painter.learn(glyphs)
     for n, system in enumerate(systems):
         need = (system.bottom - system.top) * UNIT + 12

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sectionprep.errors import SectionprepError
-from sectionprep.outputs.layout import BarBox, break_lines
+from sectionprep.outputs.layout import BarBox, break_for_pages
 from sectionprep.outputs.mei import MeiBar, MeiPart
 from sectionprep.outputs.skyline import restack
 from sectionprep.outputs.svg import System, natural_widths, read_systems
@@ -47,6 +47,8 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
         if not toolkit.loadData(part.decode("utf-8")):
             raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
         mei = MeiPart(toolkit.getMEI())
+        if not mei.bars:
+            raise EngravingFailed("the part has no bars that can be drawn.", where=where, remedy="Look at its bars in the score.")
         widths, head = natural_widths(_page(toolkit, mei.text(), {
             **common, "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
             "xmlIdSeed": _SECOND_SEED}, 1))
@@ -54,7 +56,7 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
             BarBox(width=max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0, glued=bar.glued, bars=bar.bars)
             for n, bar in enumerate(mei.bars)
         ]
-        starts = break_lines(boxes, width_mm * 100 - head)
+        starts = break_for_pages(boxes, width_mm * 100 - head)
         mei.set_breaks(starts)
         systems, glyphs = read_systems(_page(toolkit, mei.text(), {
             **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import base64
 import io
+import os
 import re
+from contextlib import suppress
 from functools import cache
 from itertools import islice
 from pathlib import Path
@@ -28,7 +30,29 @@ def _data() -> Path:
 
 @cache
 def _ttf(sheet: str, count: int) -> tuple[bytes, ...]:
-    """The first `count` fonts of a style sheet, unpacked."""
+    """The first `count` fonts of a style sheet, unpacked; unpacking takes half a second, so it is remembered."""
+    kept = [_cache_folder() / f"{sheet}-{n}.ttf" for n in range(count)]
+    try:
+        return tuple(path.read_bytes() for path in kept)
+    except OSError:
+        fonts = _unpack(sheet, count)
+    with suppress(OSError):  # no place to remember them: unpack them again next time
+        for path, data in zip(kept, fonts, strict=True):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            fresh = path.with_suffix(f".{os.getpid()}")
+            fresh.write_bytes(data)
+            os.replace(fresh, path)
+    return fonts
+
+
+def _cache_folder() -> Path:
+    from importlib.metadata import version
+
+    base = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    return Path(base) / "sectionprep" / f"fonts-{version('verovio')}"
+
+
+def _unpack(sheet: str, count: int) -> tuple[bytes, ...]:
     from fontTools.ttLib import TTFont
 
     fonts = []

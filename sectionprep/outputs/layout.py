@@ -13,7 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-_SQUEEZE, _GAPE = 0.95, 2.2  # stretch beyond which a line looks wrong
+_SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
@@ -49,15 +49,32 @@ def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
     return cost
 
 
-def break_lines(bars: Sequence[BarBox], room: float, first_room: float | None = None) -> tuple[int, ...]:
-    """Indices of the bars that begin a line; the first is 0. Exact."""
+_LINE_PRICE = 0.4
+_PAGES = (9, 18)  # lines that fit on one page and on two
+
+
+def break_for_pages(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
+    """Line breaks at the usual price of a line, or at the least price at which the part fits on one page or on
+    two: a part of one or two pages needs no turn. Squeezing stays dearer than any line."""
+    usual = break_lines(bars, room)
+    for lines in _PAGES:
+        if len(usual) <= lines:
+            return usual
+        for price in (1.0, 1.8, 2.8, 4.0):
+            fewer = break_lines(bars, room, price)
+            if len(fewer) <= lines:
+                return fewer
+    return usual
+
+
+def break_lines(bars: Sequence[BarBox], room: float, price: float = _LINE_PRICE) -> tuple[int, ...]:
+    """Indices of the bars that begin a line; the first is 0. Exact. price: of each line."""
     count = len(bars)
     best = [0.0] + [math.inf] * count
     back = [0] * (count + 1)
     for end in range(1, count + 1):
         for start in range(max(0, end - _MOST_BARS), end):
-            space = first_room if start == 0 and first_room is not None else room
-            cost = best[start] + line_cost(bars[start:end], space, end == count) + 0.4
+            cost = best[start] + line_cost(bars[start:end], room, end == count) + price
             if cost < best[end] - 1e-9:
                 best[end], back[end] = cost, start
     starts: list[int] = []

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.outputs import chord_symbols, fonts, jazz_marks
-from sectionprep.outputs.engraver import Engraving, engrave
+from sectionprep.outputs.engraver import Engraving, EngravingFailed, engrave
 from sectionprep.outputs.layout import LineBox, Turn, break_pages
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.svg import System
@@ -54,7 +54,8 @@ class PartJob:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReport:
-    """What was printed: pages, staves on each page, turns with seconds of rest, bars on each line."""
+    """What was printed: pages, staves on each page, turns with seconds of rest, bars on each line. failed: why
+    nothing was printed."""
 
     name: str
     path: Path
@@ -62,6 +63,7 @@ class SheetReport:
     staves: tuple[int, ...]
     turns: tuple[Turn, ...]
     bars_per_line: tuple[int, ...]
+    failed: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +106,10 @@ def draw_part(job: PartJob) -> SheetReport:
     canvas.setAuthor(job.composer)
     canvas.setSubject(job.footer)
     canvas.setCreator("sectionprep")
-    report = paint_part(canvas, job)
+    try:
+        report = paint_part(canvas, job)
+    except EngravingFailed as error:  # one part that cannot be drawn keeps nobody else from theirs
+        return SheetReport(name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=str(error))
     canvas.save()
     return report
 
@@ -115,8 +120,6 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes)
     painter = Painter(canvas)
     painter.learn(engraving.glyphs)
-    for system in engraving.systems:
-        system.bottom = max(system.bottom, _under_clef(system) + _NUMBER_GAP + _number_size())
     lines = _line_boxes(engraving, job)
     gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM
     starts, turns = break_pages(lines, frame.room(True), frame.room(False), gap)

@@ -6,6 +6,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -115,18 +116,27 @@ def part_jobs(
 
 
 def draw_all(jobs: list[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
-    """Draw every job, in order; `tick` is called after each."""
-    workers = min(os.cpu_count() or 1, 2 if len(jobs) < 40 else 4)
-    if len(jobs) < _PARALLEL_FROM or workers < 2:
-        reports = []
-        for job in jobs:
-            reports.append(draw_part(job))
-            tick()
-        return reports
+    """Draw every job, in order; `tick` is called after each. The engraver is foreign code that a strange bar can
+    bring down, so it runs in processes of its own; what brings one down is reported and stops nobody else."""
     fonts.register()  # where processes are forked they inherit the decoded fonts
-    with ProcessPoolExecutor(max_workers=workers) as pool:
-        reports = []
-        for report in pool.map(draw_part, jobs):
-            reports.append(report)
+    reports: list[SheetReport] = []
+    workers = min(os.cpu_count() or 1, 1 if len(jobs) < _PARALLEL_FROM else 2 if len(jobs) < 40 else 4)
+    try:
+        with ProcessPoolExecutor(max_workers=workers) as pool:
+            for report in pool.map(draw_part, jobs):
+                reports.append(report)
+                tick()
+    except BrokenProcessPool:
+        for job in jobs[len(reports) :]:
+            reports.append(_draw_alone(job))
             tick()
-        return reports
+    return reports
+
+
+def _draw_alone(job: PartJob) -> SheetReport:
+    try:
+        with ProcessPoolExecutor(max_workers=1) as pool:
+            return pool.submit(draw_part, job).result()
+    except BrokenProcessPool:
+        why = f"{job.name}: the engraver broke down over this part. Look at its bars in the score."
+        return SheetReport(name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=why)

@@ -27,6 +27,8 @@ def write_file(path: Path, data: bytes, *, source: Path | None = None) -> None:
         raise DestinationError("this would overwrite the input.", where=str(path), remedy="Choose another name with -o.")
     handle, name = -1, ""
     try:
+        if path.exists() and not path.is_file():
+            raise DestinationError("is no ordinary file.", where=str(path), remedy="Choose another name with -o.")
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         with os.fdopen(handle, "wb") as stream:

@@ -10,6 +10,7 @@ All prices are judgements on one scale on which about 1 of evidence is enough to
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -21,6 +22,8 @@ _CLOSE = 0.35  # within a beat of the last lean
 _SQUARE = 0.9  # 1 and 3, one after the other
 _EVERY_TURN = 0.5  # two neighbouring turning notes
 _EVEN = 0.45  # the same distance three times
+_EVEN_REACH = 4  # beats: farther apart, equal distances are not heard as such
+_NONE, _FAR = -1, -2
 _EMPTY_BEATS = 4  # from here on a stretch without a lean costs
 _EMPTY = 0.22  # per further beat
 
@@ -58,51 +61,71 @@ def _empty(beats: float) -> float:
     return _EMPTY * max(0.0, beats - _EMPTY_BEATS)
 
 
+class Chooser:
+    """Finds best sets of leans for one phrase; keeps the prices of pairs, so that several readings cost little."""
+
+    def __init__(self, spots: Sequence[Spot]) -> None:
+        self.spots = spots
+        self.turns = _running_turns(spots)
+        self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
+        self._pairs: dict[tuple[int, int], float] = {}
+
+    def _pair(self, a: int, b: int) -> float:
+        found = self._pairs.get((a, b))
+        if found is None:
+            found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[0]
+            self._pairs[a, b] = found
+        return found
+
+    def choose(self, options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
+        """Score and positions (into `spots`) of the best set of leans. Exact.
+
+        A state is the last lean and the one before it, but the one before matters only while it lies within the
+        reach of the even-distance rule; so time grows with the square of the phrase's length, not with its cube.
+        """
+        beats, count = self.beats, len(self.spots)
+        live = [n for n, option in enumerate(options) if option.gain > -0.6 or option.locked]
+        locked_before = [0]
+        for option in options:
+            locked_before.append(locked_before[-1] + option.locked)
+        # at[last][before or _FAR] = (score, set so far)
+        at: dict[int, dict[int, tuple[float, tuple[int, ...]]]] = {_NONE: {_FAR: (0.0, ())}}
+        for b in live:
+            fresh: dict[int, tuple[float, tuple[int, ...]]] = {}
+            for last, states in at.items():
+                if locked_before[b] - locked_before[last + 1]:
+                    continue  # a printed lean lies between and cannot be skipped
+                if last == _NONE:
+                    price, gap = _empty(beats[b]), math.inf
+                else:
+                    both = options[last].locked and options[b].locked
+                    price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
+                key = last if gap <= _EVEN_REACH else _FAR
+                for before, (score, chosen) in states.items():
+                    total = score + options[b].gain - price
+                    if before >= 0 and not options[b].locked and abs(beats[last] - beats[before] - gap) < 1e-6:
+                        total -= _EVEN
+                    if key not in fresh or total > fresh[key][0]:
+                        fresh[key] = (total, (*chosen, b))
+            if fresh:
+                at[b] = fresh
+        finished = [
+            (score - (_empty(beats[-1] - beats[max(last, 0)]) if count else 0.0), chosen)
+            for last, states in at.items() if not locked_before[count] - locked_before[last + 1]
+            for score, chosen in states.values()
+        ]
+        return max(finished, key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])))
+
+
 def choose(spots: Sequence[Spot], options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
-    """Score and positions (into `spots`) of the best set of leans. Exact; time grows with the cube of the
-    phrase length in the worst case, but only notes with evidence take part."""
-    live = [n for n, option in enumerate(options) if option.gain > -0.6 or option.locked]
-    turn_count = _running_turns(spots)
-
-    def pair(a: int, b: int) -> float:
-        if options[a].locked and options[b].locked:
-            return 0.0
-        return pair_cost(spots[a], spots[b], turn_count[b] - turn_count[a + 1] > 0)[0]
-
-    def skips_locked(a: int, b: int) -> bool:
-        return any(options[n].locked for n in range(a + 1, b))
-
-    # best[(before, last)] = (score, set so far)
-    best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(-1, -1): (0.0, ())}
-    finished: list[tuple[float, tuple[int, ...]]] = []
-    for b in live:
-        fresh: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {}
-        for (before, last), (score, chosen) in best.items():
-            if skips_locked(last, b):
-                continue
-            total = score + options[b].gain
-            if last >= 0:
-                total -= pair(last, b)
-                if before >= 0 and not options[b].locked:
-                    total -= even_cost(spots[before], spots[last], spots[b])
-            else:
-                total -= _empty(_beats(spots[0], spots[b]))
-            key = (last, b)
-            if key not in fresh or total > fresh[key][0]:
-                fresh[key] = (total, (*chosen, b))
-        best.update(fresh)
-    end = len(spots)
-    for (_before, last), (score, chosen) in best.items():
-        if not skips_locked(last, end):
-            rest = _empty(_beats(spots[max(last, 0)], spots[-1])) if spots else 0.0
-            finished.append((score - rest, chosen))
-    return max(finished, key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])))
+    """Score and positions of the best set of leans of one phrase."""
+    return Chooser(spots).choose(options)
 
 
 def even_cost(a: Spot, b: Spot, c: Spot) -> float:
     """Price of the same distance twice in a row."""
     first, second = _beats(a, b), _beats(b, c)
-    return _EVEN if abs(first - second) < 1e-6 and first <= 4 else 0.0
+    return _EVEN if abs(first - second) < 1e-6 and first <= _EVEN_REACH else 0.0
 
 
 def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[int]) -> float:

@@ -11,7 +11,7 @@ from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.candidates import Candidate, Span
-from sectionprep.phrasing.chooser import Option, choose, pair_cost
+from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
@@ -160,7 +160,8 @@ def _figure(bar: Sequence[_Draft]) -> tuple[object, ...]:
 
 def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
     view, drafts = work.view, work.drafts
-    chosen = _choose_all(view, drafts, printed)
+    choosers: dict[int, Chooser] = {}
+    chosen = _choose_all(view, drafts, printed, choosers)
     notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
     notes = _with_slurs(view, notes, work.spans)
@@ -168,7 +169,7 @@ def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
-        readings=_readings(view, drafts, printed, chosen), cautions=_breath_cautions(chart, work.part, view),
+        readings=_readings(view, drafts, printed, chosen, choosers), cautions=_breath_cautions(chart, work.part, view),
     )
 
 
@@ -190,23 +191,26 @@ def _option(draft: _Draft, printed: str, density: float, off_beat: float = 0.0) 
 
 
 def _choose_all(
-    view: LineView, drafts: Sequence[_Draft], printed: str, density: float = 0.0, off_beat: float = 0.0
+    view: LineView, drafts: Sequence[_Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0,
+    off_beat: float = 0.0,
 ) -> frozenset[int]:
     chosen: set[int] = set()
     for first, last in view.phrases:
         options = [_option(d, printed, view.style.density + density, off_beat) for d in drafts[first : last + 1]]
-        _, here = choose(view.spots[first : last + 1], options)
+        if first not in choosers:
+            choosers[first] = Chooser(view.spots[first : last + 1])
+        _, here = choosers[first].choose(options)
         chosen.update(first + n for n in here)
     return frozenset(chosen)
 
 
 def _readings(
-    view: LineView, drafts: Sequence[_Draft], printed: str, chosen: frozenset[int]
+    view: LineView, drafts: Sequence[_Draft], printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
 ) -> tuple[Reading, ...]:
     found: list[Reading] = []
     known = {chosen}
     for name, density, off_beat in _READINGS:
-        other = _choose_all(view, drafts, printed, density, off_beat)
+        other = _choose_all(view, drafts, printed, choosers, density, off_beat)
         if other not in known:
             known.add(other)
             leans = tuple((drafts[n].spot.tone.onset, _lean_marks(drafts[n])) for n in sorted(other))

@@ -15,13 +15,13 @@ from sectionprep.checks.finding import Check, Context, Finding
 def _find(context: Context) -> Iterable[Finding]:
     for passage in context.together.marked:
         lead = context.chart.lines[passage.lead]
-        held = [t for t in lead if passage.start <= t.onset < passage.end]
+        held = {t.onset: t for t in lead if passage.start <= t.onset < passage.end}
         for part in context.members(passage):
             line = [t for t in context.chart.lines[part] if passage.start <= t.onset < passage.end]
             for before, again in pairwise(line):
                 same = before.pitch == again.pitch and before.end == again.onset
-                over = next((t for t in held if t.onset <= before.onset and t.end > again.onset), None)
-                if same and over is not None and over.onset == before.onset and over.end == again.end:
+                over = held.get(before.onset)
+                if same and over is not None and over.end == again.end:
                     yield Finding(
                         check="tie", severity="warning", tick=again.onset, part=part, lead=passage.lead, passage=passage.id,
                         message=f"strikes the note again; {context.name(passage.lead)} holds it over", places=(again.onset,),

@@ -55,6 +55,7 @@ def build_book(
         tables.AGREEMENT: _finding_rows(chart, before, after),
         tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
         tables.PARTS: _part_rows(chart, marking, before, reports),
+        tables.CHANGES_MADE: _change_rows(chart, marking),
     }
     book.first = look_first(chart, after)
     return book
@@ -129,6 +130,17 @@ def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Findi
 def _finding_key(chart: Chart, finding: Finding) -> str:
     place = chart.place(finding.tick)
     return f"{finding.check}|{chart.parts[finding.part].name}|{place.bar}|{place.beat}"
+
+
+def _change_rows(chart: Chart, marking: Marking) -> list[Row]:
+    rows = []
+    for change in marking.changes:
+        place = chart.place(change.tick)
+        rows.append(Row(cells={
+            "Part": chart.parts[change.part].name, "Bar": place.bar, "Beat": say_beat(place.beat), "Kind": change.kind,
+            "Was": change.was, "Is": change.now, "Why": change.why, "Passage": change.passage,
+            "Written": "yes" if change.applied else "no"}))
+    return rows
 
 
 def _item_row(number: int, item: Item) -> Row:

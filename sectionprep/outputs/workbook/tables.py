@@ -11,8 +11,8 @@ from dataclasses import dataclass
 VERSION = 1
 KEY = "Row key (leave as it is)"
 
-START, PASSAGES, MARKS, AGREEMENT, REHEARSAL, PARTS, KEPT, ABOUT = (
-    "Start here", "Passages", "Marks", "Agreement", "Rehearsal", "Parts", "Kept from before", "about")
+START, PASSAGES, MARKS, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
+    "Start here", "Passages", "Marks", "Agreement", "Rehearsal", "Parts", "Changes", "Kept from before", "about")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +71,11 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Pass 3", width=6.5, is_input=True, choices=TICK),
         Column(heading="Rating 1-5", width=8, is_input=True, choices=RATINGS),
         Column(heading="Your note", width=26, is_input=True, wrap=True), Column(heading=KEY, width=9),
+    ),
+    CHANGES_MADE: (
+        Column(heading="Part", width=16), Column(heading="Bar", width=6), Column(heading="Beat", width=7),
+        Column(heading="Kind", width=9), Column(heading="Was", width=22, wrap=True), Column(heading="Is", width=24, wrap=True),
+        Column(heading="Why", width=56, wrap=True), Column(heading="Passage", width=9), Column(heading="Written", width=9),
     ),
     PARTS: (
         Column(heading="Part", width=18), Column(heading="Chair", width=15), Column(heading="Pages", width=7, number=True),

@@ -40,6 +40,7 @@ _PURPOSE = {
     "prepare with --decisions and this file.",
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
+    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
 }
 
@@ -190,7 +191,7 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     workbook.properties.creator = "sectionprep"
     rows_of = _positions(book)
     write_overview(workbook.create_sheet(tables.START), book)
-    for name in (tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS):
+    for name in (tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS, tables.CHANGES_MADE):
         writer = SheetWriter(workbook.create_sheet(name), tables.TABLES[name], typed.cells.get(name, {}))
         writer.head(_PURPOSE[name])
         for row in book.rows[name]:
