@@ -44,6 +44,7 @@ class Desk:
     changes: list[Change] = field(default_factory=list)
     tones: list[dict[int, Tone]] = field(default_factory=list)
     chord_heads: list[dict[tuple[int, str], int]] = field(default_factory=list)
+    cutoffs: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]

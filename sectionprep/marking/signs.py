@@ -31,6 +31,9 @@ def write_cutoff(desk: Desk, passage: Passage, tone: Tone, part: int, tick: int)
     for sign in desk.chart.parts[part].directions:
         if sign.kind == "words" and sign.onset == tone.onset and sign.value.lower().startswith(("off ", "-")):
             return
+    if tone.onset in desk.cutoffs[part]:
+        return  # a passage and a hit beside it share this note
+    desk.cutoffs[part].add(tone.onset)
     desk.log(part, tone.onset, "cut-off", "not written", words, "held note: everybody stops on this beat", passage.id,
              tone.head.address)
     if desk.writes:

@@ -156,3 +156,10 @@ def test_every_change_is_listed_with_its_reason(demo_marked: pipeline.Marked) ->
         assert change.passage
         if change.applied:
             assert change.was != change.now
+
+
+def test_a_cutoff_is_written_once(demo_marked: pipeline.Marked) -> None:
+    chart_ = demo_marked.again.chart
+    for part in chart_.parts:
+        offs = [(d.onset, d.value) for d in part.directions if d.kind == "words" and d.value.startswith("off ")]
+        assert len(offs) == len(set(offs)), part.name
