@@ -102,7 +102,7 @@ def _mark_part(desk: Desk, passage: Passage, planned: PassagePlan, part: int) ->
     _mark_slurs(desk, passage, planned, part, is_lead)
     if not is_lead:
         signs.spread_dynamics(desk, passage, part)
-        signs.spread_hairpins(desk, passage, part)
+    signs.spread_hairpins(desk, passage, planned, part)
     if silent:
         desk.log(part, silent[0], "left", "", "", f"does not strike with the lead at {len(silent)} marked "
                  f"place{'s' if len(silent) > 1 else ''}: nothing written there", passage.id, applied=False)

@@ -9,6 +9,7 @@ from xml.sax.saxutils import escape
 from sectionprep.music.chart import Direction, Tone
 from sectionprep.music.timing import say_beat
 from sectionprep.passages import Passage
+from sectionprep.phrasing import PassagePlan
 
 if TYPE_CHECKING:
     from sectionprep.marking.marker import Desk
@@ -88,23 +89,25 @@ def _hairpins(directions: list[Direction]) -> list[tuple[int, int, str]]:
     return found
 
 
-def spread_hairpins(desk: Desk, passage: Passage, part: int) -> None:
-    """Give the part the lead's hairpins, where it has none overlapping."""
+def spread_hairpins(desk: Desk, passage: Passage, planned: PassagePlan, part: int) -> None:
+    """Give the part the lead's hairpins and the plan's, where it has none overlapping."""
     chart = desk.chart
     lead = chart.parts[passage.lead]
     wedges = [d for d in lead.directions if d.kind == "wedge" and passage.start <= d.onset <= passage.end]
     own = _hairpins([d for d in chart.parts[part].directions if d.kind == "wedge"])
+    wanted = [(h.start, h.stop, h.kind, h.why) for h in planned.hairpins]
+    if part != passage.lead:
+        wanted += [(start, stop, kind, f"{lead.name} has it") for start, stop, kind in _hairpins(wedges)]
     line = chart.lines[part]
     onsets = [tone.onset for tone in line]
-    for start, stop, kind in _hairpins(wedges):
+    for start, stop, kind, why in sorted(wanted):
         if any(a < stop and start < b for a, b, _ in own):
             continue
         first = desk.tones[part].get(start)
         at = bisect_left(onsets, stop) - 1
         if first is None or at < 0 or line[at].onset < start:
             continue
-        desk.log(part, start, "hairpin", "none", f"{kind} to {chart.place(stop)}", f"{lead.name} has it", passage.id,
-                 first.head.address)
+        desk.log(part, start, "hairpin", "none", f"{kind} to {chart.place(stop)}", why, passage.id, first.head.address)
         if not desk.writes:
             continue
         desk.edits[desk.address(first.head)].before.append(

@@ -69,6 +69,8 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                     {"name": r.name, "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans]}
                     for r in p.readings
                 ],
+                "hairpins": [{"start": _place(chart, h.start), "stop": _place(chart, h.stop), "kind": h.kind, "why": h.why}
+                             for h in p.hairpins],
                 "cautions": list(p.cautions),
             }
             for p in plan.passages

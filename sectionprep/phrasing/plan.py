@@ -34,13 +34,24 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Hairpin:
+    """A crescendo or diminuendo to be written, from the onset of one note to the onset of another (ticks)."""
+
+    start: int
+    stop: int
+    kind: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
-    """The plan of one passage. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
+    """The plan of one passage. hairpins: those to be added to what is printed. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
 
     id: str
     part: int
     notes: tuple[PlannedNote, ...]
     phrases: tuple[tuple[int, int], ...]
+    hairpins: tuple[Hairpin, ...] = ()
     readings: tuple[Reading, ...] = ()
     cautions: tuple[str, ...] = ()
 

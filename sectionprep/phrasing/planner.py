@@ -12,7 +12,7 @@ from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
-from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote, Reading
+from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
 from sectionprep.phrasing.view import LineView, Spot, view_line
@@ -169,6 +169,7 @@ def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
+        hairpins=_hairpins(chart, work),
         readings=_readings(view, drafts, printed, chosen, choosers), cautions=_breath_cautions(chart, work.part, view),
     )
 
@@ -322,6 +323,30 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     return covered
 
 
+def _hairpins(chart: Chart, work: _Work) -> tuple[Hairpin, ...]:
+    """The proposed hairpins that meet no printed hairpin or dynamic of the lead."""
+    printed = [d.onset for d in chart.parts[work.part].directions if d.kind in ("wedge", "dynamic")]
+    found = []
+    for span in work.spans:
+        if span.kind not in ("crescendo", "diminuendo"):
+            continue
+        start, stop = work.view.spots[span.first].tone.onset, work.view.spots[span.last].tone.onset
+        if not any(start < onset <= stop for onset in printed) and not _inside_printed(chart, work.part, start, stop):
+            found.append(Hairpin(start=start, stop=stop, kind=span.kind, why=span.because))
+    return tuple(found)
+
+
+def _inside_printed(chart: Chart, part: int, start: int, stop: int) -> bool:
+    """True where a printed hairpin of the part runs into this stretch."""
+    opened: dict[int, int] = {}
+    for sign in chart.parts[part].directions:
+        if sign.kind == "wedge" and sign.value in ("crescendo", "diminuendo"):
+            opened[sign.number] = sign.onset
+        elif sign.kind == "wedge" and sign.number in opened and opened.pop(sign.number) < stop and start < sign.onset:
+            return True
+    return False
+
+
 # -- breath -------------------------------------------------------------------------------------------
 
 
@@ -344,6 +369,20 @@ def _with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> lis
     return made
 
 
+def _stagger(chart: Chart, view: LineView, first: int, last: int) -> str:
+    """Who breathes where: neighbours never together, each dropping a note that leans least (E. van Doren: early, middle
+    and late breathers). A proposal and a caution; the players know better."""
+    notes = view.spots[first : last + 1]
+    third = max(1, len(notes) // 4)
+    places = []
+    for share in (1, 2, 3):
+        window = notes[max(1, share * third - 2) : share * third + 3] or notes[-1:]
+        best = min(window, key=lambda s: (s.strong, s.turns, -s.length, s.index))
+        places.append(str(chart.place(best.tone.onset)))
+    return (f"staggered breaths, each dropping one note: chairs 1 and 4 at {places[0]}, 2 and 5 at {places[1]}, 3 at {places[2]} "
+            "(a caution, not a rule: ask the players)")
+
+
 def _breath_cautions(chart: Chart, part: int, view: LineView) -> tuple[str, ...]:
     """Stretches without a rest or breath that are longer than the planning cap of the chair, in seconds."""
     cap = chart.parts[part].chair.instrument.breath
@@ -356,6 +395,6 @@ def _breath_cautions(chart: Chart, part: int, view: LineView) -> tuple[str, ...]
         if (end - start) / second > cap:
             found.append(
                 f"{chart.place(start)} to {chart.end_place(end)}: {(end - start) / second:.0f} s without a rest; "
-                "agree who breathes where (a caution, not a rule: ask the players)"
+                + _stagger(chart, view, first, last)
             )
     return tuple(found)

@@ -3,7 +3,7 @@
 Every case is tried in three keys and registers and in two positions in the chart; a rule that depends on absolute
 pitch, on the bar number or on the part's name breaks here. An entry of `expect` is [what, note, ...]:
 lean (evidence for bringing out), against (evidence against), mark NAME, length short|long, heavier and lighter
-(weight), slur FIRST LAST, noslur. `silent` lists notes on which the rule must not propose a lean.
+(weight), slur FIRST LAST, hairpin FIRST LAST KIND, noslur (no span at all). `silent` lists notes on which the rule must not propose a lean.
 """
 
 from __future__ import annotations
@@ -69,6 +69,8 @@ def test_rule_case(name: str, line: str, expect: list[list[object]], silent: lis
             assert sum(s.weight for s in mine) > 0, (what, rest)
         elif what == "lighter":
             assert sum(s.weight for s in mine) < 0, (what, rest)
+        elif what == "hairpin":
+            assert [(s.first, s.last, s.kind) for s in spans] == [tuple(rest)]
         elif what == "slur":
             assert [(s.first, s.last) for s in spans] == [(rest[0], rest[1])]
         else:

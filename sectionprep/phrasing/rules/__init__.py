@@ -7,6 +7,7 @@ from sectionprep.phrasing.rules import (
     clipped_eighth,
     ending,
     goal,
+    hairpin,
     height,
     held_note,
     leap_up,
@@ -39,4 +40,5 @@ RULES: tuple[Rule, ...] = (
     held_note.RULE,
     repeated_note.RULE,
     chord_landing.RULE,
+    hairpin.RULE,
 )
