@@ -247,7 +247,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     from sectionprep.outputs.print_set import print_sets
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text
-    from sectionprep.outputs.sheets import draw_all, part_jobs, safe_name
+    from sectionprep.outputs.sheets import Drawing, part_jobs, safe_name
     from sectionprep.outputs.writing import staged
 
     progress("reading", 0, 1)
@@ -262,7 +262,13 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
                          footer=footer_of(score), together=marked.again.together, roster=score.roster,
                          ours={a: frozenset(e.add) for a, e in marked.marking.edits.items() if e.add})
-        reports = draw_all(jobs, _counter("drawing parts", len(jobs), progress))
+        with Drawing(jobs) as drawing:  # the director's pages are drawn while the parts are
+            progress("drawing the director's pages", 0, 1)
+            director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
+                                    paper=options.paper, footer=footer_of(score))
+            (stage / f"{stem}_director.pdf").write_bytes(director)
+            (stage / f"{stem}_map.png").write_bytes(map_png(director))
+            reports = drawing.reports(_counter("drawing parts", len(jobs), progress))
         (stage / "sets").mkdir()
         printed = [report for report in reports if not report.failed]
         for name, data in print_sets(score.chart, printed, score.roster).items():
@@ -271,11 +277,6 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
-        progress("drawing the director's pages", 0, 1)
-        director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
-                                paper=options.paper, footer=footer_of(score))
-        (stage / f"{stem}_director.pdf").write_bytes(director)
-        (stage / f"{stem}_map.png").write_bytes(map_png(director))
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())

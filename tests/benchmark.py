@@ -1,7 +1,7 @@
 """How fast the stages are, each as a ratio measured in one run on charts made here.
 
-`python tests/benchmark.py` prints one table (`--json FILE` writes it); `--quick` is what CI runs: smaller charts,
-and it fails only on gross regressions (five times the target; CI machines are noisy).
+`python tests/benchmark.py` prints one table (`--json FILE` writes it); `--quick` is what CI runs: smaller charts
+where the target does not name a size, and it fails only on gross regressions (three times the target).
 """
 
 from __future__ import annotations
@@ -64,13 +64,13 @@ def make_chart(parts: int, bars: int) -> bytes:
 
 
 def seconds(job: Callable[[], object], times: int = 1) -> float:
-    """Median wall time of a job."""
+    """Best wall time of a job: what the machine does to it besides only ever adds."""
     spent = []
     for _ in range(times):
         start = time.perf_counter()
         job()
         spent.append(time.perf_counter() - start)
-    return statistics.median(spent)
+    return min(spent)
 
 
 def analysis(data: bytes) -> bytes:
@@ -124,7 +124,7 @@ def sheets_against_engraver(data: bytes) -> Row:
             draw_all(part_jobs(document, chart, Path(folder), style=SheetStyle(), footer=""))
 
     bare()
-    return Row("part sheets to PDF / bare engraver to SVG", seconds(ours) / seconds(bare), 1.5)
+    return Row("part sheets to PDF / bare engraver to SVG", seconds(ours, 3) / seconds(bare, 3), 1.5)
 
 
 def workbook_against_openpyxl() -> Row:
@@ -191,13 +191,14 @@ def whole_against_engraver(data: bytes) -> Row:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "chart.musicxml"
         path.write_bytes(data)
-        whole = seconds(lambda: pipeline.prepare(path, Path(folder) / "out", pipeline.Options()))
-    return Row("prepare, everything / bare engraver", whole / seconds(bare), 2.5)
+        runs = iter(range(100))
+        whole = seconds(lambda: pipeline.prepare(path, Path(folder) / f"out{next(runs)}", pipeline.Options()), 3)
+    return Row("prepare, everything / bare engraver", whole / seconds(bare, 3), 2.5)
 
 
 def measure(quick: bool) -> list[Row]:
     """All rows."""
-    chart = make_chart(17, 40 if quick else 100)
+    chart = make_chart(17, 100)  # what the targets for sheets and prepare are about; smaller charts measure process starts
     rows = [against_music21(make_chart(10, 20) if quick else chart), finding_against_reading(make_chart(30, 60 if quick else 700)),
             sheets_against_engraver(chart), whole_against_engraver(chart), workbook_against_openpyxl(), help_against_typer()]
     rows.append(Row("time exponent in bars", exponent([25, 50, 100] if quick else [50, 100, 200, 400, 800], lambda n: make_chart(10, n)), 1.1))
@@ -218,7 +219,7 @@ def main() -> int:
         print(f"{row.what:<52} {row.value:>9.3f}   target {row.target:g}{'' if row.ok else '   OVER'}")
     if options.json:
         options.json.write_text(json.dumps([asdict(row) for row in rows], indent=1))
-    gross = [row for row in rows if row.value > 5 * row.target]
+    gross = [row for row in rows if row.value > 3 * row.target]
     return 1 if gross else 0
 
 

@@ -15,6 +15,7 @@ import zipfile
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path, PurePosixPath
 from xml.parsers import expat
 
@@ -60,9 +61,12 @@ class Document:
 
 def tag_of(element: etree._Element) -> str:
     """Element name without namespace; empty for comments and processing instructions."""
-    if not isinstance(element.tag, str):
-        return ""
-    return str(element.tag).rpartition("}")[2]
+    return _local_name(element.tag)
+
+
+@lru_cache(4096)
+def _local_name(tag: object) -> str:
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
 def open_document(path: Path, limits: Limits | None = None) -> Document:

@@ -43,7 +43,7 @@ class Splice:
 
 
 _TOKEN = re.compile(
-    r"<!--.*?-->|<\?.*?\?>|<!\[CDATA\[.*?\]\]>|<(/?)([\w:.-]+)((?:[^>\"']|\"[^\"]*\"|'[^']*')*?)(/?)>", re.DOTALL
+    r"<!--.*?-->|<\?.*?\?>|<!\[CDATA\[.*?\]\]>|<(/?)([\w:.-]+)([^>\"']*(?:(?:\"[^\"]*\"|'[^']*')[^>\"']*)*)>", re.DOTALL
 )
 _AFTER_NOTATIONS = frozenset({"lyric", "play", "listen"})
 _BEFORE_NOTEHEAD = frozenset({
@@ -86,7 +86,7 @@ def _children(text: str, start: int, stop: int) -> list[_Node]:
             depth -= 1
             if depth == 0:
                 found.append(_Node(opened[0], opened[1], opened[2], m.start(), m.end(), opened[3]))
-        elif m[4]:
+        elif m[3].endswith("/"):
             if depth == 0:
                 found.append(_Node(name, m.start(), m.end(), m.end(), m.end(), m[3]))
         else:

@@ -32,10 +32,11 @@ _LONGEST = 100_000  # quarter notes in one element: a judgement, far above any m
 
 @dataclass(slots=True)
 class _PartState:
-    """What holds from measure to measure while one part is read."""
+    """What holds from measure to measure while one part is read. scale: ticks of one division where that is whole."""
 
     index: int
     divisions: Fraction = Fraction(1)
+    scale: int = 0
     meter: Meter = field(default_factory=Meter)
     transposition: Transposition = field(default_factory=Transposition)
     transpositions: list[tuple[int, Transposition]] = field(default_factory=list)
@@ -214,6 +215,9 @@ class _Reader:
         child = _child(element, "duration")
         if child is None:
             return 0
+        plain = whole(child.text, -1, digits=9) * state.scale
+        if 0 < plain <= _LONGEST * self.resolution:  # nearly every note of nearly every file
+            return plain
         value = self._number(child.text, "duration") / state.divisions
         if value < 0 or value > _LONGEST:
             raise NotAScore(f"a <duration> of {child.text!r:.30} is impossible.",
@@ -227,6 +231,8 @@ class _Reader:
             tag = tag_of(child)
             if tag == "divisions":
                 state.divisions = self._positive(child.text, "divisions")
+                ticks = self.resolution / state.divisions
+                state.scale = ticks.numerator if ticks.denominator == 1 else 0
             elif tag == "time":
                 state.meter = self._meter(child, state.meter)
             elif tag == "staves":

@@ -25,6 +25,7 @@ from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.settings import load_toml
 
 _MARGIN = 12 * MM
+_STUDY_BARS = 24  # a study page is a hand-out, not the score: longer passages show their first bars; judgement
 _STAFF_MM = 5.0  # staff height on study pages: smaller than a player's, large enough for a stand
 
 
@@ -104,7 +105,7 @@ def map_png(pdf: bytes, scale: float = 2.0) -> bytes:
     document = pypdfium2.PdfDocument(pdf)
     picture = document[0].render(scale=scale).to_pil().convert("L")
     out = io.BytesIO()
-    picture.save(out, format="PNG", optimize=True)
+    picture.save(out, format="PNG")
     document.close()
     return out.getvalue()
 
@@ -278,7 +279,8 @@ def _study(
     page.text(f"{chart.title}, bar {start.bar} beat {say_beat(start.beat)} to bar {end.bar} beat {say_beat(end.beat)}. Lead: "
               f"{chart.parts[passage.lead].name} ({passage.lead_why}). Sounding pitch.", 9)
     page.space(6)
-    last = chart.end_place(passage.end).index
+    whole = chart.end_place(passage.end).index
+    last = min(whole, start.index + _STUDY_BARS - 1)
     score = extract_excerpt(document, _picks(chart, passage), start.index, last)
     try:
         systems, glyphs = engrave_excerpt(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
@@ -294,6 +296,8 @@ def _study(
         painter.system(system, _MARGIN, staff_y)
         _weights(painter, system, staff_y, planned, len(passage.parts))
         page.y -= need
+    if last < whole:
+        page.text(f"Shown to bar {chart.bars[last].number}; the plan goes on to bar {end.bar} (see the workbook).", 8, fonts.ITALIC)
     if page.y < page.height * 0.28:
         page.turn(footer, f"{passage.id}   {passage.scope}, notes")
     _notes_beside(page, chart, passage, planned, findings)

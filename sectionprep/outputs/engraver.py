@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from sectionprep.errors import SectionprepError
@@ -16,6 +17,7 @@ from sectionprep.outputs.skyline import restack
 from sectionprep.outputs.svg import System, natural_widths, read_systems
 
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
+_LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
 
 
@@ -38,29 +40,28 @@ class EngravingFailed(SectionprepError):
 def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int) -> Engraving:
     """Draw one part on lines `width_mm` wide with staves `staff_mm` high. notes: how many note heads must
     come out (a part that draws as nothing is an error, not an empty page)."""
-    import verovio
-
-    toolkit = verovio.toolkit()
+    toolkit = _toolkit()
     common = _common(staff_mm)
     with _quiet() as said:
-        toolkit.setOptions({"breaks": "none", "xmlIdSeed": _FIRST_SEED})
+        toolkit.resetOptions()
+        toolkit.setOptions({**common, "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
+                            "xmlIdSeed": _FIRST_SEED})
         if not toolkit.loadData(part.decode("utf-8")):
             raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
         mei = MeiPart(toolkit.getMEI())
         if not mei.bars:
             raise EngravingFailed("the part has no bars that can be drawn.", where=where, remedy="Look at its bars in the score.")
-        widths, head = natural_widths(_page(toolkit, mei.text(), {
-            **common, "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
-            "xmlIdSeed": _SECOND_SEED}, 1))
+        widths, head = natural_widths(str(toolkit.renderToSVG(1)))
         boxes = [
-            BarBox(width=max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0, glued=bar.glued, bars=bar.bars)
+            BarBox(width=_LONG_REST if bar.bars > 1 else max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0,
+                   glued=bar.glued, bars=bar.bars)
             for n, bar in enumerate(mei.bars)
         ]
         starts = break_for_pages(boxes, width_mm * 100 - head)
         mei.set_breaks(starts)
         systems, glyphs = read_systems(_page(toolkit, mei.text(), {
             **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-            "xmlIdSeed": _SECOND_SEED + 1}, 1))
+            "xmlIdSeed": _SECOND_SEED}, 1))
         for page in range(2, toolkit.getPageCount() + 1):
             more, outlines = read_systems(toolkit.renderToSVG(page))
             systems, glyphs = systems + more, glyphs | outlines
@@ -79,10 +80,9 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
 
 def engrave_excerpt(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
     """Draw a few bars of several parts; lines break where the engraver likes."""
-    import verovio
-
-    toolkit = verovio.toolkit()
+    toolkit = _toolkit()
     with _quiet() as said:
+        toolkit.resetOptions()
         toolkit.setOptions({**_common(staff_mm), "breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
                             "xmlIdSeed": _FIRST_SEED, "spacingStaff": 7})
         if not toolkit.loadData(score.decode("utf-8")):
@@ -97,6 +97,14 @@ def _common(staff_mm: float) -> dict[str, Any]:
         "expandNever": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
         "pageMarginRight": 0, "spacingLinear": 0.25, "spacingNonLinear": 0.6,
     }
+
+
+@cache
+def _toolkit() -> Any:
+    """One engraver a process; whoever uses it resets its options first, because they stick."""
+    import verovio
+
+    return verovio.toolkit()
 
 
 def _page(toolkit: Any, mei: str, options: dict[str, Any], page: int) -> str:

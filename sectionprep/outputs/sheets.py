@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
@@ -115,22 +115,39 @@ def part_jobs(
     return jobs
 
 
-def draw_all(jobs: list[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
-    """Draw every job, in order; `tick` is called after each. The engraver is foreign code that a strange bar can
-    bring down, so it runs in processes of its own; what brings one down is reported and stops nobody else."""
-    fonts.register()  # where processes are forked they inherit the decoded fonts
-    reports: list[SheetReport] = []
-    workers = min(os.cpu_count() or 1, 1 if len(jobs) < _PARALLEL_FROM else 2 if len(jobs) < 40 else 4)
-    try:
-        with ProcessPoolExecutor(max_workers=workers) as pool:
-            for report in pool.map(draw_part, jobs):
-                reports.append(report)
-                tick()
-    except BrokenProcessPool:
-        for job in jobs[len(reports) :]:
-            reports.append(_draw_alone(job))
+class Drawing:
+    """Sheets being drawn in the background. The engraver is foreign code that a strange bar can bring down, so it
+    runs in processes of its own; what brings one down is reported and stops nobody else."""
+
+    def __init__(self, jobs: Sequence[PartJob]) -> None:
+        fonts.register()  # where processes are forked they inherit the unpacked fonts
+        self.jobs = jobs
+        workers = min(os.cpu_count() or 1, 1 if len(jobs) < _PARALLEL_FROM else 2 if len(jobs) < 40 else 4)
+        self.pool = ProcessPoolExecutor(max_workers=workers)
+        self.futures = [self.pool.submit(draw_part, job) for job in jobs]
+
+    def __enter__(self) -> Drawing:
+        return self
+
+    def __exit__(self, *_error: object) -> None:
+        self.pool.shutdown(wait=True, cancel_futures=True)
+
+    def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
+        """Wait for all sheets, in order; `tick` is called after each."""
+        found: list[SheetReport] = []
+        for job, future in zip(self.jobs, self.futures, strict=True):
+            try:
+                found.append(future.result())
+            except BrokenProcessPool:
+                found.append(_draw_alone(job))
             tick()
-    return reports
+        return found
+
+
+def draw_all(jobs: Sequence[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
+    """Draw every job, in order; `tick` is called after each."""
+    with Drawing(jobs) as drawing:
+        return drawing.reports(tick)
 
 
 def _draw_alone(job: PartJob) -> SheetReport:

@@ -114,6 +114,7 @@ def read_systems(text: str) -> tuple[list[System], dict[str, str]]:
     return found, glyphs
 
 
+_STRAIGHT = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) (-?[\d.]+)")
 _MEASURE = re.compile(r'<g id="([^"]+)" class="measure"')
 _STAFF_LINE = re.compile(r'class="staff[^"]*"><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
 _HEAD_SIGN = re.compile(r'class="(?:clef|keyAccid)"><use [^>]*transform="translate\((-?[\d.]+),')
@@ -191,6 +192,13 @@ def _glyph(element: ElementTree.Element, classes: tuple[str, ...], owner: str, s
 
 def _path(element: ElementTree.Element, classes: tuple[str, ...], owner: str, _system: System) -> Iterator[Ink]:
     stroke = float(element.get("stroke-width") or 0)
+    straight = _STRAIGHT.fullmatch(element.get("d", ""))
+    if straight:  # staff lines, stems, bar lines: most of what is drawn
+        x0, y0, x1, y1 = map(float, straight.groups())
+        half = stroke / 2
+        yield Ink("line", (min(x0, x1) - half, min(y0, y1) - half, max(x0, x1) + half, max(y0, y1) + half), classes, owner,
+                  (x0, y0, x1, y1), stroke)
+        return
     segments = path_segments(element.get("d", ""))
     points = [p for _, pts in segments for p in pts]
     if not points:
@@ -198,11 +206,7 @@ def _path(element: ElementTree.Element, classes: tuple[str, ...], owner: str, _s
     half = stroke / 2
     box = (min(p[0] for p in points) - half, min(p[1] for p in points) - half,
            max(p[0] for p in points) + half, max(p[1] for p in points) + half)
-    if len(segments) == 2 and segments[1][0] == "L":
-        (x0, y0), (x1, y1) = segments[0][1][0], segments[1][1][0]
-        yield Ink("line", box, classes, owner, (x0, y0, x1, y1), stroke)
-    else:
-        yield Ink("path", box, classes, owner, segments, stroke, element.get("fill") != "none")
+    yield Ink("path", box, classes, owner, segments, stroke, element.get("fill") != "none")
 
 
 def _points(element: ElementTree.Element) -> list[tuple[float, float]]:

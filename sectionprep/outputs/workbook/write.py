@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -32,6 +33,7 @@ _OPEN, _SHUT = Protection(locked=False), Protection(locked=True)
 _PLAIN, _WRAP = Alignment(vertical="top"), Alignment(vertical="top", wrap_text=True)
 _CLIPPED = Alignment(vertical="top", horizontal="fill")
 _HEAD_ALIGN = Alignment(vertical="center", wrap_text=True)
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f]")
 _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
 _PURPOSE = {
@@ -58,7 +60,7 @@ def _lines(words: str, width: float) -> int:
 
 def text(value: object) -> str:
     """Text that a spreadsheet takes as text: no control characters, at most what a cell holds."""
-    return "".join(c for c in str(value) if c >= " " or c in "\n\t")[:32000]
+    return _CONTROL.sub("", str(value))[:32000]
 
 
 class SheetWriter:
