@@ -42,6 +42,7 @@ Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in m
 Help = Annotated[bool, typer.Option("--section-help/--no-section-help", help="Say in each part, where a passage begins, how it belongs.")]
 Cues = Annotated[bool, typer.Option("--cues/--no-cues", help="Small named notes before an entry after a long rest.")]
 Proof = Annotated[bool, typer.Option("--proof", help="Print the marks that were added a shade lighter, for proofreading.")]
+Hits = Annotated[bool, typer.Option("--rhythm-hits", help="Write over slash bars on which beats the horns hit.")]
 PlanPath = Annotated[Path | None, typer.Option("--plan", help="A plan file written by `plan -o`, edited or not; its lines win over the rules.")]
 Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
 
@@ -153,13 +154,13 @@ def prepare(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
     minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True,
-    proof: Proof = False, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
+    proof: Proof = False, rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, section_help=section_help, cues=cues, proof=proof, plan=plan, decisions=decisions, roster=roster)
+                       staff=staff, section_help=section_help, cues=cues, proof=proof, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
@@ -255,7 +256,8 @@ def plan_command(
 def mark(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="The marked score; by default CHART_marked beside the chart.")] = None,
-    style: Style = None, printed: Printed = None, section: Section = "match", plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
+    style: Style = None, printed: Printed = None, section: Section = "match", rhythm_hits: Hits = False, plan: PlanPath = None,
+    decisions: Decisions = None, roster: RosterFile = None,
     undo: Annotated[bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")] = False,
     record: Annotated[Path | None, typer.Option(help="With --undo: the change record (by default beside the score).")] = None,
 ) -> None:
@@ -271,7 +273,7 @@ def mark(
         write_file(target, undo_marks(chart, beside), source=chart)
         _say(f"Written: {target}")
         return
-    options = _options(style=style, printed=printed, section=section, plan=plan, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, section=section, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{suffix}")

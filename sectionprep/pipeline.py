@@ -43,6 +43,7 @@ class Options:
     style: str | None = None
     printed: str | None = None
     section: str = "match"
+    rhythm_hits: bool = False
     level: str = "pro"
     minutes: int = 45
     paper: str = "letter"
@@ -173,7 +174,7 @@ def fix_score(score: Score, options: Options) -> Marked:
 
 
 def _marked(score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options) -> Marked:
-    marking = mark_chart(score.chart, score.together, plan, section=options.section)
+    marking = mark_chart(score.chart, score.together, plan, section=options.section, rhythm_hits=options.rhythm_hits)
     files = mark_bundle(score.bundle, marking.edits, marking.dropped)
     document = reread(score.bundle, files, options.limits)
     chart = read_chart(document, options.limits, score.roster)

@@ -9,6 +9,7 @@ Stated rules:
   Trombone: a notated slur does not mean untongued).
 - A shake belongs to the lead trumpet; lower parts trill with the valve, so it is not copied
   (after Reinhardt, The Shake).
+- Slash bars get nothing, unless asked for: then words name the beats of the horns' hits (rhythm_hits.py).
 - Cut-offs, dynamics and hairpins spread inside the passage only.
 """
 
@@ -21,6 +22,7 @@ from dataclasses import dataclass, field
 from sectionprep.errors import BadArgument
 from sectionprep.marking import signs
 from sectionprep.marking.changes import Change, Marking
+from sectionprep.marking.rhythm_hits import write_hits
 from sectionprep.music.chart import Chart, Note, Tone
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, SLURS, contradict, say
 from sectionprep.musicxml.insertions import NoteEdit
@@ -71,8 +73,11 @@ class Desk:
             applied=self.writes if applied is None else applied))
 
 
-def mark_chart(chart: Chart, together: Together, plan: Plan, *, section: str = "match") -> Marking:
-    """Edits that give every part of every passage the plan's marks. section: add, match or report."""
+def mark_chart(
+    chart: Chart, together: Together, plan: Plan, *, section: str = "match", rhythm_hits: bool = False
+) -> Marking:
+    """Edits that give every part of every passage the plan's marks. section: add, match or report. rhythm_hits: slash
+    bars of the rhythm section say on which beats the horns hit."""
     if section not in SECTION_POLICIES:
         raise BadArgument(f"there is no section policy {section!r}.",
                           remedy=f"Choose one of: {', '.join(SECTION_POLICIES)}.")
@@ -82,6 +87,8 @@ def mark_chart(chart: Chart, together: Together, plan: Plan, *, section: str = "
         if planned is not None:
             for part in passage.parts:
                 _mark_part(desk, passage, planned, part)
+    if rhythm_hits:
+        write_hits(desk, together, plan)
     edits = {address: edit for address, edit in desk.edits.items() if edit != NoteEdit()}
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))
     return Marking(edits=edits, dropped=frozenset(desk.dropped), changes=tuple(changes))

@@ -26,6 +26,11 @@ def _direction(content: str, placement: str, desk: Desk, part: int) -> str:
     return (f'<direction placement="{placement}"><direction-type>{content}</direction-type>{staff}</direction>')
 
 
+def words_above(words: str, desk: Desk, part: int) -> str:
+    """Small words over the staff, as XML."""
+    return _direction(f'<words font-size="9">{escape(words)}</words>', "above", desk, part)
+
+
 def write_cutoff(desk: Desk, passage: Passage, tone: Tone, part: int, tick: int) -> None:
     """Write where a held note stops, unless the part says so already."""
     words = cutoff_words(desk, tick)
@@ -38,8 +43,7 @@ def write_cutoff(desk: Desk, passage: Passage, tone: Tone, part: int, tick: int)
     desk.log(part, tone.onset, "cut-off", "not written", words, "held note: everybody stops on this beat", passage.id,
              tone.head.address)
     if desk.writes:
-        xml = _direction(f"<words font-size=\"9\">{escape(words)}</words>", "above", desk, part)
-        desk.edits[desk.address(tone.head)].before.append(xml)
+        desk.edits[desk.address(tone.head)].before.append(words_above(words, desk, part))
 
 
 def _inside(directions: tuple[Direction, ...], kind: str, passage: Passage) -> list[Direction]:

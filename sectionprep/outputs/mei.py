@@ -14,7 +14,7 @@ _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 ElementTree.register_namespace("", _NS)
-_HELP = re.compile(r"^(cue: |(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)( of |, lead | with |: you lead))")
+_HELP = re.compile(r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)( of |, lead | with |: you lead))")
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
 

@@ -99,6 +99,7 @@ class LineView:
         return None if spot.last else self.spots[spot.index + 1]
 
 
+_LONGEST = 64  # notes in one phrase: eight bars of eighths
 _END = 99.0
 TEMPO_IF_SILENT = 120.0  # where a chart states no tempo
 
@@ -143,14 +144,16 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
 
 def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
     """Where a player hears the line end: a rest of a beat; a shorter rest after four notes or more; a note
-    of two beats or more that the line does not hurry away from. The lengths are judgements."""
+    of two beats or more that the line does not hurry away from; a line without any of these (a walking bass) is cut at
+    a bar line, which also keeps the time to plan it in proportion. The lengths are judgements."""
     ends = {len(tones) - 1}
     since = 0
     for n in range(len(tones) - 1):
         since += 1
         gap = tones[n + 1].onset - tones[n].end
         held = tones[n].duration >= 2 * beat
-        if gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or tones[n].duration >= 3 * beat)):
+        too_long = since >= _LONGEST and (tones[n + 1].bar != tones[n].bar or since >= 2 * _LONGEST)
+        if too_long or gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or tones[n].duration >= 3 * beat)):
             ends.add(n)
             since = 0
     return ends

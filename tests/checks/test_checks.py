@@ -176,3 +176,18 @@ def test_versions_say_which_parts_to_print_again() -> None:
     (change,) = [c for c in compare_versions(old, longer) if c.part == "Alto Sax 1"]
     assert change.notes == ("1",)
     assert compare_versions(old, old) == ()
+
+
+def test_clef_and_tempo_that_only_one_part_has_otherwise() -> None:
+    """Altos read treble clef, trombones bass clef or tenor clef (common practice, no source)."""
+    clef = "<attributes><clef><sign>{}</sign><line>{}</line></clef></attributes>"
+    tempo = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>{}</per-minute></metronome></direction-type></direction>"
+    parts = {
+        "Alto Sax 1": part_xml("C4/1", transpose=(-5, -9), fifths=3, first=clef.format("F", 4) + tempo.format(120)),
+        "Alto Sax 2": part_xml("C4/1", transpose=(-5, -9), fifths=3, first=clef.format("G", 2) + tempo.format(120)),
+        "Trombone 2": part_xml("C3/1", first=clef.format("C", 4) + tempo.format(120)),
+        "Trombone 3": part_xml("C3/1", first=clef.format("F", 4) + tempo.format(90)),
+    }
+    c = read_chart(parse_document(Path("x"), score_xml(parts)))
+    found = [(f.check, f.part) for f in run_checks(c, find_passages(c)) if f.check in ("clef", "road-map")]
+    assert sorted(found) == [("clef", 0), ("road-map", 3)]

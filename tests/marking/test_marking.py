@@ -163,3 +163,17 @@ def test_a_cutoff_is_written_once(demo_marked: pipeline.Marked) -> None:
     for part in chart_.parts:
         offs = [(d.onset, d.value) for d in part.directions if d.kind == "words" and d.value.startswith("off ")]
         assert len(offs) == len(set(offs)), part.name
+
+
+def test_rhythm_section_gets_the_hits_on_request_only(demo_score: pipeline.Score, demo_marked: pipeline.Marked) -> None:
+    """Bar 73 of the demo: the horns hit on 1and and 3and, read off the score."""
+
+    def words(marked: pipeline.Marked) -> dict[str, str]:
+        chart_ = marked.again.chart
+        return {p.name: d.value for p in chart_.parts for d in p.directions if d.value.startswith("hits: ") and chart_.bars[d.bar].number == "73"}
+
+    assert words(demo_marked) == {}
+    asked = pipeline.mark_score(demo_score, pipeline.Options(rhythm_hits=True))
+    assert words(asked) == dict.fromkeys(("Guitar", "Piano", "Drums"), "hits: 1and 3and")
+    again = pipeline.mark_score(asked.again, pipeline.Options(rhythm_hits=True))
+    assert again.files[0].splices == ()

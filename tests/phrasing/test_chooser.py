@@ -64,3 +64,9 @@ def test_every_turning_note_in_a_row_is_dearer_than_one() -> None:
 def test_a_rest_parts_two_accents() -> None:
     spots = _view("C5/8 r/8 D5/8 E5/8 F5/8 E5/8 D5/8 C5/8").spots
     assert pair_cost(spots[0], spots[1], False)[0] < pair_cost(spots[1], spots[2], False)[0]
+
+
+def test_a_line_without_rests_is_cut_into_phrases_so_that_time_stays_in_proportion() -> None:
+    view = _view(" ".join(["C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8"] * 40))
+    assert len(view.phrases) >= 4
+    assert max(last - first + 1 for first, last in view.phrases) <= 128

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
 
-_KINDS = {"rehearsal": "rehearsal mark", "segno": "segno", "coda": "coda sign", "jump": "direction"}
+_KINDS = {"rehearsal": "rehearsal mark", "segno": "segno", "coda": "coda sign", "jump": "direction", "metronome": "tempo"}
 
 
 def _find(context: Context) -> Iterable[Finding]:

@@ -1,4 +1,4 @@
-"""A part whose transposition or key signature does not suit its instrument.
+"""A part whose transposition, key signature or clef does not suit its instrument.
 
 bad:  Alto Sax 2 without a transposition in a transposed score
 good: alto sax: written C sounds Eb below
@@ -30,8 +30,25 @@ def _find(context: Context) -> Iterable[Finding]:
                 f"{instrument.says} sounds {abs(wanted)} below",
                 fix=f"Set the transposition of the part to {instrument.says} in the score and check its notes.",
             )
-        elif concert is not None and part.keys and has % 12 == wanted % 12:
+        if part.clefs and not _may_read(part.clefs[0][1], instrument.clef, instrument.key):
+            yield Finding(
+                check="clef", severity="warning", tick=part.clefs[0][0], part=part.index,
+                message=f"begins in {part.clefs[0][1]} clef; {instrument.says} reads {instrument.clef}",
+                fix="Correct the clef in the score, unless the player has asked for this one.",
+            )
+        if concert is not None and part.keys and has % 12 == wanted % 12:
             yield from _key(part, concert)
+
+
+#: clefs that players of these also read (common practice, no source)
+_ALSO = {"trombone": ("C4", "C3", "G2"), "bass-trombone": ("C4",), "bassoon": ("C4",), "cello": ("C4", "G2"), "viola": ("G2",),
+         "horn": ("F4",), "euphonium": ("G2",), "piano": ("F4",), "guitar": ("TAB", "TAB5", "TAB6"), "bass": ("TAB", "TAB4", "C4"),
+         "bass-clarinet": ("F4",), "voice": ("F4",), "vibraphone": ("F4",)}
+
+
+def _may_read(clef: str, own: str, key: str) -> bool:
+    clef = {"G": "G2", "F": "F4", "C": "C3"}.get(clef, clef)  # the line may be left out
+    return clef == own or clef in _ALSO.get(key, ()) or own == "percussion" or clef in ("percussion", "none")
 
 
 def _is_transposed(context: Context) -> bool:
