@@ -397,7 +397,7 @@ def book(
     cluster: Annotated[str, typer.Option(help="Address of a Dask scheduler, as in tcp://host:8786 (needs the extra 'cluster').")] = "",
 ) -> None:
     """Prepare every chart of a library; unchanged ones are skipped, bad ones are listed and stop nothing."""
-    from sectionprep import pipeline
+    from sectionprep import library as whole_library
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper, staff=staff,
                        plan=plan, roster=roster)
@@ -406,7 +406,7 @@ def book(
         more = f": {result.reason}" if result.reason else f": {result.passages} passages, {result.before} findings, {result.after} left, {result.pages} pages"
         _say(f"{result.status:<10}{result.name}{more}")
 
-    results = pipeline.book(library, out, options, cluster=cluster, tell=tell)
+    results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)
     _say(f"{len(results)} charts, {failed} failed. Written: {out / 'book.xlsx'}")
     if failed == len(results):

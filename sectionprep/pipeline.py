@@ -6,15 +6,14 @@ read -> find passages -> plan phrasing -> mark every part -> check agreement -> 
 from __future__ import annotations
 
 import json
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sectionprep.checks import Finding, run_checks
-from sectionprep.errors import BadArgument, SectionprepError
+from sectionprep.errors import BadArgument
 from sectionprep.marking import Marking, mark_chart
 from sectionprep.music.chart import Chart, Remark
 from sectionprep.music.roster import EMPTY, Roster, read_roster
@@ -30,7 +29,6 @@ from sectionprep.settings import Limits
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
-    from sectionprep.outputs.book import ChartResult
     from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
     from sectionprep.outputs.rehearsal_plan import Item
     from sectionprep.outputs.workbook import Typed
@@ -322,97 +320,6 @@ def audition(path: Path, folder: Path, options: Options, wish: Wish) -> tuple[Pa
     plan, _ = plan_score(score, options)
     with staged(folder, source=path) as stage:
         return tuple(folder / p.relative_to(stage) for p in write_audition(score.chart, score.together, plan, stage, wish))
-
-
-def prepare_for_book(path: Path, name: str, folder: Path, options: Options) -> ChartResult:
-    """One chart of a book, in a process of its own: never raises, so that one bad chart stops nobody."""
-    from sectionprep.outputs.book import RECORD, ChartResult, as_json, key_of, recorded
-    from sectionprep.outputs.writing import write_file
-
-    try:
-        key = key_of(path, repr(options))
-    except OSError as error:
-        return ChartResult(name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})")
-    earlier = recorded(folder)
-    if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
-        return replace(earlier, status="unchanged")
-    try:
-        done = prepare(path, folder, options)
-        result = _book_result(name, key, done)
-        write_file(folder / RECORD, as_json(result))
-    except SectionprepError as error:
-        return ChartResult(name=name, key=key, status="failed", reason=str(error))
-    except Exception as error:  # a fault of ours in one chart must not stop the others; the summary shows it
-        return ChartResult(name=name, key=key, status="failed", reason=f"unexpected: {type(error).__name__}: {error}")
-    return result
-
-
-def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
-    from sectionprep.music.marks import say
-    from sectionprep.outputs.book import ChartResult
-
-    marked = done.marked
-    chart = marked.score.chart
-    figures: dict[str, str] = {}
-    for planned in marked.plan.passages:
-        for start, end in planned.phrases:
-            notes = [n for n in planned.notes if start <= n.tone.onset < end]
-            if len(notes) >= 4:
-                first = notes[0].tone
-                figure = " ".join(f"{n.tone.pitch - first.pitch:+d}@{chart.quarters(n.tone.onset - first.onset)}" for n in notes)
-                figures[figure] = " | ".join(say(n.marks) for n in notes)
-    return ChartResult(
-        name=name, key=key, status="done", title=chart.title, passages=len(marked.score.together.passages),
-        before=len(marked.before), after=len(marked.after), marks=sum(c.applied for c in marked.marking.changes), pages=done.pages,
-        checks=dict(Counter(f.check for f in marked.before)),
-        chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)), figures=figures,
-    )
-
-
-def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell: Callable[[ChartResult], None] = lambda _result: None) -> list[ChartResult]:
-    """Prepare every chart of a library; `tell` is called as each one ends. cluster: address of a Dask scheduler."""
-    from sectionprep.errors import UnreadableFile
-    from sectionprep.outputs.book import charts_in, summary_workbook
-    from sectionprep.outputs.writing import write_file
-
-    if not library.is_dir():
-        raise UnreadableFile("is no folder.", where=str(library), remedy="Name the folder that holds the charts.")
-    charts = charts_in(library)
-    if not charts:
-        raise UnreadableFile("holds no charts.", where=str(library), remedy="Put MusicXML files into it.")
-    names = ["/".join(path.relative_to(library).parts) for path in charts]
-    jobs = [(path, name, out / _book_folder(name), options) for path, name in zip(charts, names, strict=True)]
-    results: list[ChartResult] = []
-    for result in _spread(jobs, cluster):
-        results.append(result)
-        tell(result)
-    results.sort(key=lambda r: r.name)
-    write_file(out / "book.xlsx", summary_workbook(results))
-    return results
-
-
-def _book_folder(name: str) -> str:
-    import hashlib
-
-    from sectionprep.outputs.sheets import safe_name
-
-    return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{hashlib.sha256(name.encode()).hexdigest()[:6]}"
-
-
-def _spread(jobs: Sequence[tuple[Path, str, Path, Options]], cluster: str) -> Iterator[ChartResult]:
-    """Run the jobs over this machine's processes, or over a cluster; results come as they end."""
-    if cluster:
-        try:
-            from dask.distributed import Client, as_completed
-        except ImportError as error:
-            raise BadArgument("--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster].") from error
-        with Client(cluster, timeout="20s") as client:
-            for done in as_completed([client.submit(prepare_for_book, *job, pure=False, retries=2) for job in jobs]):
-                yield done.result()
-        return
-    from joblib import Parallel, delayed
-
-    yield from Parallel(n_jobs=-1, return_as="generator_unordered")(delayed(prepare_for_book)(*job) for job in jobs)
 
 
 def write_checklist(marked: Marked, out: Path, options: Options) -> Path:

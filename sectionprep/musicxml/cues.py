@@ -10,10 +10,9 @@ from lxml import etree
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import measures_of
-from sectionprep.musicxml.transposing import in_key, respell
+from sectionprep.musicxml.transposing import respell, show_accidental
 
 _KEPT = ("pitch", "rest", "duration", "tie", "type", "dot", "time-modification", "beam")
-_SIGNS = {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "flat-flat"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +43,10 @@ def add_cue(measure: etree._Element, document: Document, cue: Cue) -> None:
     state: dict[tuple[str, int], float] = {}
     for note in notes:
         total += int(float(note.findtext("duration") or 0))
-        _accidental(note, cue, state)
+        pitch = note.find("pitch")
+        if pitch is not None:
+            written = Pitch(pitch.findtext("step") or "C", float(pitch.findtext("alter") or 0), int(pitch.findtext("octave") or 4))
+            show_accidental(note, written, cue.fifths, state)
     at = measure.index(own[0]) if own else len(measure)
     for old in own:
         measure.remove(old)
@@ -121,19 +123,3 @@ def _shift(element: etree._Element, cue: Cue) -> None:
     if target.alter:
         etree.SubElement(element, "alter").text = f"{target.alter:g}"
     etree.SubElement(element, "octave").text = str(target.octave)
-
-
-def _accidental(note: etree._Element, cue: Cue, state: dict[tuple[str, int], float]) -> None:
-    pitch = note.find("pitch")
-    if pitch is None:
-        return
-    step, octave = pitch.findtext("step") or "C", int(pitch.findtext("octave") or 4)
-    alter = float(pitch.findtext("alter") or 0)
-    current = state.get((step, octave), in_key(cue.fifths, step))
-    state[step, octave] = alter
-    if current == alter or round(alter) not in _SIGNS:
-        return
-    sign = etree.Element("accidental")
-    sign.text = _SIGNS[round(alter)]
-    before = [c for c in note if c.tag in ("type", "dot")]
-    note.insert(note.index(before[-1]) + 1 if before else len(note), sign)

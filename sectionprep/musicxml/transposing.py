@@ -66,22 +66,7 @@ class WrittenPart:
         if written.alter:
             etree.SubElement(element, "alter").text = f"{written.alter:g}"
         etree.SubElement(element, "octave").text = str(written.octave)
-        self._accidental(note, written, state)
-
-    def _accidental(self, note: etree._Element, written: Pitch, state: dict[tuple[str, int], float]) -> None:
-        for old in note.findall("accidental"):
-            note.remove(old)
-        place = (written.step, written.octave)
-        tied = any(t.get("type") == "stop" for t in note.findall("tie"))
-        current = state.get(place, in_key(self.fifths, written.step))
-        if not tied:
-            state[place] = written.alter
-        if tied or current == written.alter or round(written.alter) not in _SIGNS:
-            return
-        sign = etree.Element("accidental")
-        sign.text = _SIGNS[round(written.alter)]
-        before = [c for c in note if tag_of(c) in ("type", "dot", "voice", "duration", "pitch", "tie", "instrument")]
-        note.insert(note.index(before[-1]) + 1, sign)
+        show_accidental(note, written, self.fifths, state)
 
     def _harmony(self, harmony: etree._Element) -> None:
         for kind in ("root", "bass"):
@@ -98,6 +83,23 @@ class WrittenPart:
                     sign = etree.Element(f"{kind}-alter")
                     sign.text = f"{written.alter:g}"
                     element.insert(element.index(step) + 1, sign)
+
+
+def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float]) -> None:
+    """Give a note the accidental it needs in its key, after what stood before in the bar (`state`, brought up to date)."""
+    for old in note.findall("accidental"):
+        note.remove(old)
+    place = (written.step, written.octave)
+    tied = any(t.get("type") == "stop" for t in note.findall("tie"))
+    current = state.get(place, in_key(fifths, written.step))
+    if not tied:
+        state[place] = written.alter
+    if tied or current == written.alter or round(written.alter) not in _SIGNS:
+        return
+    sign = etree.Element("accidental")
+    sign.text = _SIGNS[round(written.alter)]
+    before = [c for c in note if tag_of(c) in ("type", "dot", "voice", "duration", "pitch", "tie", "instrument")]
+    note.insert(note.index(before[-1]) + 1, sign)
 
 
 def respell(pitch: Pitch) -> Pitch:

@@ -1,0 +1,93 @@
+"""The stages over a whole library of charts: spread over processes, resumable, one bad chart stops nobody."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from sectionprep.errors import BadArgument, SectionprepError, UnreadableFile
+from sectionprep.music.marks import say
+from sectionprep.outputs.book import RECORD, ChartResult, as_json, charts_in, key_of, recorded, summary_workbook
+from sectionprep.outputs.sheets import safe_name
+from sectionprep.outputs.writing import write_file
+from sectionprep.pipeline import Options, Prepared, prepare
+
+
+def prepare_for_book(path: Path, name: str, folder: Path, options: Options) -> ChartResult:
+    """One chart of a book, in a process of its own: never raises, so that one bad chart stops nobody."""
+    try:
+        key = key_of(path, repr(options))
+    except OSError as error:
+        return ChartResult(name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})")
+    earlier = recorded(folder)
+    if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
+        return replace(earlier, status="unchanged")
+    try:
+        done = prepare(path, folder, options)
+        result = _book_result(name, key, done)
+        write_file(folder / RECORD, as_json(result))
+    except SectionprepError as error:
+        return ChartResult(name=name, key=key, status="failed", reason=str(error))
+    except Exception as error:  # a fault of ours in one chart must not stop the others; the summary shows it
+        return ChartResult(name=name, key=key, status="failed", reason=f"unexpected: {type(error).__name__}: {error}")
+    return result
+
+
+def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
+    marked = done.marked
+    chart = marked.score.chart
+    figures: dict[str, str] = {}
+    for planned in marked.plan.passages:
+        for start, end in planned.phrases:
+            notes = [n for n in planned.notes if start <= n.tone.onset < end]
+            if len(notes) >= 4:
+                first = notes[0].tone
+                figure = " ".join(f"{n.tone.pitch - first.pitch:+d}@{chart.quarters(n.tone.onset - first.onset)}" for n in notes)
+                figures[figure] = " | ".join(say(n.marks) for n in notes)
+    return ChartResult(
+        name=name, key=key, status="done", title=chart.title, passages=len(marked.score.together.passages),
+        before=len(marked.before), after=len(marked.after), marks=sum(c.applied for c in marked.marking.changes), pages=done.pages,
+        checks=dict(Counter(f.check for f in marked.before)),
+        chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)), figures=figures,
+    )
+
+
+def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell: Callable[[ChartResult], None] = lambda _result: None) -> list[ChartResult]:
+    """Prepare every chart of a library; `tell` is called as each one ends. cluster: address of a Dask scheduler."""
+    if not library.is_dir():
+        raise UnreadableFile("is no folder.", where=str(library), remedy="Name the folder that holds the charts.")
+    charts = charts_in(library)
+    if not charts:
+        raise UnreadableFile("holds no charts.", where=str(library), remedy="Put MusicXML files into it.")
+    names = ["/".join(path.relative_to(library).parts) for path in charts]
+    jobs = [(path, name, out / _book_folder(name), options) for path, name in zip(charts, names, strict=True)]
+    results: list[ChartResult] = []
+    for result in _spread(jobs, cluster):
+        results.append(result)
+        tell(result)
+    results.sort(key=lambda r: r.name)
+    write_file(out / "book.xlsx", summary_workbook(results))
+    return results
+
+
+def _book_folder(name: str) -> str:
+    return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{hashlib.sha256(name.encode()).hexdigest()[:6]}"
+
+
+def _spread(jobs: Sequence[tuple[Path, str, Path, Options]], cluster: str) -> Iterator[ChartResult]:
+    """Run the jobs over this machine's processes, or over a cluster; results come as they end."""
+    if cluster:
+        try:
+            from dask.distributed import Client, as_completed
+        except ImportError as error:
+            raise BadArgument("--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster].") from error
+        with Client(cluster, timeout="20s") as client:
+            for done in as_completed([client.submit(prepare_for_book, *job, pure=False, retries=2) for job in jobs]):
+                yield done.result()
+        return
+    from joblib import Parallel, delayed
+
+    yield from Parallel(n_jobs=-1, return_as="generator_unordered")(delayed(prepare_for_book)(*job) for job in jobs)

@@ -1,0 +1,46 @@
+"""A whole library: bad charts stop nobody, unchanged ones are skipped by content, changed ones are done again."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import openpyxl
+import pytest
+from build import part_xml, score_xml
+
+from sectionprep.errors import UnreadableFile
+from sectionprep.library import book
+from sectionprep.pipeline import Options
+
+TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
+
+
+def _chart(lead: str) -> bytes:
+    return score_xml({"Alto Sax 1": part_xml(lead), "Alto Sax 2": part_xml(TUNE)})
+
+
+def test_book(tmp_path: Path) -> None:
+    library, out = tmp_path / "library", tmp_path / "out"
+    (library / "sub").mkdir(parents=True)
+    (library / "a.musicxml").write_bytes(_chart(TUNE.replace("C5/4", "C5/4>")))
+    (library / "sub" / "b.musicxml").write_bytes(_chart(TUNE))
+    (library / "bad.xml").write_bytes(b"nonsense")
+    first = {r.name: r for r in book(library, out, Options())}
+    assert {name: r.status for name, r in first.items()} == {"a.musicxml": "done", "sub/b.musicxml": "done", "bad.xml": "failed"}
+    assert "not XML" in first["bad.xml"].reason
+    assert first["a.musicxml"].pages == 2
+    workbook = openpyxl.load_workbook(out / "book.xlsx")
+    assert workbook.sheetnames == ["Charts", "Chairs", "Faults", "House style"]
+    assert workbook["Charts"].max_row == 4
+    # the same figure stands in both charts and only one prints an accent on it: the house style differs there
+    assert workbook["House style"].max_row > 1
+    (library / "sub" / "b.musicxml").write_bytes(_chart(TUNE.replace("C5/4", "C5/4^")))
+    (library / "bad.xml").unlink()
+    assert {r.name: r.status for r in book(library, out, Options())} == {"a.musicxml": "unchanged", "sub/b.musicxml": "done"}
+    assert {r.status for r in book(library, out, Options(minutes=90))} == {"done"}
+
+
+def test_no_library(tmp_path: Path) -> None:
+    for folder in (tmp_path / "none", tmp_path):
+        with pytest.raises(UnreadableFile):
+            book(folder, tmp_path / "out", Options())
