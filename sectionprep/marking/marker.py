@@ -104,8 +104,8 @@ def _mark_part(desk: Desk, passage: Passage, planned: PassagePlan, part: int) ->
                 silent.append(note.tone.onset)
             continue
         _mark_tone(desk, passage, note, tone, part, is_lead)
-        if note.cutoff is not None and tone.end == note.cutoff:
-            signs.write_cutoff(desk, passage, tone, part, note.cutoff)
+        if note.cutoff is not None and tone.end == note.tone.end:
+            signs.write_cutoff(desk, passage, tone, part, note.cutoff, note.release)
     _mark_slurs(desk, passage, planned, part, is_lead)
     if not is_lead:
         signs.spread_dynamics(desk, passage, part)

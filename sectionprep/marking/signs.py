@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from sectionprep.marking.marker import Desk
 
 
-def cutoff_words(desk: Desk, tick: int) -> str:
+def cutoff_words(desk: Desk, tick: int, release: str) -> str:
     """ "off 3": the beat on which a held note stops (R. Sweum, Assumptions for Jazz Big Band, marks all
-    cut-offs by the beat)."""
-    return f"off {say_beat(desk.chart.place(tick).beat)}"
+    cut-offs by the beat); "off 3, air" where the breath and not the tongue stops it."""
+    return f"off {say_beat(desk.chart.place(tick).beat)}" + (", air" if release == "breath" else "")
 
 
 def _direction(content: str, placement: str, desk: Desk, part: int) -> str:
@@ -31,9 +31,9 @@ def words_above(words: str, desk: Desk, part: int) -> str:
     return _direction(f'<words font-size="9">{escape(words)}</words>', "above", desk, part)
 
 
-def write_cutoff(desk: Desk, passage: Passage, tone: Tone, part: int, tick: int) -> None:
+def write_cutoff(desk: Desk, passage: Passage, tone: Tone, part: int, tick: int, release: str) -> None:
     """Write where a held note stops, unless the part says so already."""
-    words = cutoff_words(desk, tick)
+    words = cutoff_words(desk, tick, release)
     for sign in desk.chart.parts[part].directions:
         if sign.kind == "words" and sign.onset == tone.onset and sign.value.lower().startswith(("off ", "-")):
             return

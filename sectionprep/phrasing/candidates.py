@@ -15,7 +15,9 @@ class Candidate:
     weight: how much heavier (or lighter) the note is, in decibels of players' loudness where the rule has
     data, else by judgement on the same scale. lean: evidence for printing a mark that brings the note out,
     on the chooser's scale, where about 1 is enough. marks: how, if it is brought out. length: "short" or
-    "long" when the rule speaks of note length. because: the reason in a musician's words.
+    "long" when the rule speaks of note length, "joined" when the note must not be clipped though nothing is printed.
+    slurred: the note is not tongued. stop: beats after its onset at which a held note stops, 0 where the rule does
+    not speak of it; release: who stops it, "tongue" or "breath". because: the reason in a musician's words.
     """
 
     spot: int
@@ -24,6 +26,9 @@ class Candidate:
     lean: float = 0.0
     marks: tuple[str, ...] = ()
     length: str = ""
+    slurred: bool = False
+    stop: float = 0.0
+    release: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,12 +41,21 @@ class Span:
     because: str
 
 
+def _silent(view: LineView) -> Iterable[Candidate | Span]:
+    return ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """A rule of phrasing. source: who says so, or "common practice, no source". limits: where it is silent."""
+    """A rule of phrasing. source: who says so, or "common practice, no source". limits: where it is silent.
+
+    propose speaks before anything is chosen; settle, for the few rules that answer to chosen leans, after it: it is
+    given the indices of the notes that are brought out.
+    """
 
     name: str
     says: str
     source: str
     limits: str
-    propose: Callable[[LineView], Iterable[Candidate | Span]]
+    propose: Callable[[LineView], Iterable[Candidate | Span]] = _silent
+    settle: Callable[[LineView, frozenset[int]], Iterable[Candidate]] | None = None

@@ -108,7 +108,7 @@ def _apply(plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: se
         printed = note.tone.marks
         cutoff = note.cutoff
         if directive.cutoff is not None:
-            cutoff = note.tone.end if directive.cutoff else None
+            cutoff = (note.cutoff or note.tone.end) if directive.cutoff else None
         if directive.marks is None:
             marks, cutoff = printed | (note.marks & SLURS), None
         else:

@@ -13,7 +13,8 @@ class PlannedNote:
 
     weight: 0..1, how much it leans in its surroundings. marks: all marks the note shall carry (MusicXML
     names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
-    is to be written. lost: why a note with evidence was left plain.
+    is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
+    where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
     """
 
     tone: Tone
@@ -22,6 +23,8 @@ class PlannedNote:
     added: frozenset[str]
     why: str
     cutoff: int | None = None
+    release: str = ""
+    tongued: bool = True
     lost: str = ""
 
 

@@ -22,7 +22,6 @@ _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 _SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
 _LAST = 90  # beats of silence that mean the end of the line
 _BREATH_SECONDS = 4.0  # of playing before a breath is written where there is no rest; judgement
-_CUTOFF_BEATS = 2  # notes this long get their cut-off written; judgement after R. Sweum (mark the cut-offs)
 #: other readings offered to the director: name, change of price, change of off-beat evidence
 _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
 
@@ -162,6 +161,9 @@ def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
     view, drafts = work.view, work.drafts
     choosers: dict[int, Chooser] = {}
     chosen = _choose_all(view, drafts, printed, choosers)
+    for rule in RULES:
+        for said in rule.settle(view, chosen) if rule.settle else ():
+            drafts[said.spot].said.append(said)
     notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
     notes = _with_slurs(view, notes, work.spans)
@@ -249,13 +251,13 @@ def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
         wanted = _lean_marks(draft)
         marks |= {m for m in wanted if not any(contradict(m, other) for other in marks)}
         reasons += [c.because for c in sorted(draft.said, key=lambda c: -c.lean) if c.lean >= 0.25 and c.marks][:2]
-    ghost = next((c for c in draft.said if c.marks == ("ghost",)), None)
+    ghost = max((c for c in draft.said if c.marks == ("ghost",)), key=lambda c: c.lean, default=None)
     if ghost and not leaned and not marks and ghost.lean >= 0.8 * view.style.density:
         marks.add("ghost")
         reasons.append(ghost.because)
     length = _length(draft)
     quarter = abs(spot.length - 1) < 0.01
-    if length and quarter and not draft.printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
+    if length and length.length != "joined" and quarter and not draft.printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
         mark = "tenuto" if length.length == "long" else "staccato"
         if not any(contradict(mark, other) for other in marks):
             marks.add(mark)
@@ -264,14 +266,17 @@ def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
     if not reasons:
         heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)
         reasons = [heaviest.because] if heaviest else ["part of the line"]
-    cutoff = None
-    rest_follows = spot.after >= 1 and (view.next(spot) is None)
+    stop = next((c for c in draft.said if c.stop), None)
     open_end = spot.tone.has_fermata or spot.after > _LAST or bool(marks & {"falloff", "doit"})
-    if view.style.cutoffs and spot.length >= _CUTOFF_BEATS and rest_follows and not open_end:
-        cutoff = spot.tone.end
+    cutoff, release = None, ""
+    if stop is not None and not open_end:
+        cutoff, release = spot.tone.onset + round(stop.stop * spot.tone.duration / spot.length), stop.release
+        reasons.append(stop.because)
+    slurred = any(c.slurred for c in draft.said) and not leaned and not marks & ATTACKS
     return PlannedNote(
         tone=spot.tone, weight=round(weight, 3), marks=frozenset(marks) | (own & SLURS),
-        added=frozenset(marks) - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff,
+        added=frozenset(marks) - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
+        tongued=not (slurred or spot.slur in ("inside", "last")),
     )
 
 

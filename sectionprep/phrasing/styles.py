@@ -23,7 +23,11 @@ class Style:
     density: float
     triplet_slurs: bool
     ghosts: bool
-    cutoffs: bool
+    cutoffs: str
+    release: str
+    held_off_beats: bool
+    slow_slurs: bool
+    tonguing_slurs: bool
 
 
 def styles() -> dict[str, Style]:

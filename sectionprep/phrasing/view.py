@@ -16,7 +16,8 @@ class Spot:
 
     offset: ticks from its bar line. length: in beats (the style's felt beat). before, after: silence on
     either side, in beats (a large number at the ends of the line). rise: semitones from the note before;
-    ahead: semitones to the note after (0 at the ends). triplet: 1, 2, 3 inside a triplet, else 0.
+    ahead: semitones to the note after (0 at the ends). triplet: 1, 2, 3 inside a triplet, else 0. slur: "first",
+    "inside" or "last" note of a printed slur, else "".
     """
 
     index: int
@@ -32,6 +33,7 @@ class Spot:
     phrase: int
     first: bool
     last: bool
+    slur: str = ""
 
     @property
     def on_beat(self) -> bool:
@@ -100,6 +102,7 @@ class LineView:
 
 
 _LONGEST = 64  # notes in one phrase: eight bars of eighths
+_PHRASE_SLUR = 6  # notes under one slur from which it shows a phrase; judgement
 _END = 99.0
 TEMPO_IF_SILENT = 120.0  # where a chart states no tempo
 
@@ -117,6 +120,7 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
     beat = felt_beat(chart, tones[0].bar, style)
     borders = _phrase_ends(tones, beat)
     triplets = _triplets(tones, chart)
+    slurs = _slurs(tones)
     spots: list[Spot] = []
     phrase, first = 0, 0
     phrases: list[tuple[int, int]] = []
@@ -132,7 +136,7 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
             after=(tones[n + 1].onset - tone.end) / own_beat if n + 1 < len(tones) else _END,
             rise=tone.pitch - tones[n - 1].pitch if n else 0,
             ahead=tones[n + 1].pitch - tone.pitch if n + 1 < len(tones) else 0,
-            triplet=triplets[n], phrase=phrase, first=starts, last=last,
+            triplet=triplets[n], phrase=phrase, first=starts, last=last, slur=slurs[n],
         ))
         if last:
             phrases.append((first, n))
@@ -144,19 +148,33 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
 
 def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
     """Where a player hears the line end: a rest of a beat; a shorter rest after four notes or more; a note
-    of two beats or more that the line does not hurry away from; a line without any of these (a walking bass) is cut at
+    of two beats or more that the line does not hurry away from; the end of one long slur and the start of the next (Basic
+    Jazz Concepts slides: slurs often show phrases); a line without any of these (a walking bass) is cut at
     a bar line, which also keeps the time to plan it in proportion. The lengths are judgements."""
     ends = {len(tones) - 1}
-    since = 0
+    since = under_slur = 0
     for n in range(len(tones) - 1):
         since += 1
         gap = tones[n + 1].onset - tones[n].end
         held = tones[n].duration >= 2 * beat
+        under_slur = 1 if tones[n].slurs_from and not tones[n].slurs_to else under_slur + 1
+        slurred_phrase = tones[n].slurs_to and not tones[n].slurs_from and tones[n + 1].slurs_from and under_slur >= _PHRASE_SLUR
         too_long = since >= _LONGEST and (tones[n + 1].bar != tones[n].bar or since >= 2 * _LONGEST)
-        if too_long or gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or tones[n].duration >= 3 * beat)):
+        if too_long or slurred_phrase or gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or tones[n].duration >= 3 * beat)):
             ends.add(n)
             since = 0
     return ends
+
+
+def _slurs(tones: Sequence[Tone]) -> list[str]:
+    """Where each note stands under a printed slur; a note between two slurs ends the first ("last")."""
+    found, depth = [], 0
+    for tone in tones:
+        ends = depth > 0 and tone.slurs_to
+        depth = max(0, depth - ends)
+        found.append("last" if ends and not depth else ("inside" if depth else ("first" if tone.slurs_from else "")))
+        depth += tone.slurs_from
+    return found
 
 
 def _triplets(tones: Sequence[Tone], chart: Chart) -> list[int]:

@@ -1,4 +1,5 @@
-"""A quarter on the beat is short and fat; of several in a row those on 1 and 3 may be long.
+"""A quarter on the beat is short and fat; of several in a row those on 1 and 3 may be long; under a slur only the last is
+let go early.
 
 bad:  every quarter held to the next
 good: short quarters with a full front; in a row: long, short, long, short
@@ -20,10 +21,12 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     if not view.style.short_quarters:
         return
     for spot in view.spots:
-        if not _is_quarter(spot):
+        if not _is_quarter(spot) or spot.slur in ("first", "inside"):
             continue
         in_row = _is_quarter(view.prev(spot)) or _is_quarter(view.next(spot))
-        if in_row and spot.strong and not spot.last:
+        if spot.slur == "last":
+            yield Candidate(spot=spot.index, length="short", because="last note of the slur: let go early")
+        elif in_row and spot.strong and not spot.last:
             yield Candidate(spot=spot.index, length="long", because="one of several quarters, on 1 or 3: long")
         else:
             yield Candidate(spot=spot.index, lean=0.1, length="short", because="quarter on the beat: short and fat")

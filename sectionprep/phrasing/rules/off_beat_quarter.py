@@ -1,7 +1,7 @@
 """A quarter on the off-beat is accented and held its full value; so is any note that holds over the next beat.
 
 bad:  an off-beat quarter as short and plain as the one on the beat
-good: off-beat quarter with accent and tenuto
+good: off-beat quarter with accent and tenuto; in older styles accented and short
 """
 
 from __future__ import annotations
@@ -17,6 +17,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if not spot.off_beat or spot.length < 1:
             continue
         held = spot.length > 1
+        if not held and not view.style.held_off_beats:
+            linger = ", lingering a little into the beat" if spot.last else ""
+            yield Candidate(spot=spot.index, weight=0.3, lean=1.15, marks=("strong-accent",), length="short",
+                            because=f"quarter on the off-beat, or two tied eighths: accented and short{linger}")
+            continue
         yield Candidate(
             spot=spot.index, weight=0.3, lean=1.15 if not held else 1.05,
             marks=("accent",) if held else ("accent", "tenuto"), length="long",
@@ -27,7 +32,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 RULE = Rule(
     name="off-beat-quarter", says="off-beat quarters and tied syncopations are accented and kept",
-    source="AfroImpro, Accentuation, rule 3 (syncopated notes usually stressed); full value: common practice, no source "
-    "(other teachers shorten it: the director may choose)",
+    source="AfroImpro, Accentuation, rule 3 (syncopated notes usually stressed); full value: common practice, no source; "
+    "short in older styles: M. Kilpatrick (two tied eighths are one short quarter)",
     limits="notes of a beat or longer that begin on the off-beat", propose=_propose,
 )

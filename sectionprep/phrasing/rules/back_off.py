@@ -1,0 +1,33 @@
+"""A long note speaks, then backs off, so that the parts that move are heard.
+
+bad:  a whole note as loud at its end as at its front
+good: > and at once softer under the moving line
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+_LONG = 3  # beats; judgement: shorter notes are over before they can back off
+_PAD = 2  # beats: a phrase of nothing shorter is a pad; judgement
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for first, last in view.phrases:
+        notes = view.spots[first : last + 1]
+        if all(spot.length >= _PAD for spot in notes):
+            continue  # legato pads are sustained
+        for spot in notes:
+            if spot.length >= _LONG:
+                yield Candidate(spot=spot.index, lean=0.6, marks=("accent",), length="long",
+                                because="long note: speak, then back off for the moving parts")
+
+
+RULE = Rule(
+    name="back-off", says="long notes speak and back off",
+    source="M. Kilpatrick, ellington-music.co.uk (long notes fp); D. Berger, Notes on Playing Ellington",
+    limits="notes of three beats or more; not in pads, which are sustained", propose=_propose,
+)

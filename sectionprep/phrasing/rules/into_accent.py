@@ -1,0 +1,27 @@
+"""The note in front of an accent is not clipped: a gap there takes the accent's weight away.
+
+bad:  a short quarter, a hole, then the accent
+good: the note before carries through to the accent; slur if the tongue makes a gap
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+
+def _settle(view: LineView, chosen: frozenset[int]) -> Iterable[Candidate]:
+    for spot in view.spots:
+        after = view.next(spot)
+        if after is None or after.index not in chosen or spot.index in chosen or spot.after > 0 or spot.length > 1:
+            continue
+        yield Candidate(spot=spot.index, lean=0.2, length="joined", because="before an accent: not clipped, it carries through")
+
+
+RULE = Rule(
+    name="into-accent", says="do not clip the note in front of an accent",
+    source="S. Fagaly, Jazz Articulation", limits="notes of a beat or less that run straight into a note brought out",
+    settle=_settle,
+)

@@ -1,0 +1,31 @@
+"""Every short rhythmic figure has one accent.
+
+bad:  a punch of three notes with no front anywhere
+good: one note of the figure is its point
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sectionprep.phrasing.candidates import Candidate, Rule
+from sectionprep.phrasing.view import LineView
+
+_NOTES, _BEATS = 4, 4  # a figure is no longer than this; judgement
+
+
+def _propose(view: LineView) -> Iterable[Candidate]:
+    for first, last in view.phrases:
+        notes = view.spots[first : last + 1]
+        if not 2 <= len(notes) <= _NOTES or notes[0].before < 0.5 or notes[-1].after < 0.5:
+            continue
+        if sum(spot.length for spot in notes) > _BEATS or all(spot.length >= 2 for spot in notes):
+            continue
+        point = max(notes, key=lambda spot: (spot.off_beat and spot.length >= 1, spot.length, spot.pitch, spot.index))
+        yield Candidate(spot=point.index, lean=0.5, marks=("accent",), because="the point of this short figure")
+
+
+RULE = Rule(
+    name="rhythmic-figure", says="every rhythmic figure gets an accent; pads need not",
+    source="M. Kilpatrick, ellington-music.co.uk", limits="figures of two to four notes between rests, not pads", propose=_propose,
+)
