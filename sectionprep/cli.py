@@ -30,7 +30,7 @@ Score = Annotated[Path, typer.Argument(
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
 Style = Annotated[str | None, typer.Option(
-    help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin, straight, older-swing, concert; by default chosen from "
+    help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin, straight, funk, older-swing, concert; by default chosen from "
     "the chart's words, tempo and instruments.")]
 Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
 Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
@@ -41,7 +41,8 @@ Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
 Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print).")]
 Help = Annotated[bool, typer.Option("--section-help/--no-section-help", help="Say in each part, where a passage begins, how it belongs.")]
 Cues = Annotated[bool, typer.Option("--cues/--no-cues", help="Small named notes before an entry after a long rest.")]
-Proof = Annotated[bool, typer.Option("--proof", help="Print the marks that were added a shade lighter, for proofreading.")]
+Syllables = Annotated[bool, typer.Option("--syllables", help="Print what to say (doo, dah, dit ...) under the notes of each passage.")]
+Proof = Annotated[bool, typer.Option("--proof", help="For proofreading: print what was added a shade lighter, with a page that lists it.")]
 Hits = Annotated[bool, typer.Option("--rhythm-hits", help="Write over slash bars on which beats the horns hit.")]
 PlanPath = Annotated[Path | None, typer.Option("--plan", help="A plan file written by `plan -o`, edited or not; its lines win over the rules.")]
 Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
@@ -153,14 +154,14 @@ def prepare(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True,
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False,
     proof: Proof = False, rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, section_help=section_help, cues=cues, proof=proof, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
+                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
@@ -324,12 +325,12 @@ def sheets(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
-    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, roster: RosterFile = None,
+    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False, roster: RosterFile = None,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import pipeline
 
-    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, roster=roster)
+    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, syllables=syllables, roster=roster)
     score = pipeline.read_score(chart, options)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_parts")
     with _progress() as progress:

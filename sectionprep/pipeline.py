@@ -48,6 +48,7 @@ class Options:
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    syllables: bool = False
     proof: bool = False
     plan: Path | None = None
     decisions: Path | None = None
@@ -245,7 +246,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     from sectionprep.outputs.director_pages import director_pdf, map_png
     from sectionprep.outputs.print_set import print_sets
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
-    from sectionprep.outputs.reports import agreement_text
+    from sectionprep.outputs.reports import agreement_text, turns_text
     from sectionprep.outputs.sheets import Drawing, part_jobs, safe_name
     from sectionprep.outputs.writing import staged
 
@@ -260,7 +261,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         (stage / "parts").mkdir()
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
                          footer=footer_of(score), together=marked.again.together, roster=score.roster,
-                         ours={a: frozenset(e.add) for a, e in marked.marking.edits.items() if e.add})
+                         plan=marked.plan, marking=marked.marking)
         with Drawing(jobs) as drawing:  # the director's pages are drawn while the parts are
             progress("drawing the director's pages", 0, 1)
             director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
@@ -277,6 +278,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
+        report += turns_text(reports)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     return Prepared(
@@ -290,7 +292,7 @@ def _sheet_style(options: Options) -> SheetStyle:
     from sectionprep.outputs.part_sheet import SheetStyle
 
     return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues,
-                      proof=options.proof)
+                      syllables=options.syllables, proof=options.proof)
 
 
 def _typed_before(options: Options, existing: Path) -> Typed | None:
@@ -349,7 +351,7 @@ def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[s
             chosen.append(index)
     with staged(folder, source=score.document.path) as stage:
         jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen,
-                         together=score.together, roster=score.roster)
+                         together=score.together, roster=score.roster, plan=plan_score(score, options)[0] if options.syllables else None)
         return tuple(draw_all(jobs, _counter("drawing parts", len(jobs), progress)))
 
 

@@ -31,7 +31,7 @@ from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 
 SECTION_POLICIES = ("add", "match", "report")
 #: marks that stand where the sound ends
-_AT_THE_END = (EFFECTS | BREATHS) - {"scoop", "plop", "shake", "trill-mark", "turn"}
+_AT_THE_END = (EFFECTS | BREATHS) - {"scoop", "plop", "rip", "shake", "trill-mark", "turn"}
 _LEAD_ONLY = frozenset({"shake"})
 
 
@@ -47,6 +47,7 @@ class Desk:
     tones: list[dict[int, Tone]] = field(default_factory=list)
     chord_heads: list[dict[tuple[int, str], int]] = field(default_factory=list)
     cutoffs: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
+    marked: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]
@@ -121,6 +122,9 @@ def _wanted(note: PlannedNote, is_lead: bool) -> frozenset[str]:
 
 
 def _mark_tone(desk: Desk, passage: Passage, note: PlannedNote, tone: Tone, part: int, is_lead: bool) -> None:
+    if tone.onset in desk.marked[part]:
+        return  # a passage and a hit beside it share this note: the passage has spoken
+    desk.marked[part].add(tone.onset)
     has = tone.marks - SLURS
     wanted = _wanted(note, is_lead)
     add = wanted - has

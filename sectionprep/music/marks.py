@@ -1,11 +1,12 @@
 """The marks a horn player reads. One table drives reading, writing, comparing, speaking and sounding them.
 
-Names are MusicXML 4.0 element names, except `ghost` (a note head in parentheses), `slur-start` and
-`slur-stop`. Shapes, lengths and syllables: see shared/ of the project and DEVELOPERS.md for sources.
+Names are MusicXML 4.0 element names, except `ghost` (a note head in parentheses), `lift` and `rip` (which stand in
+`<other-articulation>`), `slur-start` and `slur-stop`. Shapes, lengths and syllables: see shared/ of the project and DEVELOPERS.md for sources.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 
@@ -47,6 +48,8 @@ MARKS: tuple[Mark, ...] = (
     Mark(name="plop", home="articulations", says="plop", glyph="plop"),
     Mark(name="doit", home="articulations", says="doit", glyph="doit"),
     Mark(name="falloff", home="articulations", says="fall", glyph="fall"),
+    Mark(name="lift", home="articulations", says="lift", glyph="lift"),
+    Mark(name="rip", home="articulations", says="rip", glyph="rip"),
     Mark(name="breath-mark", home="articulations", says="breath", glyph=",", family="breath"),
     Mark(name="caesura", home="articulations", says="caesura", glyph="//", family="breath"),
     Mark(name="brass-bend", home="technical", says="bend", glyph="bend"),
@@ -60,6 +63,12 @@ MARKS: tuple[Mark, ...] = (
     Mark(name="slur-stop", home="slur", says="slur ends", glyph=")", family="slur"),
 )
 
+#: SMuFL glyph names (without their length) that mean one of our marks
+SMUFL = {
+    "brassScoop": "scoop", "brassPlop": "plop", "brassLift": "lift", "brassDoit": "doit", "brassFallLip": "falloff",
+    "brassFallSmooth": "falloff", "brassFallRough": "falloff", "brassFlip": "flip", "brassSmear": "smear", "brassBend": "brass-bend",
+}
+
 BY_NAME: dict[str, Mark] = {mark.name: mark for mark in MARKS}
 
 #: Marks that say how a note begins or how long it is: these must agree inside a section.
@@ -69,6 +78,12 @@ EFFECTS = frozenset(m.name for m in MARKS if m.family == "effect")
 BREATHS = frozenset(m.name for m in MARKS if m.family == "breath")
 SLURS = frozenset({"slur-start", "slur-stop"})
 
+
+def named_by(smufl: str, text: str) -> str:
+    """The mark that an "other" articulation means, by its SMuFL glyph name or its word; "" when it is none of ours."""
+    glyph = re.sub(r"(Short|Medium|Long)$", "", smufl)
+    word = text.strip().lower()
+    return SMUFL.get(glyph, word if word in ("lift", "rip") else "")
 
 
 def contradict(first: str, second: str) -> bool:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sectionprep.errors import UnusableSettings
-from sectionprep.music.marks import BY_NAME
+from sectionprep.music.marks import BY_NAME, named_by
 from sectionprep.musicxml.document import Document, Span
 
 
@@ -55,6 +55,8 @@ _ELEMENTS = {
     "strong-accent": '<strong-accent type="up" placement="above"/>',
     "breath-mark": "<breath-mark>comma</breath-mark>",
     "caesura": "<caesura>normal</caesura>",
+    "lift": '<other-articulation smufl="brassLiftShort">lift</other-articulation>',
+    "rip": "<other-articulation>rip</other-articulation>",
 }
 
 
@@ -201,6 +203,14 @@ class _NoteText:
 
     # -- taking away --------------------------------------------------------------------------------
 
+    def _mark(self, node: _Node) -> str:
+        """The name of the mark an element stands for."""
+        if not node.name.startswith("other-"):
+            return node.name
+        smufl = re.search(r"""smufl\s*=\s*["'](\w+)["']""", node.attributes)
+        words = "" if node.is_empty_tag else self.text[node.open_end : node.close_start]
+        return named_by(smufl[1] if smufl else "", words)
+
     def _remove(self, edit: NoteEdit) -> None:
         for block in [n for n in self.children if n.name == "notations"]:
             homes = _children(self.text, block.open_end, block.close_start)
@@ -213,7 +223,7 @@ class _NoteText:
                         gone.append(home)
                 elif home.name in ("articulations", "technical", "ornaments"):
                     marks = _children(self.text, home.open_end, home.close_start)
-                    out = [m for m in marks if m.name in edit.remove]
+                    out = [m for m in marks if self._mark(m) in edit.remove]
                     refilled = any(BY_NAME[name].home == home.name for name in edit.add if name in BY_NAME)
                     gone.extend([home] if len(out) == len(marks) and out and not refilled else out)
             refill = bool(edit.slur_start or edit.slur_stop or edit.add - {"ghost"})

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from lxml import etree
 
-from sectionprep.music.marks import BY_NAME
+from sectionprep.music.marks import BY_NAME, named_by
 from sectionprep.musicxml.document import tag_of
 from sectionprep.musicxml.numbers import whole
 
@@ -24,6 +24,8 @@ def note_marks(notations: Iterable[etree._Element], notehead: etree._Element | N
                     name = tag_of(mark)
                     if name in BY_NAME and BY_NAME[name].home == tag_of(home):
                         found.add(name)
+                    elif name.startswith("other-") and (meant := named_by(mark.get("smufl") or "", mark.text or "")):
+                        found.add(meant)
     if notehead is not None and notehead.get("parentheses") == "yes":
         found.add("ghost")
     if {"tenuto", "staccato"} <= found:  # the pair is one mark in MusicXML: detached-legato

@@ -20,6 +20,7 @@ from sectionprep.outputs.chart_map import ChartMap, chart_map
 from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.svg import System
+from sectionprep.outputs.syllables import spoken
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.settings import load_toml
@@ -93,7 +94,7 @@ def director_pdf(
         if planned is not None:
             canvas.setPageSize((short, long))
             mine = [f for f in before if f.passage == passage.id]
-            _study(painter, short, long, document, chart, passage, planned, mine, footer)
+            _study(painter, short, long, document, chart, passage, planned, plan.style, mine, footer)
     canvas.save()
     return out.getvalue()
 
@@ -270,7 +271,7 @@ def _picks(chart: Chart, passage: Passage) -> list[Pick]:
 
 def _study(
     painter: Painter, width: float, height: float, document: Document, chart: Chart, passage: Passage, planned: PassagePlan,
-    findings: Sequence[Finding], footer: str,
+    style: str, findings: Sequence[Finding], footer: str,
 ) -> None:
     canvas = painter.canvas
     page = _Page(canvas, width, height)
@@ -300,7 +301,7 @@ def _study(
         page.text(f"Shown to bar {chart.bars[last].number}; the plan goes on to bar {end.bar} (see the workbook).", 8, fonts.ITALIC)
     if page.y < page.height * 0.28:
         page.turn(footer, f"{passage.id}   {passage.scope}, notes")
-    _notes_beside(page, chart, passage, planned, findings)
+    _notes_beside(page, chart, passage, planned, findings, spoken(chart, planned, style))
     _foot(canvas, width, footer)
     canvas.showPage()
 
@@ -339,7 +340,7 @@ def _sounding(chart: Chart, part: int, note: PlannedNote) -> str:
 
 
 def _notes_beside(
-    page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding]
+    page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding], say_line: str
 ) -> None:
     page.space(6)
     if passage.voicing:
@@ -348,6 +349,7 @@ def _notes_beside(
         page.text("Octaves: " + ", ".join(f"{chart.parts[p].name} {k:+d}" for p, k in passage.octaves if k) + ".", 8.5)
     for caution in planned.cautions:
         page.text(f"Breath: {caution}.", 8.5)
+    page.text("Say it:  " + say_line, 8.5)
     page.text("Marks and reasons (the taller the wedge under the lead, the more weight)", 10, fonts.BOLD)
     for note in planned.notes:
         if not note.marks - SLURS and note.cutoff is None:

@@ -12,7 +12,7 @@ from typing import Any
 
 from sectionprep.errors import SectionprepError
 from sectionprep.outputs.layout import BarBox, break_for_pages
-from sectionprep.outputs.mei import MeiBar, MeiPart
+from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
 from sectionprep.outputs.svg import System, natural_widths, read_systems
 
@@ -24,13 +24,15 @@ _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal i
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Engraving:
     """A drawn part. bars: the drawn bars; lines: for each system, (first, last) positions in `bars`;
-    glyphs: outlines by name; chords: text of each chord symbol by id."""
+    glyphs: outlines by name; chords: text of each chord symbol by id; signs: what each slur, breath, hairpin, dynamic and
+    word is and where, by id."""
 
     systems: tuple[System, ...]
     bars: tuple[MeiBar, ...]
     lines: tuple[tuple[int, int], ...]
     glyphs: dict[str, str]
     chords: dict[str, str]
+    signs: dict[str, SignKey]
 
 
 class EngravingFailed(SectionprepError):
@@ -75,7 +77,7 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
     chords = mei.chords()
     for system in systems:
         restack(system, chords)
-    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=chords)
+    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=chords, signs=mei.signs())
 
 
 def engrave_excerpt(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:

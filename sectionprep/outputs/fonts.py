@@ -99,6 +99,16 @@ def width(text: str, font: str, size: float) -> float:
     return float(pdfmetrics.stringWidth(text, font, size))
 
 
+def fitted(text: str, font: str, size: float, room: float) -> str:
+    """The text, cut with an ellipsis where it is wider than `room` points."""
+    text = printable(text, font)
+    if width(text, font, size) <= room:
+        return text
+    while text and width(text + "\u2026", font, size) > room:
+        text = text[:-1]
+    return text.rstrip() + "\u2026"
+
+
 @cache
 def glyph_boxes() -> dict[str, tuple[float, float, float, float]]:
     """Bounding box (x, y, width, height; y up) of each music glyph by code point in hex, 1000 units an em."""

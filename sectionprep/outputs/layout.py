@@ -96,7 +96,7 @@ class LineBox:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """A page turn: after which page, and the seconds of rest there."""
+    """A page turn: after which page of music, and the seconds of rest there."""
 
     page: int
     seconds: float
@@ -107,10 +107,10 @@ class Turn:
         return self.seconds >= TURN_SECONDS
 
 
-def is_turn(page: int, pages: int) -> bool:
-    """Pages are printed on both sides, odd ones on the right: turn after each odd page. One and two pages
-    lie side by side and are never turned."""
-    return pages > 2 and page % 2 == 1 and page < pages
+def is_turn(page: int, pages: int, cover: bool = False) -> bool:
+    """Pages are printed on both sides, odd ones on the right: turn after each odd page. One and two pages lie side by
+    side and are never turned. cover: a title page comes first, so that the music begins on a left page."""
+    return pages > 2 and (page + cover) % 2 == 1 and page < pages
 
 
 def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
@@ -119,7 +119,7 @@ def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> 
     if used > room + 1e-6:
         return math.inf if len(lines) > 1 else 50.0
     empty = 1 - used / room
-    return (2.0 if last else 14.0) * empty**2 + (1.5 if last and len(lines) == 1 else 0.0)
+    return (7.0 if last else 14.0) * empty**2 + (1.5 if last and len(lines) == 1 else 0.0)
 
 
 def turn_cost(seconds: float) -> float:
@@ -127,20 +127,35 @@ def turn_cost(seconds: float) -> float:
     return 0.0 if seconds >= TURN_SECONDS else 9.0 * (1 - seconds / TURN_SECONDS) + 1.0
 
 
-def break_pages(
-    lines: Sequence[LineBox], first_room: float, room: float, gap: float
-) -> tuple[tuple[int, ...], tuple[Turn, ...]]:
-    """Indices of the lines that begin a page, and the turns. Exact for each number of pages; as few pages
-    as will do, and one more only when that saves a turn without rest."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pages:
+    """Indices of the lines that begin a page, the turns, and whether a cover page moves the music to a left page."""
+
+    starts: tuple[int, ...]
+    turns: tuple[Turn, ...]
+    cover: bool = False
+
+
+_PAGE_PRICE, _COVER_PRICE = 4.0, 4.5
+
+
+def break_pages(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> Pages:
+    """Break lines into pages. Exact for each number of pages; as few pages as will do, and one page more, or a cover in
+    front, only when that saves a turn without rest."""
     fewest = _fewest(lines, first_room, room, gap)
-    options = [_with_pages(lines, first_room, room, gap, pages) for pages in (fewest, fewest + 1)]
-    found = [(cost + 4.0 * n, starts) for n, option in enumerate(options) if option for cost, starts in [option]]
-    _, starts = min(found)
+    options = [(pages, cover) for pages in (fewest, fewest + 1) for cover in (False, True) if not cover or pages > 2]
+    found = []
+    for pages, cover in options:
+        best = _with_pages(lines, first_room, room, gap, pages, cover)
+        if best is not None:
+            cost, starts = best
+            found.append((cost + _PAGE_PRICE * (pages - fewest) + _COVER_PRICE * cover, cover, starts))
+    _, cover, starts = min(found)
     turns = tuple(
         Turn(page=page, seconds=lines[starts[page] - 1].rest_after)
-        for page in range(1, len(starts)) if is_turn(page, len(starts))
+        for page in range(1, len(starts)) if is_turn(page, len(starts), cover)
     )
-    return starts, turns
+    return Pages(starts=starts, turns=turns, cover=cover)
 
 
 def _fewest(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> int:
@@ -155,7 +170,7 @@ def _fewest(lines: Sequence[LineBox], first_room: float, room: float, gap: float
 
 
 def _with_pages(
-    lines: Sequence[LineBox], first_room: float, room: float, gap: float, pages: int
+    lines: Sequence[LineBox], first_room: float, room: float, gap: float, pages: int, cover: bool
 ) -> tuple[float, tuple[int, ...]] | None:
     count = len(lines)
     if pages > count:
@@ -171,7 +186,7 @@ def _with_pages(
                 cost = page_cost(lines[start:end], space, gap, page == pages)
                 if math.isinf(cost):
                     break
-                if is_turn(page, pages) and end < count:
+                if is_turn(page, pages, cover) and end < count:
                     cost += turn_cost(lines[end - 1].rest_after)
                 if end < count and lines[end].section:
                     cost -= 0.2

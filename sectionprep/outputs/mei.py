@@ -18,6 +18,9 @@ _HELP = re.compile(r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
 
+_SIGNS = frozenset({"slur", "breath", "hairpin", "dynam", "dir"})
+SignKey = tuple[str, str] | tuple[str, int, float]
+
 
 @dataclass(slots=True)
 class MeiBar:
@@ -149,19 +152,31 @@ class MeiPart:
                 bar.glued = inside[0] is not bar.element
 
     def set_breaks(self, starts: Collection[int]) -> None:
-        """Begin a line at each of these bars (positions in `bars`), replacing earlier breaks."""
+        """Begin a line at each of these bars (positions in `bars`; the first is 0), replacing earlier breaks. The first gets
+        a page break: without any break the engraver would break where it likes."""
         for element in list(self.root.iter(f"{_M}sb")) + list(self.root.iter(f"{_M}pb")):
             parent = next(p for p in self.root.iter() if element in list(p))
             parent.remove(element)
         parents = {child: parent for parent in self.root.iter() for child in parent}
         for at in starts:
-            if at == 0:
-                continue
             target = self.bars[at].element
             parent = parents[target]
             if parent.tag == f"{_M}ending" and next(c for c in parent if c.tag == f"{_M}measure") is target:
                 target, parent = parent, parents[parent]
-            parent.insert(list(parent).index(target), ElementTree.Element(f"{_M}sb"))
+            parent.insert(list(parent).index(target), ElementTree.Element(f"{_M}{'sb' if at else 'pb'}"))
+
+    def signs(self) -> dict[str, SignKey]:
+        """Id of each slur, breath, hairpin, dynamic and word, and what it is and where: (name, id of the note it starts at)
+        or (name, index of its bar, beat)."""
+        found: dict[str, SignKey] = {}
+        for bar in self.bars:
+            for child in bar.element:
+                name = child.tag.removeprefix(_M)
+                if name not in _SIGNS:
+                    continue
+                start = (child.get("startid") or "").lstrip("#")
+                found[child.get(_ID, "")] = (name, start) if start else (name, bar.index, float(child.get("tstamp") or 1))
+        return found
 
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 from sectionprep.outputs import fonts
@@ -10,6 +11,8 @@ from sectionprep.outputs.svg import Ink, System, path_segments
 
 MM = 72 / 25.4
 UNIT = MM / 100  # points per hundredth of a millimetre
+
+_PALE = frozenset({"artic", "slur", "hairpin", "breath", "dynam", "dir"})  # classes of signs that can be ours
 
 
 class Painter:
@@ -34,22 +37,31 @@ class Painter:
             self.canvas.endForm()
             self.forms[code] = form
 
-    def system(self, system: System, x: float, y: float, pale: Mapping[str, tuple[str, ...]] | None = None) -> None:
+    def system(self, system: System, x: float, y: float, pale: Container[str] = ()) -> None:
         """Draw a system so that its top staff line lies `y` points above the page's foot, from `x` points. pale:
-        note ids whose articulations are drawn in grey."""
+        ids of notes whose articulations, and of other signs that, are drawn in grey."""
+        c = self.canvas
+        with self.at(system, x, y):
+            c.setLineCap(0)
+            for ink in system.ink:
+                if pale and ink.owner in pale and _PALE.intersection(ink.classes):
+                    c.setFillGray(0.55)
+                    c.setStrokeGray(0.55)
+                    self.ink(ink)
+                    c.setFillGray(0)
+                    c.setStrokeGray(0)
+                else:
+                    self.ink(ink)
+
+    @contextmanager
+    def at(self, system: System, x: float, y: float) -> Iterator[None]:
+        """Draw in the coordinates of a system whose top staff line lies `y` points above the page's foot."""
         c = self.canvas
         c.saveState()
         c.translate(x, y)
         c.scale(UNIT, -UNIT)
         c.translate(0, -system.staff_top)
-        c.setLineCap(0)
-        for ink in system.ink:
-            if pale and ink.owner in pale and "artic" in ink.classes:
-                c.setFillGray(0.55)
-                self.ink(ink)
-                c.setFillGray(0)
-            else:
-                self.ink(ink)
+        yield
         c.restoreState()
 
     def glyph(self, code: str) -> None:

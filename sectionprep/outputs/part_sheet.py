@@ -7,23 +7,27 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sectionprep.outputs import chord_symbols, fonts, jazz_marks
+from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import Engraving, EngravingFailed, engrave
 from sectionprep.outputs.layout import LineBox, Turn, break_pages
+from sectionprep.outputs.line_extras import Extra, line_extras
+from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.painter import MM, UNIT, Painter
-from sectionprep.outputs.svg import System
+from sectionprep.outputs.proof_page import Added, paint_proof_pages
 from sectionprep.settings import load_toml
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml. section_help: words where a
-    passage begins; cues: small notes before an entry; proof: our own marks a shade lighter."""
+    passage begins; cues: small notes before an entry; syllables: what is said under the notes of a passage; proof: our own
+    marks a shade lighter, and a page that lists them."""
 
     paper: str = "letter"
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    syllables: bool = False
     proof: bool = False
 
 
@@ -31,9 +35,9 @@ class SheetStyle:
 class PartJob:
     """All that is needed to draw one part, in plain values (it crosses process borders).
 
-    xml: the part as a score of its own. overlays: marks to draw by us, by note id. pale: marks that we added, by note
-    id, printed lighter in proofs. rests: seconds of rest
-    around the end of each bar, by bar index. numbers: printed number of each bar.
+    xml: the part as a score of its own. syllables: what is said under each note, by note id. overlays: marks to draw by us, by note id. pale: marks that we added, by note
+    id, and pale_signs: other signs that we added, both printed lighter in proofs; added: the list of them. rests: seconds
+    of rest around the end of each bar, by bar index. numbers: printed number of each bar.
     """
 
     xml: bytes
@@ -47,15 +51,18 @@ class PartJob:
     out: Path
     style: SheetStyle
     overlays: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    syllables: Mapping[str, str] = field(default_factory=dict)
     pale: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    pale_signs: frozenset[SignKey] = frozenset()
+    added: tuple[Added, ...] = ()
     rests: tuple[float, ...] = ()
     numbers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReport:
-    """What was printed: pages, staves on each page, turns with seconds of rest, bars on each line. failed: why
-    nothing was printed."""
+    """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
+    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed."""
 
     name: str
     path: Path
@@ -63,6 +70,7 @@ class SheetReport:
     staves: tuple[int, ...]
     turns: tuple[Turn, ...]
     bars_per_line: tuple[int, ...]
+    cover: bool = False
     failed: str = ""
 
 
@@ -95,6 +103,11 @@ def _frame(paper: str) -> _Frame:
                   page["head_first"] * MM, page["head_later"] * MM)
 
 
+def width_of(style: SheetStyle) -> float:
+    """Width of a line of music in millimetres."""
+    return _frame(style.paper).inner_mm
+
+
 def draw_part(job: PartJob) -> SheetReport:
     """Engrave a part and write its PDF to job.out."""
     from reportlab.pdfgen.canvas import Canvas
@@ -120,18 +133,25 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes)
     painter = Painter(canvas)
     painter.learn(engraving.glyphs)
+    extras = extras_of(engraving, job)
     lines = _line_boxes(engraving, job)
     gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM
-    starts, turns = break_pages(lines, frame.room(True), frame.room(False), gap)
+    broken = break_pages(lines, frame.room(True), frame.room(False), gap)
+    starts, turns = broken.starts, broken.turns
     ends = [*starts[1:], len(lines)]
     pages = len(starts)
+    if broken.cover:
+        _cover(canvas, frame, job, pages + 1)
     for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
-        _header(canvas, frame, job, number)
-        _footer(canvas, frame, job, number, pages, next((t for t in turns if t.page == number), None))
-        _place(painter, frame, engraving, job, lines, first, last, number == 1, number == pages)
+        _header(canvas, frame, job, number, broken.cover)
+        _footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
+        _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
+    if job.style.proof:
+        pages += paint_proof_pages(canvas, job.name, job.added, left=frame.side, right=frame.width - frame.side,
+                                   top=frame.height - frame.top, bottom=frame.bottom)
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
-    return SheetReport(name=job.name, path=job.out, pages=pages,
+    return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)), turns=turns, bars_per_line=per_line)
 
 
@@ -148,8 +168,8 @@ def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
 
 
 def _place(
-    painter: Painter, frame: _Frame, engraving: Engraving, job: PartJob, lines: list[LineBox], first: int, last: int,
-    is_first: bool, is_last: bool,
+    painter: Painter, frame: _Frame, engraving: Engraving, job: PartJob, extras: list[list[Extra]], lines: list[LineBox],
+    first: int, last: int, is_first: bool, is_last: bool,
 ) -> None:
     page = load_toml("templates/sheets.toml")["page"]
     used = sum(line.height for line in lines[first:last])
@@ -157,51 +177,55 @@ def _place(
     spare = (frame.room(is_first) - used) / spaces
     gap = min(max(spare, page["gap"] * MM), page["gap_most"] * MM) if not is_last or spare < page["gap_most"] * MM \
         else page["gap_most"] * MM * 0.8
+    pale = {*job.pale, *(name for name, key in engraving.signs.items() if key in job.pale_signs)} if job.style.proof else ()
     y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
     for n in range(first, last):
         system = engraving.systems[n]
         ink = (system.bottom - system.top) * UNIT
         slack = max(0.0, lines[n].height - ink) / 2
         staff_y = y - slack - (system.staff_top - system.top) * UNIT
-        painter.system(system, frame.side, staff_y, pale=job.pale if job.style.proof else {})
-        _extras(painter, frame, engraving, job, n, staff_y)
+        painter.system(system, frame.side, staff_y, pale)
+        with painter.at(system, frame.side, staff_y):
+            for extra in extras[n]:
+                extra.paint(painter)
         y -= lines[n].height + gap
 
 
-def _extras(painter: Painter, frame: _Frame, engraving: Engraving, job: PartJob, n: int, staff_y: float) -> None:
-    system = engraving.systems[n]
-    c = painter.canvas
-    c.saveState()
-    c.translate(frame.side, staff_y)
-    c.scale(UNIT, -UNIT)
-    c.translate(0, -system.staff_top)
-    for name, spot in system.chords.items():
-        chord_symbols.draw(painter, spot.x, spot.y, engraving.chords.get(name, ""))
-    for name, marks in job.overlays.items():
-        head = system.heads.get(name)
-        if head is not None:
-            for mark in marks:
-                jazz_marks.draw(painter, system, head, mark)
-    index = engraving.bars[engraving.lines[n][0]].index
-    if n and index < len(job.numbers):
-        size = _number_size()
-        painter.text(0, _under_clef(system) + _NUMBER_GAP + 0.75 * size, job.numbers[index], fonts.ITALIC, size)
-    c.restoreState()
+def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:
+    """What we add to each line of an engraved part; lines grow to hold it."""
+    sizes = load_toml("templates/sheets.toml")["type"]
+    found = []
+    for n, system in enumerate(engraving.systems):
+        index = engraving.bars[engraving.lines[n][0]].index
+        number = job.numbers[index] if n and index < len(job.numbers) else ""
+        found.append(line_extras(system, chords=engraving.chords, overlays=job.overlays, number=number,
+                                 number_size=sizes["bar_number"] / UNIT, syllables=job.syllables,
+                                 syllable_size=sizes["syllable"] / UNIT))
+    return found
 
 
-_NUMBER_GAP = 60.0  # hundredths of a millimetre between clef and bar number
+def _cover(canvas: Any, frame: _Frame, job: PartJob, pages: int) -> None:
+    """A title page on the right-hand side: the music then begins on a left page, and a turn falls into a rest."""
+    sizes = load_toml("templates/sheets.toml")["type"]
+    middle, y = frame.width / 2, frame.height * 0.62
+    for words, font, size in ((job.title, fonts.BOLD, sizes["title"] * 1.3), (job.name, fonts.BOLD, sizes["title"]),
+                              *((text, fonts.TEXT, sizes["credit"] + 2) for text in _credits(job))):
+        canvas.setFont(font, size)
+        canvas.drawCentredString(middle, y, fonts.fitted(words, font, size, frame.width - 2 * frame.side))
+        y -= 1.7 * size
+    canvas.setFont(fonts.ITALIC, sizes["running"])
+    canvas.drawCentredString(middle, frame.height * 0.3, "The music begins on the next page, so that the page turn falls into a rest.")
+    _footer(canvas, frame, job, 1, pages, None)
+    canvas.showPage()
 
 
-def _number_size() -> float:
-    return float(load_toml("templates/sheets.toml")["type"]["bar_number"]) / UNIT
+def _credits(job: PartJob) -> list[str]:
+    """Composer and arranger; one line where they are the same."""
+    same = job.composer and job.arranger.removeprefix("arr. ").strip() == job.composer.strip()
+    return [text for text in (job.composer, "" if same else job.arranger) if text]
 
 
-def _under_clef(system: System) -> float:
-    """Lowest ink at the left edge: the bar number goes under it."""
-    return max([system.staff_bottom, *(i.box[3] for i in system.ink if i.box[0] < 500 and "clef" in i.classes)])
-
-
-def _header(canvas: Any, frame: _Frame, job: PartJob, number: int) -> None:
+def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) -> None:
     sizes = load_toml("templates/sheets.toml")["type"]
     top = frame.height - frame.top
     left, right = frame.side, frame.width - frame.side
@@ -211,7 +235,7 @@ def _header(canvas: Any, frame: _Frame, job: PartJob, number: int) -> None:
         canvas.setFont(fonts.BOLD, sizes["running"])
         canvas.drawCentredString(frame.width / 2, top - 9, fonts.printable(job.name, fonts.BOLD))
         canvas.setFont(fonts.TEXT, sizes["running"])
-        canvas.drawRightString(right, top - 9, str(number))
+        canvas.drawRightString(right, top - 9, str(number + cover))
         return
     name = fonts.printable(job.name, fonts.BOLD)
     title = fonts.printable(job.title, fonts.BOLD)
@@ -226,8 +250,7 @@ def _header(canvas: Any, frame: _Frame, job: PartJob, number: int) -> None:
     canvas.setFont(fonts.BOLD, size)
     drop = 38 if fonts.width(name, fonts.BOLD, name_size) > (right - left - fonts.width(title, fonts.BOLD, size)) / 2 - 8 else 30
     canvas.drawCentredString(frame.width / 2, top - drop, title)
-    credits_ = [text for text in (job.composer, job.arranger) if text]
-    for n, text in enumerate(dict.fromkeys(credits_)):
+    for n, text in enumerate(_credits(job)):
         credit = fonts.printable(text)
         credit_size = sizes["credit"]
         while fonts.width(credit, fonts.TEXT, credit_size) > 0.34 * (right - left) and credit_size > 6:

@@ -10,6 +10,7 @@ from sectionprep.checks.versions import PartChange
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
+from sectionprep.outputs.part_sheet import SheetReport
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import Directive
@@ -132,6 +133,16 @@ def agreement_text(
     lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].name}: {c.why}" for c in marking.changes
               if c.kind == "left"] or ["  Nothing."]
     return "\n".join(lines) + "\n"
+
+
+def turns_text(reports: Sequence[SheetReport]) -> str:
+    """Every page turn with the seconds of rest in which to turn."""
+    lines = ["", "PAGE TURNS", ""]
+    for report in reports:
+        for turn in report.turns:
+            note = "" if turn.possible else "  TURN QUICKLY: no longer rest was possible; a neighbour or a copied page helps"
+            lines.append(f"  {report.name}: after page {turn.page}, {turn.seconds:.1f} s of rest{note}")
+    return "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."]) + "\n"
 
 
 def versions_json(changes: Sequence[PartChange] | None) -> Json:

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sectionprep.marking import Change, Marking
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.cues import add_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
@@ -20,9 +22,13 @@ from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.outputs import fonts
 from sectionprep.outputs.cue_choice import choose_cues
 from sectionprep.outputs.jazz_marks import DRAWN
+from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.proof_page import Added
 from sectionprep.outputs.section_help import section_help
+from sectionprep.outputs.syllables import syllables
 from sectionprep.passages import Together
+from sectionprep.phrasing import Plan
 from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 if TYPE_CHECKING:
@@ -59,7 +65,7 @@ def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
     return tuple(found)
 
 
-def _written(chart: Chart, part: Part) -> WrittenPart | None:
+def _as_read(chart: Chart, part: Part) -> WrittenPart | None:
     """Parts of a concert-pitch score are printed as their players read them."""
     instrument = part.chair.instrument
     if not chart.concert or not part.chair.sure or not instrument.transposition.chromatic % 12:
@@ -83,14 +89,16 @@ def _cue_writer(
 
 def part_jobs(
     document: Document, chart: Chart, folder: Path, *, style: SheetStyle, footer: str, parts: Iterable[int] | None = None,
-    together: Together | None = None, roster: Roster = EMPTY, ours: Mapping[int, frozenset[str]] | None = None,
+    together: Together | None = None, roster: Roster = EMPTY, plan: Plan | None = None, marking: Marking | None = None,
 ) -> list[PartJob]:
-    """One drawing job for each part. together: gives section help and cues; roster: gives large print. ours: marks
-    that we added, by note address, to be printed lighter for proofreading."""
+    """One drawing job for each part. together: gives section help and cues; roster: gives large print; plan: gives
+    syllables; marking: what we added, to be printed lighter and listed in proofs."""
     seen: dict[str, int] = {}
     names = file_names(chart)
     wanted = None if parts is None else set(parts)
     jobs: list[PartJob] = []
+    edits = marking.edits.items() if marking is not None and style.proof else ()
+    pale = {note_id(a): tuple(sorted(e.add)) for a, e in edits if e.add}
     for part in chart.parts:
         occurrence = seen.get(part.id, 0)
         seen[part.id] = occurrence + 1
@@ -103,16 +111,51 @@ def part_jobs(
         seat = roster.seat(part.name)
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
         jobs.append(PartJob(
-            xml=extract_part(document, part.id, occurrence, written=_written(chart, part), words=help_words,
+            xml=extract_part(document, part.id, occurrence, written=_as_read(chart, part), words=help_words,
                              finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None),
             name=part.name, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
             notes=sum(not n.is_rest for n in part.notes), where=part.name,
             out=folder / f"{names[part.index]}.pdf", style=own_style, overlays=overlays,
-            pale={note_id(a): tuple(sorted(m)) for a, m in (ours or {}).items()},
+            syllables=_syllables(chart, together, plan, part.index, style),
+            pale=pale, pale_signs=_signs(chart, marking, part.index) if style.proof else frozenset(),
+            added=_added(chart, marking, part.index) if style.proof else (),
             rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
         ))
     return jobs
+
+
+def _syllables(chart: Chart, together: Together | None, plan: Plan | None, part: int, style: SheetStyle) -> dict[str, str]:
+    if not style.syllables or together is None or plan is None:
+        return {}
+    return {note_id(address): word for address, word in syllables(chart, together, plan, part).items()}
+
+
+def _written(changes: Marking | None, part: int) -> list[Change]:
+    return [c for c in changes.changes if c.part == part and c.applied and c.kind != "left"] if changes is not None else []
+
+
+_SIGN = {"slur": "slur", "dynamic": "dynam", "hairpin": "hairpin", "cut-off": "dir"}
+
+
+def _signs(chart: Chart, marking: Marking | None, part: int) -> frozenset[SignKey]:
+    """The slurs, breaths and signs that we added, as the engraver names them."""
+    found: set[SignKey] = set()
+    for change in _written(marking, part):
+        place = chart.place(change.tick)
+        if change.kind in ("slur", "marks"):
+            found.add(("slur" if change.kind == "slur" else "breath", note_id(change.address)))
+        elif change.kind in _SIGN:
+            found.add((_SIGN[change.kind], place.index, float(place.beat)))
+    return frozenset(found)
+
+
+def _added(chart: Chart, marking: Marking | None, part: int) -> tuple[Added, ...]:
+    return tuple(
+        Added(where=f"bar {(place := chart.place(c.tick)).bar} beat {say_beat(place.beat)}",
+              what=c.now if c.was in ("", "plain", "none", "not written", "no slur") else f"{c.was} -> {c.now}", why=c.why)
+        for c in dict.fromkeys(_written(marking, part))
+    )
 
 
 class Drawing:

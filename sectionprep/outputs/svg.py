@@ -148,7 +148,8 @@ def _walk(element: ElementTree.Element, system: System, classes: tuple[str, ...]
         if "measure" in own:
             measure = name
             system.measures.append(name)
-        if own and own[0] in ("note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam"):
+        if own and own[0] in ("note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam", "slur", "hairpin",
+                              "breath"):
             owner = name or owner
         classes = (*classes, *own)
         before = len(system.ink)

@@ -53,14 +53,15 @@ lines = st.builds(LineBox, height=st.floats(40, 80), rest_after=st.sampled_from(
 @settings(max_examples=60, deadline=None)
 def test_pages_agree_with_brute_force(found: list[LineBox]) -> None:
     first, room, gap = 250.0, 300.0, 8.0
-    starts, _ = break_pages(found, first, room, gap)
+    broken = break_pages(found, first, room, gap)
+    starts = broken.starts
 
     def price(starts: tuple[int, ...]) -> float:
         ends = [*starts[1:], len(found)]
         total = 0.0
         for page, (a, b) in enumerate(zip(starts, ends, strict=True), start=1):
             total += page_cost(found[a:b], first if page == 1 else room, gap, page == len(starts))
-            if is_turn(page, len(starts)):
+            if is_turn(page, len(starts), broken.cover):
                 total += turn_cost(found[b - 1].rest_after)
         return total
 
@@ -71,9 +72,18 @@ def test_pages_agree_with_brute_force(found: list[LineBox]) -> None:
 def test_a_turn_falls_where_there_is_rest_when_it_can() -> None:
     """D. J. Argue, Music Preparation Fundamentals: rests at the bottom of odd pages, break early if needed."""
     found = [LineBox(height=60, rest_after=8.0 if n == 2 else 0.0) for n in range(13)]
-    starts, turns = break_pages(found, 260, 320, 8)
-    assert len(starts) > 2
-    assert turns[0].seconds == 8.0
+    broken = break_pages(found, 260, 320, 8)
+    assert len(broken.starts) > 2
+    assert broken.turns[0].seconds == 8.0
+
+
+def test_a_cover_moves_the_turn_to_where_there_is_rest() -> None:
+    """A turn after the second page of music is possible only when the music begins on a left page."""
+    found = [LineBox(height=60, rest_after=8.0 if n == 6 else 0.0) for n in range(13)]
+    broken = break_pages(found, 260, 320, 8)
+    assert broken.cover
+    assert [turn.seconds for turn in broken.turns] == [8.0]
+    assert not break_pages([LineBox(height=60) for _ in range(11)], 260, 320, 8).cover  # nothing to win
 
 
 def test_two_pages_lie_side_by_side() -> None:

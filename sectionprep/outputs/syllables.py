@@ -1,0 +1,87 @@
+"""What a section says to a passage before it plays it: one syllable a note, from the marks, the length and the tempo.
+
+Syllables are classroom usage and overlap between marks (C. Treinen, Being Articulate in Jazz: dah, dat, daht, dot, dit;
+K. Holmquist: doo for the long note; G. Dean: the half-tongued n); for the effects: common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.passages import Together
+from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing.styles import Style, styles
+from sectionprep.phrasing.view import TEMPO_IF_SILENT, felt_beat
+
+_EFFECTS = {"falloff": "dow", "doit": "doo-eet", "scoop": "dwah", "plop": "blah", "smear": "wah", "brass-bend": "dwee", "shake": "tee-ya",
+            "flip": "dah-ee",
+            "lift": "deet", "rip": "brrah"}
+_LIGHT_FROM = 160.0  # beats a minute: "daht" below, "dot" from here (Treinen: daht at 100-140, dot at 160-200 and up)
+
+
+def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[int, str]:
+    """Syllable by note address for every note of the part inside a passage. chart: the marked one, so that what is said
+    is what is printed. plan: says which notes its usual tonguing slurs to."""
+    style = styles().get(plan.style)
+    found: dict[int, str] = {}
+    for passage in together.passages:
+        if part not in passage.parts:
+            continue
+        planned = plan.of(passage.id)
+        tongued = {note.tone.onset: note.tongued for note in planned.notes} if planned is not None else {}
+        found.update(_line(chart, [t for t in chart.lines[part] if passage.start <= t.onset < passage.end], tongued, style))
+    return found
+
+
+def spoken(chart: Chart, planned: PassagePlan, style: str) -> str:
+    """The lead's line of a passage read aloud, bar by bar: "5: doo dah-oo dit | 6: daht". chart: the marked one."""
+    onsets = {note.tone.onset: note.tongued for note in planned.notes}
+    tones = [t for t in chart.lines[planned.part] if t.onset in onsets]
+    said = _line(chart, tones, onsets, styles().get(style))
+    bars: dict[int, str] = {}
+    for tone in tones:
+        word = said[tone.head.address]
+        bars[tone.bar] = bars.get(tone.bar, "") + (word if word.startswith("-") else f" {word}")
+    return " | ".join(f"{chart.bars[bar].number}: {words.strip()}" for bar, words in bars.items())
+
+
+def _line(chart: Chart, tones: list[Tone], tongued: Mapping[int, bool], style: Style | None) -> dict[int, str]:
+    found: dict[int, str] = {}
+    depth = 0
+    for n, tone in enumerate(tones):
+        under_slur = depth > 0
+        depth = max(0, depth + tone.slurs_from - tone.slurs_to)
+        follows = n > 0 and tones[n - 1].end == tone.onset and tones[n - 1].pitch != tone.pitch
+        slurred = follows and (under_slur or not tongued.get(tone.onset, True)) and not tone.marks & {"accent", "strong-accent"}
+        after = tones[n + 1].onset - tone.end if n + 1 < len(tones) else chart.resolution
+        found[tone.head.address] = _one(chart, tone, slurred, after, style)
+    return found
+
+
+def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | None) -> str:
+    marks = tone.marks
+    effect = next((word for mark, word in _EFFECTS.items() if mark in marks), "")
+    if effect:
+        return effect
+    if "ghost" in marks:
+        return "n"
+    if "strong-accent" in marks:
+        return "daht" if (chart.tempo or TEMPO_IF_SILENT) < _LIGHT_FROM else "dot"
+    if "accent" in marks:
+        return "dat" if marks & {"staccato", "staccatissimo"} else "dah"
+    if "tenuto" in marks:
+        return "doo"
+    if marks & {"staccato", "staccatissimo", "spiccato"}:
+        return "dit"
+    if "detached-legato" in marks:
+        return "dud"
+    if slurred:
+        return "-oo"
+    return "dit" if style is not None and _is_short(chart, tone, after, style) else "doo"
+
+
+def _is_short(chart: Chart, tone: Tone, after: int, style: Style) -> bool:
+    """An unmarked note that the style plays short: a quarter, or an eighth before a rest."""
+    beat = felt_beat(chart, tone.bar, style)
+    return (style.short_quarters and tone.duration == beat) or (style.swing and 2 * tone.duration <= beat and 2 * after >= beat)
