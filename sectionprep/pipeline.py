@@ -50,6 +50,7 @@ class Options:
     cues: bool = True
     syllables: bool = False
     proof: bool = False
+    score: str = ""
     plan: Path | None = None
     decisions: Path | None = None
     roster: Path | None = None
@@ -248,6 +249,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text, turns_text
     from sectionprep.outputs.sheets import Drawing, part_jobs, safe_name
+    from sectionprep.outputs.small_score import small_score_pdf
     from sectionprep.outputs.writing import staged
 
     progress("reading", 0, 1)
@@ -268,6 +270,10 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
                                     paper=options.paper, footer=footer_of(score))
             (stage / f"{stem}_director.pdf").write_bytes(director)
             (stage / f"{stem}_map.png").write_bytes(map_png(director))
+            if options.score:
+                progress("drawing the score", 0, 1)
+                (stage / f"{stem}_score.pdf").write_bytes(small_score_pdf(
+                    marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(score), pitch=options.score))
             reports = drawing.reports(_counter("drawing parts", len(jobs), progress))
         (stage / "sets").mkdir()
         printed = [report for report in reports if not report.failed]

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from lxml import etree
 
-from sectionprep.music.pitch import Transposition
+from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.extract import copy_measure, measures_of, tame
+from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame
 from sectionprep.musicxml.transposing import WrittenPart
 
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
@@ -18,32 +18,44 @@ _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pick:
-    """One staff of an excerpt: the part's id (and which of equal ids), the label, what to add to the written
-    pitch to get the printed one, and the clef to print ("" keeps the part's own)."""
+    """One part of an excerpt: its id (and which of equal ids), the label and a short one for later lines, what to add to the written pitch to get the
+    printed one, the clef to print ("" keeps the part's own), and the group that a bracket holds together."""
 
     part_id: str
     occurrence: int
     label: str
-    shift: Transposition
+    abbreviation: str = ""
+    shift: Transposition = CONCERT
     clef: str = ""
+    group: str = ""
 
 
-def extract_excerpt(document: Document, picks: Sequence[Pick], first: int, last: int) -> bytes:
-    """Bars [first, last] (indices) of the picked parts."""
+def extract_excerpt(document: Document, picks: Sequence[Pick], first: int, last: int, *, road_map: bool = False) -> bytes:
+    """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings, which mean nothing in a
+    few bars."""
     addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     for n, pick in enumerate(picks, start=1):
+        before, after = (picks[k].group if 0 <= k < len(picks) else "" for k in (n - 2, n))
+        if pick.group and pick.group != before and pick.group == after:
+            group = etree.SubElement(part_list, "part-group", type="start", number="1")
+            etree.SubElement(group, "group-symbol").text = "bracket"
+            etree.SubElement(group, "group-barline").text = "yes"
         listed = etree.SubElement(part_list, "score-part", id=f"P{n}")
         etree.SubElement(listed, "part-name").text = pick.label
-        etree.SubElement(listed, "part-abbreviation").text = pick.label
+        etree.SubElement(listed, "part-abbreviation").text = pick.abbreviation or pick.label
+        if pick.group and pick.group == before and pick.group != after:
+            etree.SubElement(part_list, "part-group", type="stop", number="1")
+    for n, pick in enumerate(picks, start=1):
         part = etree.SubElement(score, "part", id=f"P{n}")
-        _fill(part, document, pick, first, last, addresses, n == 1)
+        _fill(part, document, pick, first, last, addresses, n == 1, road_map)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 
 def _fill(
-    part: etree._Element, document: Document, pick: Pick, first: int, last: int, addresses: dict[int, int], is_top: bool
+    part: etree._Element, document: Document, pick: Pick, first: int, last: int, addresses: dict[int, int], is_top: bool,
+    road_map: bool,
 ) -> None:
     measures = measures_of(document.root, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
@@ -53,45 +65,55 @@ def _fill(
         copied.tag = "measure"
         copied.set("number", measures[n].get("number") or str(n + 1))
         if n == first:
-            _open(copied, measures[:first])
-        _strip(copied, is_top)
+            _open(copied, measures[:first], hide_time=road_map)
+        _strip(copied, is_top, road_map)
         tame(copied)
         if rewrite is not None:
             rewrite.rewrite(copied)
         part.append(copied)
 
 
-def _open(measure: etree._Element, before: Sequence[etree._Element]) -> None:
-    """Put clef, key, time and divisions that hold at the start in front of the first bar."""
-    held: dict[str, etree._Element] = {}
+def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_time: bool) -> None:
+    """Put clef, key, time and divisions that hold at the start in front of the first bar. hide_time: do not print a time
+    signature that was printed before."""
+    held: dict[tuple[str, str], etree._Element] = {}
     for earlier in before:
         for attributes in earlier:
             if tag_of(attributes) == "attributes":
                 for child in attributes:
-                    if tag_of(child) in _ORDER and child.get("number") in (None, "1"):
-                        held[tag_of(child)] = child
+                    if tag_of(child) in _ORDER:
+                        held[tag_of(child), child.get("number") or ""] = child
     own = next((e for e in measure if e.tag == "attributes"), None)
     if own is None:
         own = etree.Element("attributes")
         measure.insert(0, own)
+    stated = {(tag_of(child), child.get("number") or "") for child in own}
     for child in own:
-        held[tag_of(child)] = child
+        held[tag_of(child), child.get("number") or ""] = child
     for child in list(own):
         own.remove(child)
     for name in _ORDER:
-        if name in held:
-            twin = copy.deepcopy(held[name])
+        for key in sorted(key for key in held if key[0] == name):
+            twin = copy.deepcopy(held[key])
             for inner in twin.iter():
                 inner.tag = tag_of(inner)
+            if hide_time and name == "time" and key not in stated:
+                twin.set("print-object", "no")
             own.append(twin)
 
 
-def _strip(measure: etree._Element, is_top: bool) -> None:
+def _strip(measure: etree._Element, is_top: bool, road_map: bool) -> None:
     """Repeat signs and endings mean nothing in an excerpt; words for everybody stand once."""
-    for barline in measure.findall("barline"):
+    for words in measure.iterfind("direction/direction-type/words"):
+        kind = words.getparent()
+        following = kind.getnext() if kind is not None else None
+        if following is not None and following.find("metronome") is not None:
+            words.text = (words.text or "").rstrip() + "\u00a0\u00a0"
+    for barline in measure.findall("barline") if not road_map else ():
         measure.remove(barline)
     if not is_top:
         for direction in measure.findall("direction"):
             kinds = {tag_of(e) for e in direction.iter()}
-            if kinds & {"rehearsal", "segno", "coda", "metronome"}:
+            said = " ".join(words.text or "" for words in direction.iter("words"))
+            if kinds & {"rehearsal", "segno", "coda", "metronome"} or (road_map and SYSTEM_WORDS.search(said)):
                 measure.remove(direction)

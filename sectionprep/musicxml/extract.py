@@ -15,7 +15,7 @@ from lxml import etree
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.transposing import WrittenPart
 
-_SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
+SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
 _DROPPED = ("print", "link", "bookmark", "listening", "grouping", "figured-bass")
 
@@ -118,7 +118,7 @@ def _is_for_everybody(direction: etree._Element) -> bool:
         tag = tag_of(element)
         if tag in ("rehearsal", "segno", "coda", "metronome"):
             return True
-        if tag == "words" and _SYSTEM_WORDS.search(element.text or ""):
+        if tag == "words" and SYSTEM_WORDS.search(element.text or ""):
             return True
     return False
 

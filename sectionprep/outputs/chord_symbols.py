@@ -16,7 +16,8 @@ _SHIFT = 0.36  # how far the quality is raised, in root sizes
 
 def normal(text: str) -> str:
     """Plain spelling of a chord symbol: signs as # and b, no spaces."""
-    for old, new in (("\u266d", "b"), ("\u266f", "#"), ("\ue260", "b"), ("\ue262", "#"), ("\u0394", "maj7"), ("\u00f8", "m7b5"),
+    for old, new in (("\u266d", "b"), ("\u266f", "#"), ("\ue260", "b"), ("\ue262", "#"), ("\uea64", "b"), ("\uea66", "#"), ("\ued60", "b"),
+                     ("\ued62", "#"), ("\u0394", "maj7"), ("\u00f8", "m7b5"),
                      ("\u25b3", "maj7"), (" ", "")):
         text = text.replace(old, new)
     return text

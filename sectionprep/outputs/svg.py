@@ -83,6 +83,7 @@ class System:
     ink: list[Ink] = field(default_factory=list)
     heads: dict[str, Spot] = field(default_factory=dict)
     chords: dict[str, Spot] = field(default_factory=dict)
+    chord_texts: dict[str, str] = field(default_factory=dict)
     measures: list[str] = field(default_factory=list)
     bar_edges: list[tuple[str, float, float]] = field(default_factory=list)
     top: float = 0.0
@@ -244,6 +245,7 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
         return  # bar numbers are ours
     if "harm" in classes:
         system.chords[owner] = Spot(x, y)
+        system.chord_texts[owner] = "".join(element.itertext()).strip()
         return
     line: list[Run] = []
     lines: list[tuple[float, list[Run]]] = [(0.0, line)]

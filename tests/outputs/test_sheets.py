@@ -183,3 +183,17 @@ def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(he
     assert len(band.pages) == sum(r.pages for r in helped.values()) + helped["Alto Sax 1"].pages
     assert band.page_labels[0] == "Alto Sax 1 1"
     assert sets == print_sets(demo_marked.again.chart, list(helped.values()), roster)
+
+
+@pytest.mark.parametrize("pitch", ["written", "sounding"])
+def test_the_small_score_shows_every_part_and_bar(demo_marked: pipeline.Marked, pitch: str) -> None:
+    from sectionprep.outputs.small_score import small_score_pdf
+
+    again = demo_marked.again
+    pdf = pypdfium2.PdfDocument(small_score_pdf(again.document, again.chart, paper="letter", footer="version 1", pitch=pitch))
+    pages = [page.get_textpage().get_text_range() for page in pdf]
+    assert all(part.name in pages[0] for part in again.chart.parts)
+    words = " ".join(pages).split()
+    assert {bar.rehearsal for bar in again.chart.bars if bar.rehearsal} <= set(words)
+    assert all("version 1" in page for page in pages)
+    assert " ".join(pages).count("To Coda") == 1  # a sign for everybody stands once
