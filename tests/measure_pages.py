@@ -33,8 +33,9 @@ _KINDS = {
     "tempo": "words", "reh": "rehearsal mark", "repeatMark": "road map", "voltaBracket": "ending", "tupletNum": "tuplet number",
     "notehead": "head", "accid": "accidental", "stem": "stem", "flag": "flag", "beam": "beam", "rest": "rest", "mRest": "rest",
     "multiRest": "rest", "slur": "slur", "tie": "tie", "clef": "clef", "lv": "tie", "gliss": "slide",
+    "meterSig": "meter", "keyAccid": "key",
 }
-_BODIES = frozenset({"head", "accidental", "stem", "flag", "beam", "rest", "slur", "tie", "clef", "slide"})
+_BODIES = frozenset({"head", "accidental", "stem", "flag", "beam", "rest", "slur", "tie", "clef", "slide", "meter", "key"})
 _MEANT = {  # pairs that touch in all good engraving
     frozenset(pair) for pair in (("tuplet number", "beam"), ("ending", "words"), ("jazz", "head"), ("articulation", "slur"))
 }

@@ -145,19 +145,20 @@ def _foot(canvas: Any, width: float, footer: str) -> None:
 def _passage_list(page: _Page, chart: Chart, together: Together) -> None:
     """Two columns of one line a passage."""
     size, step = 8.0, 10.0
-    rows = -(-len(together.passages) // 2)
     top = page.y
-    most = max(1, int((top - _MARGIN) / step))
-    for n, p in enumerate(together.passages):
+    most = max(1, int((top - _MARGIN) / step) - 1)
+    rows = min(-(-len(together.passages) // 2), most)
+    for n, p in enumerate(together.passages[: 2 * rows]):
         column, row = divmod(n, rows)
-        if row >= most:
-            continue
         start, end = chart.place(p.start), chart.end_place(p.end)
         words = (f"{p.id}   {start.bar}.{say_beat(start.beat)} - {end.bar}.{say_beat(end.beat)}   {p.scope}, {p.texture}, lead "
                  f"{chart.parts[p.lead].name}" + (f", as {p.returns}" if p.returns else ""))
         page.canvas.setFont(fonts.TEXT, size)
         page.canvas.drawString(_MARGIN + column * page.inner / 2, top - step * (row + 1), fonts.printable(words)[:95])
-    page.y = top - step * min(rows, most) - 4
+    page.y = top - step * rows - 4
+    if len(together.passages) > 2 * rows:
+        page.canvas.setFont(fonts.ITALIC, size)
+        page.canvas.drawString(_MARGIN, page.y - 6, f"and {len(together.passages) - 2 * rows} more, in the workbook")
 
 
 def _draw_map(page: _Page, drawn: ChartMap, together: Together, chart: Chart) -> None:
@@ -195,11 +196,15 @@ def _draw_map(page: _Page, drawn: ChartMap, together: Together, chart: Chart) ->
 
 
 def _number_passages(canvas: Any, left: float, top: float, cell: float, height: float, together: Together, chart: Chart) -> None:
-    """The passage's number stands in a white box where it begins, on its lead's row."""
+    """The passage's number stands in a white box where it begins, on its lead's row, where there is room for it."""
+    taken: dict[int, float] = {}
     for p in together.passages:
         first = chart.place(p.start).index
         x, y = left + first * cell, top - (p.lead + 1) * height
         width = fonts.width(p.id, fonts.BOLD, 6.5) + 2
+        if x < taken.get(p.lead, 0.0):
+            continue
+        taken[p.lead] = x + width
         canvas.setFillGray(1)
         canvas.rect(x + 0.5, y + height / 2 - 3.6, width, 7.2, stroke=0, fill=1)
         canvas.setFillGray(0)

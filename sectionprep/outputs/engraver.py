@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
@@ -39,9 +39,12 @@ class EngravingFailed(SectionprepError):
     """The engraver could not draw the part."""
 
 
-def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int) -> Engraving:
+def engrave(
+    part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = (), seek_rests: bool = False
+) -> Engraving:
     """Draw one part on lines `width_mm` wide with staves `staff_mm` high. notes: how many note heads must
-    come out (a part that draws as nothing is an error, not an empty page)."""
+    come out (a part that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each
+    bar; seek_rests: let lines end there."""
     toolkit = _toolkit()
     common = _common(staff_mm)
     with _quiet() as said:
@@ -56,10 +59,10 @@ def engrave(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
         widths, head = natural_widths(str(toolkit.renderToSVG(1)))
         boxes = [
             BarBox(width=_LONG_REST if bar.bars > 1 else max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0,
-                   glued=bar.glued, bars=bar.bars)
+                   glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
             for n, bar in enumerate(mei.bars)
         ]
-        starts = break_for_pages(boxes, width_mm * 100 - head)
+        starts = break_for_pages(boxes, width_mm * 100 - head, seek_rests=seek_rests)
         mei.set_breaks(starts)
         systems, glyphs = read_systems(_page(toolkit, mei.text(), {
             **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,

@@ -21,12 +21,14 @@ TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarBox:
     """What layout knows of one drawn bar. width: natural width; section: begins a section; glued: must not
-    be parted from the bar before it (inside an ending); bars: how many bars it stands for."""
+    be parted from the bar before it (inside an ending); bars: how many bars it stands for; rest_after: seconds of rest
+    around its end."""
 
     width: float
     section: bool = False
     glued: bool = False
     bars: int = 1
+    rest_after: float = 0.0
 
 
 def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
@@ -53,10 +55,14 @@ _LINE_PRICE = 0.4
 _PAGES = (9, 18)  # lines that fit on one page and on two
 
 
-def break_for_pages(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
+_REST_PRIZE = 2.5  # for a line that ends in a rest long enough to turn in
+
+
+def break_for_pages(bars: Sequence[BarBox], room: float, *, seek_rests: bool = False) -> tuple[int, ...]:
     """Line breaks at the usual price of a line, or at the least price at which the part fits on one page or on
-    two: a part of one or two pages needs no turn. Squeezing stays dearer than any line."""
-    usual = break_lines(bars, room)
+    two: a part of one or two pages needs no turn. Squeezing stays dearer than any line. seek_rests: lines had better end
+    where a page can be turned."""
+    usual = break_lines(bars, room, prize=_REST_PRIZE if seek_rests else 0.0)
     for lines in _PAGES:
         if len(usual) <= lines:
             return usual
@@ -67,14 +73,15 @@ def break_for_pages(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     return usual
 
 
-def break_lines(bars: Sequence[BarBox], room: float, price: float = _LINE_PRICE) -> tuple[int, ...]:
-    """Indices of the bars that begin a line; the first is 0. Exact. price: of each line."""
+def break_lines(bars: Sequence[BarBox], room: float, price: float = _LINE_PRICE, prize: float = 0.0) -> tuple[int, ...]:
+    """Indices of the bars that begin a line; the first is 0. Exact. price: of each line; prize: for ending in a rest."""
     count = len(bars)
     best = [0.0] + [math.inf] * count
     back = [0] * (count + 1)
     for end in range(1, count + 1):
+        here = price - (prize if bars[end - 1].rest_after >= TURN_SECONDS else 0.0)
         for start in range(max(0, end - _MOST_BARS), end):
-            cost = best[start] + line_cost(bars[start:end], room, end == count) + price
+            cost = best[start] + line_cost(bars[start:end], room, end == count) + here
             if cost < best[end] - 1e-9:
                 best[end], back[end] = cost, start
     starts: list[int] = []

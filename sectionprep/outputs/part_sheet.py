@@ -9,7 +9,7 @@ from typing import Any
 
 from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import Engraving, EngravingFailed, engrave
-from sectionprep.outputs.layout import LineBox, Turn, break_pages
+from sectionprep.outputs.layout import TURN_SECONDS, LineBox, Pages, Turn, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
 from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.painter import MM, UNIT, Painter
@@ -130,13 +130,14 @@ def draw_part(job: PartJob) -> SheetReport:
 def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
     frame = _frame(job.style.paper)
-    engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes)
     painter = Painter(canvas)
+    sheet = _lay_out(job, frame, seek_rests=False)
+    if any(not turn.possible for turn in sheet.broken.turns) and any(rest >= TURN_SECONDS for rest in job.rests[:-1]):
+        other = _lay_out(job, frame, seek_rests=True)
+        if _hard_turns(other) < _hard_turns(sheet):
+            sheet = other
+    engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
     painter.learn(engraving.glyphs)
-    extras = extras_of(engraving, job)
-    lines = _line_boxes(engraving, job)
-    gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM
-    broken = break_pages(lines, frame.room(True), frame.room(False), gap)
     starts, turns = broken.starts, broken.turns
     ends = [*starts[1:], len(lines)]
     pages = len(starts)
@@ -153,6 +154,30 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)), turns=turns, bars_per_line=per_line)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A part engraved and broken into pages."""
+
+    engraving: Engraving
+    extras: list[list[Extra]]
+    lines: list[LineBox]
+    broken: Pages
+
+
+def _hard_turns(sheet: _Sheet) -> tuple[int, int]:
+    """How many turns have no time, and how many pages there are."""
+    return sum(not turn.possible for turn in sheet.broken.turns), len(sheet.broken.starts) + sheet.broken.cover
+
+
+def _lay_out(job: PartJob, frame: _Frame, *, seek_rests: bool) -> _Sheet:
+    engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes,
+                        rests=job.rests, seek_rests=seek_rests)
+    extras = extras_of(engraving, job)
+    lines = _line_boxes(engraving, job)
+    gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM
+    return _Sheet(engraving, extras, lines, break_pages(lines, frame.room(True), frame.room(False), gap))
 
 
 def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:

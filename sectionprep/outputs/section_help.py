@@ -12,9 +12,10 @@ def _says(chart: Chart, part: int) -> str:
 
 
 def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
-    """Words by note address for one part."""
+    """Words by note address for one part. What was said a moment ago, with no bar's rest since, is not said again."""
     words: dict[int, str] = {}
-    for passage in together.passages:
+    said, until = "", 0
+    for passage in sorted(together.passages, key=lambda p: p.start):
         if part not in passage.parts:
             continue
         first = next((t for t in chart.lines[part] if passage.start <= t.onset < passage.end), None)
@@ -30,5 +31,7 @@ def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
             octaves = dict(passage.octaves).get(part, 0)
             distance = {0: "unis. with", -1: "8vb of", 1: "8va of", -2: "15mb of"}.get(octaves, f"{octaves:+d} octaves of")
             text = f"{distance} {lead}"
-        words[first.head.address] = text
+        if text != said or first.onset - until >= chart.bars[first.bar].length:
+            words[first.head.address] = text
+        said, until = text, passage.end
     return words

@@ -44,6 +44,12 @@ def restack(system: System, chords: dict[str, str]) -> None:
     for spot in system.chords.values():
         spot.y = base
     taken += music
+    edge = max((right for _, _, right in system.bar_edges), default=0.0)
+    for inks in moving.values():
+        over = max(ink.box[2] for ink in inks) - edge
+        if edge and over > 0 and "dir" in inks[0].classes:
+            for ink in inks:  # words stay within the line
+                ink.move(0.0, -min(over, ink.box[0]))
     for inks in sorted(moving.values(), key=lambda group: -max(i.box[3] for i in group)):
         _lower_onto(inks, taken, system.staff_top - 60)
     system.measure_box()

@@ -48,23 +48,23 @@ class Ink:
     fill: bool = True
     group: str = ""
 
-    def move(self, down: float) -> None:
-        """Shift the primitive vertically."""
+    def move(self, down: float, right: float = 0.0) -> None:
+        """Shift the primitive."""
         x0, y0, x1, y1 = self.box
-        self.box = (x0, y0 + down, x1, y1 + down)
+        self.box = (x0 + right, y0 + down, x1 + right, y1 + down)
         if self.kind == "glyph":
             name, x, y, size = self.data
-            self.data = (name, x, y + down, size)
+            self.data = (name, x + right, y + down, size)
         elif self.kind == "line":
             a, b, c, d = self.data
-            self.data = (a, b + down, c, d + down)
+            self.data = (a + right, b + down, c + right, d + down)
         elif self.kind == "text":
             x, y, runs = self.data
-            self.data = (x, y + down, runs)
+            self.data = (x + right, y + down, runs)
         elif self.kind == "path":
-            self.data = [(k, [(x, y + down) for x, y in pts]) for k, pts in self.data]
+            self.data = [(k, [(x + right, y + down) for x, y in pts]) for k, pts in self.data]
         elif self.kind in ("polygon", "polyline"):
-            self.data = [(x, y + down) for x, y in self.data]
+            self.data = [(x + right, y + down) for x, y in self.data]
 
 
 @dataclass(slots=True)

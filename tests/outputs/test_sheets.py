@@ -197,3 +197,12 @@ def test_the_small_score_shows_every_part_and_bar(demo_marked: pipeline.Marked, 
     assert {bar.rehearsal for bar in again.chart.bars if bar.rehearsal} <= set(words)
     assert all("version 1" in page for page in pages)
     assert " ".join(pages).count("To Coda") == 1  # a sign for everybody stands once
+
+
+def test_no_turn_without_rest_where_a_line_can_end_in_one(tmp_path: Path) -> None:
+    """D. J. Argue, Music Preparation Fundamentals: put rests at the bottom of odd pages. A rest of eight bars stands
+    every forty-odd bars, in the middle of a line as lines would fall by themselves."""
+    d = document({"Alto": ("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 43 + "r/1 " * 8) * 5})
+    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    assert len(report.turns) >= 2
+    assert all(turn.possible for turn in report.turns)
