@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from lxml import etree
@@ -13,6 +13,7 @@ from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame
 from sectionprep.musicxml.transposing import WrittenPart
 
+KEPT = "\u25b2"  # stands where a sign of weight will be drawn
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
 
 
@@ -30,9 +31,11 @@ class Pick:
     group: str = ""
 
 
-def extract_excerpt(document: Document, picks: Sequence[Pick], first: int, last: int, *, road_map: bool = False) -> bytes:
+def extract_excerpt(
+    document: Document, picks: Sequence[Pick], first: int, last: int, *, road_map: bool = False, said: Mapping[int, str] | None = None
+) -> bytes:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings, which mean nothing in a
-    few bars."""
+    few bars. said: a syllable for notes of the first pick, by address; room for a sign of weight is kept under it."""
     addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
@@ -50,7 +53,20 @@ def extract_excerpt(document: Document, picks: Sequence[Pick], first: int, last:
     for n, pick in enumerate(picks, start=1):
         part = etree.SubElement(score, "part", id=f"P{n}")
         _fill(part, document, pick, first, last, addresses, n == 1, road_map)
+        if said is not None:
+            _say(part, said if n == 1 else {})
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
+
+
+def _say(part: etree._Element, said: Mapping[int, str]) -> None:
+    for note in part.iter("note"):
+        for lyric in note.findall("lyric"):
+            note.remove(lyric)
+        word = said.get(int((note.get("id") or "n-1")[1:]))
+        for number, text in (("1", word), ("2", KEPT)) if word else ():
+            lyric = etree.SubElement(note, "lyric", number=number)
+            etree.SubElement(lyric, "syllabic").text = "single"
+            etree.SubElement(lyric, "text").text = text
 
 
 def _fill(

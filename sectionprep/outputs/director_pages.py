@@ -20,7 +20,7 @@ from sectionprep.outputs.chart_map import ChartMap, chart_map
 from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.svg import System
-from sectionprep.outputs.syllables import spoken
+from sectionprep.outputs.syllables import lead_syllables
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.settings import load_toml
@@ -287,7 +287,7 @@ def _study(
     page.space(6)
     whole = chart.end_place(passage.end).index
     last = min(whole, start.index + _STUDY_BARS - 1)
-    score = extract_excerpt(document, _picks(chart, passage), start.index, last)
+    score = extract_excerpt(document, _picks(chart, passage), start.index, last, said=lead_syllables(chart, planned, style))
     try:
         systems, glyphs = engrave_excerpt(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
     except EngravingFailed as error:
@@ -300,13 +300,13 @@ def _study(
             page.turn(footer, f"{passage.id}   {passage.scope}, continued")
         staff_y = page.y - (system.staff_top - system.top) * UNIT
         painter.system(system, _MARGIN, staff_y)
-        _weights(painter, system, staff_y, planned, len(passage.parts))
+        _weights(painter, system, staff_y, planned)
         page.y -= need
     if last < whole:
         page.text(f"Shown to bar {chart.bars[last].number}; the plan goes on to bar {end.bar} (see the workbook).", 8, fonts.ITALIC)
     if page.y < page.height * 0.28:
         page.turn(footer, f"{passage.id}   {passage.scope}, notes")
-    _notes_beside(page, chart, passage, planned, findings, spoken(chart, planned, style))
+    _notes_beside(page, chart, passage, planned, findings)
     _foot(canvas, width, footer)
     canvas.showPage()
 
@@ -315,27 +315,21 @@ def _staff(parts: int) -> float:
     return _STAFF_MM if parts <= 6 else 4.2 if parts <= 9 else 3.6  # 3.6 mm is the least the engraver draws
 
 
-def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan, parts: int) -> None:
-    """Under the lead's staff a small wedge for each note: the taller, the more weight."""
+def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan) -> None:
+    """Under the lead's syllables a small wedge for each note: the taller, the more weight."""
     c = painter.canvas
-    base = system.staff_top + _staff(parts) * 100 + 420
-    c.saveState()
-    c.translate(_MARGIN, staff_y)
-    c.scale(UNIT, -UNIT)
-    c.translate(0, -system.staff_top)
-    for note in planned.notes:
-        head = system.heads.get(note_id(note.tone.head.address))
-        if head is None:
-            continue
-        tall = 420 * max(0.0, note.weight - 0.2)
-        middle = head.x + head.width / 2
-        path = c.beginPath()
-        path.moveTo(middle - 55, base)
-        path.lineTo(middle + 55, base)
-        path.lineTo(middle, base - tall)
-        path.close()
-        c.drawPath(path, stroke=0, fill=1)
-    c.restoreState()
+    with painter.at(system, _MARGIN, staff_y):
+        for note in planned.notes:
+            name = note_id(note.tone.head.address)
+            if name not in system.wedges or name not in system.heads:
+                continue
+            base, middle = system.wedges[name].y, system.heads[name].x + system.heads[name].width / 2
+            path = c.beginPath()
+            path.moveTo(middle - 55, base)
+            path.lineTo(middle + 55, base)
+            path.lineTo(middle, base - 300 * max(0.0, note.weight - 0.15))
+            path.close()
+            c.drawPath(path, stroke=0, fill=1)
 
 
 def _sounding(chart: Chart, part: int, note: PlannedNote) -> str:
@@ -345,7 +339,7 @@ def _sounding(chart: Chart, part: int, note: PlannedNote) -> str:
 
 
 def _notes_beside(
-    page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding], say_line: str
+    page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding]
 ) -> None:
     page.space(6)
     if passage.voicing:
@@ -354,8 +348,7 @@ def _notes_beside(
         page.text("Octaves: " + ", ".join(f"{chart.parts[p].name} {k:+d}" for p, k in passage.octaves if k) + ".", 8.5)
     for caution in planned.cautions:
         page.text(f"Breath: {caution}.", 8.5)
-    page.text("Say it:  " + say_line, 8.5)
-    page.text("Marks and reasons (the taller the wedge under the lead, the more weight)", 10, fonts.BOLD)
+    page.text("Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)", 10, fonts.BOLD)
     for note in planned.notes:
         if not note.marks - SLURS and note.cutoff is None:
             continue

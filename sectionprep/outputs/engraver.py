@@ -89,7 +89,7 @@ def engrave_excerpt(score: bytes, *, width_mm: float, staff_mm: float, where: st
     with _quiet() as said:
         toolkit.resetOptions()
         toolkit.setOptions({**_common(staff_mm), "breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _FIRST_SEED, "spacingStaff": 7})
+                            "xmlIdSeed": _FIRST_SEED, "spacingStaff": 7, "lyricSize": 3.0, "lyricWordSpace": 0.6, "lyricTopMinMargin": 1.0})
         if not toolkit.loadData(score.decode("utf-8")):
             raise EngravingFailed("the passage cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
         return read_systems(toolkit.renderToSVG(1))

@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree
 
+from sectionprep.musicxml.excerpt import KEPT
 from sectionprep.outputs import fonts
 
 _SVG = "{http://www.w3.org/2000/svg}"
@@ -21,7 +22,7 @@ _TRANSLATE = re.compile(r"translate\(\s*(-?[\d.]+)[,\s]+(-?[\d.]+)\s*\)")
 _SCALE = re.compile(r"scale\(\s*(-?[\d.]+)(?:[,\s]+(-?[\d.]+))?\s*\)")
 _NUMBER = re.compile(r"[MmLlHhVvCcSsQqTtZz]|-?(?:\d+\.?\d*|\.\d+)(?:e-?\d+)?")
 _BOLD_CLASSES = {"tempo", "reh", "ending", "fing", "voltaBracket"}
-_ITALIC_CLASSES = {"dir", "dynam", "mNum"}
+_ITALIC_CLASSES = {"dir", "dynam", "mNum", "syl"}
 _STACKED = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 Box = tuple[float, float, float, float]
 
@@ -83,6 +84,7 @@ class System:
     ink: list[Ink] = field(default_factory=list)
     heads: dict[str, Spot] = field(default_factory=dict)
     chords: dict[str, Spot] = field(default_factory=dict)
+    wedges: dict[str, Spot] = field(default_factory=dict)
     chord_texts: dict[str, str] = field(default_factory=dict)
     measures: list[str] = field(default_factory=list)
     bar_edges: list[tuple[str, float, float]] = field(default_factory=list)
@@ -246,6 +248,9 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
     if "harm" in classes:
         system.chords[owner] = Spot(x, y)
         system.chord_texts[owner] = "".join(element.itertext()).strip()
+        return
+    if "syl" in classes and "".join(element.itertext()).strip() == KEPT:
+        system.wedges[owner] = Spot(x, y)
         return
     line: list[Run] = []
     lines: list[tuple[float, list[Run]]] = [(0.0, line)]

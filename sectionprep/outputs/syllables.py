@@ -34,16 +34,10 @@ def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[i
     return found
 
 
-def spoken(chart: Chart, planned: PassagePlan, style: str) -> str:
-    """The lead's line of a passage read aloud, bar by bar: "5: doo dah-oo dit | 6: daht". chart: the marked one."""
-    onsets = {note.tone.onset: note.tongued for note in planned.notes}
-    tones = [t for t in chart.lines[planned.part] if t.onset in onsets]
-    said = _line(chart, tones, onsets, styles().get(style))
-    bars: dict[int, str] = {}
-    for tone in tones:
-        word = said[tone.head.address]
-        bars[tone.bar] = bars.get(tone.bar, "") + (word if word.startswith("-") else f" {word}")
-    return " | ".join(f"{chart.bars[bar].number}: {words.strip()}" for bar, words in bars.items())
+def lead_syllables(chart: Chart, planned: PassagePlan, style: str) -> dict[int, str]:
+    """Syllable by note address for the lead's line of one passage. chart: the marked one."""
+    tongued = {note.tone.onset: note.tongued for note in planned.notes}
+    return _line(chart, [t for t in chart.lines[planned.part] if t.onset in tongued], tongued, styles().get(style))
 
 
 def _line(chart: Chart, tones: list[Tone], tongued: Mapping[int, bool], style: Style | None) -> dict[int, str]:
