@@ -33,22 +33,38 @@ class BarBox:
 
 def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
     """Price of one line holding these bars, `room` wide without clef and key."""
-    natural = sum(bar.width for bar in bars)
+    return _cost(sum(bar.width for bar in bars), len(bars), sum(bar.section for bar in bars[1:]), bars[0].glued, room, last)
+
+
+def _cost(natural: float, count: int, sections: int, torn: bool, room: float, last: bool) -> float:
+    """natural: width of all bars; sections: how many begin inside the line; torn: its first bar belongs to the one before."""
     stretch = room / max(natural, 1.0)
     if last and stretch > 1:
         stretch = min(stretch, 1.25)
-    cost = 3.5 * math.log(stretch) ** 2
+    cost = 3.5 * math.log(stretch) ** 2 + 4.0 * sections
     if stretch < _SQUEEZE:
         cost += 40.0 * (_SQUEEZE / stretch - 1) + 2.0
     if stretch > _GAPE and not last:
         cost += 8.0 * (stretch / _GAPE - 1) + 1.0
-    cost += 0.5 * abs(len(bars) - 4) + 0.8 * max(0, len(bars) - 7) if not last else 0.0
-    cost += 4.0 * sum(bar.section for bar in bars[1:])
-    if last and len(bars) == 1:
+    if not last:
+        cost += 0.5 * abs(count - 4) + 0.8 * max(0, count - 7)
+    elif count == 1:
         cost += 1.0
-    if bars[0].glued:
-        cost += 30.0
-    return cost
+    return cost + 30.0 if torn else cost
+
+
+def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
+    """For every end (bars before it) the starts it can have and the price of that line."""
+    width, sections = [0.0], [0]
+    for bar in bars:
+        width.append(width[-1] + bar.width)
+        sections.append(sections[-1] + bar.section)
+    count = len(bars)
+    return [[]] + [
+        [(start, _cost(width[end] - width[start], end - start, sections[end] - sections[start + 1], bars[start].glued, room, end == count))
+         for start in range(max(0, end - _MOST_BARS), end)]
+        for end in range(1, count + 1)
+    ]
 
 
 _LINE_PRICE = 0.4
@@ -62,26 +78,32 @@ def break_for_pages(bars: Sequence[BarBox], room: float, *, seek_rests: bool = F
     """Line breaks at the usual price of a line, or at the least price at which the part fits on one page or on
     two: a part of one or two pages needs no turn. Squeezing stays dearer than any line. seek_rests: lines had better end
     where a page can be turned."""
-    usual = break_lines(bars, room, prize=_REST_PRIZE if seek_rests else 0.0)
+    costs = _all_costs(bars, room)
+    usual = _cheapest(bars, costs, _LINE_PRICE, _REST_PRIZE if seek_rests else 0.0)
     for lines in _PAGES:
         if len(usual) <= lines:
             return usual
         for price in (1.0, 1.8, 2.8, 4.0):
-            fewer = break_lines(bars, room, price)
+            fewer = _cheapest(bars, costs, price, 0.0)
             if len(fewer) <= lines:
                 return fewer
     return usual
 
 
-def break_lines(bars: Sequence[BarBox], room: float, price: float = _LINE_PRICE, prize: float = 0.0) -> tuple[int, ...]:
-    """Indices of the bars that begin a line; the first is 0. Exact. price: of each line; prize: for ending in a rest."""
+def break_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
+    """Indices of the bars that begin a line; the first is 0. Exact."""
+    return _cheapest(bars, _all_costs(bars, room), _LINE_PRICE, 0.0)
+
+
+def _cheapest(bars: Sequence[BarBox], costs: Sequence[Sequence[tuple[int, float]]], price: float, prize: float) -> tuple[int, ...]:
+    """The breaks of least price in all. price: of each line; prize: for ending a line in a rest."""
     count = len(bars)
     best = [0.0] + [math.inf] * count
     back = [0] * (count + 1)
     for end in range(1, count + 1):
         here = price - (prize if bars[end - 1].rest_after >= TURN_SECONDS else 0.0)
-        for start in range(max(0, end - _MOST_BARS), end):
-            cost = best[start] + line_cost(bars[start:end], room, end == count) + here
+        for start, line in costs[end]:
+            cost = best[start] + line + here
             if cost < best[end] - 1e-9:
                 best[end], back[end] = cost, start
     starts: list[int] = []
