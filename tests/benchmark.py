@@ -25,7 +25,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 from build import part_xml, score_xml, transposed
 
 from sectionprep import pipeline
-from sectionprep.musicxml.bundle import Bundle
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 
@@ -74,12 +73,12 @@ def seconds(job: Callable[[], object], times: int = 1) -> float:
 
 
 def analysis(data: bytes) -> bytes:
-    """Reading, finding, planning, marking, checking, and the marked bytes."""
-    document = parse_document(Path("chart.musicxml"), data)
-    chart = read_chart(document)
-    bundle = Bundle(document=document, sources=(document,))
-    score = pipeline.Score(bundle=bundle, chart=chart, together=pipeline.find_passages(chart))
-    return pipeline.mark_score(score, pipeline.Options()).files[0].data
+    """Reading, finding, planning, marking, checking, and writing the marked score."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "chart.musicxml"
+        path.write_bytes(data)
+        marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
+        return pipeline.write_marked(marked, Path(folder) / "marked.musicxml")[0].read_bytes()
 
 
 def against_music21(data: bytes) -> Row:

@@ -71,7 +71,8 @@ class Tone:
     """A note of a line as it is heard: ties joined, chord reduced to its top, no grace and no cue notes.
 
     pitch: sounding MIDI number of the top; pitches: all of the chord, high to low. notes: the tied notes
-    of the top, the struck one first.
+    of the top, the struck one first. marks: all of the tone, wherever in the tie they stand, with slur-start and
+    slur-stop.
     """
 
     onset: int
@@ -82,6 +83,7 @@ class Tone:
     notes: tuple[Note, ...]
     slurs_from: bool = False
     slurs_to: bool = False
+    marks: frozenset[str] = frozenset()
 
     @property
     def end(self) -> int:
@@ -97,16 +99,6 @@ class Tone:
     def has_fermata(self) -> bool:
         """True when a fermata stands on any of its notes."""
         return any(note.has_fermata for note in self.notes)
-
-    @property
-    def marks(self) -> frozenset[str]:
-        """All marks of the tone, wherever in the tie they stand, with slur-start and slur-stop."""
-        found = frozenset[str]().union(*(note.marks for note in self.notes))
-        if self.slurs_from:
-            found |= {"slur-start"}
-        if self.slurs_to:
-            found |= {"slur-stop"}
-        return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -213,3 +205,12 @@ class Chart:
     def names(self) -> tuple[str, ...]:
         """Part names in score order."""
         return tuple(part.name for part in self.parts)
+
+
+def same_music(one: Chart, other: Chart) -> bool:
+    """True when both charts have the same parts playing the same notes at the same times, whatever their marks."""
+    return one.names == other.names and one.resolution == other.resolution and all(
+        len(a) == len(b) and all(x.onset == y.onset and x.duration == y.duration and x.pitches == y.pitches
+                                 for x, y in zip(a, b, strict=True))
+        for a, b in zip(one.lines, other.lines, strict=True)
+    )

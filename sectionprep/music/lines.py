@@ -39,15 +39,16 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
 
 def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
     head, last = notes[0], notes[-1]
+    marks = head.marks if len(notes) == 1 else frozenset[str]().union(*(note.marks for note in notes))
+    starts = any(note.slur_starts for note in notes)
+    stops = any(note.slur_stops for note in notes)
+    if starts:
+        marks |= {"slur-start"}
+    if stops:
+        marks |= {"slur-stop"}
     return Tone(
-        onset=head.onset,
-        duration=last.end - head.onset,
-        bar=head.bar,
-        pitch=head.sounding or 0,
-        pitches=pitches,
-        notes=tuple(notes),
-        slurs_from=any(note.slur_starts for note in notes),
-        slurs_to=any(note.slur_stops for note in notes),
+        onset=head.onset, duration=last.end - head.onset, bar=head.bar, pitch=head.sounding or 0, pitches=pitches,
+        notes=tuple(notes), slurs_from=starts, slurs_to=stops, marks=marks,
     )
 
 

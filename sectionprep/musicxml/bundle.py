@@ -150,6 +150,6 @@ def mark_bundle(bundle: Bundle, edits: Mapping[int, NoteEdit], dropped: Iterable
 def reread(bundle: Bundle, marked: tuple[MarkedFile, ...], limits: Limits) -> Document:
     """The document that the marked bytes hold, read from nothing but those bytes."""
     documents = [
-        parse_document(m.source.path, m.data, limits, archive=m.source.archive, member=m.source.member) for m in marked
+        parse_document(m.source.path, m.data, limits, archive=m.source.archive, member=m.source.member, ours=True) for m in marked
     ]
     return _joined(bundle.document.path, documents, limits) if bundle.is_folder else documents[0]

@@ -61,11 +61,12 @@ class Document:
 
 def tag_of(element: etree._Element) -> str:
     """Element name without namespace; empty for comments and processing instructions."""
-    return _local_name(element.tag)
+    return local_name(element.tag)
 
 
 @lru_cache(4096)
-def _local_name(tag: object) -> str:
+def local_name(tag: object) -> str:
+    """The same for an element's `tag`: one call less where every note counts."""
     return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
@@ -157,15 +158,16 @@ def _member_bytes(archive: zipfile.ZipFile, member: str, packed: int, where: str
 
 
 def parse_document(
-    path: Path, data: bytes, limits: Limits | None = None, *, archive: bytes | None = None, member: str = ""
+    path: Path, data: bytes, limits: Limits | None = None, *, archive: bytes | None = None, member: str = "", ours: bool = False
 ) -> Document:
-    """Build a Document from bytes already in memory."""
+    """Build a Document from bytes already in memory. ours: the bytes are a checked document with our insertions and will
+    not be changed again, so where each note stands in them need not be known."""
     limits = limits or Limits()
     where = f"{path}" + (f" ({member})" if member else "")
     if not data.strip():
         raise UnreadableFile("is empty.", where=where, remedy="Export the score again.")
     encoding = _encoding_of(data, where)
-    spans, direction_spans = _spans(data, encoding, where, limits)
+    spans, direction_spans = ((), ()) if ours else _spans(data, encoding, where, limits)
     root = _tree(data, where)
     if tag_of(root) not in ("score-partwise", "score-timewise"):
         raise NotAScore(
@@ -174,7 +176,7 @@ def parse_document(
         )
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
-    if len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans):
+    if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
         raise NotAScore(
             f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).", where=where,
             remedy="The file is not safe to change; export it again.",
@@ -240,7 +242,7 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
         if depth > 200:
             raise OverLimit("elements are nested more than 200 deep.", where=where,
                             remedy="This is no ordinary score; export it again.")
-        kind = kinds.get(name.rpartition(":")[2])
+        kind = kinds.get(name.rpartition(":")[2] if ":" in name else name)
         if kind is not None:
             kind.begin(parser.CurrentByteIndex)
             if len(notes.starts) > limits.notes:
@@ -250,7 +252,7 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
     def end(name: str) -> None:
         nonlocal depth
         depth -= 1
-        kind = kinds.get(name.rpartition(":")[2])
+        kind = kinds.get(name.rpartition(":")[2] if ":" in name else name)
         if kind is not None:
             kind.finish(data.find(closing, parser.CurrentByteIndex) + len(closing))
 

@@ -6,10 +6,7 @@ had to settle by itself (a part that stops early, a measure without notes) becom
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
-from fractions import Fraction
 
 from lxml import etree
 
@@ -19,44 +16,14 @@ from sectionprep.music.instruments import recognise
 from sectionprep.music.lines import line_of
 from sectionprep.music.pitch import SEMITONES, Pitch, Transposition
 from sectionprep.music.roster import EMPTY, Roster
-from sectionprep.music.timing import Meter
-from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.document import Document, local_name, tag_of
+from sectionprep.musicxml.measures import Measure, NoteParts, PartState, Walker
 from sectionprep.musicxml.notes import note_marks, slur_ends
-from sectionprep.musicxml.numbers import decimal, whole
+from sectionprep.musicxml.numbers import decimal
 from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
 
 _NAME = 200  # characters of a name that are read: a judgement, far above any part's name
-_LONGEST = 100_000  # quarter notes in one element: a judgement, far above any music
-
-
-@dataclass(slots=True)
-class _PartState:
-    """What holds from measure to measure while one part is read. scale: ticks of one division where that is whole."""
-
-    index: int
-    divisions: Fraction = Fraction(1)
-    scale: int = 0
-    meter: Meter = field(default_factory=Meter)
-    transposition: Transposition = field(default_factory=Transposition)
-    transpositions: list[tuple[int, Transposition]] = field(default_factory=list)
-    clefs: list[tuple[int, str]] = field(default_factory=list)
-    keys: list[tuple[int, int]] = field(default_factory=list)
-    staves: int = 1
-    percussion: bool = False
-
-
-@dataclass(slots=True)
-class _Measure:
-    """One measure of one part, in ticks from its own bar line. content: to the end of all it holds; sounding: to
-    the end of its last note."""
-
-    number: str
-    implicit: bool
-    meter: Meter
-    content: int = 0
-    sounding: int = 0
-    events: list[tuple[int, int, etree._Element, _PartState]] = field(default_factory=list)
 
 
 def read_chart(document: Document, limits: Limits | None = None, roster: Roster = EMPTY) -> Chart:
@@ -74,38 +41,11 @@ class _Reader:
         self.address = {id(element): n for n, element in enumerate(document.tree_notes)}
         self.direction_address = {id(element): n for n, element in enumerate(document.tree_directions)}
         self.remarks: list[Remark] = []
-        self.resolution = self._resolution()
+        self.pitches: dict[tuple[str | None, str | None, str | None], Pitch] = {}
+        self.walker = Walker(document.root, self.where)
+        self.resolution = self.walker.resolution
 
     # -- the shape of the document ------------------------------------------------------------------
-
-    def _resolution(self) -> int:
-        found = {1}
-        for element in self.document.root.iter("{*}divisions"):
-            divisions = self._positive(element.text, "divisions")
-            found.add((Fraction(1) / divisions).denominator)
-        for element in self.document.root.iter("{*}duration"):
-            text = element.text or ""
-            if "." in text:
-                found.add(self._number(text, "duration").denominator)
-        common = math.lcm(*found)
-        if common > 10**9:
-            raise OverLimit("its divisions have no reasonable common measure.", where=self.where,
-                            remedy="Export the score again with one value of <divisions>.")
-        return common
-
-    def _number(self, text: str | None, what: str) -> Fraction:
-        value = decimal(text)
-        if value is None:
-            raise NotAScore(f"<{what}> holds {text!r:.40}, which is no number.", where=self.where,
-                            remedy="Correct that element or export again.")
-        return value
-
-    def _positive(self, text: str | None, what: str) -> Fraction:
-        value = self._number(text, what)
-        if not 0 < value <= 10**7:
-            raise NotAScore(f"<{what}> is {value}, which measures nothing.", where=self.where,
-                            remedy="Correct that element or export again.")
-        return value
 
     def _part_list(self) -> list[tuple[str, etree._Element | None]]:
         listed = list(self.document.root.iter("{*}score-part"))
@@ -154,7 +94,7 @@ class _Reader:
         if max(len(measures) for _, _, measures in sources) > self.limits.bars:
             raise OverLimit(f"has more than {self.limits.bars:,} bars.", where=self.where,
                             remedy="Raise it with --max-bars if you trust the file.")
-        walked = [self._walk(n, measures) for n, (_, _, measures) in enumerate(sources)]
+        walked = [self.walker.walk(n, measures) for n, (_, _, measures) in enumerate(sources)]
         bars, signs = self._grid([measures for measures, _ in walked], sources)
         starts = tuple(bar.start for bar in bars)
         parts: list[Part] = []
@@ -171,99 +111,10 @@ class _Reader:
             swing=_swing(everything), concert=self._concert(parts), remarks=tuple(self.remarks), _starts=starts,
         )
 
-    def _walk(self, index: int, measures: list[etree._Element]) -> tuple[list[_Measure], _PartState]:
-        state = _PartState(index=index)
-        read: list[_Measure] = []
-        for measure in measures:
-            meter_before = state.meter
-            number = measure.get("number")
-            if number is None and (above := measure.getparent()) is not None:
-                number = above.get("number")  # timewise: the measure is the parent
-            current = _Measure(number=number or "", implicit=measure.get("implicit") == "yes",
-                               meter=meter_before)
-            self._walk_measure(measure, current, state)
-            current.meter = state.meter
-            read.append(current)
-        return read, state
-
-    def _walk_measure(self, measure: etree._Element, current: _Measure, state: _PartState) -> None:
-        cursor = 0
-        last_onset = 0
-        for element in measure:
-            tag = tag_of(element)
-            if tag == "note":
-                duration = self._duration(element, state)
-                if _child(element, "chord") is not None:
-                    current.events.append((last_onset, duration, element, state))
-                    continue
-                last_onset = cursor
-                current.events.append((cursor, duration, element, state))
-                cursor += duration
-                if _child(element, "rest") is None:
-                    current.sounding = max(current.sounding, cursor)
-            elif tag in ("backup", "forward"):
-                moved = self._duration(element, state)
-                cursor = max(0, cursor - moved) if tag == "backup" else cursor + moved
-            elif tag == "attributes":
-                self._attributes(element, state)
-                current.events.append((cursor, 0, element, state))
-            elif tag in ("direction", "harmony", "barline", "sound"):
-                current.events.append((cursor, 0, element, state))
-            current.content = max(current.content, cursor)
-
-    def _duration(self, element: etree._Element, state: _PartState) -> int:
-        child = _child(element, "duration")
-        if child is None:
-            return 0
-        plain = whole(child.text, -1, digits=9) * state.scale
-        if 0 < plain <= _LONGEST * self.resolution:  # nearly every note of nearly every file
-            return plain
-        value = self._number(child.text, "duration") / state.divisions
-        if value < 0 or value > _LONGEST:
-            raise NotAScore(f"a <duration> of {child.text!r:.30} is impossible.",
-                            where=f"{self.where}, part {state.index + 1}",
-                            remedy="Correct that element or export again.")
-        ticks = value * self.resolution
-        return int(ticks) if ticks.denominator == 1 else round(ticks)
-
-    def _attributes(self, element: etree._Element, state: _PartState) -> None:
-        for child in element:
-            tag = tag_of(child)
-            if tag == "divisions":
-                state.divisions = self._positive(child.text, "divisions")
-                ticks = self.resolution / state.divisions
-                state.scale = ticks.numerator if ticks.denominator == 1 else 0
-            elif tag == "time":
-                state.meter = self._meter(child, state.meter)
-            elif tag == "staves":
-                state.staves = max(state.staves, whole(child.text, 1, digits=2))
-
-    def _meter(self, element: etree._Element, before: Meter) -> Meter:
-        total = Fraction(0)
-        unit = 0
-        beats_text = ""
-        for child in element:
-            text = (child.text or "").strip()
-            if tag_of(child) == "beats":
-                beats_text = text
-            elif tag_of(child) == "beat-type":
-                try:
-                    beats = sum(int(n) for n in beats_text.split("+"))
-                    this = int(text)
-                except ValueError:
-                    return before
-                if not (0 < beats <= 1000 and 0 < this <= 1024):
-                    return before
-                total += Fraction(beats, this)
-                unit = max(unit, this)
-        if not unit or not total:
-            return before
-        return Meter(beats=int(total * unit), unit=unit)
-
     # -- the common grid ----------------------------------------------------------------------------
 
     def _grid(
-        self, walked: list[list[_Measure]], sources: list[tuple[str, etree._Element | None, list[etree._Element]]]
+        self, walked: list[list[Measure]], sources: list[tuple[str, etree._Element | None, list[etree._Element]]]
     ) -> tuple[list[Bar], list[BarSigns]]:
         count = max(len(measures) for measures in walked)
         for n, measures in enumerate(walked):
@@ -289,7 +140,7 @@ class _Reader:
             start += length
         return bars, signs
 
-    def _bar_length(self, here: list[_Measure], *, first: bool) -> int:
+    def _bar_length(self, here: list[Measure], *, first: bool) -> int:
         """How long a bar is: as long as its parts say. Rests never make it longer than its meter, and a part that
         only rests does not lengthen a pick-up (or another irregular bar) that others play."""
         nominal = max(1, int(here[0].meter.quarters * self.resolution))
@@ -317,8 +168,8 @@ class _Reader:
     # -- one part -----------------------------------------------------------------------------------
 
     def _part(
-        self, index: int, key: str, listed: etree._Element | None, measures: list[_Measure],
-        state: _PartState, starts: tuple[int, ...],
+        self, index: int, key: str, listed: etree._Element | None, measures: list[Measure],
+        state: PartState, starts: tuple[int, ...],
     ) -> Part:
         notes: list[Note] = []
         directions: list[Direction] = []
@@ -327,12 +178,11 @@ class _Reader:
         clefs: list[tuple[int, str]] = []
         keys: list[tuple[int, int]] = []
         for n, measure in enumerate(measures):
-            for offset, duration, element, _ in measure.events:
-                tag = tag_of(element)
+            for offset, duration, element, inside in measure.events:
                 onset = starts[n] + offset
-                if tag == "note":
-                    notes.append(self._note(element, index, n, onset, duration, transposition))
-                elif tag == "attributes":
+                if inside is not None:
+                    notes.append(self._note(element, inside, index, n, onset, duration, transposition))
+                elif (tag := tag_of(element)) == "attributes":
                     transposition = self._signatures(element, onset, transposition, transpositions, clefs, keys)
                 elif tag != "barline":
                     directions.extend(directions_of(element, part=index, bar=n, onset=onset,
@@ -371,20 +221,10 @@ class _Reader:
         return transposition
 
     def _note(
-        self, element: etree._Element, part: int, bar: int, onset: int, duration: int,
+        self, element: etree._Element, inside: NoteParts, part: int, bar: int, onset: int, duration: int,
         transposition: Transposition,
     ) -> Note:
-        children: dict[str, etree._Element] = {}
-        ties: set[str] = set()
-        notations: list[etree._Element] = []
-        for child in element:
-            tag = tag_of(child)
-            if tag == "tie":
-                ties.add(child.get("type") or "")
-            elif tag == "notations":
-                notations.append(child)
-            else:
-                children.setdefault(tag, child)
+        children, ties, notations = inside.children, inside.ties, inside.notations
         pitch = self._pitch(children["pitch"]) if "pitch" in children else None
         marks = note_marks(notations, children.get("notehead"))
         starts, stops = slur_ends(notations)
@@ -406,21 +246,22 @@ class _Reader:
         )
 
     def _pitch(self, element: etree._Element) -> Pitch:
-        step, alter, octave = "C", 0.0, 4
-        for child in element:
-            text = (child.text or "").strip()
-            tag = tag_of(child)
-            try:
-                if tag == "step":
-                    step = text.upper()
-                    SEMITONES[step]
-                elif tag == "alter":
-                    alter = float(decimal(text) or 0)
-                elif tag == "octave":
-                    octave = int(text[:6])
-            except (KeyError, ValueError) as error:
-                raise NotAScore(f"<{tag}> holds {text!r:.20}, which is no pitch.", where=self.where,
-                                remedy="Correct that element or export again.") from error
+        texts = {local_name(child.tag): child.text for child in element}
+        key = (texts.get("step"), texts.get("alter"), texts.get("octave"))
+        found = self.pitches.get(key)
+        if found is None:
+            found = self.pitches[key] = self._new_pitch(*key)
+        return found
+
+    def _new_pitch(self, step_text: str | None, alter_text: str | None, octave_text: str | None) -> Pitch:
+        step = (step_text or "C").strip().upper()
+        try:
+            alter = float(decimal((alter_text or "").strip()) or 0)
+            octave = int((octave_text or "4").strip()[:6])
+            SEMITONES[step]
+        except (KeyError, ValueError) as error:
+            raise NotAScore(f"a pitch of {step_text!r:.20}, {alter_text!r:.20}, {octave_text!r:.20} is none.", where=self.where,
+                            remedy="Correct that element or export again.") from error
         if not (-2 <= octave <= 12 and -6 <= alter <= 6):
             raise NotAScore(f"a pitch in octave {octave} with alteration {alter:g} cannot be played.",
                             where=self.where, remedy="Correct that element or export again.")

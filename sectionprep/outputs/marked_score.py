@@ -30,7 +30,13 @@ def packed(document: Document, data: bytes) -> bytes:
 def record_json(document: Document, marked: bytes, splices: tuple[Splice, ...], changes: list[dict[str, Any]]) -> str:
     """The change record: every change in words, and the splices for `mark --undo`."""
     body = {"source": document.path.name, **record(document.data, marked, splices), "changes": changes}
-    return json.dumps(body, ensure_ascii=False, indent=1)
+    fields = [f'"{name}": {_lines(value) if isinstance(value, list) else json.dumps(value, ensure_ascii=False)}' for name, value in body.items()]
+    return "{\n" + ",\n".join(fields) + "\n}\n"
+
+
+def _lines(items: list[Any]) -> str:
+    """One line an item: short to look through, and quick to write."""
+    return "[\n" + ",\n".join(json.dumps(item, ensure_ascii=False) for item in items) + "\n]"
 
 
 def undo(marked_path: Path, record_path: Path) -> bytes:
