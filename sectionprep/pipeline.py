@@ -264,7 +264,7 @@ def footer_of(score: Score) -> str:
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder."""
     from sectionprep.outputs.director_pages import director_pdf, map_png
-    from sectionprep.outputs.print_set import print_sets
+    from sectionprep.outputs.print_set import set_jobs
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text, turns_text
     from sectionprep.outputs.sheets import Drawing, part_jobs, safe_name
@@ -294,14 +294,13 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
                 (stage / f"{stem}_score.pdf").write_bytes(small_score_pdf(
                     marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(score), pitch=options.score))
             reports = drawing.reports(_counter("drawing parts", len(jobs), progress))
-        (stage / "sets").mkdir()
-        printed = [report for report in reports if not report.failed]
-        for name, data in print_sets(score.chart, printed, score.roster).items():
-            (stage / "sets" / f"{name}.pdf").write_bytes(data)
-        progress("writing the workbook", 0, 1)
-        items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
+            (stage / "sets").mkdir()
+            wait_for_sets = drawing.bind(set_jobs(score.chart, [r for r in reports if not r.failed], score.roster, stage / "sets"))
+            progress("writing the workbook", 0, 1)
+            items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
+            (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
+            wait_for_sets()
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
-        (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
         report += turns_text(reports)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")

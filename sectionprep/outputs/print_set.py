@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import SECTIONS
@@ -32,14 +34,29 @@ def bound_together(title: str, reports: Sequence[tuple[SheetReport, int]]) -> by
     return out.getvalue()
 
 
-def print_sets(chart: Chart, reports: Sequence[SheetReport], roster: Roster) -> dict[str, bytes]:
-    """File stem -> PDF: one for each section with more than one part, and "band" for all."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetJob:
+    """One print set to bind: where to, its title, and each sheet with its number of copies."""
+
+    out: Path
+    title: str
+    sheets: tuple[tuple[SheetReport, int], ...]
+
+
+def bind(job: SetJob) -> None:
+    """Write one print set."""
+    job.out.write_bytes(bound_together(job.title, job.sheets))
+
+
+def set_jobs(chart: Chart, reports: Sequence[SheetReport], roster: Roster, folder: Path) -> list[SetJob]:
+    """One set for each section with more than one part, and "band" for all with the copies that the roster asks for."""
     by_name = {part.name: part for part in chart.parts}
-    counted = [(r, (seat.copies if (seat := roster.seat(r.name)) else 1)) for r in reports]
-    sets: dict[str, bytes] = {}
+    jobs = []
     for section in SECTIONS:
-        mine = [(r, 1) for r in reports if by_name[r.name].chair.section == section]
+        mine = tuple((r, 1) for r in reports if by_name[r.name].chair.section == section)
         if len(mine) > 1:
-            sets[section] = bound_together(f"{chart.title} - {section}", mine)
-    sets["band"] = bound_together(f"{chart.title} - band", counted)
-    return sets
+            jobs.append(SetJob(out=folder / f"{section}.pdf", title=f"{chart.title} - {section}", sheets=mine))
+    counted = tuple((r, (seat.copies if (seat := roster.seat(r.name)) else 1)) for r in reports)
+    if not counted:
+        return []
+    return [*jobs, SetJob(out=folder / "band.pdf", title=f"{chart.title} - band", sheets=counted)]

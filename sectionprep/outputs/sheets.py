@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
@@ -24,6 +24,7 @@ from sectionprep.outputs.cue_choice import choose_cues
 from sectionprep.outputs.jazz_marks import DRAWN
 from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.print_set import SetJob, bind
 from sectionprep.outputs.proof_page import Added
 from sectionprep.outputs.section_help import section_help
 from sectionprep.outputs.syllables import syllables
@@ -185,6 +186,25 @@ class Drawing:
                 found.append(_draw_alone(job))
             tick()
         return found
+
+
+    def bind(self, jobs: Sequence[SetJob]) -> Callable[[], None]:
+        """Bind print sets in the background, by the same processes; call what comes back to wait for them."""
+        try:
+            futures = [self.pool.submit(bind, job) for job in jobs]
+        except BrokenProcessPool:  # a part brought the engraver down
+            return lambda: _bind_here(jobs)
+        return lambda: _wait(futures)
+
+
+def _wait(futures: Sequence[Future[None]]) -> None:
+    for future in futures:
+        future.result()
+
+
+def _bind_here(jobs: Sequence[SetJob]) -> None:
+    for job in jobs:
+        bind(job)
 
 
 def draw_all(jobs: Sequence[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:

@@ -167,22 +167,26 @@ def test_a_cue_stands_at_the_readers_pitch(demo_marked: pipeline.Marked) -> None
     assert pitches == [("E", None, "4"), ("F", None, "4"), ("F", "1", "4"), ("G", None, "4")]
 
 
-def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(helped: dict[str, SheetReport], demo_marked: pipeline.Marked) -> None:
-    import io
-
+def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(
+    helped: dict[str, SheetReport], demo_marked: pipeline.Marked, tmp_path: Path
+) -> None:
     from pypdf import PdfReader
 
     from sectionprep.music.roster import Roster, Seat
-    from sectionprep.outputs.print_set import print_sets
+    from sectionprep.outputs.print_set import bind, set_jobs
 
     roster = Roster(seats=(Seat(part="Alto Sax 1", copies=2),))
-    sets = print_sets(demo_marked.again.chart, list(helped.values()), roster)
-    assert set(sets) == {"saxes", "trumpets", "trombones", "rhythm", "band"}
-    band = PdfReader(io.BytesIO(sets["band"]))
+    jobs = set_jobs(demo_marked.again.chart, list(helped.values()), roster, tmp_path)
+    for job in jobs:
+        bind(job)
+    assert {job.out.stem for job in jobs} == {"saxes", "trumpets", "trombones", "rhythm", "band"}
+    band = PdfReader(tmp_path / "band.pdf")
     assert len(band.outline) == 18
     assert len(band.pages) == sum(r.pages for r in helped.values()) + helped["Alto Sax 1"].pages
     assert band.page_labels[0] == "Alto Sax 1 1"
-    assert sets == print_sets(demo_marked.again.chart, list(helped.values()), roster)
+    first = (tmp_path / "band.pdf").read_bytes()
+    bind(jobs[-1])
+    assert (tmp_path / "band.pdf").read_bytes() == first
 
 
 @pytest.mark.parametrize("pitch", ["written", "sounding"])
