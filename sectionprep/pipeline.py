@@ -295,7 +295,8 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
                     marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(score), pitch=options.score))
             reports = drawing.reports(_counter("drawing parts", len(jobs), progress))
             (stage / "sets").mkdir()
-            wait_for_sets = drawing.bind(set_jobs(score.chart, [r for r in reports if not r.failed], score.roster, stage / "sets"))
+            wait_for_sets = drawing.bind(set_jobs(
+                score.chart, [r for r in reports if not r.failed], _copies(score.roster, typed), stage / "sets"))
             progress("writing the workbook", 0, 1)
             items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
             (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
@@ -327,13 +328,20 @@ def _typed_before(options: Options, existing: Path) -> Typed | None:
     return read_typed(source) if source is not None else None
 
 
+def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
+    """Sheets to print for each part: what was typed into the workbook, else what the roster says."""
+    from sectionprep.outputs.workbook import copies_of
+
+    return {seat.part: seat.copies for seat in roster.seats} | (copies_of(typed) if typed is not None else {})
+
+
 def _workbook(marked: Marked, items: Sequence[Item], reports: Sequence[SheetReport], typed: Typed | None) -> bytes:
     from sectionprep.outputs.workbook import write_workbook
     from sectionprep.outputs.workbook.rows import build_book
 
     score = marked.score
     book = build_book(score.chart, score.together, marked.plan, marked.marking, marked.before, marked.after, tuple(items),
-                      reports)
+                      reports, score.roster)
     return write_workbook(book, typed)
 
 

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import SECTIONS
-from sectionprep.music.roster import Roster
 from sectionprep.outputs.part_sheet import SheetReport
 
 
@@ -48,15 +47,16 @@ def bind(job: SetJob) -> None:
     job.out.write_bytes(bound_together(job.title, job.sheets))
 
 
-def set_jobs(chart: Chart, reports: Sequence[SheetReport], roster: Roster, folder: Path) -> list[SetJob]:
-    """One set for each section with more than one part, and "band" for all with the copies that the roster asks for."""
+def set_jobs(chart: Chart, reports: Sequence[SheetReport], copies: Mapping[str, int], folder: Path) -> list[SetJob]:
+    """One set for each section with more than one part, and "band" for all with the wanted copies (1 where none
+    are named, 0 leaves a part out)."""
     by_name = {part.name: part for part in chart.parts}
     jobs = []
     for section in SECTIONS:
         mine = tuple((r, 1) for r in reports if by_name[r.name].chair.section == section)
         if len(mine) > 1:
             jobs.append(SetJob(out=folder / f"{section}.pdf", title=f"{chart.title} - {section}", sheets=mine))
-    counted = tuple((r, (seat.copies if (seat := roster.seat(r.name)) else 1)) for r in reports)
+    counted = tuple((r, copies.get(r.name, 1)) for r in reports if copies.get(r.name, 1) > 0)
     if not counted:
         return []
     return [*jobs, SetJob(out=folder / "band.pdf", title=f"{chart.title} - band", sheets=counted)]

@@ -27,7 +27,8 @@ _WEIGHT = {"error": 3.0, "warning": 1.0, "note": 0.1}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
-    """One line of the plan. key: stable name for what was typed beside it. tempos: steps, beats a minute."""
+    """One line of the plan. key: stable name for what was typed beside it. tempos: steps, beats a minute. why: why it stands
+    where it stands."""
 
     key: str
     what: str
@@ -38,6 +39,7 @@ class Item:
     tempos: tuple[int, ...]
     minutes: int
     sections: frozenset[str]
+    why: str = ""
     passage: str = ""
     findings: int = 0
 
@@ -57,13 +59,14 @@ def plan_rehearsal(
     if not chosen:
         run = minutes
     items = [
-        _item(chart, passage, plan.of(passage.id), after, tempo, share)
+        _item(chart, passage, plan.of(passage.id), before, after, tempo, share)
         for (_, passage), share in zip(chosen, shares, strict=True)
     ]
     items.append(Item(
         key="run", what="Run the chart without stopping", bars=f"{chart.bars[0].number}-{chart.bars[-1].number}",
         chairs="all", lead="", listen="Do the releases and the short quarters still agree when nobody is thinking of them?",
-        tempos=(round(tempo),), minutes=run, sections=frozenset(), findings=0))
+        tempos=(round(tempo),), minutes=run, sections=frozenset(), why="the whole, once its places are known",
+        findings=0))
     return tuple(items)
 
 
@@ -72,6 +75,15 @@ def _need(chart: Chart, passage: Passage, findings: Sequence[Finding]) -> float:
     seconds = (passage.end - passage.start) / chart.resolution * 60 / (chart.tempo or TEMPO_IF_SILENT)
     density = len(passage.attacks) / max(seconds, 1.0)
     return 1.0 + mine + 0.5 * len(passage.parts) + density
+
+
+def _why(chart: Chart, passage: Passage, findings: Sequence[Finding]) -> str:
+    """What its need is made of, in words: the same numbers that `_need` weighs."""
+    kinds = Counter(f.severity for f in findings if f.passage == passage.id and f.severity in ("error", "warning"))
+    said = [f"{kinds[kind]} {words}{'s' if kinds[kind] > 1 else ''}" for kind, words in (("error", "wrong note or rhythm"), ("warning", "disagreement"))
+            if kinds[kind]]
+    seconds = (passage.end - passage.start) / chart.resolution * 60 / (chart.tempo or TEMPO_IF_SILENT)
+    return ", ".join([*said, f"{len(passage.parts)} parts", f"{len(passage.attacks) / max(seconds, 1.0):.1f} notes a second"])
 
 
 def _share(needs: Sequence[float], total: int) -> list[int]:
@@ -88,7 +100,8 @@ def _share(needs: Sequence[float], total: int) -> list[int]:
 
 
 def _item(
-    chart: Chart, passage: Passage, plan: PassagePlan | None, findings: Sequence[Finding], tempo: float, minutes: int
+    chart: Chart, passage: Passage, plan: PassagePlan | None, before: Sequence[Finding], findings: Sequence[Finding],
+    tempo: float, minutes: int,
 ) -> Item:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     mine = [f for f in findings if f.passage == passage.id and f.severity != "note"]
@@ -104,7 +117,7 @@ def _item(
         lead=chart.parts[passage.lead].name, listen=listen_for(chart, passage, plan, mine),
         tempos=tuple(dict.fromkeys(round(tempo * step / 2) * 2 if step < 1 else round(tempo) for step in STEPS)),
         minutes=minutes, sections=frozenset(chart.parts[p].chair.section for p in passage.parts),
-        passage=passage.id, findings=len(mine),
+        why=_why(chart, passage, before), passage=passage.id, findings=len(mine),
     )
 
 

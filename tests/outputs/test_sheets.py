@@ -172,11 +172,9 @@ def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(
 ) -> None:
     from pypdf import PdfReader
 
-    from sectionprep.music.roster import Roster, Seat
     from sectionprep.outputs.print_set import bind, set_jobs
 
-    roster = Roster(seats=(Seat(part="Alto Sax 1", copies=2),))
-    jobs = set_jobs(demo_marked.again.chart, list(helped.values()), roster, tmp_path)
+    jobs = set_jobs(demo_marked.again.chart, list(helped.values()), {"Alto Sax 1": 2}, tmp_path)
     for job in jobs:
         bind(job)
     assert {job.out.stem for job in jobs} == {"saxes", "trumpets", "trombones", "rhythm", "band"}

@@ -53,7 +53,14 @@ def test_sheets_and_rows(book: Book, demo_marked: pipeline.Marked) -> None:
     workbook = _open(write_workbook(book))
     assert workbook.sheetnames[:6] == [tables.START, tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS]
     assert workbook[tables.PASSAGES].max_row == 2 + len(demo_marked.score.together.passages)
-    assert workbook[tables.AGREEMENT].max_row == 2 + len(demo_marked.before)
+    sheet = workbook[tables.AGREEMENT]  # the same finding in several parts is one row that names them all
+    columns = _columns(sheet)
+    listed = {(sheet.cell(n, columns["What"]).value, part) for n in range(3, sheet.max_row + 1)
+              for part in sheet.cell(n, columns["Part"]).value.split(", ")}
+    assert listed == {(f.message, demo_marked.score.chart.parts[f.part].name) for f in demo_marked.before}
+    assert len({sheet.cell(n, columns[tables.KEY]).value for n in range(3, sheet.max_row + 1)}) == sheet.max_row - 2
+    notes = workbook[tables.MARKS]
+    assert all(notes.cell(n, _columns(notes)["Note"]).value for n in range(3, notes.max_row + 1))
     assert workbook[tables.PARTS].max_row == 2 + 17
 
 
@@ -219,3 +226,27 @@ def test_decisions_win_over_rules_and_reach_every_part(demo_path: Path, demo_mar
         tone = next(t for t in chart.lines[part] if t.onset == tick)
         assert tone.marks - {"slur-start", "slur-stop"} == {"tenuto"}, chart.parts[part].name
     assert marked.unfit == ()
+
+
+def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(demo_path: Path, tmp_path: Path) -> None:
+    roster = tmp_path / "roster.toml"
+    roster.write_text('[[seat]]\npart = "Alto Sax 1"\nplayer = "Robin"\ncopies = 2\n')
+    out = tmp_path / "out"
+    pipeline.prepare(demo_path, out, pipeline.Options(roster=roster))
+    path = out / "late_tram_home_rehearsal.xlsx"
+    workbook = openpyxl.load_workbook(path)
+    sheet = workbook[tables.PARTS]
+    columns = _columns(sheet)
+    assert (sheet.cell(3, columns["Copies"]).value, sheet.cell(3, columns["Player"]).value) == (2, "Robin")
+    assert any("Alto Sax 1 (Robin, leads)" in str(row[0]) for row in workbook[tables.START].iter_rows(values_only=True))
+    from pypdf import PdfReader
+
+    def sheets_of(name: str) -> int:
+        return sum(item.title == name for item in PdfReader(out / "sets" / "band.pdf").outline)  # type: ignore[union-attr]
+
+    assert sheets_of("Alto Sax 1") == 2
+    sheet.cell(4, columns["Copies"]).value = 3
+    sheet.cell(5, columns["Copies"]).value = 0
+    workbook.save(path)
+    pipeline.prepare(demo_path, out, pipeline.Options(decisions=path))
+    assert [sheets_of(name) for name in ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1")] == [2, 3, 0]

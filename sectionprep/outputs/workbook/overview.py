@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from openpyxl.cell import WriteOnlyCell
@@ -28,6 +29,10 @@ _FILLS = {
     "rhythm": PatternFill("gray125"),
     "alone": PatternFill("solid", fgColor="EFEFEF"),
 }
+_MAP_BARS = 64  # bars in one row of the map: as many as can be read on paper; judgement
+_MAP_ROW = 10.5  # points
+_PAGE = 78  # rows that one printed page holds without getting too small to read; judgement
+_LINE = 165  # characters across the page
 _LETTERS = {"unison": "U", "octaves": "O", "soli": "S", "rhythm": "r", "alone": "", "": ""}
 _SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, harmonised", "rhythm": "same rhythm on held notes",
          "alone": "plays its own line"}
@@ -41,15 +46,17 @@ def write_overview(sheet: Any, book: Book) -> None:
     print_setup(sheet)
     protect(sheet)
     sheet.column_dimensions["A"].width = 19
-    for n in range(2, len(chart.bars) + 3):
+    for n in range(2, _MAP_BARS + 3):
         sheet.column_dimensions[get_column_letter(n)].width = 1.9
     sheet.freeze_panes = "B1"
+
+    paper = _Paper(sheet)
 
     def line(value: str, *, bold: bool = False, size: int = 10, italic: bool = False) -> None:
         cell = WriteOnlyCell(sheet, value=text(value))
         cell.data_type = "s"
         cell.font = Font(name="Calibri", size=size, bold=bold, italic=italic)
-        sheet.append([cell])
+        paper.add([cell])
 
     line(chart.title, bold=True, size=16)
     credits_ = " / ".join(dict.fromkeys(t for t in (chart.composer, chart.arranger) if t))
@@ -62,15 +69,23 @@ def write_overview(sheet: Any, book: Book) -> None:
     line("")
     line("Look at these first", bold=True, size=12)
     for number, said in enumerate(book.first or ["Nothing is left open: lead and section agree."], start=1):
-        line(f"{number}. {said}")
-    line("")
-    line("Who moves together", bold=True, size=12)
-    _map(sheet, chart_map(chart, book.together))
+        for piece in _wrapped(f"{number}. {said}", _LINE):
+            line(piece)
+    if book.band:
+        line("")
+        line("The band", bold=True, size=12)
+        for said in book.band:
+            for piece in _wrapped(said, _LINE):
+                line(piece)
     line("")
     line("Cautions", bold=True, size=12)
     for caution in CAUTIONS:
-        for piece in _wrapped(caution, 150):
+        for piece in _wrapped(caution, _LINE):
             line(piece)
+    line("")
+    line("Who moves together", bold=True, size=12)
+    _map(paper, chart_map(chart, book.together))
+    sheet.page_setup.fitToHeight = max(1, round(paper.rows / _PAGE))
 
 
 def _wrapped(words: str, most: int) -> list[str]:
@@ -84,37 +99,55 @@ def _wrapped(words: str, most: int) -> list[str]:
     return [*lines, now]
 
 
-def _map(sheet: Any, drawn: ChartMap) -> None:
+class _Paper:
+    """The sheet with a count of its rows: a height must be said before the row is written."""
+
+    def __init__(self, sheet: Any) -> None:
+        self.sheet, self.rows = sheet, 0
+
+    def add(self, cells: Sequence[Any], height: float = 0.0) -> None:
+        self.rows += 1
+        if height:
+            self.sheet.row_dimensions[self.rows].height = height
+        self.sheet.append(cells)
+
+
+def _map(paper: _Paper, drawn: ChartMap) -> None:
     tiny, white = Font(name="Calibri", size=6), Font(name="Calibri", size=6, color="FFFFFF", bold=True)
     centre = Alignment(horizontal="center", vertical="center")
 
     def cell(value: str, font: Font, fill: PatternFill | None = None) -> Any:
-        made = WriteOnlyCell(sheet, value=value or None)
+        made = WriteOnlyCell(paper.sheet, value=value or None)
         made.font, made.alignment = font, centre
         if fill is not None:
             made.fill = fill
         return made
 
     bold = Font(name="Calibri", size=8, bold=True)
-    letters = [WriteOnlyCell(sheet, value="")]
-    for bar in drawn.bars:
-        made = WriteOnlyCell(sheet, value=bar.letter or None)
-        made.font = bold
-        letters.append(made)
-    sheet.append(letters)
-    numbers = [cell("bar", tiny)]
-    for n, bar in enumerate(drawn.bars):
-        made = WriteOnlyCell(sheet, value=bar.number if n % 4 == 1 or bar.letter else None)
-        made.font = tiny
-        numbers.append(made)
-    sheet.append(numbers)
-    for name, kinds in drawn.rows:
-        first = WriteOnlyCell(sheet, value=name)
-        first.data_type = "s"
-        first.font = Font(name="Calibri", size=8)
-        sheet.append([first, *(cell(_LETTERS[k], white if k in ("unison", "octaves") else tiny, _FILLS.get(k)) for k in kinds)])
-    sheet.append([])
+    for start in range(0, len(drawn.bars), _MAP_BARS):
+        bars = drawn.bars[start : start + _MAP_BARS]
+        if start:
+            paper.add([])
+        letters = [WriteOnlyCell(paper.sheet, value="")]
+        for bar in bars:
+            made = WriteOnlyCell(paper.sheet, value=bar.letter or None)
+            made.font = bold
+            letters.append(made)
+        paper.add(letters)
+        numbers = [cell("bar", tiny)]
+        for n, bar in enumerate(bars):
+            made = WriteOnlyCell(paper.sheet, value=bar.number if n % 4 == 1 or bar.letter else None)
+            made.font = tiny
+            numbers.append(made)
+        paper.add(numbers)
+        for name, kinds in drawn.rows:
+            first = WriteOnlyCell(paper.sheet, value=name)
+            first.data_type = "s"
+            first.font = Font(name="Calibri", size=8)
+            paper.add([first, *(cell(_LETTERS[k], white if k in ("unison", "octaves") else tiny, _FILLS.get(k))
+                                   for k in kinds[start : start + _MAP_BARS])], _MAP_ROW)
+    paper.add([])
     for kind, says in _SAYS.items():
-        note = WriteOnlyCell(sheet, value=says)
+        note = WriteOnlyCell(paper.sheet, value=says)
         note.font = Font(name="Calibri", size=8)
-        sheet.append([None, cell(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, _FILLS[kind]), None, note])
+        paper.add([None, cell(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, _FILLS[kind]), None, note])

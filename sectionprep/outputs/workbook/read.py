@@ -149,6 +149,11 @@ def _read_kept(sheet: Any) -> list[tuple[str, str, str, Any]]:
     ]
 
 
+def copies_of(typed: Typed) -> dict[str, int]:
+    """Copies by part, as the Parts sheet has them."""
+    return {part: cells["Copies"] for part, cells in typed.cells.get(tables.PARTS, {}).items() if isinstance(cells.get("Copies"), int)}
+
+
 # -- decisions ----------------------------------------------------------------------------------------
 
 def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:

@@ -10,6 +10,7 @@ from sectionprep.checks import Finding
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
+from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.part_sheet import SheetReport
 from sectionprep.outputs.rehearsal_plan import Item
@@ -23,10 +24,12 @@ Cell = str | int | float | None
 
 @dataclass(slots=True, kw_only=True)
 class Row:
-    """cells: values by heading; key: stable name of the row; link: (sheet, key) to jump to."""
+    """cells: values by heading; key: stable name of the row; link: (sheet, key) to jump to; offers: what the row's own
+    drop-down offers first, where it differs from its column's."""
 
     cells: dict[str, Cell]
     key: str = ""
+    offers: tuple[str, ...] = ()
     link: tuple[str, str] = ("", "")
 
 
@@ -40,25 +43,44 @@ class Book:
     rows: dict[str, list[Row]] = field(default_factory=dict)
     items: tuple[Item, ...] = ()
     first: list[str] = field(default_factory=list)
+    band: list[str] = field(default_factory=list)
     style: str = ""
 
 
 def build_book(
     chart: Chart, together: Together, plan: Plan, marking: Marking, before: Sequence[Finding],
     after: Sequence[Finding], items: tuple[Item, ...], reports: Sequence[SheetReport],
+    roster: Roster = EMPTY,
 ) -> Book:
     """All rows of all sheets."""
-    book = Book(chart=chart, together=together, plan=plan, items=items, style=f"{plan.style} ({plan.style_why})")
+    book = Book(chart=chart, together=together, plan=plan, items=items, style=f"{plan.style} ({plan.style_why})", band=_band(chart, together, roster))
     book.rows = {
         tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
         tables.MARKS: _mark_rows(chart, plan),
         tables.AGREEMENT: _finding_rows(chart, before, after),
         tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
-        tables.PARTS: _part_rows(chart, marking, before, reports),
+        tables.PARTS: _part_rows(chart, marking, before, reports, roster),
         tables.CHANGES_MADE: _change_rows(chart, marking),
     }
     book.first = look_first(chart, after)
     return book
+
+
+def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
+    """Who sits where: a line for each section, the part that leads most of its passages first, players' names beside them."""
+    leads = Counter(p.lead for p in together.passages)
+    lines = []
+    for section in dict.fromkeys(part.chair.section for part in chart.parts):
+        mine = [part for part in chart.parts if part.chair.section == section]
+        first = max(mine, key=lambda part: (leads[part.index], -part.index))
+        said = []
+        for part in mine:
+            seat = roster.seat(part.name)
+            role = "leads" if part is first and len(mine) > 1 and leads[part.index] else ""
+            extra = ", ".join(word for word in (seat.player if seat else "", role) if word)
+            said.append(f"{part.name} ({extra})" if extra else part.name)
+        lines.append(f"{section}: {', '.join(said)}")
+    return lines
 
 
 def look_first(chart: Chart, findings: Sequence[Finding]) -> list[str]:
@@ -103,33 +125,41 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
             words = say(shown) if shown else "plain"
             if note.cutoff is not None:
                 words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
-            others = [f"{r.name}: {say(theirs)}" for r in planned.readings
+            others = [(r.name, say(theirs)) for r in planned.readings
                       if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != bool(note.marks & ATTACKS)]
             rows.append(Row(
                 key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
-                cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": str(note.tone.head.pitch), "Lead": name,
-                       "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(others), "Weight": note.weight}))
+                offers=tuple(dict.fromkeys(marks for _, marks in others)),
+                cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": str(note.tone.head.pitch or ""), "Lead": name,
+                       "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(f"{r}: {marks}" for r, marks in others), "Weight": note.weight}))
     return rows
 
 
 def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Finding]) -> list[Row]:
-    left = Counter(_finding_key(chart, f) for f in after)
-    found = sorted(before, key=lambda f: not left[_finding_key(chart, f)])  # what is still there comes first
-    found += [f for f in after if _finding_key(chart, f) not in {_finding_key(chart, b) for b in before}]
-    rows = []
+    """One row for the same finding in several parts. What is still there after marking comes first."""
+    left = {_same(chart, f) for f in after}
+    known = {_same(chart, f) for f in before}
+    found = sorted(before, key=lambda f: _same(chart, f) not in left) + [f for f in after if _same(chart, f) not in known]
+    groups: dict[tuple[object, ...], list[Finding]] = {}
     for f in found:
-        place = chart.place(f.tick)
-        key = _finding_key(chart, f)
-        rows.append(Row(key=key, link=(tables.PASSAGES, f.passage), cells={
-            "Severity": f.severity, "Bar": place.bar, "Beat": say_beat(place.beat), "Part": chart.parts[f.part].name,
-            "What": f.message, "Against": chart.parts[f.lead].name if f.lead >= 0 else "", "What to do": f.fix,
-            "After marking": "still there" if left[key] else "mended"}))
-    return rows
+        groups.setdefault((f.check, f.severity, f.tick, f.lead, f.message, f.fix, f.passage, _same(chart, f) in left), []).append(f)
+    return [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups.values()]
 
 
-def _finding_key(chart: Chart, finding: Finding) -> str:
-    place = chart.place(finding.tick)
-    return f"{finding.check}|{chart.parts[finding.part].name}|{place.bar}|{place.beat}"
+def _finding_row(chart: Chart, same: Sequence[Finding], still: bool) -> Row:
+    f = same[0]
+    place = chart.place(f.tick)
+    parts = list(dict.fromkeys(chart.parts[other.part].name for other in same))
+    key = f"{f.check}|{parts[0]}|{place.bar}|{place.beat}" if len(parts) == 1 else f"{f.check}|{f.message}|{place.bar}|{place.beat}"
+    return Row(key=key, link=(tables.PASSAGES, f.passage), cells={
+        "Severity": f.severity, "Bar": place.bar, "Beat": say_beat(place.beat), "Part": ", ".join(parts),
+        "What": f.message, "Against": chart.parts[f.lead].name if f.lead >= 0 else "", "What to do": f.fix,
+        "After marking": "still there" if still else "mended"})
+
+
+def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
+    """What makes a finding of the marked chart the one that was there before."""
+    return finding.check, finding.part, finding.tick
 
 
 def _change_rows(chart: Chart, marking: Marking) -> list[Row]:
@@ -146,11 +176,11 @@ def _change_rows(chart: Chart, marking: Marking) -> list[Row]:
 def _item_row(number: int, item: Item) -> Row:
     return Row(key=item.key, link=(tables.PASSAGES, item.passage), cells={
         "Order": number, "What": item.what, "Bars": item.bars, "Chairs": item.chairs, "Lead": item.lead,
-        "Listen for": item.listen, "Tempo steps": " ".join(str(t) for t in item.tempos), "Minutes": item.minutes})
+        "Why here": item.why, "Listen for": item.listen, "Tempo steps": " ".join(str(t) for t in item.tempos), "Minutes": item.minutes})
 
 
 def _part_rows(
-    chart: Chart, marking: Marking, findings: Sequence[Finding], reports: Sequence[SheetReport]
+    chart: Chart, marking: Marking, findings: Sequence[Finding], reports: Sequence[SheetReport], roster: Roster
 ) -> list[Row]:
     printed = {report.name: report for report in reports}
     added = Counter(c.part for c in marking.changes if c.applied)
@@ -160,10 +190,12 @@ def _part_rows(
         low = min(pitches, key=lambda p: p.midi, default=None)
         high = max(pitches, key=lambda p: p.midi, default=None)
         report = printed.get(part.name)
+        seat = roster.seat(part.name)
         turns = "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns) if report else ""
         ranges = "; ".join(f.message for f in findings if f.check == "range" and f.part == part.index)
         rows.append(Row(key=part.name, cells={
             "Part": part.name, "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
             "Pages": report.pages if report else None, "Turns": turns, "Lowest": str(low or ""), "Highest": str(high or ""),
-            "Range": ranges, "Marks added": added[part.index], "Copies": 1}))
+            "Range": ranges, "Marks added": added[part.index],
+            "Copies": seat.copies if seat else 1, "Player": seat.player if seat else ""}))
     return rows

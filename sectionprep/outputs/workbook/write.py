@@ -37,11 +37,11 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f]")
 _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
 _PURPOSE = {
-    tables.PASSAGES: "Where the section moves together. Click a passage to see its marks.",
-    tables.MARKS: "What the plan asks of the lead line; the section gets the same. Decide in the pale columns, then run "
-    "prepare with --decisions and this file.",
+    tables.PASSAGES: "Where the section moves together. Click a passage to see its marks. Sure: 1 means that every note fits.",
+    tables.MARKS: "What the plan asks of the lead line; the section gets the same. Weight: 0 light to 1 heavy in its surroundings. "
+    "Decide in the pale columns, then run prepare with --decisions and this file.",
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
-    tables.REHEARSAL: "In this order. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
+    tables.REHEARSAL: "In this order: where most disagrees and most is to play comes first. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
     tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
 }
@@ -70,6 +70,7 @@ class SheetWriter:
         self.sheet, self.columns, self.typed = sheet, columns, typed
         self.last_row = _FIRST_ROW - 1
         self._styles: dict[tuple[Any, ...], Any] = {}
+        self._offers: dict[tuple[str, ...], list[int]] = {}
 
     def head(self, purpose: str) -> None:
         """Purpose line and headings. The sheet's own settings come first: it is written as a stream."""
@@ -105,6 +106,7 @@ class SheetWriter:
                 lines = max(lines, _lines(str(value), column.width))
             cells.append(self._cell(column, value, link if n == 0 else ""))
         self.last_row += 1
+        self._offers.setdefault(row.offers, []).append(self.last_row)
         if lines > 1:
             self.sheet.row_dimensions[self.last_row].height = 13.2 * lines + 2
         self.sheet.append(cells)
@@ -144,18 +146,41 @@ class SheetWriter:
         for n, column in enumerate(self.columns, start=1):
             letter = get_column_letter(n)
             cells = f"{letter}{_FIRST_ROW}:{letter}{last}"
-            if column.choices:
+            if column.choices and column.free:
+                for offers, rows in self._offers.items():
+                    self._free_choice(column, letter, (*offers, *(c for c in column.choices if c not in offers)), rows)
+            elif column.choices:
                 rule = DataValidation(type="list", formula1='"' + ",".join(_listed(column.choices)) + '"',
-                                      allow_blank=True, showErrorMessage=not column.free)
+                                      allow_blank=True, showErrorMessage=True)
                 rule.error = f"Choose one of: {', '.join(column.choices)}"
                 rule.errorTitle = column.heading
                 rule.add(cells)
                 sheet.data_validations.append(rule)
             elif column.is_input and column.number:
-                rule = DataValidation(type="whole", operator="between", formula1="0", formula2="99", allow_blank=True)
+                rule = DataValidation(type="whole", operator="between", formula1="0", formula2="99", allow_blank=True,
+                                      showErrorMessage=True)
                 rule.error, rule.errorTitle = "A whole number from 0 to 99", column.heading
                 rule.add(cells)
                 sheet.data_validations.append(rule)
+
+
+    def _free_choice(self, column: Column, letter: str, choices: tuple[str, ...], rows: list[int]) -> None:
+        """A drop-down that offers and does not insist, for the rows that share it."""
+        rule = DataValidation(type="list", formula1='"' + ",".join(_listed(choices)) + '"', allow_blank=True, showErrorMessage=False)
+        for first, last in _runs(rows):
+            rule.add(f"{letter}{first}:{letter}{last}")
+        self.sheet.data_validations.append(rule)
+
+
+def _runs(rows: list[int]) -> list[tuple[int, int]]:
+    """Neighbouring rows together: (first, last)."""
+    found: list[tuple[int, int]] = []
+    for row in rows:
+        if found and found[-1][1] == row - 1:
+            found[-1] = (found[-1][0], row)
+        else:
+            found.append((row, row))
+    return found
 
 
 def _listed(choices: tuple[str, ...]) -> list[str]:
