@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import sys
 from collections.abc import Iterator
@@ -406,9 +407,11 @@ def book(
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper, staff=staff,
                        plan=plan, roster=roster)
 
-    def tell(result: Any) -> None:
+    told = itertools.count(1)
+
+    def tell(result: Any, of: int) -> None:
         more = f": {result.reason}" if result.reason else f": {result.passages} passages, {result.before} findings, {result.after} left, {result.pages} pages"
-        _say(f"{result.status:<10}{result.name}{more}")
+        _say(f"{next(told):>{len(str(of))}}/{of}  {result.status:<10}{result.name}{more}")
 
     results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)

@@ -52,11 +52,17 @@ def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
         before=len(marked.before), after=len(marked.after), marks=sum(c.applied for c in marked.marking.changes), pages=done.pages,
         checks=dict(Counter(f.check for f in marked.before)),
         chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)), figures=figures,
+        listed={
+            "Passages": [[p.id, str(chart.place(p.start)), str(chart.end_place(p.end)), p.scope, p.texture, chart.parts[p.lead].name]
+                         for p in marked.score.together.passages],
+            "Findings": [["still there" if f in marked.after else "mended", f.severity, str(chart.place(f.tick)), chart.parts[f.part].name,
+                          f.message] for f in marked.before],
+        },
     )
 
 
-def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell: Callable[[ChartResult], None] = lambda _result: None) -> list[ChartResult]:
-    """Prepare every chart of a library; `tell` is called as each one ends. cluster: address of a Dask scheduler."""
+def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell: Callable[[ChartResult, int], None] = lambda _result, _of: None) -> list[ChartResult]:
+    """Prepare every chart of a library; `tell` is called as each one ends, with the number of charts in all. cluster: address of a Dask scheduler."""
     if not library.is_dir():
         raise UnreadableFile("is no folder.", where=str(library), remedy="Name the folder that holds the charts.")
     charts = charts_in(library)
@@ -67,7 +73,7 @@ def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell:
     results: list[ChartResult] = []
     for result in _spread(jobs, cluster):
         results.append(result)
-        tell(result)
+        tell(result, len(jobs))
     results.sort(key=lambda r: r.name)
     write_file(out / "book.xlsx", summary_workbook(results))
     return results
@@ -77,17 +83,51 @@ def _book_folder(name: str) -> str:
     return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{hashlib.sha256(name.encode()).hexdigest()[:6]}"
 
 
-def _spread(jobs: Sequence[tuple[Path, str, Path, Options]], cluster: str) -> Iterator[ChartResult]:
-    """Run the jobs over this machine's processes, or over a cluster; results come as they end."""
-    if cluster:
-        try:
-            from dask.distributed import Client, as_completed
-        except ImportError as error:
-            raise BadArgument("--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster].") from error
-        with Client(cluster, timeout="20s") as client:
-            for done in as_completed([client.submit(prepare_for_book, *job, pure=False, retries=2) for job in jobs]):
-                yield done.result()
-        return
-    from joblib import Parallel, delayed
+_Job = tuple[Path, str, Path, Options]
 
-    yield from Parallel(n_jobs=-1, return_as="generator_unordered")(delayed(prepare_for_book)(*job) for job in jobs)
+
+def _spread(jobs: Sequence[_Job], cluster: str) -> Iterator[ChartResult]:
+    """Run the jobs over this machine's processes, or over a cluster; results come as they end."""
+    yield from _on_cluster(jobs, cluster) if cluster else _on_this_machine(jobs)
+
+
+def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
+    """A process that is killed from outside takes the pool with it; what was not done then is tried again, each chart in
+    a process of its own."""
+    from joblib import Parallel, delayed
+    from joblib.externals.loky.process_executor import BrokenProcessPool
+
+    left = {job[1]: job for job in jobs}
+    try:
+        for result in Parallel(n_jobs=-1, return_as="generator_unordered")(delayed(prepare_for_book)(*job) for job in jobs):
+            del left[result.name]
+            yield result
+    except BrokenProcessPool:
+        for job in left.values():
+            try:
+                yield from Parallel(n_jobs=2)([delayed(prepare_for_book)(*job)])  # one would run in this very process
+            except BrokenProcessPool:
+                yield _lost(job, "its process was killed twice (out of memory?)")
+
+
+def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
+    """A worker that dies gives its charts to the others; a chart that kills worker after worker is reported."""
+    try:
+        from dask.distributed import Client, as_completed
+    except ImportError as error:
+        raise BadArgument("--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster].") from error
+    try:
+        client = Client(address, timeout="20s")  # type: ignore[no-untyped-call]
+    except (OSError, ValueError) as error:
+        raise UnreadableFile(f"no scheduler answers at {address}.", remedy="Start one, and workers that see the same folders.") from error
+    with client:
+        futures = {client.submit(prepare_for_book, *job, pure=False, retries=2): job for job in jobs}
+        for done in as_completed(futures):  # type: ignore[no-untyped-call]
+            try:
+                yield done.result()
+            except Exception as error:  # whatever became of the worker, the other charts go on
+                yield _lost(futures[done], f"lost on the cluster: {type(error).__name__}")
+
+
+def _lost(job: _Job, reason: str) -> ChartResult:
+    return ChartResult(name=job[1], key="", status="failed", reason=reason)

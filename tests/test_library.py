@@ -30,7 +30,9 @@ def test_book(tmp_path: Path) -> None:
     assert "not XML" in first["bad.xml"].reason
     assert first["a.musicxml"].pages == 2
     workbook = openpyxl.load_workbook(out / "book.xlsx")
-    assert workbook.sheetnames == ["Charts", "Chairs", "Faults", "House style"]
+    assert workbook.sheetnames == ["Charts", "Passages", "Findings", "Chairs", "Faults", "House style"]
+    assert workbook["Passages"].max_row == 1 + sum(r.passages for r in first.values())
+    assert workbook["Findings"].max_row == 1 + sum(r.before for r in first.values())
     assert workbook["Charts"].max_row == 4
     # the same figure stands in both charts and only one prints an accent on it: the house style differs there
     assert workbook["House style"].max_row > 1

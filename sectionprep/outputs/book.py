@@ -17,7 +17,8 @@ RECORD = "result.json"
 
 @dataclass(slots=True, kw_only=True)
 class ChartResult:
-    """What became of one chart. status: done, unchanged or failed. figures: figure -> marks, for house style."""
+    """What became of one chart. status: done, unchanged or failed. figures: figure -> marks, for house style; listed: rows
+    of the summary's Passages and Findings sheets."""
 
     name: str
     key: str
@@ -31,6 +32,7 @@ class ChartResult:
     checks: dict[str, int] = field(default_factory=dict)
     chairs: dict[str, int] = field(default_factory=dict)
     figures: dict[str, str] = field(default_factory=dict)
+    listed: dict[str, list[list[str]]] = field(default_factory=dict)
     reason: str = ""
 
 
@@ -95,6 +97,7 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
         for n, width in enumerate(widths):
             sheet.column_dimensions["ABCDEFGHIJ"[n]].width = width
         sheet.freeze_panes = "A2"
+        sheet.auto_filter.ref = sheet.dimensions
         sheet.page_setup.orientation = "landscape"
         sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
         sheet.sheet_properties.pageSetUpPr.fitToPage = True
@@ -104,6 +107,11 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
     fill(charts, ("Chart", "Title", "What became of it", "Passages", "Findings before", "Left", "Marks written", "Pages", "Why it failed"),
          [(r.name, r.title, r.status, r.passages, r.before, r.after, r.marks, r.pages, r.reason) for r in results],
          (34, 34, 16, 10, 15, 8, 13, 8, 70))
+    for name, headings, widths in (
+        ("Passages", ("Chart", "Passage", "From", "To", "Who", "Texture", "Lead"), (34, 9, 14, 14, 34, 10, 18)),
+        ("Findings", ("Chart", "After marking", "Severity", "Where", "Part", "What"), (34, 13, 10, 18, 18, 80)),
+    ):
+        fill(workbook.create_sheet(name), headings, [(r.name, *row) for r in results for row in r.listed.get(name, [])], widths)
     chairs: Counter[str] = Counter()
     checks: Counter[str] = Counter()
     for result in results:

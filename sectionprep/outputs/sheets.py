@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
+from multiprocessing import current_process
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from sectionprep.marking import Change, Marking
 from sectionprep.music.chart import Chart, Part
@@ -35,6 +36,7 @@ from sectionprep.phrasing.view import TEMPO_IF_SILENT
 if TYPE_CHECKING:
     from lxml import etree
 
+_T = TypeVar("_T")
 _PARALLEL_FROM = 6  # parts; below this a second process costs more than it saves: judgement
 
 
@@ -159,6 +161,18 @@ def _added(chart: Chart, marking: Marking | None, part: int) -> tuple[Added, ...
     )
 
 
+class _Here(Executor):
+    """Runs what it is given at once, in this process."""
+
+    def submit(self, fn: Callable[..., _T], /, *args: Any, **kwargs: Any) -> Future[_T]:
+        future: Future[_T] = Future()
+        try:
+            future.set_result(fn(*args, **kwargs))
+        except Exception as error:  # it belongs to whoever asks for the result
+            future.set_exception(error)
+        return future
+
+
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can bring down, so it
     runs in processes of its own; what brings one down is reported and stops nobody else."""
@@ -167,7 +181,8 @@ class Drawing:
         fonts.register()  # where processes are forked they inherit the unpacked fonts
         self.jobs = jobs
         workers = min(os.cpu_count() or 1, 1 if len(jobs) < _PARALLEL_FROM else 2 if len(jobs) < 40 else 4)
-        self.pool = ProcessPoolExecutor(max_workers=workers)
+        # a daemon (a worker of some clusters) may have no children: it draws by itself, and its cluster tries again
+        self.pool: Executor = _Here() if current_process().daemon else ProcessPoolExecutor(max_workers=workers)
         self.futures = [self.pool.submit(draw_part, job) for job in jobs]
 
     def __enter__(self) -> Drawing:
