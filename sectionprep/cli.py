@@ -119,7 +119,7 @@ def _options(**given: Any) -> Options:
     from sectionprep.settings import Limits, load_toml
 
     for name, allowed in (("printed", (None, "keep", "prefer", "ignore")), ("section", ("match", "add", "report")),
-                          ("level", ("pro", "school")), ("score", ("", "written", "sounding")), ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
+                          ("level", ("pro", "school")), ("score", ("", "written", "sounding")),  ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
         if name in given and given[name] not in allowed:
             raise BadArgument(f"--{name} cannot be {given[name]!r}.", remedy=f"Choose one of: {', '.join(a for a in allowed if a)}.")
     return Options(**given, limits=_LIMITS or Limits())
@@ -369,16 +369,17 @@ def audition(
     chart: Score,
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the files; by default CHART_audition beside the chart.")] = None,
     passage: Annotated[list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")] = None,
-    part: Annotated[str, typer.Option(help="Your part: adds it with the lead, and the section without it.")] = "",
+    part: Annotated[str, typer.Option(help="Your part (or all): adds it with the lead, and the section without it.")] = "",
     tempos: Annotated[str, typer.Option(help="Percent of the chart's tempo, as in 60,75,90,100.")] = "100",
     loops: Annotated[int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")] = 1,
+    sound: Annotated[str, typer.Option(help="Kind of sound file: wav; flac, ogg or mp3 with the extra 'sound'.")] = "wav",
     click: Annotated[bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")] = False,
     style: Style = None, printed: Printed = None, plan: PlanPath = None, roster: RosterFile = None,
 ) -> None:
     """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
     from sectionprep import pipeline
     from sectionprep.errors import BadArgument
-    from sectionprep.outputs.audition import Wish
+    from sectionprep.outputs.audition import SOUNDS, Wish
 
     try:
         shares = tuple(float(t) / 100 for t in tempos.split(","))
@@ -386,9 +387,11 @@ def audition(
         raise BadArgument(f"--tempos cannot be {tempos!r}.", remedy="Write percent, as in 60,75,90,100.") from error
     if not all(0.2 <= share <= 2 for share in shares):
         raise BadArgument(f"--tempos cannot be {tempos!r}.", remedy="Stay between 20 and 200 percent.")
+    if sound not in SOUNDS:
+        raise BadArgument(f"--sound cannot be {sound!r}.", remedy=f"Choose one of: {', '.join(SOUNDS)}.")
     options = _options(style=style, printed=printed, plan=plan, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_audition")
-    wish = Wish(passages=tuple(passage or ()), part=part, tempos=shares, loops=loops, click=click)
+    wish = Wish(passages=tuple(passage or ()), part=part, tempos=shares, loops=loops, click=click, sound=sound)
     written = pipeline.audition(chart, folder, options, wish)
     _say(f"Written: {folder}{os.sep} ({len(written)} files). Start quietly: headphones harm ears too.")
 

@@ -10,6 +10,7 @@ import argparse
 import io
 import json
 import math
+import os
 import resource
 import statistics
 import subprocess
@@ -195,6 +196,42 @@ def whole_against_engraver(data: bytes) -> Row:
     return Row("prepare, everything / bare engraver", whole / seconds(bare, 3), 2.5)
 
 
+def _library(charts: int) -> tempfile.TemporaryDirectory[str]:
+    folder = tempfile.TemporaryDirectory()
+    for n in range(charts):
+        (Path(folder.name) / f"chart{n:02d}.musicxml").write_bytes(make_chart(10, 40 + 4 * n))
+    return folder
+
+
+def book_on_two_cores(charts: int) -> Row:
+    """Time of a book on two cores as a share of its time on one (a speed-up of 1.7 is a share of 0.59). The same command,
+    held to one core and to two."""
+    run = "import sys; from pathlib import Path; from sectionprep.library import book; from sectionprep.pipeline import Options\n" \
+          "book(Path(sys.argv[1]), Path(sys.argv[2]), Options())"
+
+    def timed(cores: set[int]) -> float:
+        with _library(charts) as library, tempfile.TemporaryDirectory() as out:
+            start = time.perf_counter()
+            subprocess.run([sys.executable, "-c", run, library, out], check=True, capture_output=True,
+                           preexec_fn=lambda: os.sched_setaffinity(0, cores))
+            return time.perf_counter() - start
+
+    cores = sorted(os.sched_getaffinity(0))[:2]
+    return Row("book: time on two cores / on one", timed(set(cores)) / timed({cores[0]}), 1 / 1.7)
+
+
+def stages_by_size(sizes: list[tuple[int, int]]) -> list[Row]:
+    """Analysis seconds at each size, as a share of the first: for reading, no target but proportion."""
+    base = 0.0
+    rows = []
+    for parts, bars in sizes:
+        data = make_chart(parts, bars)
+        spent = seconds(lambda data=data: analysis(data), 2)  # type: ignore[misc]
+        base = base or spent / (sizes[0][0] * sizes[0][1])
+        rows.append(Row(f"analysis of {parts} parts x {bars} bars / its share by size", spent / (base * parts * bars), 1.5))
+    return rows
+
+
 def measure(quick: bool) -> list[Row]:
     """All rows."""
     chart = make_chart(17, 100)  # what the targets are about; smaller charts measure process starts
@@ -202,6 +239,9 @@ def measure(quick: bool) -> list[Row]:
             sheets_against_engraver(chart), whole_against_engraver(chart), workbook_against_openpyxl(), help_against_typer()]
     rows.append(Row("time exponent in bars", exponent([25, 50, 100] if quick else [50, 100, 200, 400, 800], lambda n: make_chart(10, n)), 1.1))
     if not quick:
+        rows += stages_by_size([(17, 50), (17, 100), (17, 200), (17, 400), (17, 800), (10, 100), (30, 100)])
+        if len(os.sched_getaffinity(0)) > 1:
+            rows.append(book_on_two_cores(12))
         rows.append(Row("time exponent in parts", exponent([10, 17, 30], lambda n: make_chart(n, 100)), 2.0))
     peak = max(resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)) / 1024
     rows.append(Row("peak memory of one process, MB (music21 loaded)", peak, 1200.0))
@@ -215,7 +255,7 @@ def main() -> int:
     options = parser.parse_args()
     rows = measure(options.quick)
     for row in rows:
-        print(f"{row.what:<52} {row.value:>9.3f}   target {row.target:g}{'' if row.ok else '   OVER'}")
+        print(f"{row.what:<56} {row.value:>9.3f}   target {row.target:g}{'' if row.ok else '   OVER'}")
     if options.json:
         options.json.write_text(json.dumps([asdict(row) for row in rows], indent=1))
     gross = [row for row in rows if row.value > 3 * row.target]

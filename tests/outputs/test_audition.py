@@ -13,6 +13,7 @@ from build import chart
 
 from sectionprep import pipeline
 from sectionprep.outputs.audition import Wish, write_audition
+from sectionprep.outputs.audition.pace import pace_of, steady
 from sectionprep.outputs.audition.performance import Played, play, swing_ratio
 from sectionprep.outputs.audition.synth import RATE, render, wav
 from sectionprep.phrasing import plan_line
@@ -42,8 +43,8 @@ def test_flat_is_flat_and_shaped_follows_the_plan() -> None:
     c = chart({"Alto Sax 1": "C5/8 D5/8 E5/8 G5/8> F5/8 E5/8 D5/4! C5/4 D5/4- r/2"})
     plan = plan_line(c, 0).passages[0]
     style = styles()["medium-swing"]
-    flat = play(c, c.lines[0], None, tempo=120, style=style)
-    shaped = play(c, c.lines[0], plan, tempo=120, style=style)
+    flat = play(c, c.lines[0], None, pace=steady(120), style=style)
+    shaped = play(c, c.lines[0], plan, pace=steady(120), style=style)
     assert len({n.level for n in flat}) == 1
     assert len({round(n.length / (60 / 120 * t.duration / c.resolution), 2) for n, t in zip(flat, c.lines[0], strict=True) if t.duration == c.resolution}) == 1
     accented = next(n for n in plan.notes if "accent" in n.marks)
@@ -58,10 +59,10 @@ def test_swing_follows_tempo_within_published_figures() -> None:
     assert 1.25 <= swing_ratio(190) <= 1.35
     assert all(1.0 <= swing_ratio(t) <= 1.7 for t in range(60, 340, 10))
     c = chart({"Alto Sax 1": "C5/8 D5/8 E5/8 F5/8 G5/2"})
-    swung = play(c, c.lines[0], None, tempo=160, style=styles()["medium-swing"])
+    swung = play(c, c.lines[0], None, pace=steady(160), style=styles()["medium-swing"])
     first, second = swung[1].start - swung[0].start, swung[2].start - swung[1].start
     assert first / second == pytest.approx(swing_ratio(160), rel=0.01)
-    even = play(c, c.lines[0], None, tempo=160, style=styles()["latin"])
+    even = play(c, c.lines[0], None, pace=steady(160), style=styles()["latin"])
     assert even[1].start - even[0].start == pytest.approx(even[2].start - even[1].start)
 
 
@@ -113,3 +114,87 @@ def test_slower_is_longer_and_wav_is_sound(files: Path) -> None:
     data = wav(np.zeros(100, dtype=np.float32))
     with wave.open(io.BytesIO(data)) as file:
         assert file.getnframes() == 100
+
+
+def test_the_whole_chart_is_heard_flat_and_shaped_with_its_signatures(demo_marked: pipeline.Marked, tmp_path: Path) -> None:
+    score = demo_marked.score
+    write_audition(score.chart, score.together, demo_marked.plan, tmp_path, Wish())
+    shaped, flat = mido.MidiFile(tmp_path / "whole_chart.mid"), mido.MidiFile(tmp_path / "whole_chart_flat.mid")
+    keys = [m.key for track in shaped.tracks for m in track if m.type == "key_signature"]
+    assert keys == ["Bb"]  # the concert key of a band whose altos read one sharp
+    meters = [(m.numerator, m.denominator) for track in shaped.tracks for m in track if m.type == "time_signature"]
+    assert meters[0] == (4, 4)
+
+    def velocities(file: mido.MidiFile) -> set[int]:
+        return {m.velocity for m in file.tracks[1] if m.type == "note_on"}
+
+    assert len(velocities(flat)) == 1 < len(velocities(shaped))
+    assert (tmp_path / "whole_chart_flat.wav").stat().st_size > 1_000_000
+
+
+def test_changes_of_tempo_meter_and_key_are_played(tmp_path: Path) -> None:
+    """Four bars at 120 and four at 60: the second half lasts twice as long, and the file says so where it happens."""
+    from build import part_xml, score_xml
+
+    from sectionprep.musicxml.document import parse_document
+    from sectionprep.musicxml.reader import read_chart
+    from sectionprep.passages import find_passages
+    from sectionprep.phrasing import plan_passages
+
+    line = "C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 8
+    slow = ("<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>60</per-minute></metronome></direction-type>"
+            "</direction><attributes><key><fifths>-1</fifths></key></attributes>")
+    fast = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>120</per-minute></metronome></direction-type></direction>"
+    parts = {name: part_xml(line, signs={0: fast, 24: slow}) for name in ("Trombone 1", "Trombone 2")}
+    c = read_chart(parse_document(Path("x"), score_xml(parts)))
+    pace = pace_of(c)
+    assert pace.second(16) == pytest.approx(8.0)
+    assert pace.second(32) == pytest.approx(24.0)
+    assert all(pace.quarter(pace.second(q)) == pytest.approx(q) for q in (0, 3.5, 16, 20, 31))
+    together = find_passages(c)
+    write_audition(c, together, plan_passages(c, together), tmp_path, Wish())
+    file = mido.MidiFile(tmp_path / "whole_chart.mid")
+    head, at, tempos, keys = file.tracks[0], 0, [], []
+    for message in head:
+        at += message.time
+        if message.type == "set_tempo":
+            tempos.append((at / 480, round(mido.tempo2bpm(message.tempo))))
+        elif message.type == "key_signature":
+            keys.append((at / 480, message.key))
+    assert tempos == [(0, 120), (16, 60)]
+    assert keys == [(0, "C"), (16, "F")]
+    assert file.length == pytest.approx(24, abs=1)
+    on, at = [], 0
+    for message in file.tracks[1]:
+        at += message.time
+        if message.type == "note_on":
+            on.append(at)
+    tones = c.lines[0]
+    assert [tick / 480 for tick, tone in zip(on, tones, strict=True) if tone.onset % c.resolution == 0] == [
+        tone.onset / c.resolution for tone in tones if tone.onset % c.resolution == 0]
+
+
+@pytest.mark.parametrize("kind", ["flac", "ogg", "mp3"])
+def test_compressed_sound_is_the_same_sound(demo_marked: pipeline.Marked, tmp_path: Path, kind: str) -> None:
+    soundfile = pytest.importorskip("soundfile")
+    score = demo_marked.score
+    for sound in ("wav", kind):
+        write_audition(score.chart, score.together, demo_marked.plan, tmp_path, Wish(passages=("P7",), sound=sound))
+    plain, _ = soundfile.read(tmp_path / "P7_section.wav")
+    packed, rate = soundfile.read(tmp_path / f"P7_section.{kind}")
+    assert rate == RATE
+    assert abs(len(packed) - len(plain)) < 0.1 * RATE
+    assert (tmp_path / f"P7_section.{kind}").stat().st_size < 0.7 * (tmp_path / "P7_section.wav").stat().st_size
+    a, b = _envelope(plain, 0.05), _envelope(packed, 0.05)
+    assert np.corrcoef(a[: len(b)], b[: len(a)])[0, 1] > 0.98
+
+
+def test_all_parts_get_their_own_practice_files(demo_marked: pipeline.Marked, tmp_path: Path) -> None:
+    score = demo_marked.score
+    write_audition(score.chart, score.together, demo_marked.plan, tmp_path, Wish(passages=("P3",), part="all", click=True, loops=2))
+    names = {p.stem for p in tmp_path.glob("*.wav")}
+    passage = next(p for p in score.together.passages if p.id == "P3")
+    for part in passage.parts:
+        name = score.chart.parts[part].name.replace(" ", "_")
+        assert f"P3_section_without_{name}" in names
+        assert (f"P3_{name}_with_lead" in names) == (part != passage.lead)

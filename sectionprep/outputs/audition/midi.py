@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.timing import Meter
+from sectionprep.musicxml.transposing import fifths_up
+from sectionprep.outputs.audition.pace import Pace
 from sectionprep.outputs.audition.performance import Played
 
 _TICKS = 480
@@ -22,25 +26,65 @@ class Track:
     notes: Sequence[Played]
 
 
-def midi_file(chart: Chart, tracks: Sequence[Track], tempo: float, markers: Sequence[tuple[float, str]]) -> bytes:
-    """A type 1 file. markers: (second, text)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
+    """Meter and key from a second on. fifths: of the sounding key."""
+
+    second: float
+    meter: Meter
+    fifths: int
+
+
+_KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
+
+
+def signatures_of(chart: Chart, pace: Pace) -> list[Signature]:
+    """Every meter and key of the chart, at the bar where it begins to hold."""
+    keys = _sounding_keys(chart)
+    found: list[Signature] = []
+    for bar in chart.bars:
+        fifths = keys[max(0, bisect_right([tick for tick, _ in keys], bar.start) - 1)][1] if keys else 0
+        if not found or (bar.meter, fifths) != (found[-1].meter, found[-1].fifths):
+            found.append(Signature(second=pace.second(bar.start / chart.resolution), meter=bar.meter, fifths=fifths))
+    return found
+
+
+def _sounding_keys(chart: Chart) -> list[tuple[int, int]]:
+    """The sounding key by tick, from the first part that has one: the written key without what its transposition adds."""
+    part = next((part for part in chart.parts if part.keys), None)
+    if part is None:
+        return []
+    return [(tick, written - (0 if chart.concert else fifths_up(part.transposition_at(tick)))) for tick, written in part.keys]
+
+
+def midi_file(
+    tracks: Sequence[Track], pace: Pace, markers: Sequence[tuple[float, str]], signatures: Sequence[Signature]
+) -> bytes:
+    """A type 1 file. pace: its tempos; markers: (second, text)."""
     import mido
 
-    per_second = _TICKS * tempo / 60
-    file = mido.MidiFile(type=1, ticks_per_beat=_TICKS)
+    def tick_of(second: float) -> int:
+        return round(pace.quarter(second) * _TICKS)
+
+    events: list[tuple[int, object]] = []
+    for quarter, tempo in zip(pace.quarters, pace.tempos, strict=True):
+        events.append((round(quarter * _TICKS), mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(tempo))))
+    for sign in signatures:
+        at = tick_of(sign.second)
+        unit = 2 ** max(0, sign.meter.unit.bit_length() - 1)
+        events.append((at, mido.MetaMessage("time_signature", numerator=min(sign.meter.beats, 255), denominator=unit)))
+        if -7 <= sign.fifths <= 7:
+            events.append((at, mido.MetaMessage("key_signature", key=_KEYS[sign.fifths + 7])))
+    events += [(tick_of(second), mido.MetaMessage("marker", text=_plain(text))) for second, text in markers]
     head = mido.MidiTrack()
-    meter = chart.bars[0].meter
-    head.append(mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(tempo), time=0))
-    unit = 2 ** max(0, meter.unit.bit_length() - 1)
-    head.append(mido.MetaMessage("time_signature", numerator=min(meter.beats, 255), denominator=unit, time=0))
-    at = 0
-    for second, text in sorted(markers):
-        tick = round(second * per_second)
-        head.append(mido.MetaMessage("marker", text=_plain(text), time=max(0, tick - at)))
-        at = max(at, tick)
+    now = 0
+    for at, message in sorted(events, key=lambda event: event[0]):
+        head.append(message.copy(time=max(0, at - now)))  # type: ignore[attr-defined]
+        now = max(now, at)
+    file = mido.MidiFile(type=1, ticks_per_beat=_TICKS)
     file.tracks.append(head)
     for number, track in enumerate(tracks):
-        file.tracks.append(_track(track, _channel(number), per_second))
+        file.tracks.append(_track(track, _channel(number), tick_of))
     out = io.BytesIO()
     file.save(file=out)
     return out.getvalue()
@@ -55,12 +99,13 @@ def _channel(number: int) -> int:
     return channel + 1 if channel >= 9 else channel  # channel 10 is for drums
 
 
-def _track(track: Track, channel: int, per_second: float) -> object:
+def _track(track: Track, channel: int, tick_of: Callable[[float], int]) -> object:
     import mido
 
     events: list[tuple[int, int, object]] = []
     for note in track.notes:
-        start, stop = round(note.start * per_second), max(round((note.start + note.length) * per_second), round(note.start * per_second) + 1)
+        start = tick_of(note.start)
+        stop = max(tick_of(note.start + note.length), start + 1)
         velocity = max(8, min(127, round(127 * 10 ** (note.level / 40))))
         events.append((start, 2, mido.Message("note_on", channel=channel, note=note.pitch % 128, velocity=velocity)))
         events.append((stop, 0, mido.Message("note_off", channel=channel, note=note.pitch % 128, velocity=0)))

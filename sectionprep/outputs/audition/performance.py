@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import BY_NAME
+from sectionprep.outputs.audition.pace import Pace
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.styles import Style
-from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 _FLAT_LENGTH = 0.92  # of the written value, where nothing is brought out
 _FLAT_DB = -12.0
@@ -46,24 +46,22 @@ def swing_ratio(tempo: float) -> float:
 class Clock:
     """Ticks to seconds, with swing: the off-beat eighth comes late, everything else is in time."""
 
-    def __init__(self, chart: Chart, tempo: float, swing: bool) -> None:
-        self.beat = chart.resolution
-        self.second = 60 / tempo
-        ratio = swing_ratio(tempo) if swing else 1.0
-        self.off = ratio / (1 + ratio)
+    def __init__(self, chart: Chart, pace: Pace, swing: bool) -> None:
+        self.beat, self.pace, self.swing = chart.resolution, pace, swing
 
     def at(self, tick: int) -> float:
         """Seconds from tick 0."""
         beat, rest = divmod(tick, self.beat)
         share = rest / self.beat
-        if abs(share - 0.5) < 1e-9:
-            share = self.off
-        return (beat + share) * self.second
+        if self.swing and abs(share - 0.5) < 1e-9:
+            ratio = swing_ratio(self.pace.tempo_at(beat))
+            share = ratio / (1 + ratio)
+        return self.pace.second(beat + share)
 
 
-def play(chart: Chart, tones: Sequence[Tone], plan: PassagePlan | None, *, tempo: float, style: Style) -> list[Played]:
+def play(chart: Chart, tones: Sequence[Tone], plan: PassagePlan | None, *, pace: Pace, style: Style) -> list[Played]:
     """Play tones of one part. plan: the passage's plan, or None for flat."""
-    clock = Clock(chart, tempo, style.swing)
+    clock = Clock(chart, pace, style.swing)
     wanted = {note.tone.onset: note for note in plan.notes} if plan else {}
     return [_one(chart, tone, wanted.get(tone.onset), clock, style, flat=plan is None) for tone in tones]
 
@@ -99,8 +97,3 @@ def _share(marks: frozenset[str], tone: Tone, chart: Chart, style: Style) -> flo
 def tones_in(chart: Chart, passage: Passage, part: int) -> list[Tone]:
     """The tones of one part inside a passage."""
     return [t for t in chart.lines[part] if passage.start <= t.onset < passage.end]
-
-
-def tempo_of(chart: Chart) -> float:
-    """The chart's tempo, or a moderate one where it is silent."""
-    return chart.tempo or TEMPO_IF_SILENT

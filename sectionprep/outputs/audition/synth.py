@@ -9,6 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sectionprep.errors import BadArgument
 from sectionprep.outputs.audition.performance import Played
 
 RATE = 22_050
@@ -60,6 +61,22 @@ def _tone(section: str, note: Played) -> NDArray[np.float32]:
 def _click(first: bool) -> NDArray[np.float32]:
     time = np.arange(int(0.03 * RATE)) / RATE
     return (0.12 * np.sin(2 * np.pi * (1600 if first else 1100) * time) * np.exp(-time / 0.006)).astype(np.float32)
+
+
+SOUNDS = ("wav", "flac", "ogg", "mp3")
+
+
+def encoded(sound: NDArray[np.float32], kind: str) -> bytes:
+    """The sound as a file: WAV by ourselves, the compressed kinds through soundfile. Raises BadArgument without it."""
+    if kind == "wav":
+        return wav(sound)
+    try:
+        import soundfile
+    except ImportError as error:
+        raise BadArgument(f"--sound {kind} needs the extra 'sound'.", remedy="Install sectionprep[sound], or take wav.") from error
+    out = io.BytesIO()
+    soundfile.write(out, np.clip(sound, -1, 1), RATE, format=kind.upper())
+    return out.getvalue()
 
 
 def wav(sound: NDArray[np.float32]) -> bytes:

@@ -1,43 +1,59 @@
 """Which files an audition has.
 
 For each passage: the lead line flat and then shaped, with a bar between ("compare"); the section as planned; and for
-a part that is named, that part with the lead, and the section without it. Slow tempos come as files of their own.
+a part that is named (or for all), that part with the lead, and the section without it. Slow tempos come as files of
+their own. The whole chart comes flat and shaped.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
-from sectionprep.outputs.audition.midi import Track, midi_file
-from sectionprep.outputs.audition.performance import Played, play, tempo_of, tones_in
-from sectionprep.outputs.audition.synth import render, wav
+from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signatures_of
+from sectionprep.outputs.audition.pace import Pace, pace_of, steady
+from sectionprep.outputs.audition.performance import Played, play, tones_in
+from sectionprep.outputs.audition.synth import encoded, render
+from sectionprep.outputs.sheets import safe_name
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.styles import Style, styles
 
+ALL = "all"  # parts
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
-    """What to play. passages: ids, empty for all. part: a player's part. tempos: shares of the chart's tempo.
-    loops: how often each is played, a bar apart. click: a quiet click along."""
+    """What to play. passages: ids, empty for all. part: a player's part, or "all". tempos: shares of the chart's tempo.
+    loops: how often each is played, a bar apart. click: a quiet click along. sound: wav, flac, ogg or mp3."""
 
     passages: tuple[str, ...] = ()
     part: str = ""
     tempos: tuple[float, ...] = (1.0,)
     loops: int = 1
     click: bool = False
+    sound: str = "wav"
+
+
+@dataclass(frozen=True, slots=True)
+class _Voice:
+    """One part of a take: its section (which tone), name, General MIDI program and notes."""
+
+    section: str
+    name: str
+    program: int
+    notes: tuple[Played, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Take:
-    """One file to be: name and voices (section, part name, program, notes)."""
+    """One file to be: name and voices."""
 
     name: str
-    voices: tuple[tuple[str, str, int, tuple[Played, ...]], ...]
+    voices: tuple[_Voice, ...]
 
 
 def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, wish: Wish) -> list[Path]:
@@ -46,77 +62,99 @@ def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, w
     unknown = [name for name in wish.passages if name not in known]
     if unknown:
         raise BadArgument(f"there is no passage {unknown[0]}.", remedy=f"Passages: {', '.join(sorted(known))}.")
-    if wish.part and wish.part not in chart.names:
-        raise BadArgument(f"there is no part {wish.part!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
+    if wish.part and wish.part != ALL and wish.part not in chart.names:
+        raise BadArgument(f"there is no part {wish.part!r}.", remedy=f"Parts: {', '.join(chart.names)}, or all.")
     style = styles().get(plan.style) or styles()["medium-swing"]
+    folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     for passage in together.passages:
         planned = plan.of(passage.id)
         if planned is None or (wish.passages and passage.id not in wish.passages):
             continue
         for share in wish.tempos:
-            tempo = tempo_of(chart) * share
-            for take in _takes(chart, passage, planned, tempo, style, wish):
+            pace = pace_of(chart, share)
+            for take in _takes(chart, passage, planned, pace, style, wish):
                 suffix = "" if share == 1.0 else f"_{round(100 * share)}"
-                written += _write(chart, folder / f"{passage.id}_{take.name}{suffix}", take, tempo, passage, wish)
+                written += _write(chart, folder / f"{passage.id}_{take.name}{suffix}", take, pace, passage, wish)
     if not wish.passages:
-        written += _whole(chart, together, plan, folder, style)
+        written += _whole(chart, together, plan, folder / "whole_chart", style, wish)
+        flat = replace(plan, passages=(), hits=())
+        written += _whole(chart, together, flat, folder / "whole_chart_flat", style, wish)
     return written
 
 
-def _takes(chart: Chart, passage: Passage, planned: PassagePlan, tempo: float, style: Style, wish: Wish) -> Iterable[_Take]:
-    def voice(part: int, plan: PassagePlan | None) -> tuple[str, str, int, tuple[Played, ...]]:
-        chosen = chart.parts[part]
-        programs = chosen.chair.instrument.programs
-        notes = play(chart, tones_in(chart, passage, part), plan, tempo=tempo, style=style)
-        return chosen.chair.section, chosen.name, programs[0] if programs else 1, tuple(notes)
+def _voice(chart: Chart, part: int, notes: Iterable[Played]) -> _Voice:
+    chair = chart.parts[part].chair
+    return _Voice(chair.section, chart.parts[part].name, (chair.instrument.programs or (1,))[0], tuple(notes))
+
+
+def _takes(chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, style: Style, wish: Wish) -> Iterable[_Take]:
+    def voice(part: int, plan: PassagePlan | None) -> _Voice:
+        return _voice(chart, part, play(chart, tones_in(chart, passage, part), plan, pace=pace, style=style))
 
     flat, shaped = voice(passage.lead, None), voice(passage.lead, planned)
-    gap = _length(chart, passage, tempo) + _bar_seconds(chart, passage, tempo)
-    later = tuple(replace(n, start=n.start + gap) for n in shaped[3])
-    yield _Take("lead_compare", ((*flat[:3], (*flat[3], *later)),))
+    first, last = _bars(chart, passage)
+    gap = pace.second(last) - pace.second(first) + _bar_seconds(chart, passage, pace)
+    yield _Take("lead_compare", (replace(flat, notes=(*flat.notes, *(replace(n, start=n.start + gap) for n in shaped.notes))),))
     yield _Take("section", tuple(voice(p, planned) for p in passage.parts))
-    mine = next((p for p in passage.parts if chart.parts[p].name == wish.part), None)
-    if mine is not None:
-        if mine != passage.lead:
-            yield _Take("my_part_with_lead", (voice(mine, planned), shaped))
-        yield _Take("section_without_me", tuple(voice(p, planned) for p in passage.parts if p != mine))
+    for part in passage.parts:
+        name = chart.parts[part].name
+        if wish.part not in (ALL, name):
+            continue
+        mine = "my_part" if wish.part != ALL else safe_name(name)
+        me = "me" if wish.part != ALL else safe_name(name)
+        if part != passage.lead:
+            yield _Take(f"{mine}_with_lead", (voice(part, planned), shaped))
+        yield _Take(f"section_without_{me}", tuple(voice(p, planned) for p in passage.parts if p != part))
 
 
-def _bar_seconds(chart: Chart, passage: Passage, tempo: float) -> float:
-    return chart.bar_at(passage.start).length / chart.resolution * 60 / tempo
+def _bars(chart: Chart, passage: Passage) -> tuple[float, float]:
+    """From the bar line before a passage to the one after it, in quarters."""
+    last = chart.bars[chart.end_place(passage.end).index]
+    return chart.bar_at(passage.start).start / chart.resolution, last.end / chart.resolution
 
 
-def _length(chart: Chart, passage: Passage, tempo: float) -> float:
-    bars = chart.end_place(passage.end).index
-    return (chart.bars[bars].end - chart.bar_at(passage.start).start) / chart.resolution * 60 / tempo
+def _bar_seconds(chart: Chart, passage: Passage, pace: Pace) -> float:
+    bar = chart.bar_at(passage.start)
+    return bar.length / chart.resolution * 60 / pace.tempo_at(bar.start / chart.resolution)
 
 
-def _write(chart: Chart, stem: Path, take: _Take, tempo: float, passage: Passage, wish: Wish) -> list[Path]:
-    bar = _bar_seconds(chart, passage, tempo)
-    origin = chart.bar_at(passage.start).start / chart.resolution * 60 / tempo
-    once = max(n.start + n.length for _, _, _, notes in take.voices for n in notes) - origin
+def _write(chart: Chart, stem: Path, take: _Take, pace: Pace, passage: Passage, wish: Wish) -> list[Path]:
+    """Count-in, then the take as often as wished, a bar apart."""
+    bar = _bar_seconds(chart, passage, pace)
+    first, last = _bars(chart, passage)
+    origin = pace.second(first)
+    once = max(n.start + n.length for voice in take.voices for n in voice.notes) - origin
     step = (-(-once // bar) + 1) * bar
-    voices = [
-        (section, name, program, [replace(n, start=n.start - origin + bar + k * step) for k in range(wish.loops) for n in notes])
-        for section, name, program, notes in take.voices
-    ]
-    total = bar + wish.loops * step
-    beat = 60 / tempo
-    counted = range(round((total if wish.click else bar) / beat))
-    beats = max(1, round(bar / beat))
-    clicks = [(n * beat, n % beats == 0) for n in counted]
-    stem.parent.mkdir(parents=True, exist_ok=True)
-    sound, score = stem.with_name(stem.name + ".wav"), stem.with_name(stem.name + ".mid")
-    sound.write_bytes(wav(render([(section, notes) for section, _, _, notes in voices], total, clicks)))
-    tracks = [Track(name=name, program=program, notes=notes) for _, name, program, notes in voices]
-    score.write_bytes(midi_file(chart, tracks, tempo, [(bar, f"{passage.id} {passage.scope}")]))
+    voices = [replace(voice, notes=tuple(replace(n, start=n.start - origin + bar + k * step) for k in range(wish.loops) for n in voice.notes))
+              for voice in take.voices]
+    tempo = pace.tempo_at(first)
+    beats = max(1, round(bar * tempo / 60))
+    clicks = [(n * 60 / tempo, n == 0) for n in range(beats)]
+    if wish.click:
+        count = round(last - first)
+        clicks += [(bar + k * step + pace.second(first + n) - origin, n % beats == 0) for k in range(wish.loops) for n in range(count)]
+    here = chart.bar_at(passage.start)
+    held = [sign for sign in signatures_of(chart, pace) if sign.second <= origin + 1e-6]
+    signature = Signature(second=0.0, meter=here.meter, fifths=held[-1].fifths if held else 0)
+    return _files(stem, voices, bar + wish.loops * step, clicks, steady(tempo), [(bar, f"{passage.id} {passage.scope}")], [signature], wish)
+
+
+def _files(
+    stem: Path, voices: list[_Voice], seconds: float, clicks: list[tuple[float, bool]], pace: Pace, markers: list[tuple[float, str]],
+    signatures: list[Signature], wish: Wish,
+) -> list[Path]:
+    """Sound and MIDI of the same notes."""
+    sound, score = stem.with_name(f"{stem.name}.{wish.sound}"), stem.with_name(f"{stem.name}.mid")
+    sound.write_bytes(encoded(render([(v.section, v.notes) for v in voices], seconds, clicks), wish.sound))
+    tracks = [Track(name=v.name, program=v.program, notes=v.notes) for v in voices]
+    score.write_bytes(midi_file(tracks, pace, markers, signatures))
     return [sound, score]
 
 
-def _whole(chart: Chart, together: Together, plan: Plan, folder: Path, style: Style) -> list[Path]:
-    """The whole chart as MIDI and sound: passages as planned, everything else as written."""
-    tempo = tempo_of(chart)
+def _whole(chart: Chart, together: Together, plan: Plan, stem: Path, style: Style, wish: Wish) -> list[Path]:
+    """The whole chart: passages as the plan has them, everything else as written."""
+    pace = pace_of(chart)
     notes: dict[int, list[Played]] = {}
     covered: dict[int, set[int]] = {part.index: set() for part in chart.parts}
     for passage in together.passages:
@@ -124,18 +162,15 @@ def _whole(chart: Chart, together: Together, plan: Plan, folder: Path, style: St
         for part in passage.parts:
             tones = tones_in(chart, passage, part)
             covered[part].update(t.onset for t in tones)
-            notes.setdefault(part, []).extend(play(chart, tones, planned, tempo=tempo, style=style))
+            notes.setdefault(part, []).extend(play(chart, tones, planned, pace=pace, style=style))
     for other in chart.parts:
         rest = [t for t in chart.lines[other.index] if t.onset not in covered[other.index]]
-        notes.setdefault(other.index, []).extend(play(chart, rest, None, tempo=tempo, style=style))
-    markers = [(bar.start / chart.resolution * 60 / tempo, bar.rehearsal) for bar in chart.bars if bar.rehearsal]
-    markers += [(p.start / chart.resolution * 60 / tempo, f"{p.id} {p.scope}") for p in together.passages]
-    playing = [part for part in chart.parts if notes.get(part.index)]
-    tracks = [Track(name=p.name, program=(p.chair.instrument.programs or (1,))[0], notes=notes[p.index]) for p in playing]
-    folder.mkdir(parents=True, exist_ok=True)
-    score, sound = folder / "whole_chart.mid", folder / "whole_chart.wav"
-    score.write_bytes(midi_file(chart, tracks, tempo, markers))
-    seconds = chart.bars[-1].end / chart.resolution * 60 / tempo
-    voices: Sequence[tuple[str, Sequence[Played]]] = [(p.chair.section, notes[p.index]) for p in playing]
-    sound.write_bytes(wav(render(voices, seconds)))
-    return [score, sound]
+        notes.setdefault(other.index, []).extend(play(chart, rest, None, pace=pace, style=style))
+
+    def second(tick: int) -> float:
+        return pace.second(tick / chart.resolution)
+
+    markers = [(second(bar.start), bar.rehearsal) for bar in chart.bars if bar.rehearsal]
+    markers += [(second(p.start), f"{p.id} {p.scope}") for p in together.passages]
+    voices = [_voice(chart, part.index, notes[part.index]) for part in chart.parts if notes.get(part.index)]
+    return _files(stem, voices, second(chart.bars[-1].end), [], pace, markers, signatures_of(chart, pace), wish)
