@@ -16,8 +16,9 @@ from sectionprep.outputs.writing import write_file
 from sectionprep.pipeline import Options, Prepared, prepare
 
 
-def prepare_for_book(path: Path, name: str, folder: Path, options: Options) -> ChartResult:
-    """One chart of a book, in a process of its own: never raises, so that one bad chart stops nobody."""
+def prepare_for_book(path: Path, name: str, folder: Path, options: Options, *, careful: bool = False) -> ChartResult:
+    """One chart of a book, in a process that may do others too: never raises, so that one bad chart stops nobody.
+    careful: parts are drawn in processes of their own, so that a part that brings the engraver down is named."""
     try:
         key = key_of(path, repr(options))
     except OSError as error:
@@ -26,7 +27,7 @@ def prepare_for_book(path: Path, name: str, folder: Path, options: Options) -> C
     if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
         return replace(earlier, status="unchanged")
     try:
-        done = prepare(path, folder, options)
+        done = prepare(path, folder, options, here=not careful)
         result = _book_result(name, key, done)
         write_file(folder / RECORD, as_json(result))
     except SectionprepError as error:
@@ -93,7 +94,7 @@ def _spread(jobs: Sequence[_Job], cluster: str) -> Iterator[ChartResult]:
 
 def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
     """A process that is killed from outside takes the pool with it; what was not done then is tried again, each chart in
-    a process of its own."""
+    a process of its own and with more care."""
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
@@ -105,7 +106,7 @@ def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
     except BrokenProcessPool:
         for job in left.values():
             try:
-                yield from Parallel(n_jobs=2)([delayed(prepare_for_book)(*job)])  # one would run in this very process
+                yield from Parallel(n_jobs=2)([delayed(prepare_for_book)(*job, careful=True)])  # one would run in this very process
             except BrokenProcessPool:
                 yield _lost(job, "its process was killed twice (out of memory?)")
 

@@ -261,8 +261,8 @@ def footer_of(score: Score) -> str:
     return f"{score.chart.title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
 
 
-def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress) -> Prepared:
-    """The whole job: everything a director takes to rehearsal, in one folder."""
+def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress, *, here: bool = False) -> Prepared:
+    """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this very process."""
     from sectionprep.outputs.director_pages import director_pdf, map_png
     from sectionprep.outputs.print_set import set_jobs
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
@@ -283,7 +283,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
                          footer=footer_of(score), together=marked.again.together, roster=score.roster,
                          plan=marked.plan, marking=marked.marking)
-        with Drawing(jobs) as drawing:  # the director's pages are drawn while the parts are
+        with Drawing(jobs, here=here) as drawing:  # the director's pages are drawn while the parts are
             progress("drawing the director's pages", 0, 1)
             director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
                                     paper=options.paper, footer=footer_of(score))

@@ -175,14 +175,15 @@ class _Here(Executor):
 
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can bring down, so it
-    runs in processes of its own; what brings one down is reported and stops nobody else."""
+    runs in processes of its own; what brings one down is reported and stops nobody else. here: draw in this process
+    instead, where many charts are prepared side by side and whoever started it looks after its end."""
 
-    def __init__(self, jobs: Sequence[PartJob]) -> None:
+    def __init__(self, jobs: Sequence[PartJob], *, here: bool = False) -> None:
         fonts.register()  # where processes are forked they inherit the unpacked fonts
         self.jobs = jobs
         workers = min(os.cpu_count() or 1, 1 if len(jobs) < _PARALLEL_FROM else 2 if len(jobs) < 40 else 4)
         # a daemon (a worker of some clusters) may have no children: it draws by itself, and its cluster tries again
-        self.pool: Executor = _Here() if current_process().daemon else ProcessPoolExecutor(max_workers=workers)
+        self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(max_workers=workers)
         self.futures = [self.pool.submit(draw_part, job) for job in jobs]
 
     def __enter__(self) -> Drawing:
