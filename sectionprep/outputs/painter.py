@@ -74,20 +74,19 @@ class Painter:
             self.canvas.drawString(0, 0, chr(int(code, 16)))
 
     def ink(self, ink: Ink) -> None:
-        """Draw one primitive in the current coordinates."""
+        """Draw one primitive in the current coordinates. Glyphs and straight lines, which are most of a page, go to the page
+        as they are, without the canvas keeping books on each."""
         c = self.canvas
         if ink.kind == "glyph":
             name, x, y, size = ink.data
             form = self.forms.get(name.split("-")[0])
             if form:
-                c.saveState()
-                c.translate(x, y)
-                c.scale(size, -size)
+                c.addLiteral(f"q {size:.4f} 0 0 {-size:.4f} {x:.2f} {y:.2f} cm")
                 c.doForm(form)
-                c.restoreState()
+                c.addLiteral("Q")
         elif ink.kind == "line":
-            c.setLineWidth(max(ink.stroke, 8))
-            c.line(*ink.data)
+            x0, y0, x1, y1 = ink.data
+            c.addLiteral(f"{max(ink.stroke, 8):.2f} w n {x0:.2f} {y0:.2f} m {x1:.2f} {y1:.2f} l S")
         elif ink.kind == "text":
             x, y, runs = ink.data
             for run in runs:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from openpyxl.cell import WriteOnlyCell
 from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
@@ -40,7 +40,7 @@ _SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, ha
 
 def write_overview(sheet: Any, book: Book) -> None:
     """Fill the first sheet."""
-    from sectionprep.outputs.workbook.write import print_setup, protect, text
+    from sectionprep.outputs.workbook.write import print_setup, protect
 
     chart = book.chart
     print_setup(sheet)
@@ -53,10 +53,7 @@ def write_overview(sheet: Any, book: Book) -> None:
     paper = _Paper(sheet)
 
     def line(value: str, *, bold: bool = False, size: int = 10, italic: bool = False) -> None:
-        cell = WriteOnlyCell(sheet, value=text(value))
-        cell.data_type = "s"
-        cell.font = Font(name="Calibri", size=size, bold=bold, italic=italic)
-        paper.add([cell])
+        paper.add([_Look(value, Font(name="Calibri", size=size, bold=bold, italic=italic))])
 
     line(chart.title, bold=True, size=16)
     credits_ = " / ".join(dict.fromkeys(t for t in (chart.composer, chart.arranger) if t))
@@ -99,55 +96,51 @@ def _wrapped(words: str, most: int) -> list[str]:
     return [*lines, now]
 
 
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """One cell: value and how it looks."""
+
+    value: str = ""
+    font: Font | None = None
+    fill: PatternFill | None = None
+    alignment: Alignment | None = None
+
+
 class _Paper:
-    """The sheet with a count of its rows: a height must be said before the row is written."""
+    """The sheet, written row by row."""
 
     def __init__(self, sheet: Any) -> None:
         self.sheet, self.rows = sheet, 0
 
-    def add(self, cells: Sequence[Any], height: float = 0.0) -> None:
+    def add(self, cells: Sequence[_Look | None] = (), height: float = 0.0) -> None:
+        from sectionprep.outputs.workbook.write import put
+
         self.rows += 1
         if height:
             self.sheet.row_dimensions[self.rows].height = height
-        self.sheet.append(cells)
+        for n, look in enumerate(cells, start=1):
+            if look is None:
+                continue
+            cell = put(self.sheet, self.rows, n, look.value)
+            for name in ("font", "fill", "alignment"):
+                if getattr(look, name) is not None:
+                    setattr(cell, name, getattr(look, name))
 
 
 def _map(paper: _Paper, drawn: ChartMap) -> None:
     tiny, white = Font(name="Calibri", size=6), Font(name="Calibri", size=6, color="FFFFFF", bold=True)
+    small, bold = Font(name="Calibri", size=8), Font(name="Calibri", size=8, bold=True)
     centre = Alignment(horizontal="center", vertical="center")
-
-    def cell(value: str, font: Font, fill: PatternFill | None = None) -> Any:
-        made = WriteOnlyCell(paper.sheet, value=value or None)
-        made.font, made.alignment = font, centre
-        if fill is not None:
-            made.fill = fill
-        return made
-
-    bold = Font(name="Calibri", size=8, bold=True)
+    looks = {kind: _Look(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, fill, centre) for kind, fill in _FILLS.items()}
     for start in range(0, len(drawn.bars), _MAP_BARS):
         bars = drawn.bars[start : start + _MAP_BARS]
         if start:
-            paper.add([])
-        letters = [WriteOnlyCell(paper.sheet, value="")]
-        for bar in bars:
-            made = WriteOnlyCell(paper.sheet, value=bar.letter or None)
-            made.font = bold
-            letters.append(made)
-        paper.add(letters)
-        numbers = [cell("bar", tiny)]
-        for n, bar in enumerate(bars):
-            made = WriteOnlyCell(paper.sheet, value=bar.number if n % 4 == 1 or bar.letter else None)
-            made.font = tiny
-            numbers.append(made)
-        paper.add(numbers)
+            paper.add()
+        paper.add([None, *(_Look(bar.letter, bold) if bar.letter else None for bar in bars)])
+        paper.add([_Look("bar", tiny, None, centre),
+                   *(_Look(bar.number, tiny) if n % 4 == 1 or bar.letter else None for n, bar in enumerate(bars))])
         for name, kinds in drawn.rows:
-            first = WriteOnlyCell(paper.sheet, value=name)
-            first.data_type = "s"
-            first.font = Font(name="Calibri", size=8)
-            paper.add([first, *(cell(_LETTERS[k], white if k in ("unison", "octaves") else tiny, _FILLS.get(k))
-                                   for k in kinds[start : start + _MAP_BARS])], _MAP_ROW)
-    paper.add([])
+            paper.add([_Look(name, small), *(looks.get(kind) for kind in kinds[start : start + _MAP_BARS])], _MAP_ROW)
+    paper.add()
     for kind, says in _SAYS.items():
-        note = WriteOnlyCell(paper.sheet, value=says)
-        note.font = Font(name="Calibri", size=8)
-        paper.add([None, cell(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, _FILLS[kind]), None, note])
+        paper.add([None, looks[kind], None, _Look(says, small)])

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
@@ -63,6 +62,19 @@ def text(value: object) -> str:
     return _CONTROL.sub("", str(value))[:32000]
 
 
+def put(sheet: Any, row: int, column: int, value: object) -> Any:
+    """Write a value and return its cell; text is never a formula, whatever a part or title is called."""
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return sheet.cell(row, column, value)
+    if value in (None, ""):
+        return sheet.cell(row, column)
+    words = text(value)
+    cell = sheet.cell(row, column, words)
+    if words.startswith(("=", "#")):  # a formula, or the name of an error
+        cell.data_type = "s"
+    return cell
+
+
 class SheetWriter:
     """Writes one table; remembers the row of each key for links."""
 
@@ -73,29 +85,23 @@ class SheetWriter:
         self._offers: dict[tuple[str, ...], list[int]] = {}
 
     def head(self, purpose: str) -> None:
-        """Purpose line and headings. The sheet's own settings come first: it is written as a stream."""
+        """Purpose line and headings."""
         sheet = self.sheet
         print_setup(sheet, title_rows=f"1:{_FIRST_ROW - 1}")
         sheet.row_dimensions[_FIRST_ROW - 1].height = 28
         protect(sheet)
         sheet.freeze_panes = f"A{_FIRST_ROW}"
+        put(sheet, 1, 1, purpose).font = Font(name="Calibri", size=10, italic=True)
         for n, column in enumerate(self.columns, start=1):
             sheet.column_dimensions[get_column_letter(n)].width = column.width
-        first = WriteOnlyCell(sheet, value=text(purpose))
-        first.font = Font(name="Calibri", size=10, italic=True)
-        sheet.append([first])
-        cells = []
-        for column in self.columns:
-            cell = WriteOnlyCell(sheet, value=column.heading)
+            cell = put(sheet, _FIRST_ROW - 1, n, column.heading)
             cell.font, cell.fill, cell.alignment, cell.border = _HEAD_FONT, _HEAD_FILL, _HEAD_ALIGN, _GRID
-            cells.append(cell)
-        sheet.append(cells)
 
     def row(self, row: Row, link: str = "") -> None:
         """One row; typed values win over proposals in input columns."""
         typed = self.typed.get(row.key, {})
-        cells = []
         lines = 1
+        self.last_row += 1
         for n, column in enumerate(self.columns):
             value: Any = row.cells.get(column.heading)
             if column.heading == tables.KEY:
@@ -104,23 +110,16 @@ class SheetWriter:
                 value = typed[column.heading]
             if column.wrap and value:
                 lines = max(lines, _lines(str(value), column.width))
-            cells.append(self._cell(column, value, link if n == 0 else ""))
-        self.last_row += 1
+            self._cell(column, n + 1, value, link if n == 0 else "")
         self._offers.setdefault(row.offers, []).append(self.last_row)
         if lines > 1:
             self.sheet.row_dimensions[self.last_row].height = 13.2 * lines + 2
-        self.sheet.append(cells)
 
-    def _cell(self, column: Column, value: Any, link: str) -> Any:
-        cell: Any = WriteOnlyCell(self.sheet)
+    def _cell(self, column: Column, n: int, value: Any, link: str) -> None:
         if link:
-            cell.value = f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")'
-        elif isinstance(value, bool) or not isinstance(value, int | float):
-            if value not in (None, ""):
-                cell.value = text(value)
-                cell.data_type = "s"  # never a formula, whatever a part or title is called
+            cell = self.sheet.cell(self.last_row, n, f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")')
         else:
-            cell.value = value
+            cell = put(self.sheet, self.last_row, n, value)
         shape = (column.heading == tables.KEY, column.is_input, column.wrap, bool(link))
         style = self._styles.get(shape)
         if style is None:
@@ -133,7 +132,6 @@ class SheetWriter:
             self._styles[shape] = cell._style
         else:
             cell._style = style
-        return cell
 
     def finish(self) -> None:
         """Filters and drop-downs."""
@@ -213,7 +211,8 @@ def print_setup(sheet: Any, *, title_rows: str = "") -> None:
 def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     """The workbook as bytes. typed: what was typed into an earlier one; every cell of it is kept."""
     typed = typed or Typed()
-    workbook = Workbook(write_only=True)
+    workbook = Workbook()
+    del workbook["Sheet"]
     workbook.properties.title = text(f"{book.chart.title}: rehearsal workbook")
     workbook.properties.creator = "sectionprep"
     rows_of = _positions(book)
