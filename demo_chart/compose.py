@@ -344,7 +344,8 @@ def build() -> list[dict[int, list[Event]]]:
             e.fermata = True
     put(15, walking())
     for index in (13, 14, 16):
-        put(index, {n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)] for n in range(1, LAST + 1)})
+        put(index, {n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)] for n in range(1, LAST)})
+        parts[index][LAST] = [Event(48, Pitch("B", 0, 4), slash=True, fermata=True)]
     parts[2].update({n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)] for n in range(35, 51)})
     return parts
 

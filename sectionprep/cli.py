@@ -268,7 +268,10 @@ def mark(
 ) -> None:
     """Write the marked score and its change record, or undo them."""
     from sectionprep import pipeline
+    from sectionprep.errors import BadArgument
 
+    if record is not None and not undo:
+        raise BadArgument("--record goes with --undo.", remedy="Give both, or leave the record out.")
     if undo:
         from sectionprep.outputs.marked_score import undo as undo_marks
         from sectionprep.outputs.writing import write_file
@@ -357,7 +360,10 @@ def checklist(
 ) -> None:
     """Write the rehearsal workbook alone."""
     from sectionprep import pipeline
+    from sectionprep.errors import BadArgument
 
+    if out is not None and out.suffix.lower() != ".xlsx":
+        raise BadArgument(f"a workbook is a .xlsx file; --out names {str(out)!r}.", remedy="Give it that ending.")
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, plan=plan, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")

@@ -129,7 +129,10 @@ class _NoteText:
             self._ghost()
         by_home: dict[str, list[str]] = {}
         for name in sorted(edit.add - {"ghost"}):
-            by_home.setdefault(BY_NAME[name].home, []).append(_ELEMENTS.get(name, f"<{name}/>"))
+            element = _ELEMENTS.get(name, f"<{name}/>")
+            if name == "tenuto" and "accent" in edit.add:  # the two are read as one sign: on one side
+                element = '<tenuto placement="above"/>'
+            by_home.setdefault(BY_NAME[name].home, []).append(element)
         slurs = []
         if edit.slur_stop:
             slurs.append(f'<slur type="stop" number="{edit.slur_stop}"/>')

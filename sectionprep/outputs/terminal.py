@@ -65,6 +65,8 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
     """Each lead line with its marks and reasons."""
     console = _console()
     console.print(_text(f"{chart.title}: phrased as {plan.style} ({plan.style_why})", "bold"))
+    if not plan.passages:
+        console.print(_text("No line to phrase there: nothing but rests, slashes or unpitched notes."))
     for planned in plan.passages:
         console.print()
         console.print(_text(f"{planned.id}  {chart.parts[planned.part].name}", "bold"))

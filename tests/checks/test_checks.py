@@ -191,3 +191,26 @@ def test_clef_and_tempo_that_only_one_part_has_otherwise() -> None:
     c = read_chart(parse_document(Path("x"), score_xml(parts)))
     found = [(f.check, f.part) for f in run_checks(c, find_passages(c)) if f.check in ("clef", "road-map")]
     assert sorted(found) == [("clef", 0), ("road-map", 3)]
+
+
+def _with_fermatas(holding: set[int]) -> list[tuple[str, str, int]]:
+    """Four parts that end on a whole note (the last one on a whole rest); those named hold it."""
+    parts = {}
+    for n in range(4):
+        last = "<note><rest/><duration>96</duration></note>" if n == 3 else \
+            "<note><pitch><step>C</step><octave>5</octave></pitch><duration>96</duration><type>whole</type></note>"
+        if n in holding:
+            last = last.replace("</note>", "<notations><fermata/></notations></note>")
+        body = part_xml(TUNE)
+        parts[f"Trumpet {n + 1}"] = body + f'<measure number="9">{last}</measure>'
+    c = read_chart(parse_document(Path("x"), score_xml(parts)))
+    return [(f.severity, f.message, f.part) for f in run_checks(c, find_passages(c)) if f.check == "fermata"]
+
+
+def test_a_fermata_that_some_lack_is_found() -> None:
+    """Common practice, no source: at a hold everybody holds, those who rest too."""
+    assert _with_fermatas({0, 1, 2, 3}) == []
+    assert _with_fermatas(set()) == []
+    assert _with_fermatas({0, 1, 2}) == [("note", "no fermata where 3 other parts hold", 3)]
+    assert _with_fermatas({0, 2, 3}) == [("warning", "no fermata where 3 other parts hold", 1)]
+    assert _with_fermatas({1}) == [("warning", "has a fermata that 3 other parts have not", 1)]
