@@ -24,15 +24,15 @@ def _find(context: Context) -> Iterable[Finding]:
         if not others:
             continue
         if len(hold) >= len(others):
-            for part, sounding in others.items():
+            for lacking, sounding in others.items():
                 yield Finding(
-                    check="fermata", severity="warning" if sounding else "note", tick=tick, part=part,
+                    check="fermata", severity="warning" if sounding else "note", tick=tick, part=lacking,
                     message=f"no fermata where {len(hold)} other part{'s hold' if len(hold) > 1 else ' holds'}",
                     fix="Write the fermata, over the rest too: whoever counts on comes in early.")
         else:
-            for part, where in hold.items():
+            for holding, where in hold.items():
                 yield Finding(
-                    check="fermata", severity="warning", tick=where, part=part,
+                    check="fermata", severity="warning", tick=where, part=holding,
                     message=f"has a fermata that {len(others)} other part{'s have' if len(others) > 1 else ' has'} not",
                     fix="Ask the arranger: write it everywhere or take it out.")
 
