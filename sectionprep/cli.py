@@ -46,6 +46,7 @@ Syllables = Annotated[bool, typer.Option("--syllables", help="Print what to say 
 Proof = Annotated[bool, typer.Option("--proof", help="For proofreading: print what was added a shade lighter, with a page that lists it.")]
 SmallScore = Annotated[str, typer.Option("--score", help="Also print the whole score, small: written (as players read) or sounding.",
                                            show_default=False)]
+Study = Annotated[str, typer.Option("--study", help="Pitch of the study pages: sounding, or written (as players read).")]
 Hits = Annotated[bool, typer.Option("--rhythm-hits", help="Write over slash bars on which beats the horns hit.")]
 PlanPath = Annotated[Path | None, typer.Option("--plan", help="A plan file written by `plan -o`, edited or not; its lines win over the rules.")]
 Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
@@ -158,14 +159,14 @@ def prepare(
     out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
     minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False,
-    proof: Proof = False, score: SmallScore = "", rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None,
+    proof: Proof = False, score: SmallScore = "", study: Study = "sounding", rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None,
     roster: RosterFile = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, score=score, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
+                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)

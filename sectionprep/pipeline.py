@@ -53,6 +53,7 @@ class Options:
     syllables: bool = False
     proof: bool = False
     score: str = ""
+    study: str = "sounding"
     plan: Path | None = None
     decisions: Path | None = None
     roster: Path | None = None
@@ -286,7 +287,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         with Drawing(jobs, here=here) as drawing:  # the director's pages are drawn while the parts are
             progress("drawing the director's pages", 0, 1)
             director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
-                                    paper=options.paper, footer=footer_of(score))
+                                    paper=options.paper, footer=footer_of(score), pitch=options.study)
             (stage / f"{stem}_director.pdf").write_bytes(director)
             (stage / f"{stem}_map.png").write_bytes(map_png(director))
             if options.score:

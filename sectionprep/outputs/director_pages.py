@@ -76,9 +76,10 @@ def _wrap(words: str, font: str, size: float, room: float) -> list[str]:
 
 def director_pdf(
     document: Document, chart: Chart, together: Together, plan: Plan, before: Sequence[Finding], after: Sequence[Finding],
-    *, paper: str, footer: str,
+    *, paper: str, footer: str, pitch: str = "sounding",
 ) -> bytes:
-    """Summary and study pages as a PDF. document, chart: the marked ones."""
+    """Summary and study pages as a PDF. document, chart: the marked ones. pitch: of the study pages, "sounding" or
+    "written" (as the players read)."""
     from reportlab.pdfgen.canvas import Canvas
 
     fonts.register()
@@ -94,7 +95,7 @@ def director_pdf(
         if planned is not None:
             canvas.setPageSize((short, long))
             mine = [f for f in before if f.passage == passage.id]
-            _study(painter, short, long, document, chart, passage, planned, plan.style, mine, footer)
+            _study(painter, short, long, document, chart, passage, planned, plan.style, mine, footer, pitch)
     canvas.save()
     return out.getvalue()
 
@@ -252,8 +253,8 @@ def _legend(page: _Page) -> None:
 # -- study pages --------------------------------------------------------------------------------------
 
 
-def _picks(chart: Chart, passage: Passage) -> list[Pick]:
-    """Lead on top, then the others from high to low, in sounding pitch with a clef that suits it."""
+def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
+    """Lead on top, then the others from high to low; in sounding pitch with a clef that suits it."""
     def height(part: int) -> float:
         notes = [t.pitch for t in chart.lines[part] if passage.start <= t.onset < passage.end]
         return sum(notes) / max(len(notes), 1)
@@ -267,8 +268,10 @@ def _picks(chart: Chart, passage: Passage) -> list[Pick]:
     picks = []
     for index in order:
         part = chart.parts[index]
-        shift = part.transposition_at(passage.start) if not chart.concert else CONCERT
-        clef = "F4" if height(index) < 59 else "G2"
+        shift, clef = CONCERT, ""
+        if pitch == "sounding":
+            shift = part.transposition_at(passage.start) if not chart.concert else CONCERT
+            clef = "F4" if height(index) < 59 else "G2"
         label = part.chair.says if part.chair.sure else part.name
         picks.append(Pick(part_id=part.id, occurrence=occurrence[index], label=label, shift=shift, clef=clef))
     return picks
@@ -276,18 +279,18 @@ def _picks(chart: Chart, passage: Passage) -> list[Pick]:
 
 def _study(
     painter: Painter, width: float, height: float, document: Document, chart: Chart, passage: Passage, planned: PassagePlan,
-    style: str, findings: Sequence[Finding], footer: str,
+    style: str, findings: Sequence[Finding], footer: str, pitch: str,
 ) -> None:
     canvas = painter.canvas
     page = _Page(canvas, width, height)
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     page.text(f"{passage.id}   {passage.scope}, {passage.texture}", 14, fonts.BOLD)
     page.text(f"{chart.title}, bar {start.bar} beat {say_beat(start.beat)} to bar {end.bar} beat {say_beat(end.beat)}. Lead: "
-              f"{chart.parts[passage.lead].name} ({passage.lead_why}). Sounding pitch.", 9)
+              f"{chart.parts[passage.lead].name} ({passage.lead_why}). {'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.", 9)
     page.space(6)
     whole = chart.end_place(passage.end).index
     last = min(whole, start.index + _STUDY_BARS - 1)
-    score = extract_excerpt(document, _picks(chart, passage), start.index, last, said=lead_syllables(chart, planned, style))
+    score = extract_excerpt(document, _picks(chart, passage, pitch), start.index, last, said=lead_syllables(chart, planned, style))
     try:
         systems, glyphs = engrave_excerpt(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
     except EngravingFailed as error:
@@ -306,7 +309,7 @@ def _study(
         page.text(f"Shown to bar {chart.bars[last].number}; the plan goes on to bar {end.bar} (see the workbook).", 8, fonts.ITALIC)
     if page.y < page.height * 0.28:
         page.turn(footer, f"{passage.id}   {passage.scope}, notes")
-    _notes_beside(page, chart, passage, planned, findings)
+    _notes_beside(page, chart, passage, planned, findings, pitch)
     _foot(canvas, width, footer)
     canvas.showPage()
 
@@ -332,14 +335,16 @@ def _weights(painter: Painter, system: System, staff_y: float, planned: PassageP
             c.drawPath(path, stroke=0, fill=1)
 
 
-def _sounding(chart: Chart, part: int, note: PlannedNote) -> str:
-    """The sounding pitch as the page spells it."""
+def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
+    """The pitch as the page spells it."""
     written = note.tone.head.pitch
+    if pitch == "written":
+        return str(written or "")
     return str(chart.parts[part].transposition_at(note.tone.onset).sounding_pitch(written)) if written else ""
 
 
 def _notes_beside(
-    page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding]
+    page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding], pitch: str
 ) -> None:
     page.space(6)
     if passage.voicing:
@@ -356,7 +361,7 @@ def _notes_beside(
         words = say(note.marks - {"slur-stop"}) if note.marks - {"slur-stop"} else ""
         if note.cutoff is not None:
             words = f"{words}, off {say_beat(chart.place(note.cutoff).beat)}".lstrip(", ")
-        page.text(f"{place.bar}.{say_beat(place.beat)}  {_sounding(chart, planned.part, note)}  {words}: {note.why}", 8, gap=1.5)
+        page.text(f"{place.bar}.{say_beat(place.beat)}  {_named(chart, planned.part, note, pitch)}  {words}: {note.why}", 8, gap=1.5)
     for reading in planned.readings:
         leans = ", ".join(f"{chart.place(t).bar}.{say_beat(chart.place(t).beat)}" for t, _ in reading.leans)
         page.text(f"Reading \"{reading.name}\" leans on: {leans}.", 8, fonts.ITALIC)

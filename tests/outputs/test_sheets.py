@@ -208,3 +208,19 @@ def test_no_turn_without_rest_where_a_line_can_end_in_one(tmp_path: Path) -> Non
     (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
     assert len(report.turns) >= 2
     assert all(turn.possible for turn in report.turns)
+
+
+def test_study_pages_sound_or_read(demo_marked: pipeline.Marked) -> None:
+    """The lead's first accent of the soli at B: written E6 for an alto is a sounding G5."""
+    from sectionprep.outputs.director_pages import director_pdf
+
+    again = demo_marked.again
+    texts = {}
+    for pitch in ("sounding", "written"):
+        pdf = pypdfium2.PdfDocument(director_pdf(again.document, again.chart, demo_marked.score.together, demo_marked.plan, demo_marked.before,
+                                                 demo_marked.after, paper="letter", footer="", pitch=pitch))
+        texts[pitch] = " ".join(page.get_textpage().get_text_range() for page in pdf)
+    assert "Sounding pitch" in texts["sounding"]
+    assert "As the players read" in texts["written"]
+    assert re.search(r"19\.1and\s+G5\s+accent", texts["sounding"])
+    assert re.search(r"19\.1and\s+E6\s+accent", texts["written"])
