@@ -26,7 +26,12 @@ app = typer.Typer(
     "Options here come before the command. Prepare only music that you may copy.",
 )
 
-Score = Annotated[Path, typer.Argument(
+def _a_place(path: Path) -> Path:
+    """The current folder has no name to make file names from: say it in full."""
+    return path if path.name else path.resolve()
+
+
+Score = Annotated[Path, typer.Argument(callback=_a_place,
     help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for each part, or ABC, Humdrum, MEI, MIDI (converted).",
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
@@ -398,7 +403,7 @@ def audition(
         raise BadArgument(f"--sound cannot be {sound!r}.", remedy=f"Choose one of: {', '.join(SOUNDS)}.")
     options = _options(style=style, printed=printed, plan=plan, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_audition")
-    wish = Wish(passages=tuple(passage or ()), part=part, tempos=shares, loops=loops, click=click, sound=sound)
+    wish = Wish(passages=tuple(p.upper() for p in passage or ()), part=part, tempos=shares, loops=loops, click=click, sound=sound)
     written = pipeline.audition(chart, folder, options, wish)
     _say(f"Written: {folder}{os.sep} ({len(written)} files). Start quietly: headphones harm ears too.")
 
@@ -426,5 +431,5 @@ def book(
     results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)
     _say(f"{len(results)} charts, {failed} failed. Written: {out / 'book.xlsx'}")
-    if failed == len(results):
+    if failed:
         raise typer.Exit(3)

@@ -66,7 +66,9 @@ def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell:
     """Prepare every chart of a library; `tell` is called as each one ends, with the number of charts in all. cluster: address of a Dask scheduler."""
     if not library.is_dir():
         raise UnreadableFile("is no folder.", where=str(library), remedy="Name the folder that holds the charts.")
-    charts = charts_in(library)
+    if out.resolve() == library.resolve():
+        raise BadArgument("the results would be mixed with the charts.", remedy="Name another folder with --out.")
+    charts = charts_in(library, out)
     if not charts:
         raise UnreadableFile("holds no charts.", where=str(library), remedy="Put MusicXML files into it.")
     names = ["/".join(path.relative_to(library).parts) for path in charts]

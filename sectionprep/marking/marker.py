@@ -104,6 +104,9 @@ def _mark_part(desk: Desk, passage: Passage, planned: PassagePlan, part: int) ->
             if note.marks - SLURS:
                 silent.append(note.tone.onset)
             continue
+        if note.hands_off:
+            desk.marked[part].add(tone.onset)
+            continue
         _mark_tone(desk, passage, note, tone, part, is_lead)
         if note.cutoff is not None and tone.end == note.tone.end:
             signs.write_cutoff(desk, passage, tone, part, note.cutoff, note.release)

@@ -189,7 +189,7 @@ class Chart:
         """Like `place`, but a tick on a bar line belongs to the bar it closes (beat 5 of a 4/4 bar)."""
         bar = self.bar_at(max(0, tick - 1))
         unit = Fraction(4 * self.resolution, bar.meter.unit)
-        return Place(bar=bar.number, index=bar.index, beat=1 + Fraction(tick - bar.start) / unit)
+        return Place(bar=bar.number, index=bar.index, beat=1 + Fraction(tick - bar.start) / unit, is_end=tick == bar.end)
 
     def tick(self, index: int, beat: Fraction | float) -> int:
         """Tick of a beat (counted from 1) in the bar with this index."""

@@ -36,11 +36,11 @@ class ChartResult:
     reason: str = ""
 
 
-def charts_in(folder: Path) -> list[Path]:
-    """The charts of a library, in order of name; hidden files and our own results are left out."""
+def charts_in(folder: Path, out: Path) -> list[Path]:
+    """The charts of a library, in order of name; hidden files and our own results (in `out`, too) are left out."""
     found = [p for p in sorted(folder.rglob("*")) if p.is_file() and p.suffix.lower() in _SUFFIXES
              and not any(part.startswith(".") for part in p.relative_to(folder).parts)]
-    return [p for p in found if not p.stem.endswith("_marked")]
+    return [p for p in found if not p.stem.endswith("_marked") and out.resolve() not in p.resolve().parents]
 
 
 def key_of(path: Path, settings: str) -> str:

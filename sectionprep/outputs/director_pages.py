@@ -27,6 +27,7 @@ from sectionprep.settings import load_toml
 
 _MARGIN = 12 * MM
 _STUDY_BARS = 24  # a study page is a hand-out, not the score: longer passages show their first bars; judgement
+_DISAGREEMENTS = 14  # listed on a study page
 _STAFF_MM = 5.0  # staff height on study pages: smaller than a player's, large enough for a stand
 
 
@@ -152,7 +153,8 @@ def _passage_list(page: _Page, chart: Chart, together: Together) -> None:
     for n, p in enumerate(together.passages[: 2 * rows]):
         column, row = divmod(n, rows)
         start, end = chart.place(p.start), chart.end_place(p.end)
-        words = (f"{p.id}   {start.bar}.{say_beat(start.beat)} - {end.bar}.{say_beat(end.beat)}   {p.scope}, {p.texture}, lead "
+        until = end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}"
+        words = (f"{p.id}   {start.bar}.{say_beat(start.beat)} - {until}   {p.scope}, {p.texture}, lead "
                  f"{chart.parts[p.lead].name}" + (f", as {p.returns}" if p.returns else ""))
         page.canvas.setFont(fonts.TEXT, size)
         page.canvas.drawString(_MARGIN + column * page.inner / 2, top - step * (row + 1), fonts.printable(words)[:95])
@@ -285,7 +287,7 @@ def _study(
     page = _Page(canvas, width, height)
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     page.text(f"{passage.id}   {passage.scope}, {passage.texture}", 14, fonts.BOLD)
-    page.text(f"{chart.title}, bar {start.bar} beat {say_beat(start.beat)} to bar {end.bar} beat {say_beat(end.beat)}. Lead: "
+    page.text(f"{chart.title}, {start} to {end}. Lead: "
               f"{chart.parts[passage.lead].name} ({passage.lead_why}). {'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.", 9)
     page.space(6)
     whole = chart.end_place(passage.end).index
@@ -297,6 +299,7 @@ def _study(
         page.text(str(error), 9, fonts.ITALIC)
         systems, glyphs = [], {}
     painter.learn(glyphs)
+    bar = start.index
     for n, system in enumerate(systems):
         need = (system.bottom - system.top) * UNIT + 12
         if n and need > page.y - _MARGIN:
@@ -304,6 +307,10 @@ def _study(
         staff_y = page.y - (system.staff_top - system.top) * UNIT
         painter.system(system, _MARGIN, staff_y)
         _weights(painter, system, staff_y, planned)
+        with painter.at(system, _MARGIN, staff_y):
+            left = system.bar_edges[0][1] if system.bar_edges else 0.0
+            painter.text(left, system.staff_top - 150, chart.bars[min(bar, last)].number, fonts.ITALIC, 260)
+        bar += len(system.measures)
         page.y -= need
     if last < whole:
         page.text(f"Shown to bar {chart.bars[last].number}; the plan goes on to bar {end.bar} (see the workbook).", 8, fonts.ITALIC)
@@ -367,5 +374,7 @@ def _notes_beside(
         page.text(f"Reading \"{reading.name}\" leans on: {leans}.", 8, fonts.ITALIC)
     if findings:
         page.text("What disagreed before", 10, fonts.BOLD)
-        for f in findings[:12]:
+        for f in findings[:_DISAGREEMENTS]:
             page.text(f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}", 8, gap=1.5)
+        if len(findings) > _DISAGREEMENTS:
+            page.text(f"and {len(findings) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC)

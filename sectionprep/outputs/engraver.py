@@ -40,11 +40,11 @@ class EngravingFailed(SectionprepError):
 
 
 def engrave(
-    part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = (), seek_rests: bool = False
+    part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = (), way: str = "usual"
 ) -> Engraving:
     """Draw one part on lines `width_mm` wide with staves `staff_mm` high. notes: how many note heads must
     come out (a part that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each
-    bar; seek_rests: let lines end there."""
+    bar; way: of breaking lines (layout.WAYS)."""
     toolkit = _toolkit()
     common = _common(staff_mm)
     with _quiet() as said:
@@ -62,7 +62,7 @@ def engrave(
                    glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
             for n, bar in enumerate(mei.bars)
         ]
-        starts = break_for_pages(boxes, width_mm * 100 - head, seek_rests=seek_rests)
+        starts = break_for_pages(boxes, width_mm * 100 - head, way)
         mei.set_breaks(starts)
         systems, glyphs = read_systems(_page(toolkit, mei.text(), {
             **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,

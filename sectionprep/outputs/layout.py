@@ -74,16 +74,19 @@ _PAGES = (9, 18)  # lines that fit on one page and on two
 _REST_PRIZE = 2.5  # for a line that ends in a rest long enough to turn in
 
 
-def break_for_pages(bars: Sequence[BarBox], room: float, *, seek_rests: bool = False) -> tuple[int, ...]:
+WAYS = ("usual", "rests", "tight")  # of breaking lines, from the best to read to the one with the fewest lines
+
+
+def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> tuple[int, ...]:
     """Line breaks at the usual price of a line, or at the least price at which the part fits on one page or on
-    two: a part of one or two pages needs no turn. Squeezing stays dearer than any line. seek_rests: lines had better end
-    where a page can be turned."""
+    two: a part of one or two pages needs no turn. Squeezing stays dearer than any line. way: "rests" lets lines end where a
+    page can be turned; "tight" fits two pages even if sections then begin inside a line."""
     costs = _all_costs(bars, room)
-    usual = _cheapest(bars, costs, _LINE_PRICE, _REST_PRIZE if seek_rests else 0.0)
+    usual = _cheapest(bars, costs, _LINE_PRICE, _REST_PRIZE if way == "rests" else 0.0)
     for lines in _PAGES:
         if len(usual) <= lines:
             return usual
-        for price in (1.0, 1.8, 2.8, 4.0):
+        for price in (1.0, 1.8, 2.8, 4.0, *((4.4, 4.8, 5.2, 5.6, 6.0, 8.0, 11.0) if way == "tight" else ())):
             fewer = _cheapest(bars, costs, price, 0.0)
             if len(fewer) <= lines:
                 return fewer

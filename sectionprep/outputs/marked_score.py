@@ -42,6 +42,9 @@ def _lines(items: list[Any]) -> str:
 def undo(marked_path: Path, record_path: Path) -> bytes:
     """The original file's bytes, from a marked score and its record. Raises UnusableSettings."""
     document = open_document(marked_path)
+    if not record_path.exists():
+        raise UnusableSettings("there is no change record.", where=str(record_path),
+                               remedy="It is written beside the marked score as NAME.changes.json; name it with --record.")
     try:
         data = json.loads(record_path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as error:

@@ -9,7 +9,7 @@ from typing import Any
 
 from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import Engraving, EngravingFailed, engrave
-from sectionprep.outputs.layout import TURN_SECONDS, LineBox, Pages, Turn, break_pages
+from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
 from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.painter import MM, UNIT, Painter
@@ -131,11 +131,12 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
     frame = _frame(job.style.paper)
     painter = Painter(canvas)
-    sheet = _lay_out(job, frame, seek_rests=False)
-    if any(not turn.possible for turn in sheet.broken.turns) and any(rest >= TURN_SECONDS for rest in job.rests[:-1]):
-        other = _lay_out(job, frame, seek_rests=True)
-        if _hard_turns(other) < _hard_turns(sheet):
-            sheet = other
+    sheet = _lay_out(job, frame, "usual")
+    can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
+    for way in WAYS[1:]:
+        hopeful = can_rest if way == "rests" else len(sheet.broken.starts) == 3
+        if hopeful and any(not turn.possible for turn in sheet.broken.turns):
+            sheet = min(sheet, _lay_out(job, frame, way), key=_hard_turns)
     engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
     painter.learn(engraving.glyphs)
     starts, turns = broken.starts, broken.turns
@@ -156,6 +157,9 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)), turns=turns, bars_per_line=per_line)
 
 
+_TIGHT_GAP = 0.6  # of the least white between lines, where that saves a turn without rest; judgement
+
+
 @dataclass(frozen=True, slots=True)
 class _Sheet:
     """A part engraved and broken into pages."""
@@ -171,12 +175,12 @@ def _hard_turns(sheet: _Sheet) -> tuple[int, int]:
     return sum(not turn.possible for turn in sheet.broken.turns), len(sheet.broken.starts) + sheet.broken.cover
 
 
-def _lay_out(job: PartJob, frame: _Frame, *, seek_rests: bool) -> _Sheet:
+def _lay_out(job: PartJob, frame: _Frame, way: str) -> _Sheet:
     engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes,
-                        rests=job.rests, seek_rests=seek_rests)
+                        rests=job.rests, way=way)
     extras = extras_of(engraving, job)
     lines = _line_boxes(engraving, job)
-    gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM
+    gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM * (_TIGHT_GAP if way == "tight" else 1.0)
     return _Sheet(engraving, extras, lines, break_pages(lines, frame.room(True), frame.room(False), gap))
 
 
@@ -200,7 +204,7 @@ def _place(
     used = sum(line.height for line in lines[first:last])
     spaces = max(last - first - 1, 1)
     spare = (frame.room(is_first) - used) / spaces
-    gap = min(max(spare, page["gap"] * MM), page["gap_most"] * MM) if not is_last or spare < page["gap_most"] * MM \
+    gap = min(max(spare, page["gap"] * MM * _TIGHT_GAP), page["gap_most"] * MM) if not is_last or spare < page["gap_most"] * MM \
         else page["gap_most"] * MM * 0.8
     pale = {*job.pale, *(name for name, key in engraving.signs.items() if key in job.pale_signs)} if job.style.proof else ()
     y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
@@ -288,7 +292,8 @@ def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, t
     sizes = load_toml("templates/sheets.toml")["type"]
     y = frame.bottom - 14
     canvas.setFont(fonts.TEXT, sizes["footer"])
-    canvas.drawString(frame.side, y, fonts.printable(job.footer))
+    legend = "    -oo: no tongue, n: half swallowed" if job.syllables and number == 1 else ""
+    canvas.drawString(frame.side, y, fonts.printable(job.footer + legend))
     canvas.drawRightString(frame.width - frame.side, y, f"{number} / {pages}")
     if turn is not None:
         words = "turn" if turn.possible else "turn quickly"

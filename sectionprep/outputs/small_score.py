@@ -71,6 +71,7 @@ class _Pages:
                 continue
             self.painter.learn(glyphs)
             for system in systems:
+                system.top = min(system.top, system.staff_top - 480)  # room for the bar number
                 self._place(system, scale, room, self.chart.bars[min(first, last)].number)
                 first += len(system.measures)
         self._foot()

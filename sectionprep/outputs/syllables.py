@@ -21,11 +21,11 @@ _LIGHT_FROM = 160.0  # beats a minute: "daht" below, "dot" from here (Treinen: d
 
 
 def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[int, str]:
-    """Syllable by note address for every note of the part inside a passage. chart: the marked one, so that what is said
+    """Syllable by note address for every note of the part inside a passage or a hit. chart: the marked one, so that what is said
     is what is printed. plan: says which notes its usual tonguing slurs to."""
     style = styles().get(plan.style)
     found: dict[int, str] = {}
-    for passage in together.passages:
+    for passage in sorted(together.marked, key=lambda p: p in together.passages):  # passages speak last
         if part not in passage.parts:
             continue
         planned = plan.of(passage.id)
@@ -49,11 +49,12 @@ def _line(chart: Chart, tones: list[Tone], tongued: Mapping[int, bool], style: S
         follows = n > 0 and tones[n - 1].end == tone.onset and tones[n - 1].pitch != tone.pitch
         slurred = follows and (under_slur or not tongued.get(tone.onset, True)) and not tone.marks & {"accent", "strong-accent"}
         after = tones[n + 1].onset - tone.end if n + 1 < len(tones) else chart.resolution
-        found[tone.head.address] = _one(chart, tone, slurred, after, style)
+        into_accent = after == 0 and bool(tones[n + 1].marks & {"accent", "strong-accent"})  # it carries through: not clipped
+        found[tone.head.address] = _one(chart, tone, slurred, after, style, into_accent)
     return found
 
 
-def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | None) -> str:
+def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | None, into_accent: bool) -> str:
     marks = tone.marks
     effect = next((word for mark, word in _EFFECTS.items() if mark in marks), "")
     if effect:
@@ -72,7 +73,7 @@ def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | Non
         return "dud"
     if slurred:
         return "-oo"
-    return "dit" if style is not None and _is_short(chart, tone, after, style) else "doo"
+    return "dit" if style is not None and not into_accent and _is_short(chart, tone, after, style) else "doo"
 
 
 def _is_short(chart: Chart, tone: Tone, after: int, style: Style) -> bool:

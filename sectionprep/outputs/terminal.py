@@ -56,7 +56,7 @@ def passages_table(chart: Chart, together: Together) -> None:
         odd = sum(d.kind in ("pitch", "missing", "extra") for d in p.deviations)
         if odd:
             extra += f"; {odd} odd note{'s' if odd > 1 else ''}"
-        table.add_row(p.id, f"{start.bar}.{say_beat(start.beat)}", f"{end.bar}.{say_beat(end.beat)}", _text(p.scope), p.texture,
+        table.add_row(p.id, f"{start.bar}.{say_beat(start.beat)}", end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}", _text(p.scope), p.texture,
                       _text(chart.parts[p.lead].name), _text(extra))
     console.print(table)
 

@@ -20,7 +20,8 @@ _REACH = 16  # bars a figure may have moved; judgement
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Directive:
-    """One decision. marks: what the note shall carry; empty means plain, None means just what is printed.
+    """One decision. marks: what the note shall carry; empty means plain, None means that every part stays as it is printed.
+    note: the written pitch it was made for, where that is known.
     cutoff: write (True) or do not write (False) the release; None leaves it to the plan."""
 
     part: str
@@ -30,6 +31,7 @@ class Directive:
     figure: str = ""
     source: str = "the director"
     cutoff: bool | None = None
+    note: str = ""
 
 
 def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
@@ -72,7 +74,7 @@ def apply_directives(
         else:
             wanted[(part, tick)] = directive
     used: set[tuple[int, int]] = set()
-    passages = tuple(_apply(p, wanted, used) for p in plan.passages)
+    passages = tuple(_apply(p, wanted, used, unfit) for p in plan.passages)
     unfit += [(d, "no passage is led by this part there") for key, d in wanted.items() if key not in used]
     return replace(plan, passages=passages), tuple(unfit)
 
@@ -96,12 +98,20 @@ def _find(
     return None, "no note begins at this place"
 
 
-def _apply(plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: set[tuple[int, int]]) -> PassagePlan:
+def _apply(
+    plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: set[tuple[int, int]],
+    unfit: list[tuple[Directive, str]],
+) -> PassagePlan:
     notes: list[PlannedNote] = []
     for note in plan.notes:
         key = (plan.part, note.tone.onset)
         directive = wanted.get(key)
         if directive is None:
+            notes.append(note)
+            continue
+        if directive.note and directive.note != str(note.tone.head.pitch):
+            unfit.append((directive, f"the note there is {note.tone.head.pitch}, not {directive.note}"))
+            used.add(key)
             notes.append(note)
             continue
         used.add(key)
@@ -114,9 +124,10 @@ def _apply(plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: se
         else:
             slurs = directive.marks & SLURS or note.marks & SLURS
             marks = (directive.marks - SLURS) | slurs
-        if marks == note.marks and cutoff == note.cutoff:
+        if marks == note.marks and cutoff == note.cutoff and directive.marks is not None:
             notes.append(note)  # the rules say the same: their reason stays
             continue
-        notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="",
-                             why=f"decided by {directive.source}"))
+        hands_off = directive.marks is None
+        why = f"decided by {directive.source}" + (": left as printed in every part" if hands_off else "")
+        notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="", why=why, hands_off=hands_off))
     return replace(plan, notes=tuple(notes))

@@ -15,6 +15,7 @@ class PlannedNote:
     names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
     is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
     where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
+    hands_off: the director wants nothing written there, in no part.
     """
 
     tone: Tone
@@ -26,6 +27,7 @@ class PlannedNote:
     release: str = ""
     tongued: bool = True
     lost: str = ""
+    hands_off: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -138,4 +138,4 @@ def _directive(where: str, lead: str, line: str) -> Directive:
     if marks is None:
         raise UnusableSettings(f"{words!r} is no mark I know.", where=where, remedy="The marks stand at the top of a written plan.")
     return Directive(part=lead, bar=bar, beat=beat, marks=marks, figure=fields[3] if len(fields) == 4 else "",
-                     source="the plan file", cutoff=off)
+                     source="the plan file", cutoff=off, note=fields[1])

@@ -97,7 +97,7 @@ def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[
                  for p, k in passage.octaves if k]
     return Row(key=passage.id, link=(tables.MARKS, passage.id), cells={
         "Passage": passage.id, "From": f"{start.bar} beat {say_beat(start.beat)}",
-        "To": f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
+        "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
         "Lead": chart.parts[passage.lead].name, "Why this lead": passage.lead_why,
         "Voicing or octaves": passage.voicing or ", ".join(distances), "Sure": passage.confidence,
         "Comes back from": passage.returns, "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
@@ -131,7 +131,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                 key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
                 offers=tuple(dict.fromkeys(marks for _, marks in others)),
                 cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": str(note.tone.head.pitch or ""), "Lead": name,
-                       "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(f"{r}: {marks}" for r, marks in others), "Weight": note.weight}))
+                       "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(f"{r}: {marks}" for r, marks in others), "Weight": round(note.weight, 2)}))
     return rows
 
 
