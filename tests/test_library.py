@@ -46,3 +46,13 @@ def test_no_library(tmp_path: Path) -> None:
     for folder in (tmp_path / "none", tmp_path):
         with pytest.raises(UnreadableFile):
             book(folder, tmp_path / "out", Options())
+
+
+def test_results_are_not_mixed_with_the_charts(tmp_path: Path) -> None:
+    from sectionprep.errors import BadArgument
+
+    (tmp_path / "a.musicxml").write_bytes(_chart(TUNE))
+    with pytest.raises(BadArgument):
+        book(tmp_path, tmp_path, Options())
+    for _ in range(2):  # a folder inside the library is left out when the library is read again
+        assert len(book(tmp_path, tmp_path / "out", Options())) == 1

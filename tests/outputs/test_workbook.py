@@ -250,3 +250,31 @@ def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(de
     workbook.save(path)
     pipeline.prepare(demo_path, out, pipeline.Options(decisions=path))
     assert [sheets_of(name) for name in ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1")] == [2, 3, 0]
+
+
+def test_leave_it_on_a_printed_mark_writes_nothing_in_any_part(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path) -> None:
+    """The lead's printed accent stays, and the section is left alone at that place."""
+    rows = book.rows[tables.MARKS]
+    n = next(n for n, row in enumerate(rows) if row.cells["Passage"] == "P2" and row.cells["Why"] == "printed in the lead")
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, n + 3, "Decision"): "leave it"})
+    options = pipeline.Options(decisions=path)
+    marked = pipeline.mark_score(pipeline.read_score(demo_path, options), options)
+    bar, beat = rows[n].key.split("|")[1:3]
+    before, after = demo_marked.score.chart, marked.again.chart
+    passage = next(p for p in marked.score.together.passages if p.id == "P2")
+    tick = next(t for t in passage.attacks if after.place(t).bar == bar and str(after.place(t).beat) == beat)
+    for part in passage.parts:
+        was, now = (next(t for t in c.lines[part] if t.onset == tick).marks for c in (before, after))
+        assert was == now, after.parts[part].name
+    assert any("left as printed in every part" in note.why for plan in marked.plan.passages for note in plan.notes)
+
+
+def test_what_is_left_and_hard_comes_first(demo_marked: pipeline.Marked) -> None:
+    """Known weak spots first (common practice, no source): the only wrong note of the chart is in the first item, and a
+    few chords whose marks are mended do not come before a fast soli."""
+    score = demo_marked.score
+    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45)
+    order = [item.passage for item in items]
+    assert order[0] == "P1"
+    assert order.index("P3") < order.index("P14")
+    assert "to settle" in items[0].why

@@ -85,3 +85,11 @@ def test_words() -> None:
     assert parse_words("accent, tenuto") == {"accent", "tenuto"}
     assert parse_words("nonsense") is None
     assert parse_beat("nonsense") is None
+
+
+def test_a_line_about_another_note_is_not_applied(tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text('[[passage]]\nlead = "Alto Sax 1"\nlines = ["1 1and | D4 | accent", "1 3 | C6 | accent"]\n')
+    _, made, unfit = _plan(_chart(tmp_path / "a.musicxml"), plan=plan)
+    assert "accent" in made.passages[0].notes[0].marks
+    assert [why for _, why in unfit] == ["the note there is C5, not C6"]  # type: ignore[misc]
