@@ -114,9 +114,10 @@ def spread_hairpins(desk: Desk, passage: Passage, planned: PassagePlan, part: in
         desk.log(part, start, "hairpin", "none", f"{kind} to {chart.place(stop)}", why, passage.id, first.head.address)
         if not desk.writes:
             continue
+        number = ' number="2"' if any(stop == a or start == b for a, b, _ in own) else ""  # it meets one of the part's own
         desk.edits[desk.address(first.head)].before.append(
-            _direction(f'<wedge type="{kind}"/>', "below", desk, part))
-        end = _direction('<wedge type="stop"/>', "below", desk, part)
+            _direction(f'<wedge type="{kind}"{number}/>', "below", desk, part))
+        end = _direction(f'<wedge type="stop"{number}/>', "below", desk, part)
         following = desk.tones[part].get(stop)
         if following is not None:
             desk.edits[desk.address(following.head)].before.insert(0, end)

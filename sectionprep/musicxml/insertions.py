@@ -218,19 +218,25 @@ class _NoteText:
         for block in [n for n in self.children if n.name == "notations"]:
             homes = _children(self.text, block.open_end, block.close_start)
             gone: list[_Node] = []
+            emptied = 0  # children of the block that go whole
             for home in homes:
                 if home.name == "slur":
                     kind = re.search(r"""type\s*=\s*["'](\w+)["']""", home.attributes)
                     if kind and ((edit.drop_slur_start and kind[1] == "start")
                                  or (edit.drop_slur_stop and kind[1] == "stop")):
                         gone.append(home)
+                        emptied += 1
                 elif home.name in ("articulations", "technical", "ornaments"):
                     marks = _children(self.text, home.open_end, home.close_start)
                     out = [m for m in marks if self._mark(m) in edit.remove]
                     refilled = any(BY_NAME[name].home == home.name for name in edit.add if name in BY_NAME)
-                    gone.extend([home] if len(out) == len(marks) and out and not refilled else out)
+                    if out and len(out) == len(marks) and not refilled:
+                        gone.append(home)
+                        emptied += 1
+                    else:
+                        gone.extend(out)
             refill = bool(edit.slur_start or edit.slur_stop or edit.add - {"ghost"})
-            if gone and len(gone) == len(homes) and not refill:
+            if gone and emptied == len(homes) and not refill:
                 gone = [block]
             for node in gone:
                 self.splices.append((self._with_space(node.start), node.end, ""))

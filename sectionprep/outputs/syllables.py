@@ -44,6 +44,8 @@ def _line(chart: Chart, tones: list[Tone], tongued: Mapping[int, bool], style: S
     found: dict[int, str] = {}
     depth = 0
     for n, tone in enumerate(tones):
+        if n and tone.onset > tones[n - 1].end:
+            depth = 0  # a slur that is never closed ends at a rest
         under_slur = depth > 0
         depth = max(0, depth + tone.slurs_from - tone.slurs_to)
         follows = n > 0 and tones[n - 1].end == tone.onset and tones[n - 1].pitch != tone.pitch

@@ -276,7 +276,7 @@ def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
     return PlannedNote(
         tone=spot.tone, weight=round(weight, 3), marks=frozenset(marks) | (own & SLURS),
         added=frozenset(marks) - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
-        tongued=not (slurred or spot.slur in ("inside", "last")),
+        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")),
     )
 
 
@@ -322,6 +322,8 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     depth = 0
     for n, note in enumerate(notes):
         starts, stops = "slur-start" in note.marks, "slur-stop" in note.marks
+        if n and note.tone.onset > notes[n - 1].tone.end:
+            depth = 0  # a slur that is never closed ends at a rest
         if depth or starts or stops:
             covered.add(n)
         depth = max(0, depth + starts - stops)

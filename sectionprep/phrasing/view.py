@@ -167,9 +167,17 @@ def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
 
 
 def _slurs(tones: Sequence[Tone]) -> list[str]:
-    """Where each note stands under a printed slur; a note between two slurs ends the first ("last")."""
-    found, depth = [], 0
+    """Where each note stands under a printed slur; a note between two slurs ends the first ("last"). A slur that is never
+    closed ends at the next rest, and one that starts and stops on the notes of one tie is none."""
+    found: list[str] = []
+    depth = until = 0
     for tone in tones:
+        if tone.onset > until:
+            depth = 0
+        until = tone.end
+        if tone.slurs_from and tone.slurs_to and not depth:
+            found.append("")
+            continue
         ends = depth > 0 and tone.slurs_to
         depth = max(0, depth - ends)
         found.append("last" if ends and not depth else ("inside" if depth else ("first" if tone.slurs_from else "")))

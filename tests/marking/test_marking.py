@@ -177,3 +177,22 @@ def test_rhythm_section_gets_the_hits_on_request_only(demo_score: pipeline.Score
     assert words(asked) == dict.fromkeys(("Guitar", "Piano", "Drums"), "hits: 1and 3and")
     again = pipeline.mark_score(asked.again, pipeline.Options(rhythm_hits=True))
     assert again.files[0].splices == ()
+
+
+def test_a_hairpin_that_meets_the_parts_own_is_closed_and_written_once(tmp_path: Path) -> None:
+    from build import part_xml, score_xml
+
+    def wedge(kind: str) -> str:
+        return f'<direction placement="below"><direction-type><wedge type="{kind}" number="1"/></direction-type></direction>'
+
+    line = "C5/8 D5/8 E5/8 G5/8 F5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 G5/8 A5/4 r/4"
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({"Alto Sax 1": part_xml(line, signs={1: wedge("crescendo"), 4: wedge("stop")}),
+                                "Alto Sax 2": part_xml(line, signs={4: wedge("diminuendo"), 8: wedge("stop")})}))
+    options = pipeline.Options()
+    first = pipeline.mark_score(pipeline.read_score(path, options), options)
+    assert any(c.kind == "hairpin" and c.part == 1 for c in first.marking.changes)
+    again = tmp_path / "b.musicxml"
+    again.write_bytes(first.files[0].data)
+    second = pipeline.mark_score(pipeline.read_score(again, options), options)
+    assert not [c for c in second.marking.changes if c.kind == "hairpin" and c.part == 1]

@@ -106,3 +106,18 @@ def test_windows_line_ends_stay() -> None:
     document = parse_document(Path("x"), data)
     marked = apply_splices(data, splices_for(document, {0: NoteEdit(add={"accent"})}))
     assert marked.count(b"\n") == marked.count(b"\r\n") == data.count(b"\n") + 1
+
+
+def test_taking_one_mark_out_leaves_everything_beside_it() -> None:
+    """One of two or three marks goes; the others, the fermata and the tuplet sign beside them stay."""
+    from build import part_xml, score_xml
+
+    note = ("<note><pitch><step>C</step><octave>5</octave></pitch><duration>96</duration><notations><fermata/>"
+            "<articulations><accent/><tenuto/><scoop/></articulations></notations></note>")
+    body = part_xml("C5/1").replace("</measure>", "", 1).rsplit("<note>", 1)[0] + note + "</measure>"
+    document = parse_document(Path("x"), score_xml({"Alto": body}))
+    for gone, left in (({"accent"}, {"tenuto", "scoop"}), ({"accent", "scoop"}, {"tenuto"}), ({"accent", "tenuto", "scoop"}, set())):
+        splices = splices_for(document, {0: NoteEdit(remove=frozenset(gone))}, set())
+        text = apply_splices(document.data, splices).decode()
+        assert "<fermata/>" in text
+        assert {name for name in ("accent", "tenuto", "scoop") if f"<{name}/>" in text} == left

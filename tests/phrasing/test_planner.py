@@ -115,3 +115,18 @@ def test_sixteenth_styles_lean_on_sixteenths() -> None:
     line = "C5/16 D5/16 E5/16 G5/16 E5/16 D5/16 C5/16 D5/16 r/16 G5/16 r/8 r/4"
     plan = _plan(line, style="straight")
     assert any(n.marks & ATTACKS for n in plan.notes)
+
+
+@pytest.mark.parametrize("opening", ["A4/2 r/4 A4/4~( A4/4) r/4 r/2 ", "A4/2 r/4 A4/4( B4/4 r/4 r/2 "])
+def test_a_broken_slur_ends_at_the_next_rest(opening: str) -> None:
+    rest = "C5/8 D5/8 E5/8 G5/8 F5/8 E5/8 D5/8 C5/8 r/4 D5/4 D5/8t E5/8t F5/8t G5/4"
+    whole = _plan("A4/2 r/4 A4/4~ A4/4 r/4 r/2 " + rest)
+    broken = _plan(opening + rest)
+    assert [(n.tongued, n.marks) for n in broken.notes[-13:]] == [(n.tongued, n.marks) for n in whole.notes[-13:]]
+
+
+def test_a_note_after_a_rest_is_tongued() -> None:
+    plan = _plan("A4/4( B4/4 r/2 C5/8 D5/8 E5/8 G5/8 r/8 E5/8 D5/8 C5/8")
+    after_rest = [n for a, n in zip(plan.notes, plan.notes[1:], strict=False) if n.tone.onset > a.tone.end]
+    assert len(after_rest) == 2
+    assert all(n.tongued for n in after_rest)

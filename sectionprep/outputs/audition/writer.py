@@ -160,7 +160,7 @@ def _whole(chart: Chart, together: Together, plan: Plan, stem: Path, style: Styl
     for passage in together.passages:
         planned = plan.of(passage.id)
         for part in passage.parts:
-            tones = tones_in(chart, passage, part)
+            tones = [t for t in tones_in(chart, passage, part) if t.onset not in covered[part]]
             covered[part].update(t.onset for t in tones)
             notes.setdefault(part, []).extend(play(chart, tones, planned, pace=pace, style=style))
     for other in chart.parts:
