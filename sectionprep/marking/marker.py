@@ -178,7 +178,9 @@ def _slur_pairs(note_marks: list[tuple[int, frozenset[str]]]) -> list[tuple[int,
 def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, is_lead: bool) -> None:
     wanted = _slur_pairs([(n.tone.onset, n.marks) for n in planned.notes])
     inside = [t for t in desk.chart.lines[part] if passage.start <= t.onset < passage.end]
-    has = _slur_pairs([(t.onset, t.marks) for t in inside])
+    own = _own_slurs(desk, part)
+    has = [(a, b) for a, b in own if passage.start <= a and b < passage.end]
+    crossing = [(a, b) for a, b in own if (a, b) not in has and a < passage.end and b >= passage.start]
     if desk.policy != "add" or is_lead:
         for pair in has:
             if pair not in wanted and all(t in {n.tone.onset for n in planned.notes} for t in pair):
@@ -188,12 +190,29 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
         if (start, stop) in has:
             continue
         first, last = desk.tones[part].get(start), desk.tones[part].get(stop)
-        overlaps = any(a < stop and start < b for a, b in has)
+        overlaps = any(a < stop and start < b for a, b in has + crossing)
         if first is None or last is None or overlaps or _repeats(inside, start, stop):
             desk.log(part, start, "left", "", "", "slur not copied: this part has another slur, a rest or a "
                      "repeated note there", passage.id, applied=False)
             continue
         _add_slur(desk, passage, planned, part, first, last)
+
+
+def _own_slurs(desk: Desk, part: int) -> list[tuple[int, int]]:
+    """The part's complete slurs, ends joined by their numbers, as onsets of tones; ties are no slurs."""
+    tone_at = {note.address: tone.onset for tone in desk.chart.lines[part] for note in tone.notes}
+    begun: dict[int, int] = {}
+    found: list[tuple[int, int]] = []
+    for note in desk.chart.parts[part].notes:
+        at = tone_at.get(note.address)
+        if at is None:
+            continue
+        for number in note.slur_stops:
+            start = begun.pop(number, at)
+            if start != at:
+                found.append((start, at))
+        begun.update(dict.fromkeys(note.slur_starts, at))
+    return found
 
 
 def _repeats(tones: list[Tone], start: int, stop: int) -> bool:

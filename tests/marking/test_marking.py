@@ -196,3 +196,15 @@ def test_a_hairpin_that_meets_the_parts_own_is_closed_and_written_once(tmp_path:
     again.write_bytes(first.files[0].data)
     second = pipeline.mark_score(pipeline.read_score(again, options), options)
     assert not [c for c in second.marking.changes if c.kind == "hairpin" and c.part == 1]
+
+
+def test_a_slur_that_enters_a_passage_is_not_crossed(tmp_path: Path) -> None:
+    tail = "F5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 G5/8 A5/4 r/4"
+    d = document({"Alto Sax 1": f"r/1 r/1 C5/8 D5/8( E5/8 G5/8) {tail}", "Alto Sax 2": f"r/1 r/2 A4/2( C5/8 D5/8 E5/8) G5/8 {tail}"})
+    path = tmp_path / "a.musicxml"
+    for _ in range(2):
+        path.write_bytes(d.data)
+        marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
+        part = marked.again.chart.parts[1]
+        assert [(n.slur_starts, n.slur_stops) for n in part.notes if n.slur_starts or n.slur_stops] == [((1,), ()), ((), (1,))]
+        d = parse_document(path, marked.files[0].data)
