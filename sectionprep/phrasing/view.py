@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chords import Chord, parse_chord
 from sectionprep.phrasing.styles import Style
 
 
@@ -78,14 +80,15 @@ class Spot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineView:
-    """A line cut into phrases. beat: ticks of the felt beat. phrases: (first, last) indices of spots."""
+    """A line cut into phrases. beat: ticks of the felt beat. phrases: (first, last) indices of spots. chords: (tick, sounding
+    chord), from the part itself or from the first part that carries symbols."""
 
     spots: tuple[Spot, ...]
     phrases: tuple[tuple[int, int], ...]
     style: Style
     beat: int
     tempo: float
-    chords: tuple[tuple[int, str], ...] = ()
+    chords: tuple[tuple[int, Chord], ...] = ()
 
     def phrase_of(self, spot: Spot) -> Sequence[Spot]:
         """The notes of the phrase a note belongs to."""
@@ -99,6 +102,22 @@ class LineView:
     def next(self, spot: Spot) -> Spot | None:
         """The note after, in the same phrase."""
         return None if spot.last else self.spots[spot.index + 1]
+
+
+    def chord_at(self, spot: Spot) -> Chord | None:
+        """The chord that sounds when a note begins."""
+        at = self._chord_index(spot)
+        return self.chords[at][1] if at >= 0 else None
+
+    def new_chord(self, spot: Spot) -> Chord | None:
+        """The chord, if it has changed within a beat before the note begins."""
+        at = self._chord_index(spot)
+        if at < 1 or spot.tone.onset - self.chords[at][0] >= self.beat or self.chords[at][1] == self.chords[at - 1][1]:
+            return None
+        return self.chords[at][1]
+
+    def _chord_index(self, spot: Spot) -> int:
+        return bisect_right(self.chords, spot.tone.onset, key=lambda chord: chord[0]) - 1
 
 
 _LONGEST = 64  # notes in one phrase: eight bars of eighths
@@ -141,9 +160,18 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
         if last:
             phrases.append((first, n))
             phrase, first = phrase + 1, n + 1
-    chords = tuple((d.onset, d.value) for d in chart.parts[part].directions if d.kind == "chord")
     return LineView(spots=tuple(spots), phrases=tuple(phrases), style=style, beat=beat,
-                    tempo=chart.tempo or TEMPO_IF_SILENT, chords=chords)
+                    tempo=chart.tempo or TEMPO_IF_SILENT, chords=_chords(chart, part))
+
+
+def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
+    """The chords over a line, sounding: from its own symbols, else from the first part that has any."""
+    for source in (chart.parts[part], *chart.parts):
+        symbols = [d for d in source.directions if d.kind == "chord"]
+        if symbols:
+            found = ((d.onset, parse_chord(d.value, source.transposition_at(d.onset).chromatic)) for d in symbols)
+            return tuple(sorted(((onset, chord) for onset, chord in found if chord is not None), key=lambda pair: pair[0]))
+    return ()
 
 
 def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:

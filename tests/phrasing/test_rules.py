@@ -15,8 +15,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from build import chart, transposed
+from build import chart, part_xml, score_xml, transposed
 
+from sectionprep.music.chords import parse_chord
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reader import read_chart
 from sectionprep.phrasing.candidates import Candidate, Rule, Span
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import styles
@@ -42,7 +45,7 @@ def _said(rule: Rule, line: str, case: dict[str, Any], lead_in: str = "") -> tup
 def test_every_rule_has_cases_a_source_and_an_example() -> None:
     import importlib
 
-    named = {path.stem.replace("_", "-") for path in CASES.glob("*.toml")} | {"chord-landing"}  # needs chords: own test
+    named = {path.stem.replace("_", "-") for path in CASES.glob("*.toml")} | {"chord-landing", "approach-note", "tension"}  # need chords: tests below
     for rule in RULES:
         assert rule.name in named, rule.name
         assert rule.source
@@ -90,16 +93,48 @@ def test_rule_case(name: str, case: dict[str, Any], shift: int, lead_in: str) ->
     assert all(s.because for s in said)
 
 
-def test_guide_tones_of_a_new_chord() -> None:
-    """Third and seventh of dominant, minor and major seventh chords: the definition of the guide tones."""
-    from sectionprep.phrasing.rules.chord_landing import guide_tones
+def test_tones_of_a_chord() -> None:
+    """Third and seventh of dominant, minor and major seventh chords: the definition of the guide tones; the fifth moves
+    where the symbol says so."""
+    guides = {"G7": {11, 5}, "Cm7": {3, 10}, "Fmaj7": {9, 4}, "Bb6": {2, 7}, "Dm7b5": {5, 0}, "Bb7(b9)/F": {2, 8}}
+    for symbol, expected in guides.items():
+        chord = parse_chord(symbol)
+        assert chord is not None
+        assert chord.guide == expected
+    half, moved = parse_chord("Dm7b5"), parse_chord("G7", 3)
+    assert half is not None
+    assert half.tones == {2, 5, 8, 0}
+    assert moved is not None
+    assert moved.tones == {10, 2, 5, 8}
+    assert parse_chord("N.C.") is None
+    assert parse_chord("nonsense") is None
 
-    assert guide_tones("G7") == {11, 5}
-    assert guide_tones("Cm7") == {3, 10}
-    assert guide_tones("Fmaj7") == {9, 4}
-    assert guide_tones("Bb6") == {2, 7}
-    assert guide_tones("Dm7b5") == {5, 0}
-    assert guide_tones("nonsense") == frozenset()
+
+def _over_chords(rule: str, line: str, chords: dict[int, str], shift: int = 0) -> dict[int, float]:
+    """What a rule says about a line while a guitar reads chord symbols: leans by note. chords: root letter and kind by beat."""
+    def harmony(symbol: str) -> str:
+        root, kind = symbol[0], {"7": "dominant", "m7": "minor-seventh", "maj7": "major-seventh"}[symbol[1:]]
+        return f"<harmony><root><root-step>{root}</root-step></root><kind>{kind}</kind></harmony>"
+
+    guitar = part_xml("E4/4 " * 8, signs={beat: harmony(symbol) for beat, symbol in chords.items()})
+    lead = part_xml(transposed(line, -shift), transpose=(0, shift)) if shift else part_xml(line)
+    c = read_chart(parse_document(Path("x"), score_xml({"Trumpet 1": lead, "Guitar": guitar})))
+    view = view_line(c, c.lines[0], styles()["medium-swing"], 0)
+    said = next(r for r in RULES if r.name == rule).propose(view)
+    return {s.spot: s.lean for s in said if isinstance(s, Candidate)}
+
+
+@pytest.mark.parametrize("shift", [0, -2])
+def test_chords_of_the_rhythm_section_are_heard_by_the_horns(shift: int) -> None:
+    """The horns' parts carry no symbols; the guitar's do. Over D minor to G7: a B on the change is G's third; A flat before
+    G leads to it; over C7 a D that falls to C is a ninth that resolves. The same for a B flat instrument (written a tone up)."""
+    line = "D5/4 F5/4 A5/4 C6/4 B5/4 G#5/8 F#5/8 G5/4 B5/4"
+    assert set(_over_chords("chord-landing", line, {0: "Dm7", 4: "G7"}, shift)) == {4}
+    assert _over_chords("chord-landing", line, {0: "Dm7"}, shift) == {}
+    assert _over_chords("approach-note", line, {0: "Dm7", 4: "G7"}, shift) == {6: -0.25}
+    ninth = "D5/4 C5/4 E5/4 G5/4 D5/4 E5/4 C5/4 r/4"
+    assert set(_over_chords("tension", ninth, {0: "C7"}, shift)) == {0, 4}
+    assert _over_chords("tension", ninth, {0: "Dm7"}, shift) == {}  # D and C are its own; E leaps on
 
 
 def test_styles_differ_as_the_sources_say() -> None:

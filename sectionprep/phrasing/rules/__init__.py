@@ -2,6 +2,7 @@
 
 from sectionprep.phrasing.candidates import Rule
 from sectionprep.phrasing.rules import (
+    approach_note,
     back_off,
     beat_quarter,
     chord_landing,
@@ -24,6 +25,7 @@ from sectionprep.phrasing.rules import (
     rip,
     slow_slur,
     swallowed_beat,
+    tension,
     tonguing,
     top_of_rise,
     triplet,
@@ -48,6 +50,8 @@ RULES: tuple[Rule, ...] = (
     held_note.RULE,
     repeated_note.RULE,
     chord_landing.RULE,
+    approach_note.RULE,
+    tension.RULE,
     hairpin.RULE,
     tonguing.RULE,
     release.RULE,
