@@ -4,6 +4,9 @@ A lean at a note earns its evidence minus the price of printing anything. Agains
 good player avoids; they involve two or three neighbouring leans, so a dynamic programme over (the last lean,
 the lean before it) finds the optimum. Brute force over short phrases agrees with it in the tests.
 
+Patterns made of printed leans alone are free, whatever a new lean adds is charged: so a plan that has been written out
+is its own best plan.
+
 All prices are judgements on one scale on which about 1 of evidence is enough to print a mark.
 """
 
@@ -95,15 +98,16 @@ class Chooser:
             for last, states in at.items():
                 if locked_before[b] - locked_before[last + 1]:
                     continue  # a printed lean lies between and cannot be skipped
+                both = last != _NONE and options[last].locked and options[b].locked
                 if last == _NONE:
                     price, gap = _empty(beats[b]), math.inf
                 else:
-                    both = options[last].locked and options[b].locked
                     price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
                 key = last if gap <= _EVEN_REACH else _FAR
                 for before, (score, chosen) in states.items():
                     total = score + options[b].gain - price
-                    if before >= 0 and not options[b].locked and abs(beats[last] - beats[before] - gap) < 1e-6:
+                    printed = before >= 0 and both and options[before].locked
+                    if before >= 0 and not printed and abs(beats[last] - beats[before] - gap) < 1e-6:
                         total -= _EVEN
                     if key not in fresh or total > fresh[key][0]:
                         fresh[key] = (total, (*chosen, b))
@@ -139,7 +143,7 @@ def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[
         if not (options[a].locked and options[b].locked):
             total -= pair_cost(spots[a], spots[b], turn_count[b] - turn_count[a + 1] > 0)[0]
     for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):
-        if not options[c].locked:
+        if not (options[a].locked and options[b].locked and options[c].locked):
             total -= even_cost(spots[a], spots[b], spots[c])
     return total - _empty(_beats(spots[chosen[-1]], spots[-1]))
 

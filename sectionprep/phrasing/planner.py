@@ -3,51 +3,28 @@
 from __future__ import annotations
 
 import math
-from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
+from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
 from sectionprep.passages import Passage, Together
+from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
+from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of
+from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
-from sectionprep.phrasing.view import LineView, Spot, view_line
+from sectionprep.phrasing.view import LineView, view_line
 
 PRINTED = ("keep", "prefer", "ignore")
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 _SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
 _LAST = 90  # beats of silence that mean the end of the line
-_BREATH_SECONDS = 4.0  # of playing before a breath is written where there is no rest; judgement
 #: other readings offered to the director: name, change of price, change of off-beat evidence
 _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
-
-
-@dataclass(slots=True)
-class _Draft:
-    """What is known about one note while the plan is made. pooled: its evidence, averaged over all places where
-    the same figure stands; elsewhere: bars where it stands too."""
-
-    spot: Spot
-    said: list[Candidate] = field(default_factory=list)
-    printed: frozenset[str] = frozenset()
-    borrowed: bool = False
-    pooled: float = 0.0
-    elsewhere: tuple[str, ...] = ()
-
-
-@dataclass(slots=True)
-class _Work:
-    """One line on the desk."""
-
-    name: str
-    part: int
-    view: LineView
-    drafts: list[_Draft]
-    spans: list[Span]
 
 
 def plan_passages(
@@ -83,15 +60,15 @@ def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
 
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
     desk = [_lay_out(name, part, view, printed) for name, part, view in views]
-    _agree_on_figures(chart, desk, share_marks=printed == "keep")
+    agree_on_figures(chart, desk, share_marks=printed == "keep")
     if printed == "keep":
-        _agree_on_hits(desk)
+        agree_on_hits(desk)
     return tuple(_finish(chart, work, printed) for work in desk)
 
 
-def _lay_out(name: str, part: int, view: LineView, printed: str) -> _Work:
+def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
     """Let every rule speak about every note."""
-    drafts = [_Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset()) for spot in view.spots]
+    drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset()) for spot in view.spots]
     spans: list[Span] = []
     for rule in RULES:
         for said in rule.propose(view):
@@ -100,64 +77,14 @@ def _lay_out(name: str, part: int, view: LineView, printed: str) -> _Work:
             else:
                 spans.append(said)
     for draft in drafts:
-        draft.pooled = _evidence(draft)
-    return _Work(name, part, view, drafts, spans)
-
-
-# -- figures ------------------------------------------------------------------------------------------
-
-_LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
-
-
-def _agree_on_figures(chart: Chart, desk: Sequence[_Work], *, share_marks: bool) -> None:
-    """Bars with the same rhythm and intervals (literal, transposed, re-scored) share their printed marks and
-    pool their evidence, so that they come out alike unless their neighbours differ."""
-    copies: dict[tuple[object, ...], list[list[_Draft]]] = defaultdict(list)
-    for work in desk:
-        bars: dict[int, list[_Draft]] = defaultdict(list)
-        for draft in work.drafts:
-            bars[draft.spot.tone.bar].append(draft)
-        for bar in bars.values():
-            if len(bar) >= _LEAST_IN_FIGURE:
-                copies[_figure(bar)].append(bar)
-    for same in copies.values():
-        if len(same) < 2:
-            continue
-        numbers = [chart.bars[bar[0].spot.tone.bar].number for bar in same]
-        for column in zip(*same, strict=True):
-            marked = Counter(draft.printed for draft in column if draft.printed)
-            evidence = sum(draft.pooled for draft in column) / len(column)
-            for draft, number in zip(column, numbers, strict=True):
-                draft.pooled = evidence
-                draft.elsewhere = tuple(n for n in numbers if n != number)
-                if share_marks and marked and not draft.printed:
-                    draft.printed, draft.borrowed = marked.most_common(1)[0][0], True
-
-
-def _agree_on_hits(desk: Sequence[_Work]) -> None:
-    """Where two groups hit the same moment for the same length, set off by rests, what is printed in one holds
-    for the other: printed beats planned."""
-    moments: dict[tuple[int, int], list[_Draft]] = defaultdict(list)
-    for work in desk:
-        for draft in work.drafts:
-            if draft.spot.before >= 0.5 or draft.spot.after >= 0.5:
-                moments[draft.spot.tone.onset, draft.spot.tone.duration].append(draft)
-    for together in moments.values():
-        printed = Counter(d.printed - SLURS for d in together if d.printed & ATTACKS and not d.borrowed)
-        for draft in together:
-            if printed and not draft.printed:
-                draft.printed, draft.borrowed = printed.most_common(1)[0][0], True
-
-
-def _figure(bar: Sequence[_Draft]) -> tuple[object, ...]:
-    first = bar[0].spot
-    return tuple((d.spot.offset, d.spot.tone.duration, d.spot.pitch - first.pitch) for d in bar)
+        draft.pooled = evidence_of(draft)
+    return Work(name, part, view, drafts, spans)
 
 
 # -- one line -----------------------------------------------------------------------------------------
 
 
-def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
+def _finish(chart: Chart, work: Work, printed: str) -> PassagePlan:
     view, drafts = work.view, work.drafts
     choosers: dict[int, Chooser] = {}
     chosen = _choose_all(view, drafts, printed, choosers)
@@ -167,23 +94,16 @@ def _finish(chart: Chart, work: _Work, printed: str) -> PassagePlan:
     notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
     notes = _with_slurs(view, notes, work.spans)
-    notes = _with_breaths(chart, view, notes)
+    notes = with_breaths(chart, view, notes)
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
         hairpins=_hairpins(chart, work),
-        readings=_readings(view, drafts, printed, chosen, choosers), cautions=_breath_cautions(chart, work.part, view),
+        readings=_readings(view, drafts, printed, chosen, choosers), cautions=breath_cautions(chart, work.part, view),
     )
 
 
-def _evidence(draft: _Draft) -> float:
-    """The strongest opinion counts whole, further ones half, opinions against it whole."""
-    positive = sorted((c.lean for c in draft.said if c.lean > 0 and c.marks != ("ghost",)), reverse=True)
-    total = (positive[0] + 0.5 * sum(positive[1:])) if positive else 0.0
-    return total + sum(c.lean for c in draft.said if c.lean < 0)
-
-
-def _option(draft: _Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
+def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
     locked = printed == "keep" and bool(draft.printed & (ATTACKS - {"ghost"}))
     evidence = draft.pooled + (off_beat if draft.spot.off_beat and draft.pooled > 0 else 0.0)
     if printed == "prefer" and draft.printed & ATTACKS:
@@ -194,7 +114,7 @@ def _option(draft: _Draft, printed: str, density: float, off_beat: float = 0.0) 
 
 
 def _choose_all(
-    view: LineView, drafts: Sequence[_Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0,
+    view: LineView, drafts: Sequence[Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0,
     off_beat: float = 0.0,
 ) -> frozenset[int]:
     chosen: set[int] = set()
@@ -208,7 +128,7 @@ def _choose_all(
 
 
 def _readings(
-    view: LineView, drafts: Sequence[_Draft], printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
+    view: LineView, drafts: Sequence[Draft], printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
 ) -> tuple[Reading, ...]:
     found: list[Reading] = []
     known = {chosen}
@@ -216,7 +136,7 @@ def _readings(
         other = _choose_all(view, drafts, printed, choosers, density, off_beat)
         if other not in known:
             known.add(other)
-            leans = tuple((drafts[n].spot.tone.onset, _lean_marks(drafts[n])) for n in sorted(other))
+            leans = tuple((drafts[n].spot.tone.onset, lean_marks(drafts[n])) for n in sorted(other))
             found.append(Reading(name=name, leans=leans))
     return tuple(found)
 
@@ -224,44 +144,11 @@ def _readings(
 # -- one note -----------------------------------------------------------------------------------------
 
 
-def _length(draft: _Draft) -> Candidate | None:
-    speaking = [c for c in draft.said if c.length]
-    return max(speaking, key=lambda c: c.lean) if speaking else None
-
-
-def _lean_marks(draft: _Draft) -> tuple[str, ...]:
-    proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
-    if not proposals:
-        return ("tenuto",)
-    best = max(proposals, key=lambda c: c.lean)
-    length = _length(draft)
-    if best.marks == ("accent",) and length is not None and length.length == "short":
-        return ("strong-accent",)
-    return best.marks
-
-
-def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
+def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
     spot = draft.spot
     weight = 1 / (1 + math.exp(-sum(c.weight for c in draft.said) / _SPREAD))
-    marks = set(draft.printed - SLURS)
-    reasons: list[str] = []
-    if draft.printed:
-        reasons.append("as this figure is marked elsewhere" if draft.borrowed else "printed in the lead")
-    if leaned and not marks & ATTACKS:
-        wanted = _lean_marks(draft)
-        marks |= {m for m in wanted if not any(contradict(m, other) for other in marks)}
-        reasons += [c.because for c in sorted(draft.said, key=lambda c: -c.lean) if c.lean >= 0.25 and c.marks][:2]
-    ghost = max((c for c in draft.said if c.marks == ("ghost",)), key=lambda c: c.lean, default=None)
-    if ghost and not leaned and not marks and ghost.lean >= 0.8 * view.style.density:
-        marks.add("ghost")
-        reasons.append(ghost.because)
-    length = _length(draft)
-    quarter = abs(spot.length - 1) < 0.01
-    if length and length.length != "joined" and quarter and not draft.printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
-        mark = "tenuto" if length.length == "long" else "staccato"
-        if not any(contradict(mark, other) for other in marks):
-            marks.add(mark)
-            reasons.append(length.because)
+    marks, new = marks_of(draft, view.style.density, leaned=leaned, printed=draft.printed)
+    reasons = (["as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"] if draft.printed else []) + new
     own = spot.tone.marks
     if not reasons:
         heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)
@@ -274,14 +161,14 @@ def _note(view: LineView, draft: _Draft, leaned: bool) -> PlannedNote:
         reasons.append(stop.because)
     slurred = any(c.slurred for c in draft.said) and not leaned and not marks & ATTACKS
     return PlannedNote(
-        tone=spot.tone, weight=round(weight, 3), marks=frozenset(marks) | (own & SLURS),
-        added=frozenset(marks) - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
+        tone=spot.tone, weight=round(weight, 3), marks=marks | (own & SLURS),
+        added=marks - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
         tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")),
     )
 
 
 def _explain_losses(
-    view: LineView, drafts: Sequence[_Draft], notes: list[PlannedNote], chosen: frozenset[int]
+    view: LineView, drafts: Sequence[Draft], notes: list[PlannedNote], chosen: frozenset[int]
 ) -> list[PlannedNote]:
     explained = list(notes)
     for n, draft in enumerate(drafts):
@@ -330,7 +217,7 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     return covered
 
 
-def _hairpins(chart: Chart, work: _Work) -> tuple[Hairpin, ...]:
+def _hairpins(chart: Chart, work: Work) -> tuple[Hairpin, ...]:
     """The proposed hairpins that meet no printed hairpin or dynamic of the lead."""
     printed = [d.onset for d in chart.parts[work.part].directions if d.kind in ("wedge", "dynamic")]
     found = []
@@ -352,56 +239,3 @@ def _inside_printed(chart: Chart, part: int, start: int, stop: int) -> bool:
         elif sign.kind == "wedge" and sign.number in opened and opened.pop(sign.number) < stop and start < sign.onset:
             return True
     return False
-
-
-# -- breath -------------------------------------------------------------------------------------------
-
-
-def _with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list[PlannedNote]:
-    """A breath where one phrase follows the other without a rest, once enough has been played."""
-    made = list(notes)
-    second = chart.resolution * view.tempo / 60
-    since = view.spots[0].tone.onset
-    for _, last in view.phrases[:-1]:
-        spot = view.spots[last]
-        has = made[last].marks & {"breath-mark", "caesura"}
-        enough = (spot.tone.end - since) / second >= _BREATH_SECONDS
-        if spot.after == 0 and enough and not has and not spot.tone.has_fermata:
-            made[last] = replace(made[last], marks=made[last].marks | {"breath-mark"},
-                                 added=made[last].added | {"breath-mark"},
-                                 why=f"{made[last].why}; the phrase ends here: breathe together")
-            has = frozenset({"breath-mark"})
-        if spot.after > 0 or has:
-            since = view.spots[last + 1].tone.onset
-    return made
-
-
-def _stagger(chart: Chart, view: LineView, first: int, last: int) -> str:
-    """Who breathes where: neighbours never together, each dropping a note that leans least (E. van Doren: early, middle
-    and late breathers). A proposal and a caution; the players know better."""
-    notes = view.spots[first : last + 1]
-    third = max(1, len(notes) // 4)
-    places = []
-    for share in (1, 2, 3):
-        window = notes[max(1, share * third - 2) : share * third + 3] or notes[-1:]
-        best = min(window, key=lambda s: (s.strong, s.turns, -s.length, s.index))
-        places.append(str(chart.place(best.tone.onset)))
-    return (f"staggered breaths, each dropping one note: chairs 1 and 4 at {places[0]}, 2 and 5 at {places[1]}, 3 at {places[2]} "
-            "(a caution, not a rule: ask the players)")
-
-
-def _breath_cautions(chart: Chart, part: int, view: LineView) -> tuple[str, ...]:
-    """Stretches without a rest or breath that are longer than the planning cap of the chair, in seconds."""
-    cap = chart.parts[part].chair.instrument.breath
-    if not cap:
-        return ()
-    second = chart.resolution * view.tempo / 60
-    found = []
-    for first, last in view.phrases:
-        start, end = view.spots[first].tone.onset, view.spots[last].tone.end
-        if (end - start) / second > cap:
-            found.append(
-                f"{chart.place(start)} to {chart.end_place(end)}: {(end - start) / second:.0f} s without a rest; "
-                + _stagger(chart, view, first, last)
-            )
-    return tuple(found)

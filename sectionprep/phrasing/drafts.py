@@ -1,0 +1,81 @@
+"""What is known about the notes of a line while its plan is made, and the marks one note would get."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
+from sectionprep.phrasing.candidates import Candidate, Span
+from sectionprep.phrasing.view import LineView, Spot
+
+_GHOST_SHARE = 0.8  # of the density: how much evidence a ghost needs; judgement
+
+
+@dataclass(slots=True)
+class Draft:
+    """What is known about one note while the plan is made. pooled: its evidence, averaged over all places where
+    the same figure stands; elsewhere: bars where it stands too."""
+
+    spot: Spot
+    said: list[Candidate] = field(default_factory=list)
+    printed: frozenset[str] = frozenset()
+    borrowed: bool = False
+    pooled: float = 0.0
+    elsewhere: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Work:
+    """One line on the desk."""
+
+    name: str
+    part: int
+    view: LineView
+    drafts: list[Draft]
+    spans: list[Span]
+
+
+def evidence_of(draft: Draft) -> float:
+    """The strongest opinion counts whole, further ones half, opinions against it whole."""
+    positive = sorted((c.lean for c in draft.said if c.lean > 0 and c.marks != ("ghost",)), reverse=True)
+    total = (positive[0] + 0.5 * sum(positive[1:])) if positive else 0.0
+    return total + sum(c.lean for c in draft.said if c.lean < 0)
+
+
+def length_of(draft: Draft) -> Candidate | None:
+    """The strongest opinion on how long the note is."""
+    speaking = [c for c in draft.said if c.length]
+    return max(speaking, key=lambda c: c.lean) if speaking else None
+
+
+def lean_marks(draft: Draft) -> tuple[str, ...]:
+    """How the note would be brought out."""
+    proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
+    if not proposals:
+        return ("tenuto",)
+    best = max(proposals, key=lambda c: c.lean)
+    length = length_of(draft)
+    if best.marks == ("accent",) and length is not None and length.length == "short":
+        return ("strong-accent",)
+    return best.marks
+
+
+def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[str]) -> tuple[frozenset[str], list[str]]:
+    """The marks (slurs apart) of a note that carries `printed` and is brought out or not, and the reasons of the new ones."""
+    marks = set(printed - SLURS)
+    reasons: list[str] = []
+    if leaned and not marks & ATTACKS:
+        marks |= {m for m in lean_marks(draft) if not any(contradict(m, other) for other in marks)}
+        reasons += [c.because for c in sorted(draft.said, key=lambda c: -c.lean) if c.lean >= 0.25 and c.marks][:2]
+    ghost = max((c for c in draft.said if c.marks == ("ghost",)), key=lambda c: c.lean, default=None)
+    if ghost and not leaned and not marks and ghost.lean >= _GHOST_SHARE * density:
+        marks.add("ghost")
+        reasons.append(ghost.because)
+    length = length_of(draft)
+    speaks = length is not None and length.length != "joined" and abs(draft.spot.length - 1) < 0.01
+    if length is not None and speaks and not printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
+        mark = "tenuto" if length.length == "long" else "staccato"
+        if not any(contradict(mark, other) for other in marks):
+            marks.add(mark)
+            reasons.append(length.because)
+    return frozenset(marks), reasons
