@@ -1,4 +1,9 @@
-"""Same figure, same marks: bars that return, and moments that two groups hit together."""
+"""Same figure, same marks: bars that return, and moments that two groups hit together.
+
+A printed mark is carried to the bare copies of its figure, unless it is what the rules would write there by themselves:
+then they and the neighbours decide at each copy anew. So marks that we have written ourselves carry no further when the
+marked chart is planned again.
+"""
 
 from __future__ import annotations
 
@@ -6,8 +11,8 @@ from collections import Counter, defaultdict
 from collections.abc import Sequence
 
 from sectionprep.music.chart import Chart
-from sectionprep.music.marks import ATTACKS, SLURS
-from sectionprep.phrasing.drafts import Draft, Work
+from sectionprep.music.marks import ATTACKS, BREATHS, SLURS
+from sectionprep.phrasing.drafts import Draft, Work, marks_of
 
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
 
@@ -26,12 +31,14 @@ def agree_on_figures(chart: Chart, desk: Sequence[Work], *, share_marks: bool) -
     for same in copies.values():
         if len(same) < 2:
             continue
+        density = desk[0].view.style.density
         numbers = [chart.bars[bar[0].spot.tone.bar].number for bar in same]
         for column in zip(*same, strict=True):
-            marked = Counter(draft.printed for draft in column if draft.printed)
             evidence = sum(draft.pooled for draft in column) / len(column)
-            for draft, number in zip(column, numbers, strict=True):
+            for draft in column:
                 draft.pooled = evidence
+            marked = Counter(draft.printed for draft in column if _tells_more(draft, density))
+            for draft, number in zip(column, numbers, strict=True):
                 draft.elsewhere = tuple(n for n in numbers if n != number)
                 if share_marks and marked and not draft.printed:
                     draft.printed, draft.borrowed = marked.most_common(1)[0][0], True
@@ -46,10 +53,21 @@ def agree_on_hits(desk: Sequence[Work]) -> None:
             if draft.spot.before >= 0.5 or draft.spot.after >= 0.5:
                 moments[draft.spot.tone.onset, draft.spot.tone.duration].append(draft)
     for together in moments.values():
-        printed = Counter(d.printed - SLURS for d in together if d.printed & ATTACKS and not d.borrowed)
+        printed = Counter(d.printed - SLURS for d in together
+                          if d.printed & ATTACKS and not d.borrowed and _tells_more(d, desk[0].view.style.density))
         for draft in together:
             if printed and not draft.printed:
                 draft.printed, draft.borrowed = printed.most_common(1)[0][0], True
+
+
+def _tells_more(draft: Draft, density: float) -> bool:
+    """True where the printed marks are not just what the rules would write at this note, its neighbours apart."""
+    if not draft.printed:
+        return False
+    by_rule = [marks_of(draft, density, leaned=False, printed=frozenset())[0]]
+    if draft.pooled > density:
+        by_rule.append(marks_of(draft, density, leaned=True, printed=frozenset())[0])
+    return draft.printed - SLURS - BREATHS not in by_rule
 
 
 def _figure(bar: Sequence[Draft]) -> tuple[object, ...]:

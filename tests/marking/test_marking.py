@@ -208,3 +208,19 @@ def test_a_slur_that_enters_a_passage_is_not_crossed(tmp_path: Path) -> None:
         part = marked.again.chart.parts[1]
         assert [(n.slur_starts, n.slur_stops) for n in part.notes if n.slur_starts or n.slur_stops] == [((1,), ()), ((), (1,))]
         d = parse_document(path, marked.files[0].data)
+
+
+@pytest.mark.parametrize("seed", [9, 11, 13])
+def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, seed: int) -> None:
+    """Charts on which marks that we had written were once carried on to their look-alikes."""
+    from generator import plant_chart
+
+    path = tmp_path / "chart.musicxml"
+    path.write_bytes(plant_chart(seed)[0])
+    options = pipeline.Options()
+    first = pipeline.mark_score(pipeline.read_score(path, options), options)
+    assert any(c.applied for c in first.marking.changes)
+    path.write_bytes(first.files[0].data)
+    second = pipeline.mark_score(pipeline.read_score(path, options), options)
+    assert [c for c in second.marking.changes if c.applied] == []
+    assert second.files[0].data == first.files[0].data
