@@ -125,7 +125,8 @@ def _options(**given: Any) -> Options:
     from sectionprep.settings import Limits, load_toml
 
     for name, allowed in (("printed", (None, "keep", "prefer", "ignore")), ("section", ("match", "add", "report")),
-                          ("level", ("pro", "school")), ("score", ("", "written", "sounding")),  ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
+                          ("level", ("pro", "school")), ("score", ("", "written", "sounding")),
+                          ("study", ("sounding", "written")), ("paper", tuple(load_toml("templates/sheets.toml")["paper"]))):
         if name in given and given[name] not in allowed:
             raise BadArgument(f"--{name} cannot be {given[name]!r}.", remedy=f"Choose one of: {', '.join(a for a in allowed if a)}.")
     return Options(**given, limits=_LIMITS or Limits())

@@ -125,3 +125,12 @@ def test_escape_sequences_in_names_do_not_reach_the_terminal(tmp_path: Path, dem
     assert "\u009b" not in done.stdout
     assert "\x1b" not in done.stdout
     assert "[red]x[/red]" in done.stdout
+
+
+@pytest.mark.parametrize("option", ["--style", "--printed", "--section", "--level", "--paper", "--score", "--study"])
+def test_an_unknown_choice_is_refused_before_anything_is_written(demo_path: Path, tmp_path: Path, option: str) -> None:
+    done = run("prepare", demo_path, "-o", tmp_path / "out", option, "kazoo")
+    assert done.returncode == 2
+    assert "kazoo" in done.stderr
+    assert "Choose one of" in done.stderr
+    assert not (tmp_path / "out").exists()

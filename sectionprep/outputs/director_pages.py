@@ -9,7 +9,6 @@ from typing import Any
 from sectionprep.checks import Finding
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
-from sectionprep.music.pitch import CONCERT
 from sectionprep.music.roadmap import say_order
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.document import Document
@@ -19,6 +18,7 @@ from sectionprep.outputs import fonts
 from sectionprep.outputs.chart_map import ChartMap, chart_map
 from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
 from sectionprep.outputs.painter import MM, UNIT, Painter
+from sectionprep.outputs.staves import mean_pitch, pick_staff
 from sectionprep.outputs.svg import System
 from sectionprep.outputs.syllables import lead_syllables
 from sectionprep.passages import Passage, Together
@@ -95,7 +95,8 @@ def director_pdf(
         planned = plan.of(passage.id)
         if planned is not None:
             canvas.setPageSize((short, long))
-            mine = [f for f in before if f.passage == passage.id]
+            mine = [f for f in before if f.passage == passage.id or (f.check == "range" and f.part in passage.parts
+                    and any(passage.start <= tick < passage.end for tick in f.places))]
             _study(painter, short, long, document, chart, passage, planned, plan.style, mine, footer, pitch)
     canvas.save()
     return out.getvalue()
@@ -256,27 +257,12 @@ def _legend(page: _Page) -> None:
 
 
 def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
-    """Lead on top, then the others from high to low; in sounding pitch with a clef that suits it."""
-    def height(part: int) -> float:
-        notes = [t.pitch for t in chart.lines[part] if passage.start <= t.onset < passage.end]
-        return sum(notes) / max(len(notes), 1)
-
-    order = sorted(passage.parts, key=lambda p: (p != passage.lead, -height(p), p))
-    seen: dict[str, int] = {}
-    occurrence = {}
-    for part in chart.parts:
-        occurrence[part.index] = seen.get(part.id, 0)
-        seen[part.id] = seen.get(part.id, 0) + 1
-    picks = []
-    for index in order:
-        part = chart.parts[index]
-        shift, clef = CONCERT, ""
-        if pitch == "sounding":
-            shift = part.transposition_at(passage.start) if not chart.concert else CONCERT
-            clef = "F4" if height(index) < 59 else "G2"
-        label = part.chair.says if part.chair.sure else part.name
-        picks.append(Pick(part_id=part.id, occurrence=occurrence[index], label=label, shift=shift, clef=clef))
-    return picks
+    """Lead on top, then the others from high to low."""
+    height = {part: mean_pitch(chart, part, passage.start, passage.end) for part in passage.parts}
+    order = sorted(passage.parts, key=lambda p: (p != passage.lead, -height[p], p))
+    chairs = {p: chart.parts[p].chair for p in order}
+    return [pick_staff(chart, p, pitch, passage.start, passage.end, label=chairs[p].says if chairs[p].sure else chart.parts[p].name)
+            for p in order]
 
 
 def _study(

@@ -11,9 +11,8 @@ from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import Engraving, EngravingFailed, engrave
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
-from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.painter import MM, UNIT, Painter
-from sectionprep.outputs.proof_page import Added, paint_proof_pages
+from sectionprep.outputs.proof import Proof, paint_proof_pages
 from sectionprep.settings import load_toml
 
 
@@ -35,9 +34,9 @@ class SheetStyle:
 class PartJob:
     """All that is needed to draw one part, in plain values (it crosses process borders).
 
-    xml: the part as a score of its own. syllables: what is said under each note, by note id. overlays: marks to draw by us, by note id. pale: marks that we added, by note
-    id, and pale_signs: other signs that we added, both printed lighter in proofs; added: the list of them. rests: seconds
-    of rest around the end of each bar, by bar index. numbers: printed number of each bar.
+    xml: the part as a score of its own. overlays: marks to draw by us, by note id. syllables: what is said under each
+    note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
+    bar, by bar index. numbers: printed number of each bar.
     """
 
     xml: bytes
@@ -52,9 +51,7 @@ class PartJob:
     style: SheetStyle
     overlays: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     syllables: Mapping[str, str] = field(default_factory=dict)
-    pale: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-    pale_signs: frozenset[SignKey] = frozenset()
-    added: tuple[Added, ...] = ()
+    proof: Proof | None = None
     rests: tuple[float, ...] = ()
     numbers: tuple[str, ...] = ()
 
@@ -149,8 +146,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         _footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
         _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
-    if job.style.proof:
-        pages += paint_proof_pages(canvas, job.name, job.added, left=frame.side, right=frame.width - frame.side,
+    if job.proof is not None:
+        pages += paint_proof_pages(canvas, job.name, job.proof.added, left=frame.side, right=frame.width - frame.side,
                                    top=frame.height - frame.top, bottom=frame.bottom)
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
@@ -206,7 +203,8 @@ def _place(
     spare = (frame.room(is_first) - used) / spaces
     gap = min(max(spare, page["gap"] * MM * _TIGHT_GAP), page["gap_most"] * MM) if not is_last or spare < page["gap_most"] * MM \
         else page["gap_most"] * MM * 0.8
-    pale = {*job.pale, *(name for name, key in engraving.signs.items() if key in job.pale_signs)} if job.style.proof else ()
+    proof = job.proof
+    pale = {*proof.notes, *(name for name, key in engraving.signs.items() if key in proof.signs)} if proof is not None else ()
     y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
     for n in range(first, last):
         system = engraving.systems[n]

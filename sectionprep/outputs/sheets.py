@@ -12,10 +12,9 @@ from multiprocessing import current_process
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from sectionprep.marking import Change, Marking
+from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.roster import EMPTY, Roster
-from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.cues import add_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
@@ -23,10 +22,9 @@ from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.outputs import fonts
 from sectionprep.outputs.cue_choice import choose_cues
 from sectionprep.outputs.jazz_marks import DRAWN
-from sectionprep.outputs.mei import SignKey
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.outputs.print_set import SetJob, bind
-from sectionprep.outputs.proof_page import Added
+from sectionprep.outputs.proof import proof_of
 from sectionprep.outputs.section_help import section_help
 from sectionprep.outputs.syllables import syllables
 from sectionprep.passages import Together
@@ -100,8 +98,6 @@ def part_jobs(
     names = file_names(chart)
     wanted = None if parts is None else set(parts)
     jobs: list[PartJob] = []
-    edits = marking.edits.items() if marking is not None and style.proof else ()
-    pale = {note_id(a): tuple(sorted(e.add)) for a, e in edits if e.add}
     for part in chart.parts:
         occurrence = seen.get(part.id, 0)
         seen[part.id] = occurrence + 1
@@ -121,8 +117,7 @@ def part_jobs(
             notes=sum(not n.is_rest for n in part.notes), where=part.name,
             out=folder / f"{names[part.index]}.pdf", style=own_style, overlays=overlays,
             syllables=_syllables(chart, together, plan, part.index, style),
-            pale=pale, pale_signs=_signs(chart, marking, part.index) if style.proof else frozenset(),
-            added=_added(chart, marking, part.index) if style.proof else (),
+            proof=proof_of(chart, marking, part.index) if style.proof and marking is not None else None,
             rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
         ))
     return jobs
@@ -132,33 +127,6 @@ def _syllables(chart: Chart, together: Together | None, plan: Plan | None, part:
     if not style.syllables or together is None or plan is None:
         return {}
     return {note_id(address): word for address, word in syllables(chart, together, plan, part).items()}
-
-
-def _written(changes: Marking | None, part: int) -> list[Change]:
-    return [c for c in changes.changes if c.part == part and c.applied and c.kind != "left"] if changes is not None else []
-
-
-_SIGN = {"slur": "slur", "dynamic": "dynam", "hairpin": "hairpin", "cut-off": "dir"}
-
-
-def _signs(chart: Chart, marking: Marking | None, part: int) -> frozenset[SignKey]:
-    """The slurs, breaths and signs that we added, as the engraver names them."""
-    found: set[SignKey] = set()
-    for change in _written(marking, part):
-        place = chart.place(change.tick)
-        if change.kind in ("slur", "marks"):
-            found.add(("slur" if change.kind == "slur" else "breath", note_id(change.address)))
-        elif change.kind in _SIGN:
-            found.add((_SIGN[change.kind], place.index, float(place.beat)))
-    return frozenset(found)
-
-
-def _added(chart: Chart, marking: Marking | None, part: int) -> tuple[Added, ...]:
-    return tuple(
-        Added(where=f"bar {(place := chart.place(c.tick)).bar} beat {say_beat(place.beat)}",
-              what=c.now if c.was in ("", "plain", "none", "not written", "no slur") else f"{c.was} -> {c.now}", why=c.why)
-        for c in dict.fromkeys(_written(marking, part))
-    )
 
 
 class _Here(Executor):
@@ -202,7 +170,6 @@ class Drawing:
                 found.append(_draw_alone(job))
             tick()
         return found
-
 
     def bind(self, jobs: Sequence[SetJob]) -> Callable[[], None]:
         """Bind print sets in the background, by the same processes; call what comes back to wait for them."""

@@ -11,16 +11,15 @@ from dataclasses import replace
 from typing import Any
 
 from sectionprep.music.chart import Chart
-from sectionprep.music.pitch import CONCERT
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.excerpt import Pick, extract_excerpt
 from sectionprep.outputs import chord_symbols, fonts
 from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
 from sectionprep.outputs.painter import MM, UNIT, Painter
+from sectionprep.outputs.staves import pick_staff
 from sectionprep.outputs.svg import System
 from sectionprep.settings import load_toml
 
-PITCHES = ("written", "sounding")
 _STAFF_MM = 4.0
 _BAND_MM = 8.8  # height that a staff takes with its neighbours' ledger lines and signs; judgement from drawn scores
 _LARGEST = 1.3  # scale up to which few staves grow: beyond it the score is small no more
@@ -56,14 +55,12 @@ class _Pages:
         self.y = self._head()
 
     def paint(self, document: Document) -> None:
-        full = [_pick(self.chart, index, self.pitch) for index in range(len(self.chart.parts))]
-        picks = [replace(pick, label=pick.abbreviation) for pick in full]
         staves = sum(max(part.staves, 1) for part in self.chart.parts)
         room = self.height - 2 * _MARGIN - 22
         scale = min(_LARGEST, room / (staves * _BAND_MM * MM))
         for first in range(0, len(self.chart.bars), _CHUNK):
             last = min(first + _CHUNK, len(self.chart.bars)) - 1
-            score = extract_excerpt(document, picks if first else full, first, last, road_map=True)
+            score = extract_excerpt(document, self._picks(first, last), first, last, road_map=True)
             try:
                 systems, glyphs = engrave_excerpt(score, width_mm=(self.width - 2 * _MARGIN) / MM / scale, staff_mm=_STAFF_MM, where="score")
             except EngravingFailed as error:
@@ -76,6 +73,13 @@ class _Pages:
                 first += len(system.measures)
         self._foot()
         self.canvas.showPage()
+
+    def _picks(self, first: int, last: int) -> list[Pick]:
+        """All parts as they stand in these bars; full names only at the very beginning."""
+        start, end = self.chart.bars[first].start, self.chart.bars[last].end
+        picks = [pick_staff(self.chart, part.index, self.pitch, start, end, label=part.name[:24], group=part.chair.section if part.chair.sure else "")
+                 for part in self.chart.parts]
+        return [replace(pick, label=pick.abbreviation) for pick in picks] if first else picks
 
     def _place(self, system: System, scale: float, room: float, number: str) -> None:
         tall = (system.bottom - system.top) * UNIT * scale
@@ -124,17 +128,3 @@ class _Pages:
         self.y -= 12
         self.canvas.setFont(fonts.ITALIC, 9)
         self.canvas.drawString(_MARGIN, self.y, fonts.printable(words, fonts.ITALIC))
-
-
-def _pick(chart: Chart, index: int, pitch: str) -> Pick:
-    part = chart.parts[index]
-    occurrence = sum(other.id == part.id for other in chart.parts[:index])
-    chair = part.chair
-    short = part.abbreviation or (chair.says if chair.sure else part.name)
-    shift, clef = CONCERT, ""
-    if pitch == "sounding" and not chart.concert and part.transpositions:
-        own = part.transposition_at(chart.bars[0].start)
-        if own.chromatic % 12:  # octave transposers stay where their players see them
-            pitches = [tone.pitch for tone in chart.lines[index]]
-            shift, clef = own, "F4" if pitches and sum(pitches) / len(pitches) < 59 else "G2"
-    return Pick(part_id=part.id, occurrence=occurrence, label=part.name[:24], abbreviation=short[:14], shift=shift, clef=clef, group=chair.section if chair.sure else "")

@@ -21,7 +21,8 @@ _REACH = 16  # bars a figure may have moved; judgement
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Directive:
     """One decision. marks: what the note shall carry; empty means plain, None means that every part stays as it is printed.
-    note: the written pitch it was made for, where that is known.
+    note: the written pitch it was made for, where that is known; it decides only where there is no figure, for a figure
+    keeps in a transposed chart and a pitch does not.
     cutoff: write (True) or do not write (False) the release; None leaves it to the plan."""
 
     part: str
@@ -109,7 +110,7 @@ def _apply(
         if directive is None:
             notes.append(note)
             continue
-        if directive.note and directive.note != str(note.tone.head.pitch):
+        if directive.note and not directive.figure and directive.note != str(note.tone.head.pitch):
             unfit.append((directive, f"the note there is {note.tone.head.pitch}, not {directive.note}"))
             used.add(key)
             notes.append(note)

@@ -224,3 +224,16 @@ def test_study_pages_sound_or_read(demo_marked: pipeline.Marked) -> None:
     assert "As the players read" in texts["written"]
     assert re.search(r"19\.1and\s+G5\s+accent", texts["sounding"])
     assert re.search(r"19\.1and\s+E6\s+accent", texts["written"])
+
+
+def test_a_staff_follows_a_change_of_instrument() -> None:
+    """A player who changes from alto (sounding a major sixth lower) to flute in bar 2 is shown at the right pitch in both."""
+    from sectionprep.outputs.staves import pick_staff
+
+    flute = "<attributes><transpose><diatonic>0</diatonic><chromatic>0</chromatic></transpose></attributes>"
+    d = parse_document(Path("x"), score_xml({"Reed 1": part_xml("C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4", transpose=(-5, -9), signs={4: flute})}))
+    c = read_chart(d)
+    first, second = (pick_staff(c, 0, "sounding", bar.start, bar.end, label="Reed 1") for bar in c.bars)
+    assert (first.shift.chromatic, first.clef) == (-9, "G2")
+    assert (second.shift.chromatic, second.clef) == (0, "")
+    assert pick_staff(c, 0, "written", 0, c.bars[0].end, label="Reed 1").shift.chromatic == 0

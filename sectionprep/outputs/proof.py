@@ -1,4 +1,4 @@
-"""The page after a proof: every mark that was added to this part, where and why, with room for the proof-reader."""
+"""Proofreading: which marks of a part are ours, so that they print lighter, and the page that lists them."""
 
 from __future__ import annotations
 
@@ -6,10 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from sectionprep.marking import Marking
+from sectionprep.music.chart import Chart
+from sectionprep.music.timing import say_beat
+from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs import fonts
+from sectionprep.outputs.mei import SignKey
 
 _SIZE, _STEP = 8.5, 12.5
 _COLUMNS = (0.0, 0.14, 0.36)  # where, what, why: shares of the width
+_SIGN = {"slur": "slur", "dynamic": "dynam", "hairpin": "hairpin", "cut-off": "dir"}  # kinds of change as the engraver names them
+_NOTHING_BEFORE = ("", "plain", "none", "not written", "no slur")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,6 +26,34 @@ class Added:
     where: str
     what: str
     why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """What we added to one part. notes: ids of notes that got marks; signs: slurs, breaths and other signs as the engraver
+    names them; added: all of it in words."""
+
+    notes: frozenset[str]
+    signs: frozenset[SignKey]
+    added: tuple[Added, ...]
+
+
+def proof_of(chart: Chart, marking: Marking, part: int) -> Proof:
+    """What the marking added to a part. chart: the marked one."""
+    written = [c for c in marking.changes if c.part == part and c.applied and c.kind != "left"]
+    signs: set[SignKey] = set()
+    for change in written:
+        place = chart.place(change.tick)
+        if change.kind in ("slur", "marks"):
+            signs.add(("slur" if change.kind == "slur" else "breath", note_id(change.address)))
+        elif change.kind in _SIGN:
+            signs.add((_SIGN[change.kind], place.index, float(place.beat)))
+    added = tuple(
+        Added(where=f"bar {(place := chart.place(c.tick)).bar} beat {say_beat(place.beat)}",
+              what=c.now if c.was in _NOTHING_BEFORE else f"{c.was} -> {c.now}", why=c.why)
+        for c in dict.fromkeys(written)
+    )
+    return Proof(notes=frozenset(note_id(c.address) for c in written if c.kind == "marks"), signs=frozenset(signs), added=added)
 
 
 def paint_proof_pages(canvas: Any, name: str, added: Sequence[Added], *, left: float, right: float, top: float, bottom: float) -> int:
