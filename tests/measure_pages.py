@@ -20,9 +20,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from sectionprep import pipeline
-from sectionprep.outputs.engraver import Engraving, engrave
+from sectionprep.outputs.engraver import Engraving
 from sectionprep.outputs.line_extras import Extra
-from sectionprep.outputs.part_sheet import PartJob, SheetStyle, extras_of, width_of
+from sectionprep.outputs.part_sheet import PartJob, SheetStyle, engraved, extras_of
 from sectionprep.outputs.sheets import part_jobs
 from sectionprep.outputs.svg import Box, Ink, System
 
@@ -108,7 +108,7 @@ def line_collisions(part: str, line: int, system: System, extras: list[Extra]) -
 
 def collisions_of(job: PartJob, engraving: Engraving | None = None) -> list[Collision]:
     """All collisions on the sheet of one part."""
-    drawn = engraving or engrave(job.xml, width_mm=width_of(job.style), staff_mm=job.style.staff, where=job.where, notes=job.notes)
+    drawn = engraving or engraved(job)
     extras = extras_of(drawn, job)
     return [c for n, system in enumerate(drawn.systems) for c in line_collisions(job.name, n + 1, system, extras[n])]
 
@@ -121,7 +121,7 @@ def collisions_in(path: Path, *, syllables: bool = False) -> tuple[list[Collisio
                          together=marked.again.together, plan=marked.plan)
     found, looked_at = [], 0
     for job in jobs:
-        drawn = engrave(job.xml, width_mm=width_of(job.style), staff_mm=job.style.staff, where=job.where, notes=job.notes)
+        drawn = engraved(job)
         found += collisions_of(job, drawn)
         looked_at += sum(_kind(ink) not in ("", *_BODIES) for system in drawn.systems for ink in system.ink)
     return found, looked_at

@@ -11,7 +11,7 @@ from functools import cache
 from typing import Any
 
 from sectionprep.errors import SectionprepError
-from sectionprep.outputs.layout import BarBox, break_for_pages
+from sectionprep.outputs.layout import BarBox
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
 from sectionprep.outputs.svg import System, natural_widths, read_systems
@@ -39,17 +39,27 @@ class EngravingFailed(SectionprepError):
     """The engraver could not draw the part."""
 
 
-def engrave(
-    part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = (), way: str = "usual"
-) -> Engraving:
-    """Draw one part on lines `width_mm` wide with staves `staff_mm` high. notes: how many note heads must
-    come out (a part that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each
-    bar; way: of breaking lines (layout.WAYS)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """A part as the engraver reads it, its bars measured but its lines not yet broken. room: width of a line without clef and
+    key, hundredths of a millimetre; width_mm, staff_mm, where, notes: as given."""
+
+    mei: MeiPart
+    boxes: tuple[BarBox, ...]
+    room: float
+    width_mm: float
+    staff_mm: float
+    where: str
+    notes: int
+
+
+def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = ()) -> Measured:
+    """Read one part for lines `width_mm` wide and staves `staff_mm` high. notes: how many note heads must come out (a part
+    that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each bar."""
     toolkit = _toolkit()
-    common = _common(staff_mm)
     with _quiet() as said:
         toolkit.resetOptions()
-        toolkit.setOptions({**common, "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
+        toolkit.setOptions({**_common(staff_mm), "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
                             "xmlIdSeed": _FIRST_SEED})
         if not toolkit.loadData(part.decode("utf-8")):
             raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
@@ -57,30 +67,37 @@ def engrave(
         if not mei.bars:
             raise EngravingFailed("the part has no bars that can be drawn.", where=where, remedy="Look at its bars in the score.")
         widths, head = natural_widths(str(toolkit.renderToSVG(1)))
-        boxes = [
-            BarBox(width=_LONG_REST if bar.bars > 1 else max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0,
-                   glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
-            for n, bar in enumerate(mei.bars)
-        ]
-        starts = break_for_pages(boxes, width_mm * 100 - head, way)
-        mei.set_breaks(starts)
-        systems, glyphs = read_systems(_page(toolkit, mei.text(), {
-            **common, "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-            "xmlIdSeed": _SECOND_SEED}, 1))
+    boxes = tuple(
+        BarBox(width=_LONG_REST if bar.bars > 1 else max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0,
+               glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
+        for n, bar in enumerate(mei.bars)
+    )
+    return Measured(mei=mei, boxes=boxes, room=width_mm * 100 - head, width_mm=width_mm, staff_mm=staff_mm, where=where, notes=notes)
+
+
+def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
+    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0)."""
+    toolkit, mei = _toolkit(), part.mei
+    mei.set_breaks(starts)
+    with _quiet():
+        toolkit.resetOptions()
+        toolkit.setOptions({**_common(part.staff_mm), "breaks": "encoded", "pageWidth": round(part.width_mm * 10), "pageHeight": _TALL,
+                            "xmlIdSeed": _SECOND_SEED})
+        toolkit.loadData(mei.text())
+        systems, glyphs = read_systems(toolkit.renderToSVG(1))
         for page in range(2, toolkit.getPageCount() + 1):
             more, outlines = read_systems(toolkit.renderToSVG(page))
             systems, glyphs = systems + more, glyphs | outlines
-    if notes and not any(system.heads for system in systems):
-        raise EngravingFailed("the part drew as an empty page.", where=where, remedy="Check the file's encoding.")
+    if part.notes and not any(system.heads for system in systems):
+        raise EngravingFailed("the part drew as an empty page.", where=part.where, remedy="Check the file's encoding.")
     ends = [*starts[1:], len(mei.bars)]
     lines = tuple((a, b - 1) for a, b in zip(starts, ends, strict=True))
     if len(systems) != len(lines):
-        raise EngravingFailed(f"{len(lines)} lines were planned and {len(systems)} drawn.", where=where,
+        raise EngravingFailed(f"{len(lines)} lines were planned and {len(systems)} drawn.", where=part.where,
                               remedy="Please report this chart.")
-    chords = mei.chords()
     for system in systems:
-        restack(system, chords)
-    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=chords, signs=mei.signs())
+        restack(system, mei.chords)
+    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
 
 
 def engrave_excerpt(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
@@ -110,13 +127,6 @@ def _toolkit() -> Any:
     import verovio
 
     return verovio.toolkit()
-
-
-def _page(toolkit: Any, mei: str, options: dict[str, Any], page: int) -> str:
-    toolkit.resetOptions()
-    toolkit.setOptions(options)
-    toolkit.loadData(mei)
-    return str(toolkit.renderToSVG(page))
 
 
 @contextmanager

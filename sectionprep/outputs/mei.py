@@ -8,12 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 from dataclasses import dataclass
-from xml.etree import ElementTree
+from functools import cached_property
+
+from lxml import etree
 
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
-ElementTree.register_namespace("", _NS)
 _HELP = re.compile(r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)( of |, lead | with |: you lead))")
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
@@ -26,7 +27,7 @@ SignKey = tuple[str, str] | tuple[str, int, float]
 class MeiBar:
     """One drawn bar: index of its first bar in the chart and how many it stands for."""
 
-    element: ElementTree.Element
+    element: etree._Element
     index: int
     bars: int = 1
     section: bool = False
@@ -42,8 +43,7 @@ class MeiPart:
     """The engraver's notation of one part, with its bars in order."""
 
     def __init__(self, text: str) -> None:
-        self.root = ElementTree.fromstring(text)
-        self.parents = {child: parent for parent in self.root.iter() for child in parent}
+        self.root = etree.fromstring(text.encode("utf-8"), etree.XMLParser(remove_comments=True, remove_pis=True, huge_tree=True))
         self._tidy()
         self.bars = [MeiBar(element, n) for n, element in enumerate(self.root.iter(f"{_M}measure"))]
         self._merge_rests()
@@ -51,16 +51,13 @@ class MeiPart:
 
     def text(self) -> str:
         """The changed notation."""
-        return ElementTree.tostring(self.root, encoding="unicode")
+        return etree.tostring(self.root, encoding="unicode")
 
     # -- words --------------------------------------------------------------------------------------
 
     def _tidy(self) -> None:
-        for element in list(self.root.iter(f"{_M}expansion")):
-            self.parents[element].remove(element)
-        for name in ("label", "labelAbbr"):
-            for element in list(self.root.iter(f"{_M}{name}")):
-                self.parents[element].remove(element)
+        for element in list(self.root.iter(f"{_M}expansion", f"{_M}label", f"{_M}labelAbbr")):
+            _take_out(element)
         for tempo in self.root.iter(f"{_M}tempo"):
             for rend in tempo.iter(f"{_M}rend"):
                 if rend.get("glyph.auth"):
@@ -75,25 +72,25 @@ class MeiPart:
             for rest in first.iter(f"{_M}mRest"):  # a whole rest in a pick-up bar runs into the meter
                 rest.set("visible", "false")
 
-    def _small_words(self, words: ElementTree.Element) -> None:
+    def _small_words(self, words: etree._Element) -> None:
         plain = "".join(words.itertext()).strip()
         if (plain.startswith("off ") and len(plain) < 12) or _HELP.match(plain):
             for child in list(words):
                 words.remove(child)
-            rend = ElementTree.SubElement(words, f"{_M}rend", {"fontsize": "80%"})
+            rend = etree.SubElement(words, f"{_M}rend", {"fontsize": "80%"})
             rend.text = plain
             words.text = None
 
     # -- rests --------------------------------------------------------------------------------------
 
-    def _is_silent(self, measure: ElementTree.Element) -> bool:
+    def _is_silent(self, measure: etree._Element) -> bool:
         layers = list(measure.iter(f"{_M}layer"))
         return all(all(child.tag in _SILENT for child in layer) for layer in layers)
 
-    def _has_signs(self, measure: ElementTree.Element) -> bool:
+    def _has_signs(self, measure: etree._Element) -> bool:
         return any(child.tag not in (f"{_M}staff", f"{_M}mNum") for child in measure)
 
-    def _may_start(self, measure: ElementTree.Element) -> bool:
+    def _may_start(self, measure: etree._Element) -> bool:
         for child in measure:
             if child.tag == f"{_M}staff":
                 continue
@@ -112,7 +109,7 @@ class MeiPart:
                 run.bars += 1
                 if measure.get("right"):
                     run.element.set("right", measure.get("right") or "")
-                self.parents[measure].remove(measure)
+                _take_out(measure)
                 if run.element.get("right"):
                     run = None
                 continue
@@ -124,47 +121,41 @@ class MeiPart:
                 self._long_rest(bar)
         self.bars = kept
 
-    def _full_bar(self, measure: ElementTree.Element) -> bool:
+    def _full_bar(self, measure: etree._Element) -> bool:
         return measure.get("metcon") != "false"
 
-    def _follows(self, before: ElementTree.Element, measure: ElementTree.Element) -> bool:
+    def _follows(self, before: etree._Element, measure: etree._Element) -> bool:
         """Neighbours under one parent with no change of key, time or clef between them."""
-        parent = self.parents[measure]
-        if self.parents[before] is not parent or measure.get("left") or not self._full_bar(measure):
-            return False
-        siblings = list(parent)
-        return siblings.index(measure) == siblings.index(before) + 1
+        return not measure.get("left") and self._full_bar(measure) and measure.getprevious() is before
 
     def _long_rest(self, bar: MeiBar) -> None:
         for layer in bar.element.iter(f"{_M}layer"):
             for child in list(layer):
                 layer.remove(child)
-            ElementTree.SubElement(layer, f"{_M}multiRest", {"num": str(bar.bars)})
+            etree.SubElement(layer, f"{_M}multiRest", {"num": str(bar.bars)})
 
     # -- breaks -------------------------------------------------------------------------------------
 
     def _describe(self) -> None:
         for n, bar in enumerate(self.bars):
             bar.section = any(child.tag == f"{_M}reh" for child in bar.element)
-            parent = self.parents[bar.element]
-            if parent.tag == f"{_M}ending" and n:
-                inside = [child for child in parent if child.tag == f"{_M}measure"]
-                bar.glued = inside[0] is not bar.element
+            parent = bar.element.getparent()
+            if parent is not None and parent.tag == f"{_M}ending" and n:
+                bar.glued = parent.find(f"{_M}measure") is not bar.element
 
     def set_breaks(self, starts: Collection[int]) -> None:
         """Begin a line at each of these bars (positions in `bars`; the first is 0), replacing earlier breaks. The first gets
         a page break: without any break the engraver would break where it likes."""
-        for element in list(self.root.iter(f"{_M}sb")) + list(self.root.iter(f"{_M}pb")):
-            parent = next(p for p in self.root.iter() if element in list(p))
-            parent.remove(element)
-        parents = {child: parent for parent in self.root.iter() for child in parent}
+        for element in list(self.root.iter(f"{_M}sb", f"{_M}pb")):
+            _take_out(element)
         for at in starts:
             target = self.bars[at].element
-            parent = parents[target]
-            if parent.tag == f"{_M}ending" and next(c for c in parent if c.tag == f"{_M}measure") is target:
-                target, parent = parent, parents[parent]
-            parent.insert(list(parent).index(target), ElementTree.Element(f"{_M}{'sb' if at else 'pb'}"))
+            parent = target.getparent()
+            if parent is not None and parent.tag == f"{_M}ending" and parent.find(f"{_M}measure") is target:
+                target = parent
+            target.addprevious(etree.Element(f"{_M}{'sb' if at else 'pb'}"))
 
+    @cached_property
     def signs(self) -> dict[str, SignKey]:
         """Id of each slur, breath, hairpin, dynamic and word, and what it is and where: (name, id of the note it starts at)
         or (name, index of its bar, beat)."""
@@ -178,6 +169,13 @@ class MeiPart:
                 found[child.get(_ID, "")] = (name, start) if start else (name, bar.index, float(child.get("tstamp") or 1))
         return found
 
+    @cached_property
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text."""
         return {e.get(_ID, ""): "".join(e.itertext()).strip() for e in self.root.iter(f"{_M}harm")}
+
+
+def _take_out(element: etree._Element) -> None:
+    parent = element.getparent()
+    if parent is not None:
+        parent.remove(element)

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.outputs import fonts
-from sectionprep.outputs.engraver import Engraving, EngravingFailed, engrave
-from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_pages
+from sectionprep.outputs.engraver import Engraving, EngravingFailed, Measured, engrave, measure
+from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.proof import Proof, paint_proof_pages
@@ -100,11 +100,6 @@ def _frame(paper: str) -> _Frame:
                   page["head_first"] * MM, page["head_later"] * MM)
 
 
-def width_of(style: SheetStyle) -> float:
-    """Width of a line of music in millimetres."""
-    return _frame(style.paper).inner_mm
-
-
 def draw_part(job: PartJob) -> SheetReport:
     """Engrave a part and write its PDF to job.out."""
     from reportlab.pdfgen.canvas import Canvas
@@ -128,12 +123,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
     frame = _frame(job.style.paper)
     painter = Painter(canvas)
-    sheet = _lay_out(job, frame, "usual")
-    can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
-    for way in WAYS[1:]:
-        hopeful = can_rest if way == "rests" else len(sheet.broken.starts) == 3
-        if hopeful and any(not turn.possible for turn in sheet.broken.turns):
-            sheet = min(sheet, _lay_out(job, frame, way), key=_hard_turns)
+    sheet = _best_sheet(job, frame)
     engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
     painter.learn(engraving.glyphs)
     starts, turns = broken.starts, broken.turns
@@ -172,11 +162,37 @@ def _hard_turns(sheet: _Sheet) -> tuple[int, int]:
     return sum(not turn.possible for turn in sheet.broken.turns), len(sheet.broken.starts) + sheet.broken.cover
 
 
-def _lay_out(job: PartJob, frame: _Frame, way: str) -> _Sheet:
-    engraving = engrave(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes,
-                        rests=job.rests, way=way)
-    extras = extras_of(engraving, job)
-    lines = _line_boxes(engraving, job)
+def _measured(job: PartJob, frame: _Frame) -> Measured:
+    return measure(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes, rests=job.rests)
+
+
+def engraved(job: PartJob) -> Engraving:
+    """The part engraved with its lines broken the usual way."""
+    part = _measured(job, _frame(job.style.paper))
+    return engrave(part, break_for_pages(part.boxes, part.room))
+
+
+def _best_sheet(job: PartJob, frame: _Frame) -> _Sheet:
+    """The part with its lines broken the usual way, or the way that leaves fewer turns without rest."""
+    part = _measured(job, frame)
+    sheet = _lay_out(job, frame, part, "usual")
+    can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
+    for way in WAYS[1:]:
+        hopeful = can_rest if way == "rests" else len(sheet.broken.starts) == 3
+        if hopeful and any(not turn.possible for turn in sheet.broken.turns):
+            sheet = min(sheet, _lay_out(job, frame, part, way, sheet), key=_hard_turns)
+    return sheet
+
+
+def _lay_out(job: PartJob, frame: _Frame, part: Measured, way: str, drawn: _Sheet | None = None) -> _Sheet:
+    """Break lines and pages. drawn: an earlier drawing, which serves again where the lines are the same."""
+    starts = break_for_pages(part.boxes, part.room, way)
+    if drawn is None or tuple(first for first, _ in drawn.engraving.lines) != starts:
+        engraving = engrave(part, starts)
+        extras = extras_of(engraving, job)
+        lines = _line_boxes(engraving, job)
+    else:
+        engraving, extras, lines = drawn.engraving, drawn.extras, drawn.lines
     gap = load_toml("templates/sheets.toml")["page"]["gap"] * MM * (_TIGHT_GAP if way == "tight" else 1.0)
     return _Sheet(engraving, extras, lines, break_pages(lines, frame.room(True), frame.room(False), gap))
 

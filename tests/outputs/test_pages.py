@@ -12,9 +12,8 @@ from measure_pages import collisions_in, line_collisions
 from PIL import Image
 
 from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.engraver import engrave
 from sectionprep.outputs.line_extras import Extra
-from sectionprep.outputs.part_sheet import SheetStyle, extras_of, width_of
+from sectionprep.outputs.part_sheet import SheetStyle, engraved, extras_of
 from sectionprep.outputs.sheets import draw_all, part_jobs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "golden"))
@@ -57,7 +56,7 @@ def test_planted_collisions_are_counted(tmp_path: Path) -> None:
     """A syllable moved up onto the notes, and an accent pushed into its note head."""
     d = document({"Alto": TUNE * 2})
     (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
-    drawn = engrave(job.xml, width_mm=width_of(job.style), staff_mm=7.5, where="", notes=job.notes)
+    drawn = engraved(job)
     system = drawn.systems[0]
     assert line_collisions("", 1, system, extras_of(drawn, job)[0]) == []
     x, y = next((head.x, head.y) for head in system.heads.values())
@@ -87,7 +86,7 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
     together = find_passages(chart)
     jobs = part_jobs(d, chart, tmp_path, style=SheetStyle(syllables=True), footer="", together=together,
                      plan=plan_passages(chart, together))
-    drawn = engrave(jobs[0].xml, width_mm=width_of(jobs[0].style), staff_mm=7.5, where="", notes=jobs[0].notes)
+    drawn = engraved(jobs[0])
     for system, extras in zip(drawn.systems, extras_of(drawn, jobs[0]), strict=True):
         middles = sorted((e.box[0] + e.box[2]) / 2 for e in extras if e.kind == "syllable")
         heads = sorted(h.x + h.width / 2 for h in system.heads.values())
