@@ -5,16 +5,15 @@ read -> find passages -> plan phrasing -> mark every part -> check agreement -> 
 
 from __future__ import annotations
 
-import gc
 import json
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sectionprep.checks import Finding, run_checks
+from sectionprep.collector import collector_at_rest
 from sectionprep.errors import BadArgument
 from sectionprep.marking import Marking, mark_chart
 from sectionprep.music.chart import Chart, Remark, same_music
@@ -108,20 +107,7 @@ def no_progress(_stage: str, _done: int, _of: int) -> None:
     """Say nothing."""
 
 
-@contextmanager
-def _collector_at_rest() -> Iterator[None]:
-    """A chart is some hundred thousand small objects without cycles; a collector that walks them again and again takes a
-    fifth of the time."""
-    was_on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was_on:
-            gc.enable()
-
-
-@_collector_at_rest()
+@collector_at_rest()
 def read_score(path: Path, options: Options) -> Score:
     """Read a chart and find its passages."""
     roster = read_roster(options.roster) if options.roster else EMPTY
@@ -179,14 +165,14 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
     return found
 
 
-@_collector_at_rest()
+@collector_at_rest()
 def mark_score(score: Score, options: Options) -> Marked:
     """Mark every part, read the result again, and check both."""
     plan, unfit = plan_score(score, options)
     return _marked(score, plan, unfit, options)
 
 
-@_collector_at_rest()
+@collector_at_rest()
 def fix_score(score: Score, options: Options) -> Marked:
     """Make the section agree with what is printed, without any phrasing of ours: the safe part of what `check` finds."""
     return _marked(score, agreed_plan(score.chart, score.together), (), options)
@@ -262,6 +248,7 @@ def footer_of(score: Score) -> str:
     return f"{score.chart.title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
 
 
+@collector_at_rest()
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress, *, here: bool = False) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this very process."""
     from sectionprep.outputs.director_pages import director_pdf, map_png
@@ -294,7 +281,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
                 progress("drawing the score", 0, 1)
                 (stage / f"{stem}_score.pdf").write_bytes(small_score_pdf(
                     marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(score), pitch=options.score))
-            reports = drawing.reports(_counter("drawing parts", len(jobs), progress))
+            reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
             (stage / "sets").mkdir()
             wait_for_sets = drawing.bind(set_jobs(
                 score.chart, [r for r in reports if not r.failed], _copies(score.roster, typed), stage / "sets"))
@@ -357,6 +344,7 @@ def audition(path: Path, folder: Path, options: Options, wish: Wish) -> tuple[Pa
         return tuple(folder / p.relative_to(stage) for p in write_audition(score.chart, score.together, plan, stage, wish))
 
 
+@collector_at_rest()
 def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
     """Write the workbook alone."""
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
@@ -368,6 +356,7 @@ def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
     return out
 
 
+@collector_at_rest()
 def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[str], progress: Progress) -> tuple[SheetReport, ...]:
     """Draw the parts of a chart as it stands. parts: names; empty means all."""
     from sectionprep.outputs.sheets import draw_all, part_jobs
@@ -385,7 +374,7 @@ def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[s
     with staged(folder, source=score.document.path) as stage:
         jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen,
                          together=score.together, roster=score.roster, plan=plan_score(score, options)[0] if options.syllables else None)
-        return tuple(draw_all(jobs, _counter("drawing parts", len(jobs), progress)))
+        return tuple(draw_all(jobs, _counter("drawing parts", len(chart.parts if chosen is None else chosen), progress)))
 
 
 def to_json(data: object) -> str:

@@ -117,8 +117,8 @@ def collisions_in(path: Path, *, syllables: bool = False) -> tuple[list[Collisio
     """All collisions on the marked parts of a chart, and how many signs were looked at."""
     marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
     with tempfile.TemporaryDirectory() as folder:
-        jobs = part_jobs(marked.again.document, marked.again.chart, Path(folder), style=SheetStyle(syllables=syllables), footer="",
-                         together=marked.again.together, plan=marked.plan)
+        jobs = list(part_jobs(marked.again.document, marked.again.chart, Path(folder), style=SheetStyle(syllables=syllables), footer="",
+                              together=marked.again.together, plan=marked.plan))
     found, looked_at = [], 0
     for job in jobs:
         drawn = engraved(job)

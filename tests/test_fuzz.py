@@ -55,7 +55,7 @@ def test_a_part_that_cannot_be_drawn_stops_nobody_else(tmp_path: Path) -> None:
     path = tmp_path / "a.musicxml"
     path.write_bytes(score_xml({"Alto Sax 1": part_xml("C4/4 D4/4 E4/2"), "Alto Sax 2": part_xml("C4/4 D4/4 E4/2")}))
     score = pipeline.read_score(path, pipeline.Options())
-    jobs = part_jobs(score.document, score.chart, tmp_path, style=SheetStyle(), footer="")
+    jobs = list(part_jobs(score.document, score.chart, tmp_path, style=SheetStyle(), footer=""))
     from dataclasses import replace
 
     reports = draw_all([replace(jobs[0], xml=b"<score-partwise/>"), jobs[1]])

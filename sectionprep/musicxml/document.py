@@ -15,7 +15,7 @@ import zipfile
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from pathlib import Path, PurePosixPath
 from xml.parsers import expat
 
@@ -35,7 +35,7 @@ class Span:
     end: int
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Document:
     """One MusicXML document. encoding: a Python codec that reads any slice of `data` cut between characters.
 
@@ -53,6 +53,11 @@ class Document:
     member: str = ""
     tree_notes: tuple[etree._Element, ...] = field(default=(), repr=False)
     tree_directions: tuple[etree._Element, ...] = field(default=(), repr=False)
+
+    @cached_property
+    def addresses(self) -> dict[int, int]:
+        """Number of each note in document order, by the `id()` of its element in the tree."""
+        return {id(element): n for n, element in enumerate(self.tree_notes)}
 
     def text(self, span: Span) -> str:
         """The characters of a span."""

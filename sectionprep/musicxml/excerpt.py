@@ -36,7 +36,6 @@ def extract_excerpt(
 ) -> bytes:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings, which mean nothing in a
     few bars. said: a syllable for notes of the first pick, by address; room for a sign of weight is kept under it."""
-    addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     for n, pick in enumerate(picks, start=1):
@@ -52,7 +51,7 @@ def extract_excerpt(
             etree.SubElement(part_list, "part-group", type="stop", number="1")
     for n, pick in enumerate(picks, start=1):
         part = etree.SubElement(score, "part", id=f"P{n}")
-        _fill(part, document, pick, first, last, addresses, n == 1, road_map)
+        _fill(part, document, pick, first, last, n == 1, road_map)
         if said is not None:
             _say(part, said if n == 1 else {})
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
@@ -70,14 +69,13 @@ def _say(part: etree._Element, said: Mapping[int, str]) -> None:
 
 
 def _fill(
-    part: etree._Element, document: Document, pick: Pick, first: int, last: int, addresses: dict[int, int], is_top: bool,
-    road_map: bool,
+    part: etree._Element, document: Document, pick: Pick, first: int, last: int, is_top: bool, road_map: bool,
 ) -> None:
     measures = measures_of(document.root, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
     rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
     for n in range(first, min(last, len(measures) - 1) + 1):
-        copied = copy_measure(measures[n], addresses)
+        copied = copy_measure(measures[n], document.addresses)
         copied.tag = "measure"
         copied.set("number", measures[n].get("number") or str(n + 1))
         if n == first:
@@ -94,11 +92,10 @@ def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_tim
     signature that was printed before."""
     held: dict[tuple[str, str], etree._Element] = {}
     for earlier in before:
-        for attributes in earlier:
-            if tag_of(attributes) == "attributes":
-                for child in attributes:
-                    if tag_of(child) in _ORDER:
-                        held[tag_of(child), child.get("number") or ""] = child
+        for attributes in earlier.iterchildren("{*}attributes"):
+            for child in attributes:
+                if tag_of(child) in _ORDER:
+                    held[tag_of(child), child.get("number") or ""] = child
     own = next((e for e in measure if e.tag == "attributes"), None)
     if own is None:
         own = etree.Element("attributes")

@@ -9,6 +9,7 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Callable, Mapping
+from typing import cast
 
 from lxml import etree
 
@@ -32,7 +33,6 @@ def extract_part(
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
     and the copy of each measure."""
-    addresses = {id(element): n for n, element in enumerate(document.tree_notes)}
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -42,7 +42,7 @@ def extract_part(
     part = etree.SubElement(score, "part", id="P1")
     slash = False
     for n, measure in enumerate(measures):
-        copied = copy_measure(measure, addresses)
+        copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
         copied.set("number", measure.get("number") or str(n + 1))
         for name in ("id", "width"):
@@ -83,24 +83,32 @@ def measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> l
 def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._Element:
     """A measure without namespaces and print hints; its notes carry their address as id."""
     copied = copy.deepcopy(measure)
-    originals = [e for e in measure.iter() if tag_of(e) == "note"]
-    twins = [e for e in copied.iter() if tag_of(e) == "note"]
-    for element in copied.iter():
-        if isinstance(element.tag, str):
-            element.tag = tag_of(element)
-            element.attrib.pop("id", "")
-    for original, twin in zip(originals, twins, strict=True):
+    _make_plain(copied)
+    for original, twin in zip(measure.iter("{*}note"), copied.iter("note"), strict=True):
         twin.set("id", note_id(addresses[id(original)]))
-    for element in list(copied):
-        if element.tag in _DROPPED:
-            copied.remove(element)
+    for element in list(copied.iterchildren(*_DROPPED)):
+        copied.remove(element)
     for style in list(copied.iter("measure-style")):
-        if any(tag_of(child) == "multiple-rest" for child in style):
+        if style.find("multiple-rest") is not None:
             parent = style.getparent()
             if parent is not None:
                 parent.remove(style)
-    etree.cleanup_namespaces(copied)
     return copied
+
+
+_WITH_ID = etree.XPath("descendant-or-self::*[@id]")
+_IN_NAMESPACE = etree.XPath("descendant-or-self::*[namespace-uri()]")
+
+
+def _make_plain(copied: etree._Element) -> None:
+    """Take namespaces and ids away; the ids to come are ours."""
+    for element in cast(list[etree._Element], _WITH_ID(copied)):
+        del element.attrib["id"]
+    named = cast(list[etree._Element], _IN_NAMESPACE(copied))
+    for element in named:
+        element.tag = tag_of(element)
+    if named:
+        etree.cleanup_namespaces(copied)
 
 
 def tame(measure: etree._Element) -> None:
@@ -131,6 +139,8 @@ def _sign_key(direction: etree._Element) -> str:
 
 
 def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
+    if top.find("{*}direction") is None:
+        return
     own = {_sign_key(d) for d in measure if d.tag == "direction"}
     own_kinds = {tag_of(e) for d in measure if d.tag == "direction" for e in d.iter()}
     at_start = 0
@@ -145,10 +155,7 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
         if _sign_key(element) in own or kinds & own_kinds:
             continue
         twin = copy.deepcopy(element)
-        for inner in twin.iter():
-            if isinstance(inner.tag, str):
-                inner.tag = tag_of(inner)
-                inner.attrib.pop("id", "")
+        _make_plain(twin)
         for inner in [e for e in twin if e.tag in ("staff", "voice")]:
             twin.remove(inner)
         if sounded:

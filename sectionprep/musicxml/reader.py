@@ -38,7 +38,7 @@ class _Reader:
         self.limits = limits
         self.roster = roster
         self.where = str(document.path)
-        self.address = {id(element): n for n, element in enumerate(document.tree_notes)}
+        self.address = document.addresses
         self.direction_address = {id(element): n for n, element in enumerate(document.tree_directions)}
         self.remarks: list[Remark] = []
         self.pitches: dict[tuple[str | None, str | None, str | None], Pitch] = {}

@@ -73,7 +73,7 @@ class MeiPart:
                 rest.set("visible", "false")
 
     def _small_words(self, words: etree._Element) -> None:
-        plain = "".join(words.itertext()).strip()
+        plain = _text(words).strip()
         if (plain.startswith("off ") and len(plain) < 12) or _HELP.match(plain):
             for child in list(words):
                 words.remove(child)
@@ -172,10 +172,15 @@ class MeiPart:
     @cached_property
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text."""
-        return {e.get(_ID, ""): "".join(e.itertext()).strip() for e in self.root.iter(f"{_M}harm")}
+        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")}
 
 
 def _take_out(element: etree._Element) -> None:
     parent = element.getparent()
     if parent is not None:
         parent.remove(element)
+
+
+def _text(element: etree._Element) -> str:
+    """All text in an element."""
+    return "".join(str(piece) for piece in element.itertext())

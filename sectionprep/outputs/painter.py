@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from typing import Any
@@ -41,6 +42,7 @@ class Painter:
         """Draw a system so that its top staff line lies `y` points above the page's foot, from `x` points. pale:
         ids of notes whose articulations, and of other signs that, are drawn in grey."""
         c = self.canvas
+        straight: dict[float, list[str]] = defaultdict(list)  # by width: lines are half of a page, and drawn as one path
         with self.at(system, x, y):
             c.setLineCap(0)
             for ink in system.ink:
@@ -50,8 +52,12 @@ class Painter:
                     self.ink(ink)
                     c.setFillGray(0)
                     c.setStrokeGray(0)
+                elif ink.kind == "line":
+                    straight[ink.stroke].append(_line(ink))
                 else:
                     self.ink(ink)
+            for stroke, lines in straight.items():
+                c.addLiteral(f"{max(stroke, 8):g} w n {' '.join(lines)} S")
 
     @contextmanager
     def at(self, system: System, x: float, y: float) -> Iterator[None]:
@@ -74,19 +80,18 @@ class Painter:
             self.canvas.drawString(0, 0, chr(int(code, 16)))
 
     def ink(self, ink: Ink) -> None:
-        """Draw one primitive in the current coordinates. Glyphs and straight lines, which are most of a page, go to the page
-        as they are, without the canvas keeping books on each."""
+        """Draw one primitive in the current coordinates. Glyphs and straight lines go to the page as they are, without the
+        canvas keeping books on each."""
         c = self.canvas
         if ink.kind == "glyph":
             name, x, y, size = ink.data
-            form = self.forms.get(name.split("-")[0])
+            form = self.forms.get(name)
             if form:
-                c.addLiteral(f"q {size:.4f} 0 0 {-size:.4f} {x:.2f} {y:.2f} cm")
+                c.addLiteral(f"q {size:g} 0 0 {-size:g} {x:g} {y:g} cm")
                 c.doForm(form)
                 c.addLiteral("Q")
         elif ink.kind == "line":
-            x0, y0, x1, y1 = ink.data
-            c.addLiteral(f"{max(ink.stroke, 8):.2f} w n {x0:.2f} {y0:.2f} m {x1:.2f} {y1:.2f} l S")
+            c.addLiteral(f"{max(ink.stroke, 8):g} w n {_line(ink)} S")
         elif ink.kind == "text":
             x, y, runs = ink.data
             for run in runs:
@@ -125,6 +130,10 @@ class Painter:
         c.drawString(0, 0, text)
         c.restoreState()
         return fonts.width(text, font, size)
+
+
+def _line(ink: Ink) -> str:
+    return "{:g} {:g} m {:g} {:g} l".format(*ink.data)
 
 
 def _trace(path: Any, segments: list[tuple[str, list[tuple[float, float]]]]) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from sectionprep.collector import collector_at_rest
 from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
@@ -100,6 +101,7 @@ def _frame(paper: str) -> _Frame:
                   page["head_first"] * MM, page["head_later"] * MM)
 
 
+@collector_at_rest()
 def draw_part(job: PartJob) -> SheetReport:
     """Engrave a part and write its PDF to job.out."""
     from reportlab.pdfgen.canvas import Canvas

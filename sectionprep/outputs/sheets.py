@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
+from itertools import islice
 from multiprocessing import current_process
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
     from lxml import etree
 
 _T = TypeVar("_T")
+_MOST_WORKERS = 4  # each takes about 80 MB
 _PARALLEL_FROM = 6  # parts; below this a second process costs more than it saves: judgement
 
 
@@ -91,13 +94,12 @@ def _cue_writer(
 def part_jobs(
     document: Document, chart: Chart, folder: Path, *, style: SheetStyle, footer: str, parts: Iterable[int] | None = None,
     together: Together | None = None, roster: Roster = EMPTY, plan: Plan | None = None, marking: Marking | None = None,
-) -> list[PartJob]:
-    """One drawing job for each part. together: gives section help and cues; roster: gives large print; plan: gives
+) -> Iterator[PartJob]:
+    """One drawing job for each part, made as it is asked for. together: gives section help and cues; roster: gives large print; plan: gives
     syllables; marking: what we added, to be printed lighter and listed in proofs."""
     seen: dict[str, int] = {}
     names = file_names(chart)
     wanted = None if parts is None else set(parts)
-    jobs: list[PartJob] = []
     for part in chart.parts:
         occurrence = seen.get(part.id, 0)
         seen[part.id] = occurrence + 1
@@ -109,7 +111,7 @@ def part_jobs(
         help_words = section_help(chart, together, part.index) if together is not None and style.section_help else {}
         seat = roster.seat(part.name)
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
-        jobs.append(PartJob(
+        yield PartJob(
             xml=extract_part(document, part.id, occurrence, written=_as_read(chart, part), words=help_words,
                              finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None),
             name=part.name, title=chart.title,
@@ -119,8 +121,7 @@ def part_jobs(
             syllables=_syllables(chart, together, plan, part.index, style),
             proof=proof_of(chart, marking, part.index) if style.proof and marking is not None else None,
             rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
-        ))
-    return jobs
+        )
 
 
 def _syllables(chart: Chart, together: Together | None, plan: Plan | None, part: int, style: SheetStyle) -> dict[str, str]:
@@ -146,13 +147,18 @@ class Drawing:
     runs in processes of its own; what brings one down is reported and stops nobody else. here: draw in this process
     instead, where many charts are prepared side by side and whoever started it looks after its end."""
 
-    def __init__(self, jobs: Sequence[PartJob], *, here: bool = False) -> None:
+    def __init__(self, jobs: Iterable[PartJob], *, here: bool = False) -> None:
         fonts.register()  # where processes are forked they inherit the unpacked fonts
-        self.jobs = jobs
-        workers = min(os.cpu_count() or 1, 1 if len(jobs) < _PARALLEL_FROM else 2 if len(jobs) < 40 else 4)
+        coming = iter(jobs)
+        self.jobs = list(islice(coming, _PARALLEL_FROM))
+        workers = 1 if len(self.jobs) < _PARALLEL_FROM else min(os.cpu_count() or 1, _MOST_WORKERS)
         # a daemon (a worker of some clusters) may have no children: it draws by itself, and its cluster tries again
-        self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(max_workers=workers)
-        self.futures = [self.pool.submit(draw_part, job) for job in jobs]
+        self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(
+            max_workers=workers, initializer=gc.freeze)  # what the workers inherit is not theirs to collect
+        self.futures = [self.pool.submit(draw_part, job) for job in self.jobs]
+        for job in coming:  # the first are being drawn while the next are made
+            self.jobs.append(job)
+            self.futures.append(self.pool.submit(draw_part, job))
 
     def __enter__(self) -> Drawing:
         return self
@@ -190,7 +196,7 @@ def _bind_here(jobs: Sequence[SetJob]) -> None:
         bind(job)
 
 
-def draw_all(jobs: Sequence[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
+def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
     """Draw every job, in order; `tick` is called after each."""
     with Drawing(jobs) as drawing:
         return drawing.reports(tick)

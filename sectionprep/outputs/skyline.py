@@ -27,7 +27,7 @@ def restack(system: System, chords: dict[str, str]) -> None:
     moving: dict[str, list[Ink]] = defaultdict(list)
     music: list[_Segment] = []
     for ink in system.ink:
-        word = _word_class(ink)
+        word = _word_class(ink) if ink.group else ""
         if word and ink.box[3] < system.staff_top + 50:
             moving["endings" if word == "voltaBracket" else ink.group or word].append(ink)
         elif ink.box[1] < system.staff_top:

@@ -7,9 +7,9 @@ layout can find the true height of a system and a script can look for collisions
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field
-from itertools import pairwise
+from functools import cache
+from itertools import islice, pairwise
 from typing import Any
 from xml.etree import ElementTree
 
@@ -17,9 +17,9 @@ from sectionprep.musicxml.excerpt import KEPT
 from sectionprep.outputs import fonts
 
 _SVG = "{http://www.w3.org/2000/svg}"
+_GROUP = f"{_SVG}g"
 _XLINK = "{http://www.w3.org/1999/xlink}href"
-_TRANSLATE = re.compile(r"translate\(\s*(-?[\d.]+)[,\s]+(-?[\d.]+)\s*\)")
-_SCALE = re.compile(r"scale\(\s*(-?[\d.]+)(?:[,\s]+(-?[\d.]+))?\s*\)")
+_PLACED = re.compile(r"translate\((-?[\d.]+), (-?[\d.]+)\)(?: scale\((-?[\d.]+)|$)")
 _NUMBER = re.compile(r"[MmLlHhVvCcSsQqTtZz]|-?(?:\d+\.?\d*|\.\d+)(?:e-?\d+)?")
 _BOLD_CLASSES = {"tempo", "reh", "ending", "fing", "voltaBracket"}
 _ITALIC_CLASSES = {"dir", "dynam", "mNum", "syl"}
@@ -111,13 +111,12 @@ def read_systems(text: str) -> tuple[list[System], dict[str, str]]:
     for group in page:
         if "system" in (group.get("class") or "").split():
             system = System()
-            _walk(group, system, (), "", "")
+            _walk(group, system, ("system",), "", "")
             system.measure_box()
             found.append(system)
     return found, glyphs
 
 
-_STRAIGHT = re.compile(r"M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) (-?[\d.]+)")
 _MEASURE = re.compile(r'<g id="([^"]+)" class="measure"')
 _STAFF_LINE = re.compile(r'class="staff[^"]*"><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
 _HEAD_SIGN = re.compile(r'class="(?:clef|keyAccid)"><use [^>]*transform="translate\((-?[\d.]+),')
@@ -141,76 +140,85 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
     return found, head
 
 
-def _walk(element: ElementTree.Element, system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
-    tag = element.tag.removeprefix(_SVG)
-    if tag == "g":
-        own = tuple((element.get("class") or "").split())
+_OWNERS = frozenset({"note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam", "slur", "hairpin", "breath"})
+
+
+def _walk(group: ElementTree.Element, system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
+    """Take up everything in a group. classes: of the groups around it and its own; owner: id of the sign it belongs to."""
+    ink = system.ink
+    for child in group:
+        maker = _MAKERS.get(child.tag)
+        if maker is not None:
+            maker(child, classes, owner, system)
+            continue
+        if child.tag != _GROUP:
+            continue
+        own = tuple(child.get("class", "").split())
         if "placeholder" in own:
-            return
-        name = element.get("id", "")
-        if "measure" in own:
-            measure = name
+            continue
+        kind = own[0] if own else ""
+        name = child.get("id", "")
+        if kind == "measure":
             system.measures.append(name)
-        if own and own[0] in ("note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam", "slur", "hairpin",
-                              "breath"):
-            owner = name or owner
-        classes = (*classes, *own)
-        before = len(system.ink)
-        for child in element:
-            _walk(child, system, classes, owner, measure)
-        if own and own[0] in _STACKED:
-            for ink in system.ink[before:]:
-                ink.group = name or f"{own[0]}{before}"
-        if "staff" in own:
-            _note_staff(system, system.ink[before:], measure)
-        return
-    maker = _MAKERS.get(tag)
-    if maker is not None:
-        system.ink.extend(maker(element, classes, owner, system))
+            _walk(child, system, (*classes, *own), owner, name)
+            continue
+        before = len(ink)
+        _walk(child, system, (*classes, *own), (name or owner) if kind in _OWNERS else owner, measure)
+        if kind in _STACKED:
+            for mark in ink[before:]:
+                mark.group = name or f"{kind}{before}"
+        elif kind == "staff":
+            _note_staff(system, before, measure)
 
 
-def _note_staff(system: System, ink: list[Ink], measure: str) -> None:
-    lines = [i for i in ink if i.kind == "line" and i.box[3] - i.box[1] < 30 and i.classes[-1] == "staff"]
+def _note_staff(system: System, before: int, measure: str) -> None:
+    """The lines of a staff come first in its group."""
+    lines = []
+    for mark in islice(system.ink, before, None):
+        if mark.kind != "line" or mark.classes[-1] != "staff":
+            break
+        lines.append(mark.data)
     if lines:
-        top, bottom = min(i.data[1] for i in lines), max(i.data[1] for i in lines)
-        system.staff_top = min(system.staff_top or top, top)
-        system.staff_bottom = max(system.staff_bottom, bottom)
-        system.bar_edges.append((measure, lines[0].data[0], lines[0].data[2]))
+        tops = [line[1] for line in lines]
+        system.staff_top = min(system.staff_top or tops[0], *tops)
+        system.staff_bottom = max(system.staff_bottom, *tops)
+        system.bar_edges.append((measure, lines[0][0], lines[0][2]))
 
 
-def _glyph(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> Iterator[Ink]:
-    name = (element.get(_XLINK) or "").lstrip("#")
-    transform = element.get("transform", "")
-    at, scale = _TRANSLATE.search(transform), _SCALE.search(transform)
-    x, y = (float(at[1]), float(at[2])) if at else (0.0, 0.0)
-    size = float(scale[1]) if scale else 1.0
-    gx, gy, gw, gh = fonts.glyph_boxes().get(name.split("-")[0], (0.0, 0.0, 0.0, 0.0))
-    # glyph boxes count 1000 an em, outlines 2048/2.048: one unit of outline is one unit of box x 1
-    box = (x + gx * size, y - (gy + gh) * size, x + (gx + gw) * size, y - gy * size)
-    if "notehead" in classes and owner:
-        spot = system.heads.get(owner)
-        if spot is None or x > spot.x:
-            system.heads.setdefault(owner, Spot(x, y, gw * size))
-    yield Ink("glyph", box, classes, owner, (name, x, y, size))
+@cache
+def _glyph_name(link: str) -> tuple[str, Box]:
+    """Name of a glyph in a drawing, and its box (1000 units an em, as outlines have them)."""
+    name = link.lstrip("#").partition("-")[0]
+    return name, fonts.glyph_boxes().get(name, (0.0, 0.0, 0.0, 0.0))
 
 
-def _path(element: ElementTree.Element, classes: tuple[str, ...], owner: str, _system: System) -> Iterator[Ink]:
-    stroke = float(element.get("stroke-width") or 0)
-    straight = _STRAIGHT.fullmatch(element.get("d", ""))
-    if straight:  # staff lines, stems, bar lines: most of what is drawn
-        x0, y0, x1, y1 = map(float, straight.groups())
-        half = stroke / 2
-        yield Ink("line", (min(x0, x1) - half, min(y0, y1) - half, max(x0, x1) + half, max(y0, y1) + half), classes, owner,
-                  (x0, y0, x1, y1), stroke)
-        return
-    segments = path_segments(element.get("d", ""))
-    points = [p for _, pts in segments for p in pts]
-    if not points:
-        return
+def _glyph(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
+    at = _PLACED.match(element.get("transform", ""))
+    x, y, size = (float(at[1]), float(at[2]), float(at[3] or 1)) if at else (0.0, 0.0, 1.0)
+    name, (gx, gy, gw, gh) = _glyph_name(element.get(_XLINK, "").partition("-")[0])
+    if owner and owner not in system.heads and "notehead" in classes:
+        system.heads[owner] = Spot(x, y, gw * size)
+    system.ink.append(Ink("glyph", (x + gx * size, y - (gy + gh) * size, x + (gx + gw) * size, y - gy * size), classes, owner,
+                          (name, x, y, size)))
+
+
+def _path(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
+    stroke = float(element.get("stroke-width", 0))
     half = stroke / 2
-    box = (min(p[0] for p in points) - half, min(p[1] for p in points) - half,
-           max(p[0] for p in points) + half, max(p[1] for p in points) + half)
-    yield Ink("path", box, classes, owner, segments, stroke, element.get("fill") != "none")
+    data = element.get("d", "")
+    pieces = data.split(" ")
+    if len(pieces) == 4 and pieces[0][0] == "M" and pieces[2][0] == "L":  # staff lines, stems, bar lines: most of what is drawn
+        x0, y0, x1, y1 = float(pieces[0][1:]), float(pieces[1]), float(pieces[2][1:]), float(pieces[3])
+        left, right = (x0, x1) if x0 < x1 else (x1, x0)
+        top, bottom = (y0, y1) if y0 < y1 else (y1, y0)
+        system.ink.append(Ink("line", (left - half, top - half, right + half, bottom + half), classes, owner, (x0, y0, x1, y1), stroke))
+        return
+    segments = path_segments(data)
+    points = [p for _, pts in segments for p in pts]
+    if points:
+        box = (min(p[0] for p in points) - half, min(p[1] for p in points) - half,
+               max(p[0] for p in points) + half, max(p[1] for p in points) + half)
+        system.ink.append(Ink("path", box, classes, owner, segments, stroke, element.get("fill") != "none"))
 
 
 def _points(element: ElementTree.Element) -> list[tuple[float, float]]:
@@ -218,28 +226,26 @@ def _points(element: ElementTree.Element) -> list[tuple[float, float]]:
     return list(zip(numbers[::2], numbers[1::2], strict=False))
 
 
-def _poly(element: ElementTree.Element, classes: tuple[str, ...], owner: str, _system: System) -> Iterator[Ink]:
+def _poly(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     points = _points(element)
     if points:
         xs, ys = [p[0] for p in points], [p[1] for p in points]
-        kind = element.tag.removeprefix(_SVG)
-        stroke = float(element.get("stroke-width") or 0)
-        yield Ink(kind, (min(xs), min(ys), max(xs), max(ys)), classes, owner, points, stroke,
-                  element.get("fill") != "none")
+        system.ink.append(Ink(element.tag.removeprefix(_SVG), (min(xs), min(ys), max(xs), max(ys)), classes, owner, points,
+                              float(element.get("stroke-width") or 0), element.get("fill") != "none"))
 
 
-def _rect(element: ElementTree.Element, classes: tuple[str, ...], owner: str, _system: System) -> Iterator[Ink]:
+def _rect(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     x, y, w, h = (float(element.get(k) or 0) for k in ("x", "y", "width", "height"))
     fill = element.get("fill-opacity") != "0" and element.get("fill") != "none"
-    yield Ink("rect", (x, y, x + w, y + h), classes, owner, None, float(element.get("stroke-width") or 0), fill)
+    system.ink.append(Ink("rect", (x, y, x + w, y + h), classes, owner, None, float(element.get("stroke-width") or 0), fill))
 
 
-def _ellipse(element: ElementTree.Element, classes: tuple[str, ...], owner: str, _system: System) -> Iterator[Ink]:
+def _ellipse(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     cx, cy, rx, ry = (float(element.get(k) or 0) for k in ("cx", "cy", "rx", "ry"))
-    yield Ink("ellipse", (cx - rx, cy - ry, cx + rx, cy + ry), classes, owner, None)
+    system.ink.append(Ink("ellipse", (cx - rx, cy - ry, cx + rx, cy + ry), classes, owner, None))
 
 
-def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> Iterator[Ink]:
+def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     x, y = float(element.get("x") or 0), float(element.get("y") or 0)
     bold = any(c in _BOLD_CLASSES for c in classes)
     italic = any(c in _ITALIC_CLASSES for c in classes)
@@ -285,15 +291,15 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
         left = x - (total if anchor == "end" else total / 2 if anchor == "middle" else 0)
         size = max(r.size for r in runs)
         box = (left, y + shift - 0.72 * size, left + total, y + shift + 0.2 * size)
-        yield Ink("text", box, classes, owner, (left, y + shift, runs))
+        system.ink.append(Ink("text", box, classes, owner, (left, y + shift, runs)))
 
 
 def _face(bold: bool, italic: bool) -> str:
     return fonts.BOLD if bold else fonts.ITALIC if italic else fonts.TEXT
 
 
-_MAKERS = {"use": _glyph, "path": _path, "polygon": _poly, "polyline": _poly, "rect": _rect, "ellipse": _ellipse,
-           "text": _text}
+_MAKERS = {f"{_SVG}{tag}": maker for tag, maker in (
+    ("use", _glyph), ("path", _path), ("polygon", _poly), ("polyline", _poly), ("rect", _rect), ("ellipse", _ellipse), ("text", _text))}
 
 
 def path_segments(data: str) -> list[tuple[str, list[tuple[float, float]]]]:

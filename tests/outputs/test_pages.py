@@ -84,10 +84,10 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
     d = document({"Alto Sax 1": line, "Alto Sax 2": line, "Tenor Sax 1": line})
     chart = read_chart(d)
     together = find_passages(chart)
-    jobs = part_jobs(d, chart, tmp_path, style=SheetStyle(syllables=True), footer="", together=together,
-                     plan=plan_passages(chart, together))
-    drawn = engraved(jobs[0])
-    for system, extras in zip(drawn.systems, extras_of(drawn, jobs[0]), strict=True):
+    (job, *_) = part_jobs(d, chart, tmp_path, style=SheetStyle(syllables=True), footer="", together=together,
+                          plan=plan_passages(chart, together))
+    drawn = engraved(job)
+    for system, extras in zip(drawn.systems, extras_of(drawn, job), strict=True):
         middles = sorted((e.box[0] + e.box[2]) / 2 for e in extras if e.kind == "syllable")
         heads = sorted(h.x + h.width / 2 for h in system.heads.values())
         assert middles == pytest.approx(heads, abs=1)
