@@ -16,8 +16,11 @@ Stated rules:
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
 
 from sectionprep.errors import BadArgument
 from sectionprep.marking import signs
@@ -48,6 +51,7 @@ class Desk:
     chord_heads: list[dict[tuple[int, str], int]] = field(default_factory=list)
     cutoffs: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
     marked: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
+    _slurs: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]
@@ -61,6 +65,12 @@ class Desk:
     def writes(self) -> bool:
         """False under policy "report"."""
         return self.policy != "report"
+
+    def slurs(self, part: int) -> list[tuple[int, int]]:
+        """The part's complete slurs before any edit."""
+        if part not in self._slurs:
+            self._slurs[part] = _own_slurs(self.chart, part)
+        return self._slurs[part]
 
     def address(self, note: Note) -> int:
         """Where marks for this note go: the first note of its chord."""
@@ -177,8 +187,8 @@ def _slur_pairs(note_marks: list[tuple[int, frozenset[str]]]) -> list[tuple[int,
 
 def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, is_lead: bool) -> None:
     wanted = _slur_pairs([(n.tone.onset, n.marks) for n in planned.notes])
-    inside = [t for t in desk.chart.lines[part] if passage.start <= t.onset < passage.end]
-    own = _own_slurs(desk, part)
+    inside = desk.chart.between(part, passage.start, passage.end)
+    own = desk.slurs(part)
     has = [(a, b) for a, b in own if passage.start <= a and b < passage.end]
     crossing = [(a, b) for a, b in own if (a, b) not in has and a < passage.end and b >= passage.start]
     if desk.policy != "add" or is_lead:
@@ -198,12 +208,12 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
         _add_slur(desk, passage, planned, part, first, last)
 
 
-def _own_slurs(desk: Desk, part: int) -> list[tuple[int, int]]:
+def _own_slurs(chart: Chart, part: int) -> list[tuple[int, int]]:
     """The part's complete slurs, ends joined by their numbers, as onsets of tones; ties are no slurs."""
-    tone_at = {note.address: tone.onset for tone in desk.chart.lines[part] for note in tone.notes}
+    tone_at = {note.address: tone.onset for tone in chart.lines[part] for note in tone.notes}
     begun: dict[int, int] = {}
     found: list[tuple[int, int]] = []
-    for note in desk.chart.parts[part].notes:
+    for note in chart.parts[part].notes:
         at = tone_at.get(note.address)
         if at is None:
             continue
@@ -215,7 +225,7 @@ def _own_slurs(desk: Desk, part: int) -> list[tuple[int, int]]:
     return found
 
 
-def _repeats(tones: list[Tone], start: int, stop: int) -> bool:
+def _repeats(tones: Sequence[Tone], start: int, stop: int) -> bool:
     group = [t for t in tones if start <= t.onset <= stop]
     return any(a.pitch == b.pitch for a, b in itertools.pairwise(group))
 
@@ -233,9 +243,14 @@ def _add_slur(desk: Desk, passage: Passage, planned: PassagePlan, part: int, fir
         desk.edits[desk.address(last.head)].slur_stop = number
 
 
+_bar = attrgetter("bar")
+
+
 def _free_number(chart: Chart, part: int, first: Tone, last: Tone) -> int:
     used: set[int] = set()
-    for note in chart.parts[part].notes:
+    notes = chart.parts[part].notes
+    begin = bisect_left(notes, first.bar, key=_bar)
+    for note in notes[begin : bisect_right(notes, chart.bar_at(last.end).index, begin, key=_bar)]:
         if first.onset <= note.onset <= last.end:
             used.update(note.slur_starts)
             used.update(note.slur_stops)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
+from operator import attrgetter
+from typing import NamedTuple
 
 from sectionprep.music.instruments import Chair
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, Place
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Note:
-    """One `<note>` element: a note, a chord member, a rest, a grace or a cue note.
+class Note(NamedTuple):
+    """One `<note>` element: a note, a chord member, a rest, a grace or a cue note. A named tuple, because there are many
+    thousands: a frozen dataclass of this width takes four times as long to make.
 
     address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
     start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes.
@@ -66,8 +68,7 @@ class Direction:
     alone: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tone:
+class Tone(NamedTuple):
     """A note of a line as it is heard: ties joined, chord reduced to its top, no grace and no cue notes.
 
     pitch: sounding MIDI number of the top; pitches: all of the chord, high to low. notes: the tied notes
@@ -182,20 +183,28 @@ class Chart:
     def place(self, tick: int) -> Place:
         """Bar and beat of a tick."""
         bar = self.bar_at(tick)
-        unit = Fraction(4 * self.resolution, bar.meter.unit)
-        return Place(bar=bar.number, index=bar.index, beat=1 + Fraction(tick - bar.start) / unit)
+        return Place(bar=bar.number, index=bar.index, beat=self._beat(bar, tick))
 
     def end_place(self, tick: int) -> Place:
         """Like `place`, but a tick on a bar line belongs to the bar it closes (beat 5 of a 4/4 bar)."""
         bar = self.bar_at(max(0, tick - 1))
-        unit = Fraction(4 * self.resolution, bar.meter.unit)
-        return Place(bar=bar.number, index=bar.index, beat=1 + Fraction(tick - bar.start) / unit, is_end=tick == bar.end)
+        return Place(bar=bar.number, index=bar.index, beat=self._beat(bar, tick), is_end=tick == bar.end)
+
+    def _beat(self, bar: Bar, tick: int) -> Fraction:
+        whole = 4 * self.resolution
+        return Fraction((tick - bar.start) * bar.meter.unit + whole, whole)
 
     def tick(self, index: int, beat: Fraction | float) -> int:
         """Tick of a beat (counted from 1) in the bar with this index."""
         bar = self.bars[index]
         unit = Fraction(4 * self.resolution, bar.meter.unit)
         return bar.start + round((Fraction(beat).limit_denominator(960) - 1) * unit)
+
+    def between(self, part: int, start: int, end: int) -> tuple[Tone, ...]:
+        """The tones of a part's line that begin in [start, end)."""
+        line = self.lines[part]
+        first = bisect_left(line, start, key=_onset)
+        return line[first : bisect_left(line, end, first, key=_onset)]
 
     def quarters(self, ticks: int) -> Fraction:
         """A length in quarter notes."""
@@ -205,6 +214,9 @@ class Chart:
     def names(self) -> tuple[str, ...]:
         """Part names in score order."""
         return tuple(part.name for part in self.parts)
+
+
+_onset = attrgetter("onset")
 
 
 def same_music(one: Chart, other: Chart) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from functools import lru_cache
 
 from sectionprep.music.chart import Note, Tone
 
@@ -39,9 +40,12 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
 
 def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
     head, last = notes[0], notes[-1]
-    marks = head.marks if len(notes) == 1 else frozenset[str]().union(*(note.marks for note in notes))
-    starts = any(note.slur_starts for note in notes)
-    stops = any(note.slur_stops for note in notes)
+    if len(notes) == 1:
+        marks, starts, stops = head.marks, bool(head.slur_starts), bool(head.slur_stops)
+    else:
+        marks = frozenset[str]().union(*(note.marks for note in notes))
+        starts = any(note.slur_starts for note in notes)
+        stops = any(note.slur_stops for note in notes)
     if starts:
         marks |= {"slur-start"}
     if stops:
@@ -52,9 +56,9 @@ def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
     )
 
 
-def _voice_order(note: Note) -> tuple[int, int, str]:
-    voice = note.voice
-    return (note.staff, int(voice) if voice.isascii() and voice.isdecimal() and len(voice) < 6 else 999, voice)
+@lru_cache(4096)
+def _voice_order(staff: int, voice: str) -> tuple[int, int, str]:
+    return (staff, int(voice) if voice.isascii() and voice.isdecimal() and len(voice) < 6 else 999, voice)
 
 
 def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
@@ -66,10 +70,11 @@ def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
     groups: list[list[Note]] = []
     for bar in sorted(by_bar):
         sounding = by_bar[bar]
-        first = min(_voice_order(note) for note in sounding)
+        orders = [_voice_order(note.staff, note.voice) for note in sounding]
+        first = min(orders)
         chords: dict[int, list[Note]] = defaultdict(list)
-        for note in sounding:
-            if _voice_order(note) == first:
+        for note, order in zip(sounding, orders, strict=True):
+            if order == first:
                 chords[note.onset].append(note)
         groups.extend(chords[onset] for onset in sorted(chords))
     return groups

@@ -13,7 +13,6 @@ import stat
 import struct
 import zipfile
 import zlib
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from pathlib import Path, PurePosixPath
@@ -235,19 +234,25 @@ class _Spans:
 
 def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tuple[Span, ...], tuple[Span, ...]]:
     notes, directions = _Spans(), _Spans()
-    kinds = {"note": notes, "direction": directions}
+    kinds: dict[str, _Spans | None] = {}  # of elements, by the names met so far
+
+    def kind_of(name: str) -> _Spans | None:
+        kinds[name] = {"note": notes, "direction": directions}.get(name.rpartition(":")[2])
+        return kinds[name]
+
     depth = 0
     closing = ">".encode(encoding)
     parser = expat.ParserCreate()
+    parser.ordered_attributes = True
     parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
 
-    def start(name: str, _attributes: Mapping[str, str]) -> None:
+    def start(name: str, _attributes: object) -> None:
         nonlocal depth
         depth += 1
         if depth > 200:
             raise OverLimit("elements are nested more than 200 deep.", where=where,
                             remedy="This is no ordinary score; export it again.")
-        kind = kinds.get(name.rpartition(":")[2] if ":" in name else name)
+        kind = kinds[name] if name in kinds else kind_of(name)
         if kind is not None:
             kind.begin(parser.CurrentByteIndex)
             if len(notes.starts) > limits.notes:
@@ -257,7 +262,7 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
     def end(name: str) -> None:
         nonlocal depth
         depth -= 1
-        kind = kinds.get(name.rpartition(":")[2] if ":" in name else name)
+        kind = kinds[name]
         if kind is not None:
             kind.finish(data.find(closing, parser.CurrentByteIndex) + len(closing))
 

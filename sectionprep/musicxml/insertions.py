@@ -11,7 +11,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.marks import BY_NAME, named_by
@@ -60,8 +60,7 @@ _ELEMENTS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class _Node:
+class _Node(NamedTuple):
     """An element in the text of one note: [start, end) with its tags, inner from `open_end` to `close_start`."""
 
     name: str
@@ -81,19 +80,19 @@ def _children(text: str, start: int, stop: int) -> list[_Node]:
     depth = 0
     opened: tuple[str, int, int, str] = ("", 0, 0, "")
     for m in _TOKEN.finditer(text, start, stop):
-        if m[2] is None:
+        closing, name, attributes = m.groups()
+        if name is None:
             continue
-        name = m[2].rpartition(":")[2]
-        if m[1]:
+        if closing:
             depth -= 1
             if depth == 0:
                 found.append(_Node(opened[0], opened[1], opened[2], m.start(), m.end(), opened[3]))
-        elif m[3].endswith("/"):
+        elif attributes.endswith("/"):
             if depth == 0:
-                found.append(_Node(name, m.start(), m.end(), m.end(), m.end(), m[3]))
+                found.append(_Node(name.rpartition(":")[2], m.start(), m.end(), m.end(), m.end(), attributes))
         else:
             if depth == 0:
-                opened = (name, m.start(), m.end(), m[3])
+                opened = (name.rpartition(":")[2], m.start(), m.end(), attributes)
             depth += 1
     return found
 

@@ -22,11 +22,13 @@ _LONGEST = 100_000  # quarter notes in one element: a judgement, far above any m
 
 @dataclass(slots=True)
 class PartState:
-    """What holds from measure to measure while one part is walked. scale: ticks of one division where that is whole."""
+    """What holds from measure to measure while one part is walked. scale: ticks of one division where that is whole; lengths:
+    ticks of the durations met so far, by their text."""
 
     index: int
     divisions: Fraction = Fraction(1)
     scale: int = 0
+    lengths: dict[str | None, int] = field(default_factory=dict)
     meter: Meter = field(default_factory=Meter)
     staves: int = 1
 
@@ -121,8 +123,7 @@ class Walker:
         return read, state
 
     def _walk_measure(self, measure: etree._Element, current: Measure, state: PartState) -> None:
-        cursor = 0
-        last_onset = 0
+        cursor = last_onset = content = sounding = 0
         for element in measure:
             tag = tag_of(element)
             if tag == "note":
@@ -134,8 +135,8 @@ class Walker:
                 last_onset = cursor
                 current.events.append((cursor, duration, element, parts))
                 cursor += duration
-                if "rest" not in parts.children:
-                    current.sounding = max(current.sounding, cursor)
+                if cursor > sounding and "rest" not in parts.children:
+                    sounding = cursor
             elif tag in ("backup", "forward"):
                 moved = self._duration(next((c for c in element if local_name(c.tag) == "duration"), None), state)
                 cursor = max(0, cursor - moved) if tag == "backup" else cursor + moved
@@ -144,11 +145,19 @@ class Walker:
                 current.events.append((cursor, 0, element, None))
             elif tag in ("direction", "harmony", "barline", "sound"):
                 current.events.append((cursor, 0, element, None))
-            current.content = max(current.content, cursor)
+            if cursor > content:
+                content = cursor
+        current.content, current.sounding = content, sounding
 
     def _duration(self, child: etree._Element | None, state: PartState) -> int:
         if child is None:
             return 0
+        known = state.lengths.get(child.text)
+        if known is None:
+            known = state.lengths[child.text] = self._new_duration(child, state)
+        return known
+
+    def _new_duration(self, child: etree._Element, state: PartState) -> int:
         plain = whole(child.text, -1, digits=9) * state.scale
         if 0 < plain <= _LONGEST * self.resolution:  # nearly every note of nearly every file
             return plain
@@ -167,6 +176,7 @@ class Walker:
                 state.divisions = self._positive(child.text, "divisions")
                 ticks = self.resolution / state.divisions
                 state.scale = ticks.numerator if ticks.denominator == 1 else 0
+                state.lengths = {}
             elif tag == "time":
                 state.meter = self._meter(child, state.meter)
             elif tag == "staves":

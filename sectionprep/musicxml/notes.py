@@ -11,7 +11,7 @@ from sectionprep.musicxml.document import tag_of
 from sectionprep.musicxml.numbers import whole
 
 _HOMES = ("articulations", "technical", "ornaments")
-_NOTHING: frozenset[str] = frozenset()
+NO_MARKS: frozenset[str] = frozenset()
 
 
 def note_marks(notations: Iterable[etree._Element], notehead: etree._Element | None) -> frozenset[str]:
@@ -31,7 +31,7 @@ def note_marks(notations: Iterable[etree._Element], notehead: etree._Element | N
     if {"tenuto", "staccato"} <= found:  # the pair is one mark in MusicXML: detached-legato
         found -= {"tenuto", "staccato"}
         found.add("detached-legato")
-    return frozenset(found) if found else _NOTHING
+    return frozenset(found) if found else NO_MARKS
 
 
 def slur_ends(notations: Iterable[etree._Element]) -> tuple[tuple[int, ...], tuple[int, ...]]:

@@ -18,7 +18,7 @@ from sectionprep.music.pitch import SEMITONES, Pitch, Transposition
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.musicxml.document import Document, local_name, tag_of
 from sectionprep.musicxml.measures import Measure, NoteParts, PartState, Walker
-from sectionprep.musicxml.notes import note_marks, slur_ends
+from sectionprep.musicxml.notes import NO_MARKS, note_marks, slur_ends
 from sectionprep.musicxml.numbers import decimal
 from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
@@ -131,8 +131,8 @@ class _Reader:
             length = self._bar_length(here, first=index == 0)
             sign = BarSigns()
             for measure in here:
-                for _, _, element, _ in measure.events:
-                    if tag_of(element) == "barline":
+                for _, _, element, inside in measure.events:
+                    if inside is None and tag_of(element) == "barline":
                         read_barline(element, sign)
             bars.append(Bar(index=index, number=here[0].number or str(index + 1), start=start, length=length,
                             meter=meter))
@@ -226,9 +226,9 @@ class _Reader:
     ) -> Note:
         children, ties, notations = inside.children, inside.ties, inside.notations
         pitch = self._pitch(children["pitch"]) if "pitch" in children else None
-        marks = note_marks(notations, children.get("notehead"))
-        starts, stops = slur_ends(notations)
         head = children.get("notehead")
+        marks = note_marks(notations, head) if notations or head is not None else NO_MARKS
+        starts, stops = slur_ends(notations) if notations else ((), ())
         slash = head is not None and (head.text or "").strip() == "slash"
         grace = "grace" in children
         staff = children.get("staff")
@@ -240,7 +240,7 @@ class _Reader:
             is_rest="rest" in children, is_chord="chord" in children, is_grace=grace, is_cue="cue" in children,
             is_unpitched="unpitched" in children, is_slash=slash, tie_start="start" in ties,
             tie_stop="stop" in ties, voice=(voice.text or "1").strip() if voice is not None else "1",
-            staff=_whole_text(staff, 1), marks=marks, slur_starts=starts, slur_stops=stops,
+            staff=_whole_text(staff, 1) if staff is not None else 1, marks=marks, slur_starts=starts, slur_stops=stops,
             in_tuplet="time-modification" in children,
             has_fermata=any(tag_of(inner) == "fermata" for block in notations for inner in block),
         )

@@ -36,7 +36,7 @@ def record_json(document: Document, marked: bytes, splices: tuple[Splice, ...], 
 
 def _lines(items: list[Any]) -> str:
     """One line an item: short to look through, and quick to write."""
-    return "[\n" + ",\n".join(json.dumps(item, ensure_ascii=False) for item in items) + "\n]"
+    return "[\n" + ",\n".join(map(json.JSONEncoder(ensure_ascii=False).encode, items)) + "\n]"
 
 
 def undo(marked_path: Path, record_path: Path) -> bytes:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
-
 from sectionprep.music.chart import Chart
 from sectionprep.music.pitch import CONCERT
 from sectionprep.musicxml.excerpt import Pick
@@ -13,9 +11,8 @@ _BASS_CLEF_BELOW = 59  # mean sounding MIDI number of a part's notes: below the 
 
 def mean_pitch(chart: Chart, part: int, start: int, end: int) -> float:
     """Mean sounding MIDI number of the notes of a part that begin in [start, end), 0 where there is none."""
-    line = chart.lines[part]
-    first, last = (bisect_left(line, tick, key=lambda tone: tone.onset) for tick in (start, end))
-    return sum(tone.pitch for tone in line[first:last]) / max(last - first, 1)
+    tones = chart.between(part, start, end)
+    return sum(tone.pitch for tone in tones) / max(len(tones), 1)
 
 
 def pick_staff(chart: Chart, index: int, pitch: str, start: int, end: int, *, label: str, group: str = "") -> Pick:

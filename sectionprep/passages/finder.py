@@ -24,7 +24,7 @@ from sectionprep.passages.groups import (
 from sectionprep.passages.lead import choose_lead, scope_of
 from sectionprep.passages.model import BarGroup, Deviation, Passage, Together
 from sectionprep.passages.pairs import PairStates, lasting_states, pair_states
-from sectionprep.passages.texture import HELD, column_kind, summary, texture_runs, voicing_of
+from sectionprep.passages.texture import HELD, column_kind, struck_pitches, summary, texture_runs, voicing_of
 
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement (project fact sheet, B2)
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
@@ -155,7 +155,7 @@ def _octaves(
 
 def _inner_texture(grid: Grid, group: frozenset[int], attacks: Sequence[int]) -> str:
     rows = sorted(group)
-    kinds = Counter(column_kind(grid.pitch[rows, c][grid.struck[rows, c]].tolist()) for c in attacks)
+    kinds = Counter(column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks))
     kinds.pop("alone", None)
     return "unison" if kinds and kinds.most_common(1)[0][0] == "unison" else "octaves"
 
@@ -233,10 +233,11 @@ def _bar_groups(
 ) -> list[BarGroup]:
     held: Counter[frozenset[int]] = Counter()
     struck = grid.struck[:, first:last]
-    for n, groups in enumerate(here):
+    sounding = frozenset(np.flatnonzero(struck.any(axis=1)).tolist())
+    for groups, column in zip(here, struck.T.tolist(), strict=True):
         for group in groups:
-            playing = frozenset(p for p in group if struck[p].any())
-            if len(playing) > 1 and struck[sorted(playing), n].any():
+            playing = group & sounding
+            if len(playing) > 1 and any(column[part] for part in playing):
                 held[playing] += 1
     chosen: list[frozenset[int]] = []
     for group, _ in sorted(held.items(), key=lambda item: (-item[1] * len(item[0]), sorted(item[0]))):
@@ -252,9 +253,10 @@ def _described(
     chart: Chart, grid: Grid, pairs: PairStates, group: frozenset[int], first: int, last: int
 ) -> list[BarGroup]:
     rows = sorted(group)
-    attacks = [c for c in range(first, last) if 2 * grid.struck[rows, c].sum() > len(rows)]
-    attacks = attacks or [c for c in range(first, last) if grid.struck[rows, c].any()]
-    kinds = Counter(column_kind(grid.pitch[rows, c][grid.struck[rows, c]].tolist()) for c in attacks)
+    striking = grid.struck[rows, first:last].sum(axis=0).tolist()
+    attacks = [first + n for n, count in enumerate(striking) if 2 * count > len(rows)]
+    attacks = attacks or [first + n for n, count in enumerate(striking) if count]
+    kinds = Counter(column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks))
     kinds.pop("alone", None)
     one_line = kinds["unison"] + kinds["octaves"] + 0.5 * kinds["one off"]
     if kinds and one_line >= 0.75 * sum(kinds.values()):

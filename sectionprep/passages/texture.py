@@ -5,6 +5,8 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
+from statistics import median
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,12 +49,9 @@ def texture_runs(
     """Runs (texture, first, last) over positions in `attacks`, by the cheapest path over the stretch.
     quarter: ticks of a quarter note, to tell held chords from a line."""
     rows = list(parts)
-    pitch = grid.pitch[rows][:, list(attacks)]
-    struck = grid.struck[rows][:, list(attacks)]
-    lengths = np.ma.masked_array(grid.length[rows][:, list(attacks)], mask=~struck)
-    beats = np.array([float(np.median(column.compressed())) / quarter if column.count() else 0.0 for column in lengths.T])
+    beats = np.array([median(lengths) / quarter if lengths else 0.0 for lengths in _where_struck(grid, grid.length, rows, attacks)])
     held = beats >= HELD
-    kinds = [column_kind(pitch[struck[:, n], n].tolist()) for n in range(len(attacks))]
+    kinds = [column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks)]
     kinds = ["held" if kind == "soli" and long else kind for kind, long in zip(kinds, held, strict=True)]
     costs = np.array([_COSTS[kind] for kind in kinds])
     costs[held, _SOLI] *= np.minimum(beats[held] / HELD, 2.0)  # the longer a chord, the less it is a line
@@ -70,6 +69,17 @@ def texture_runs(
             runs.append((TEXTURES[path[start]], first, last))
             start = n
     return runs
+
+
+def struck_pitches(grid: Grid, rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
+    """For each column the pitches that these parts strike there, in the order of the parts."""
+    return _where_struck(grid, grid.pitch, rows, columns)
+
+
+def _where_struck(grid: Grid, values: NDArray[Any], rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
+    at = np.ix_(list(rows), list(columns))
+    return [list(itertools.compress(column, struck))
+            for column, struck in zip(values[at].T.tolist(), grid.struck[at].T.tolist(), strict=True)]
 
 
 def _cheapest(costs: NDArray[np.float64]) -> list[int]:

@@ -55,7 +55,7 @@ def plan_line(
 
 def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
     """The tones of the passage's lead inside the passage."""
-    return [t for t in chart.lines[passage.lead] if passage.start <= t.onset < passage.end]
+    return list(chart.between(passage.lead, passage.start, passage.end))
 
 
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:

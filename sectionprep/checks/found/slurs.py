@@ -64,7 +64,7 @@ def _compare(
 
 
 def _repeated(context: Context, part: int, start: int, stop: int) -> bool:
-    pitches = [t.pitch for t in context.chart.lines[part] if start <= t.onset <= stop]
+    pitches = [t.pitch for t in context.chart.between(part, start, stop + 1)]
     return any(a == b for a, b in itertools.pairwise(pitches))
 
 

@@ -17,7 +17,7 @@ def _find(context: Context) -> Iterable[Finding]:
         lead = context.chart.lines[passage.lead]
         held = {t.onset: t for t in lead if passage.start <= t.onset < passage.end}
         for part in context.members(passage):
-            line = [t for t in context.chart.lines[part] if passage.start <= t.onset < passage.end]
+            line = context.chart.between(part, passage.start, passage.end)
             for before, again in pairwise(line):
                 same = before.pitch == again.pitch and before.end == again.onset
                 over = held.get(before.onset)
