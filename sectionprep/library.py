@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import time
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
@@ -16,16 +17,17 @@ from sectionprep.outputs.writing import write_file
 from sectionprep.pipeline import Options, Prepared, prepare
 
 
-def prepare_for_book(path: Path, name: str, folder: Path, options: Options, *, careful: bool = False) -> ChartResult:
+def prepare_for_book(path: Path, name: str, folder: Path, options: Options, began: float, *, careful: bool = False) -> ChartResult:
     """One chart of a book, in a process that may do others too: never raises, so that one bad chart stops nobody.
-    careful: parts are drawn in processes of their own, so that a part that brings the engraver down is named."""
+    began: when the book was begun (seconds since the epoch): a chart done since then by a process that was lost afterwards is
+    done, not unchanged. careful: parts are drawn in processes of their own, so that a part that brings the engraver down is named."""
     try:
         key = key_of(path, repr(options))
     except OSError as error:
         return ChartResult(name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})")
     earlier = recorded(folder)
     if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
-        return replace(earlier, status="unchanged")
+        return earlier if (folder / RECORD).stat().st_mtime >= began else replace(earlier, status="unchanged")
     try:
         done = prepare(path, folder, options, here=not careful)
         result = _book_result(name, key, done)
@@ -72,7 +74,8 @@ def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell:
     if not charts:
         raise UnreadableFile("holds no charts.", where=str(library), remedy="Put MusicXML files into it.")
     names = ["/".join(path.relative_to(library).parts) for path in charts]
-    jobs = [(path, name, out / _book_folder(name), options) for path, name in zip(charts, names, strict=True)]
+    began = time.time()
+    jobs = [(path, name, out / _book_folder(name), options, began) for path, name in zip(charts, names, strict=True)]
     results: list[ChartResult] = []
     for result in _spread(jobs, cluster):
         results.append(result)
@@ -86,7 +89,7 @@ def _book_folder(name: str) -> str:
     return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{hashlib.sha256(name.encode()).hexdigest()[:6]}"
 
 
-_Job = tuple[Path, str, Path, Options]
+_Job = tuple[Path, str, Path, Options, float]
 
 
 def _spread(jobs: Sequence[_Job], cluster: str) -> Iterator[ChartResult]:

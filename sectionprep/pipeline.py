@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -266,12 +267,12 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     stem = safe_name(path.name.split(".")[0], "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
     with staged(folder, source=path) as stage:
-        write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
         (stage / "parts").mkdir()
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
                          footer=footer_of(score), together=marked.again.together, roster=score.roster,
                          plan=marked.plan, marking=marked.marking)
-        with Drawing(jobs, here=here) as drawing:  # the director's pages are drawn while the parts are
+        with Drawing(jobs, here=here) as drawing:  # all else is made while the parts are drawn
+            write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
             progress("drawing the director's pages", 0, 1)
             director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
                                     paper=options.paper, footer=footer_of(score), pitch=options.study)
@@ -281,13 +282,19 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
                 progress("drawing the score", 0, 1)
                 (stage / f"{stem}_score.pdf").write_bytes(small_score_pdf(
                     marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(score), pitch=options.score))
-            reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
             (stage / "sets").mkdir()
-            wait_for_sets = drawing.bind(set_jobs(
-                score.chart, [r for r in reports if not r.failed], _copies(score.roster, typed), stage / "sets"))
+
+            @cache
+            def printed() -> tuple[list[SheetReport], Callable[[], None]]:
+                """The reports of all sheets, once they are there, and a way to wait for the print sets."""
+                reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
+                good = [r for r in reports if not r.failed]
+                return reports, drawing.bind(set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets"))
+
             progress("writing the workbook", 0, 1)
             items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
-            (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, reports, typed))
+            (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, lambda: printed()[0], typed))
+            reports, wait_for_sets = printed()
             wait_for_sets()
         (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
@@ -323,7 +330,7 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
     return {seat.part: seat.copies for seat in roster.seats} | (copies_of(typed) if typed is not None else {})
 
 
-def _workbook(marked: Marked, items: Sequence[Item], reports: Sequence[SheetReport], typed: Typed | None) -> bytes:
+def _workbook(marked: Marked, items: Sequence[Item], reports: Callable[[], Sequence[SheetReport]], typed: Typed | None) -> bytes:
     from sectionprep.outputs.workbook import write_workbook
     from sectionprep.outputs.workbook.rows import build_book
 
@@ -352,7 +359,7 @@ def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
 
     score = marked.score
     items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
-    write_file(out, _workbook(marked, items, [], _typed_before(options, out)), source=score.document.path)
+    write_file(out, _workbook(marked, items, tuple, _typed_before(options, out)), source=score.document.path)
     return out
 
 

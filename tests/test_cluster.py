@@ -68,7 +68,7 @@ class DeadlyChart(PosixPath):
 
 def _jobs(charts: Path, out: Path) -> list[Any]:
     paths = sorted(charts.iterdir())[:3]
-    return [(DeadlyChart(p) if n == 1 else p, p.name, out / p.stem, Options()) for n, p in enumerate(paths)]
+    return [(DeadlyChart(p) if n == 1 else p, p.name, out / p.stem, Options(), 0.0) for n, p in enumerate(paths)]
 
 
 def test_a_chart_that_kills_its_process_stops_nobody_here(charts: Path, tmp_path: Path) -> None:

@@ -175,6 +175,7 @@ class Chart:
     concert: bool = False
     remarks: tuple[Remark, ...] = ()
     _starts: tuple[int, ...] = field(default=(), repr=False)
+    _places: dict[int, Place] = field(default_factory=dict, init=False, repr=False, compare=False)  # asked for again and again
 
     def bar_at(self, tick: int) -> Bar:
         """The bar in which `tick` lies (the last bar for ticks past the end)."""
@@ -182,8 +183,11 @@ class Chart:
 
     def place(self, tick: int) -> Place:
         """Bar and beat of a tick."""
-        bar = self.bar_at(tick)
-        return Place(bar=bar.number, index=bar.index, beat=self._beat(bar, tick))
+        known = self._places.get(tick)
+        if known is None:
+            bar = self.bar_at(tick)
+            known = self._places[tick] = Place(bar=bar.number, index=bar.index, beat=self._beat(bar, tick))
+        return known
 
     def end_place(self, tick: int) -> Place:
         """Like `place`, but a tick on a bar line belongs to the bar it closes (beat 5 of a 4/4 bar)."""

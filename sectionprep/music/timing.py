@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +47,7 @@ class Place:
 _SPOKEN = {Fraction(0): "", Fraction(1, 2): "and", Fraction(1, 4): "e", Fraction(3, 4): "a"}
 
 
+@lru_cache(4096)
 def say_beat(beat: Fraction) -> str:
     """3 -> "3", 3.5 -> "3and", 3.25 -> "3e", 3 1/3 -> "3 1/3"."""
     whole = beat.numerator // beat.denominator

@@ -11,6 +11,7 @@ from functools import cache
 from typing import Any
 
 from sectionprep.errors import SectionprepError
+from sectionprep.outputs import fonts
 from sectionprep.outputs.layout import BarBox
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
@@ -119,6 +120,13 @@ def _common(staff_mm: float) -> dict[str, Any]:
         "expandNever": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
         "pageMarginRight": 0, "spacingLinear": 0.25, "spacingNonLinear": 0.6,
     }
+
+
+def get_ready() -> None:
+    """Make what every drawing needs: processes that are forked afterwards have it at once."""
+    fonts.register()
+    fonts.glyph_boxes()
+    _toolkit()
 
 
 @cache

@@ -9,6 +9,7 @@ Preparation Fundamentals: turns in rests; J. Gates: sections start at the left).
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -83,13 +84,15 @@ def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> 
     page can be turned; "tight" fits two pages even if sections then begin inside a line."""
     costs = _all_costs(bars, room)
     usual = _cheapest(bars, costs, _LINE_PRICE, _REST_PRIZE if way == "rests" else 0.0)
+    if len(usual) <= _PAGES[0]:
+        return usual
+    prices = (1.0, 1.8, 2.8, 4.0, *((4.4, 4.8, 5.2, 5.6, 6.0, 8.0, 11.0) if way == "tight" else ()))
+    fewest = _cheapest(bars, costs, prices[-1], 0.0)  # the dearer a line, the fewer
     for lines in _PAGES:
         if len(usual) <= lines:
             return usual
-        for price in (1.0, 1.8, 2.8, 4.0, *((4.4, 4.8, 5.2, 5.6, 6.0, 8.0, 11.0) if way == "tight" else ())):
-            fewer = _cheapest(bars, costs, price, 0.0)
-            if len(fewer) <= lines:
-                return fewer
+        if len(fewest) <= lines:
+            return next(fewer for price in prices if len(fewer := _cheapest(bars, costs, price, 0.0)) <= lines)
     return usual
 
 
@@ -104,11 +107,13 @@ def _cheapest(bars: Sequence[BarBox], costs: Sequence[Sequence[tuple[int, float]
     best = [0.0] + [math.inf] * count
     back = [0] * (count + 1)
     for end in range(1, count + 1):
-        here = price - (prize if bars[end - 1].rest_after >= TURN_SECONDS else 0.0)
+        least, chosen = math.inf, 0
         for start, line in costs[end]:
-            cost = best[start] + line + here
-            if cost < best[end] - 1e-9:
-                best[end], back[end] = cost, start
+            cost = best[start] + line
+            if cost < least - 1e-9:
+                least, chosen = cost, start
+        best[end] = least + price - (prize if bars[end - 1].rest_after >= TURN_SECONDS else 0.0)
+        back[end] = chosen
     starts: list[int] = []
     at = count
     while at > 0:
@@ -147,11 +152,15 @@ def is_turn(page: int, pages: int, cover: bool = False) -> bool:
 
 def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
     """Price of one page without its turn."""
-    used = sum(line.height for line in lines) + gap * (len(lines) - 1)
+    return _page_cost(sum(line.height for line in lines) + gap * (len(lines) - 1), len(lines), room, last)
+
+
+def _page_cost(used: float, count: int, room: float, last: bool) -> float:
+    """used: height of `count` lines with the white between them."""
     if used > room + 1e-6:
-        return math.inf if len(lines) > 1 else 50.0
+        return math.inf if count > 1 else 50.0
     empty = 1 - used / room
-    return (7.0 if last else 14.0) * empty**2 + (1.5 if last and len(lines) == 1 else 0.0)
+    return (7.0 if last else 14.0) * empty**2 + (1.5 if last and count == 1 else 0.0)
 
 
 def turn_cost(seconds: float) -> float:
@@ -207,22 +216,21 @@ def _with_pages(
     count = len(lines)
     if pages > count:
         return None
-    best: dict[tuple[int, int], tuple[float, tuple[int, ...]]] = {(0, 0): (0.0, ())}
+    heights = [0.0, *itertools.accumulate(line.height + gap for line in lines)]
+    after = [turn_cost(line.rest_after) for line in lines]  # of a turn after each line
+    reached: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}  # by lines placed: price and page starts
     for page in range(1, pages + 1):
         space = first_room if page == 1 else room
-        for start in range(count):
-            if (page - 1, start) not in best:
-                continue
-            before, starts = best[page - 1, start]
+        turned = is_turn(page, pages, cover)
+        best: dict[int, tuple[float, tuple[int, ...]]] = {}
+        for start, (before, starts) in reached.items():
             for end in range(start + 1, count + 1):
-                cost = page_cost(lines[start:end], space, gap, page == pages)
+                cost = before + _page_cost(heights[end] - heights[start] - gap, end - start, space, page == pages)
                 if math.isinf(cost):
                     break
-                if is_turn(page, pages, cover) and end < count:
-                    cost += turn_cost(lines[end - 1].rest_after)
-                if end < count and lines[end].section:
-                    cost -= 0.2
-                key = (page, end)
-                if key not in best or before + cost < best[key][0]:
-                    best[key] = (before + cost, (*starts, start))
-    return best.get((pages, count))
+                if end < count:
+                    cost += (after[end - 1] if turned else 0.0) - (0.2 if lines[end].section else 0.0)
+                if end not in best or cost < best[end][0]:
+                    best[end] = (cost, (*starts, start))
+        reached = {end: found for end, found in best.items() if end < count} if page < pages else best
+    return reached.get(count)

@@ -7,6 +7,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pypdf import PdfReader, PdfWriter
+from pypdf.constants import PageLabelStyle
+
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.part_sheet import SheetReport
@@ -14,9 +17,6 @@ from sectionprep.outputs.part_sheet import SheetReport
 
 def bound_together(title: str, reports: Sequence[tuple[SheetReport, int]]) -> bytes:
     """One PDF out of several sheets, each as many times as said, with a bookmark and page labels for each."""
-    from pypdf import PdfReader, PdfWriter
-    from pypdf.constants import PageLabelStyle
-
     writer = PdfWriter()
     writer.metadata = {"/Title": title, "/Creator": "sectionprep"}
     page = 0

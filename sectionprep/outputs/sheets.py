@@ -21,11 +21,10 @@ from sectionprep.musicxml.cues import add_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
 from sectionprep.musicxml.transposing import WrittenPart
-from sectionprep.outputs import fonts
 from sectionprep.outputs.cue_choice import choose_cues
+from sectionprep.outputs.engraver import get_ready
 from sectionprep.outputs.jazz_marks import DRAWN
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
-from sectionprep.outputs.print_set import SetJob, bind
 from sectionprep.outputs.proof import proof_of
 from sectionprep.outputs.section_help import section_help
 from sectionprep.outputs.syllables import syllables
@@ -35,6 +34,8 @@ from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 if TYPE_CHECKING:
     from lxml import etree
+
+    from sectionprep.outputs.print_set import SetJob
 
 _T = TypeVar("_T")
 _MOST_WORKERS = 4  # each takes about 80 MB
@@ -148,7 +149,7 @@ class Drawing:
     instead, where many charts are prepared side by side and whoever started it looks after its end."""
 
     def __init__(self, jobs: Iterable[PartJob], *, here: bool = False) -> None:
-        fonts.register()  # where processes are forked they inherit the unpacked fonts
+        get_ready()
         coming = iter(jobs)
         self.jobs = list(islice(coming, _PARALLEL_FROM))
         workers = 1 if len(self.jobs) < _PARALLEL_FROM else min(os.cpu_count() or 1, _MOST_WORKERS)
@@ -179,21 +180,18 @@ class Drawing:
 
     def bind(self, jobs: Sequence[SetJob]) -> Callable[[], None]:
         """Bind print sets in the background, by the same processes; call what comes back to wait for them."""
+        from sectionprep.outputs.print_set import bind
+
         try:
             futures = [self.pool.submit(bind, job) for job in jobs]
         except BrokenProcessPool:  # a part brought the engraver down
-            return lambda: _bind_here(jobs)
+            futures = [_Here().submit(bind, job) for job in jobs]
         return lambda: _wait(futures)
 
 
 def _wait(futures: Sequence[Future[None]]) -> None:
     for future in futures:
         future.result()
-
-
-def _bind_here(jobs: Sequence[SetJob]) -> None:
-    for job in jobs:
-        bind(job)
 
 
 def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:

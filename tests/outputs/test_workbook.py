@@ -30,7 +30,7 @@ def book(demo_marked: pipeline.Marked) -> Book:
     score = demo_marked.score
     items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45)
     return build_book(score.chart, score.together, demo_marked.plan, demo_marked.marking, demo_marked.before, demo_marked.after,
-                      items, [])
+                      items)
 
 
 def _open(data: bytes) -> Any:

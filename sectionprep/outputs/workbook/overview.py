@@ -111,6 +111,7 @@ class _Paper:
 
     def __init__(self, sheet: Any) -> None:
         self.sheet, self.rows = sheet, 0
+        self._styles: dict[tuple[int, int, int], tuple[_Look, Any]] = {}  # working out a cell's style is most of its cost
 
     def add(self, cells: Sequence[_Look | None] = (), height: float = 0.0) -> None:
         from sectionprep.outputs.workbook.write import put
@@ -122,9 +123,14 @@ class _Paper:
             if look is None:
                 continue
             cell = put(self.sheet, self.rows, n, look.value)
+            key = (id(look.font), id(look.fill), id(look.alignment))
+            if key in self._styles:
+                cell._style = self._styles[key][1]
+                continue
             for name in ("font", "fill", "alignment"):
                 if getattr(look, name) is not None:
                     setattr(cell, name, getattr(look, name))
+            self._styles[key] = (look, cell._style)  # the look is kept, so that its ids stay its own
 
 
 def _map(paper: _Paper, drawn: ChartMap) -> None:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
 
 from sectionprep.checks import Finding
 from sectionprep.marking import Marking
@@ -35,7 +35,8 @@ class Row:
 
 @dataclass(slots=True, kw_only=True)
 class Book:
-    """Everything that goes into the workbook."""
+    """Everything that goes into the workbook. reports: called when all but the sheet of parts is written; may wait for parts
+    that are still being drawn."""
 
     chart: Chart
     together: Together
@@ -45,21 +46,22 @@ class Book:
     first: list[str] = field(default_factory=list)
     band: list[str] = field(default_factory=list)
     style: str = ""
+    reports: Callable[[], Sequence[SheetReport]] = tuple
 
 
 def build_book(
     chart: Chart, together: Together, plan: Plan, marking: Marking, before: Sequence[Finding],
-    after: Sequence[Finding], items: tuple[Item, ...], reports: Sequence[SheetReport],
-    roster: Roster = EMPTY,
+    after: Sequence[Finding], items: tuple[Item, ...],
+    reports: Callable[[], Sequence[SheetReport]] = tuple, roster: Roster = EMPTY,
 ) -> Book:
     """All rows of all sheets."""
-    book = Book(chart=chart, together=together, plan=plan, items=items, style=f"{plan.style} ({plan.style_why})", band=_band(chart, together, roster))
+    book = Book(chart=chart, together=together, plan=plan, items=items, reports=reports, style=f"{plan.style} ({plan.style_why})", band=_band(chart, together, roster))
     book.rows = {
         tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
         tables.MARKS: _mark_rows(chart, plan),
         tables.AGREEMENT: _finding_rows(chart, before, after),
         tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
-        tables.PARTS: _part_rows(chart, marking, before, reports, roster),
+        tables.PARTS: _part_rows(chart, marking, before, roster),
         tables.CHANGES_MADE: _change_rows(chart, marking),
     }
     book.first = look_first(chart, after)
@@ -180,22 +182,31 @@ def _item_row(number: int, item: Item) -> Row:
 
 
 def _part_rows(
-    chart: Chart, marking: Marking, findings: Sequence[Finding], reports: Sequence[SheetReport], roster: Roster
+    chart: Chart, marking: Marking, findings: Sequence[Finding], roster: Roster
 ) -> list[Row]:
-    printed = {report.name: report for report in reports}
     added = Counter(c.part for c in marking.changes if c.applied)
     rows = []
     for part in chart.parts:
         pitches = [n.pitch for n in part.notes if n.pitch is not None and not n.is_slash]
         low = min(pitches, key=lambda p: p.midi, default=None)
         high = max(pitches, key=lambda p: p.midi, default=None)
-        report = printed.get(part.name)
         seat = roster.seat(part.name)
-        turns = "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns) if report else ""
         ranges = "; ".join(f.message for f in findings if f.check == "range" and f.part == part.index)
         rows.append(Row(key=part.name, cells={
             "Part": part.name, "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
-            "Pages": report.pages if report else None, "Turns": turns, "Lowest": str(low or ""), "Highest": str(high or ""),
+            "Lowest": str(low or ""), "Highest": str(high or ""),
             "Range": ranges, "Marks added": added[part.index],
             "Copies": seat.copies if seat else 1, "Player": seat.player if seat else ""}))
     return rows
+
+
+def with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]:
+    """The rows of the parts with the pages and turns of their sheets."""
+    printed = {report.name: report for report in reports}
+    found = []
+    for row in rows:
+        report = printed.get(row.key)
+        pages: dict[str, Cell] = {} if report is None else {
+            "Pages": report.pages, "Turns": "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)}
+        found.append(replace(row, cells=row.cells | pages))
+    return found

@@ -17,7 +17,7 @@ from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.overview import write_overview
 from sectionprep.outputs.workbook.read import Typed
-from sectionprep.outputs.workbook.rows import Book, Row
+from sectionprep.outputs.workbook.rows import Book, Row, with_pages
 from sectionprep.outputs.workbook.tables import Column
 
 _LINE = Side(style="hair", color="808080")
@@ -41,13 +41,15 @@ _PURPOSE = {
     "Decide in the pale columns (leave it: every part stays as printed there), then run prepare with --decisions and this file.",
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes first. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
-    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
+    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why.",
 }
 
 
 def _lines(words: str, width: float) -> int:
     """Lines that wrapped text takes in a column; word by word, a little pessimistic."""
+    if len(words) < width:
+        return 1
     lines, used = 1, 0.0
     for word in words.split():
         size = len(word) * 0.96 + 1
@@ -59,7 +61,8 @@ def _lines(words: str, width: float) -> int:
 
 def text(value: object) -> str:
     """Text that a spreadsheet takes as text: no control characters, at most what a cell holds."""
-    return _CONTROL.sub("", str(value))[:32000]
+    words = str(value)[:32000]
+    return words if words.isprintable() else _CONTROL.sub("", words)
 
 
 def put(sheet: Any, row: int, column: int, value: object) -> Any:
@@ -216,11 +219,13 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     workbook.properties.title = text(f"{book.chart.title}: rehearsal workbook")
     workbook.properties.creator = "sectionprep"
     rows_of = _positions(book)
-    write_overview(workbook.create_sheet(tables.START), book)
-    for name in (tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS, tables.CHANGES_MADE):
-        writer = SheetWriter(workbook.create_sheet(name), tables.TABLES[name], typed.cells.get(name, {}))
+    for name in (tables.START, *_PURPOSE):
+        workbook.create_sheet(name)
+    write_overview(workbook[tables.START], book)
+    for name in (*(name for name in _PURPOSE if name != tables.PARTS), tables.PARTS):  # parts last: they may still be drawn
+        writer = SheetWriter(workbook[name], tables.TABLES[name], typed.cells.get(name, {}))
         writer.head(_PURPOSE[name])
-        for row in book.rows[name]:
+        for row in with_pages(book.rows[name], book.reports()) if name == tables.PARTS else book.rows[name]:
             writer.row(row, _link(row, rows_of))
         _conditional(writer, name)
         writer.finish()
