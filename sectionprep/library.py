@@ -23,11 +23,12 @@ def prepare_for_book(path: Path, name: str, folder: Path, options: Options, bega
     done, not unchanged. careful: parts are drawn in processes of their own, so that a part that brings the engraver down is named."""
     try:
         key = key_of(path, repr(options))
+        kept = (folder / RECORD).stat().st_mtime if (folder / RECORD).exists() else 0.0
     except OSError as error:
         return ChartResult(name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})")
     earlier = recorded(folder)
     if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
-        return earlier if (folder / RECORD).stat().st_mtime >= began else replace(earlier, status="unchanged")
+        return earlier if kept >= began else replace(earlier, status="unchanged")
     try:
         done = prepare(path, folder, options, here=not careful)
         result = _book_result(name, key, done)
