@@ -134,3 +134,19 @@ def test_an_unknown_choice_is_refused_before_anything_is_written(demo_path: Path
     assert "kazoo" in done.stderr
     assert "Choose one of" in done.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_the_same_chart_gives_the_same_words_in_every_run(tmp_path: Path) -> None:
+    """Python orders sets of words anew in each process: nothing that is written may hang on it."""
+    import openpyxl
+    from generator import plant_chart
+
+    chart = tmp_path / "planted.musicxml"
+    chart.write_bytes(plant_chart(300)[0])
+    books = []
+    for seed in ("1", "77"):
+        out = tmp_path / f"{seed}.xlsx"
+        done = run("checklist", chart, "-o", out, env={**os.environ, "PYTHONHASHSEED": seed})
+        assert done.returncode == 0, done.stderr
+        books.append({sheet.title: [[cell.value for cell in row] for row in sheet] for sheet in openpyxl.load_workbook(out)})
+    assert books[0] == books[1]

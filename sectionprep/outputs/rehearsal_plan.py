@@ -148,7 +148,8 @@ def listen_for(chart: Chart, passage: Passage, plan: PassagePlan | None, finding
     if plan is not None:
         counts = Counter(m for n in plan.notes for m in n.marks if m not in ("slur-start", "slur-stop"))
         if counts:
-            said.append(f"{say(frozenset({counts.most_common(1)[0][0]}))}s alike")
+            most = min(counts, key=lambda mark: (-counts[mark], mark))
+            said.append(f"{say(frozenset({most}))}s alike")
         cut = next((n for n in plan.notes if n.cutoff is not None), None)
         if cut is not None and cut.cutoff is not None:
             place = chart.place(cut.cutoff)
