@@ -1,0 +1,39 @@
+"""What can be said to the commands: arguments and options that several of them share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def _a_place(path: Path) -> Path:
+    """The current folder has no name to make file names from: say it in full."""
+    return path if path.name else path.resolve()
+
+
+Score = Annotated[Path, typer.Argument(callback=_a_place,
+    help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for each part, or ABC, Humdrum, MEI, MIDI (converted).",
+    show_default=False)]
+RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
+Style = Annotated[str | None, typer.Option(
+    help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin, straight, funk, older-swing, concert; by default chosen from "
+    "the chart's words, tempo and instruments.")]
+Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
+Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print machine-readable results to stdout and nothing else there.")]
+Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
+Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
+Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
+Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print).")]
+Help = Annotated[bool, typer.Option("--section-help/--no-section-help", help="Say in each part, where a passage begins, how it belongs.")]
+Cues = Annotated[bool, typer.Option("--cues/--no-cues", help="Small named notes before an entry after a long rest.")]
+Syllables = Annotated[bool, typer.Option("--syllables", help="Print what to say (doo, dah, dit ...) under the notes of each passage.")]
+Proof = Annotated[bool, typer.Option("--proof", help="For proofreading: print what was added a shade lighter, with a page that lists it.")]
+SmallScore = Annotated[str, typer.Option("--score", help="Also print the whole score, small: written (as players read) or sounding.",
+                                           show_default=False)]
+Study = Annotated[str, typer.Option("--study", help="Pitch of the study pages: sounding, or written (as players read).")]
+Hits = Annotated[bool, typer.Option("--rhythm-hits", help="Write over slash bars on which beats the horns hit.")]
+PlanPath = Annotated[Path | None, typer.Option("--plan", help="A plan file written by `plan -o`, edited or not; its lines win over the rules.")]
+Decisions = Annotated[Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")]
