@@ -69,7 +69,7 @@ class Desk:
     def slurs(self, part: int) -> list[tuple[int, int]]:
         """The part's complete slurs before any edit."""
         if part not in self._slurs:
-            self._slurs[part] = _own_slurs(self.chart, part)
+            self._slurs[part] = self.chart.slurs(part)
         return self._slurs[part]
 
     def address(self, note: Note) -> int:
@@ -206,23 +206,6 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
                      "repeated note there", passage.id, applied=False)
             continue
         _add_slur(desk, passage, planned, part, first, last)
-
-
-def _own_slurs(chart: Chart, part: int) -> list[tuple[int, int]]:
-    """The part's complete slurs, ends joined by their numbers, as onsets of tones; ties are no slurs."""
-    tone_at = {note.address: tone.onset for tone in chart.lines[part] for note in tone.notes}
-    begun: dict[int, int] = {}
-    found: list[tuple[int, int]] = []
-    for note in chart.parts[part].notes:
-        at = tone_at.get(note.address)
-        if at is None:
-            continue
-        for number in note.slur_stops:
-            start = begun.pop(number, at)
-            if start != at:
-                found.append((start, at))
-        begun.update(dict.fromkeys(note.slur_starts, at))
-    return found
 
 
 def _repeats(tones: Sequence[Tone], start: int, stop: int) -> bool:

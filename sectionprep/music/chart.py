@@ -210,6 +210,23 @@ class Chart:
         first = bisect_left(line, start, key=_onset)
         return line[first : bisect_left(line, end, first, key=_onset)]
 
+    def slurs(self, part: int) -> list[tuple[int, int]]:
+        """The complete slurs of a part's line as onsets of their first and last tones, in order of their ends; ends are joined
+        by their numbers. A slur that begins and ends in one tone (a tie drawn as a slur) is none."""
+        tone_at = {note.address: tone.onset for tone in self.lines[part] for note in tone.notes}
+        begun: dict[int, int] = {}
+        found: list[tuple[int, int]] = []
+        for note in self.parts[part].notes:
+            at = tone_at.get(note.address)
+            if at is None:
+                continue
+            for number in note.slur_stops:
+                start = begun.pop(number, at)
+                if start != at:
+                    found.append((start, at))
+            begun.update(dict.fromkeys(note.slur_starts, at))
+        return found
+
     def quarters(self, ticks: int) -> Fraction:
         """A length in quarter notes."""
         return Fraction(ticks, self.resolution)

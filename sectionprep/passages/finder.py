@@ -16,6 +16,7 @@ from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.passages.grid import Grid, build_grid
 from sectionprep.passages.groups import (
     Stretch,
+    close_ends,
     column_groups,
     inner_groups,
     join_figures,
@@ -39,9 +40,10 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     pairs = pair_states(grid, bar_length)
     groups = column_groups(grid, pairs)
     lasting = column_groups(grid, lasting_states(grid, pairs, LEAST_NOTES))
-    found = join_figures(grid, stretches(grid, lasting, bar_length), LEAST_NOTES, _REACH_BARS * bar_length)
-    passages = _passages(chart, grid, pairs, found, roster)
-    hits = _hits(chart, grid, pairs, stretches(grid, groups, bar_length), passages, roster)
+    pieces = stretches(grid, groups, bar_length)
+    found = close_ends(grid, stretches(grid, lasting, bar_length), pieces, bar_length)
+    passages = _passages(chart, grid, pairs, join_figures(grid, found, LEAST_NOTES, _REACH_BARS * bar_length), roster)
+    hits = _hits(chart, grid, pairs, pieces, passages, roster)
     return Together(passages=passages, bars=_bars(chart, grid, pairs, groups), hits=hits)
 
 

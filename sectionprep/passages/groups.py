@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -132,3 +133,28 @@ def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> li
         open_figures[piece.parts] = len(joined)
         joined.append(piece)
     return joined
+
+
+def close_ends(grid: Grid, found: list[Stretch], pieces: list[Stretch], silence: int) -> list[Stretch]:
+    """A last note which every member of a stretch strikes belongs to it, even where one of them lets it go earlier than the
+    others and then goes his own way. pieces: all that moves together, short encounters too; silence: ticks that make a
+    fresh start."""
+    single: dict[int, list[frozenset[int]]] = defaultdict(list)
+    for piece in pieces:
+        if len(piece.attacks) == 1:
+            single[piece.attacks[0]].append(piece.parts)
+    return [_closed(grid, stretch, single, silence) for stretch in found]
+
+
+def _closed(grid: Grid, stretch: Stretch, single: dict[int, list[frozenset[int]]], silence: int) -> Stretch:
+    rows = sorted(stretch.parts)
+    end = stretch.attacks[-1]
+    stops = grid.ticks[end] + int(np.median(grid.length[rows, end]))
+    at = end + 1
+    while at < len(grid.ticks) and grid.ticks[at] - stops < silence:
+        if grid.struck[rows, at].any():
+            if grid.struck[rows, at].all() and any(parts < stretch.parts for parts in single.get(at, ())):
+                return Stretch(stretch.parts, stretch.first, max(stretch.last, at), (*stretch.attacks, at))
+            break
+        at += 1
+    return stretch

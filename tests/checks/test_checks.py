@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from build import chart, part_xml, score_xml
+from build import chart, part_xml, score_xml, transposed
 
 from sectionprep import pipeline
 from sectionprep.checks import Finding, run_checks
@@ -214,3 +214,55 @@ def test_a_fermata_that_some_lack_is_found() -> None:
     assert _with_fermatas({0, 1, 2}) == [("note", "no fermata where 3 other parts hold", 3)]
     assert _with_fermatas({0, 2, 3}) == [("warning", "no fermata where 3 other parts hold", 1)]
     assert _with_fermatas({1}) == [("warning", "has a fermata that 3 other parts have not", 1)]
+
+
+@pytest.mark.parametrize(("name", "line", "found"), [
+    ("Alto Sax 1", "D4/4( D4/4) E4/2", [("warning", "a slur joins two notes of one pitch: one note held, or two?")]),
+    ("Alto Sax 1", "D4/4( D4/4 E4/2)", [("note", "the note comes again under the slur from bar 1 beat 1")]),
+    ("Alto Sax 1", "D4/4( E4/4 D4/2)", []),
+    ("Alto Sax 1", "D4/4( r/4 D4/2)", []),  # a rest parts them
+    ("Alto Sax 1", "D4/4( D4/4- E4/2)", []),  # the line says how to tongue
+    ("Alto Sax 1", "D4/4~ D4/4 E4/2", []),  # a tie
+    ("Piano", "D4/4( D4/4) E4/2", []),  # nothing to tongue
+])
+def test_a_note_struck_again_under_a_slur(name: str, line: str, found: list[tuple[str, str]]) -> None:
+    """Common practice, no source."""
+    assert [(f.severity, f.message) for f in _check({name: line, "Tenor Sax 1": "r/1"}) if f.check == "repeated-under-slur"] == found
+
+
+def test_slurs_in_slurs_are_told_apart_by_their_numbers() -> None:
+    """A long slur over a short one in both parts is no difference; ends joined in the order they come would make it one."""
+    long_over_short = part_xml("D4/4 E4/4 F4/4 G4/4 A4/4 B4/4 C5/4 D5/4")
+    for n, slur in ((0, 'start" number="1'), (1, 'start" number="2'), (2, 'stop" number="1'), (3, 'stop" number="2')):
+        notes = long_over_short.split("</note>")
+        notes[n] += f'<notations><slur type="{slur}"/></notations>'
+        long_over_short = "</note>".join(notes)
+    c = read_chart(parse_document(Path("x"), score_xml({"Alto Sax 1": long_over_short})))
+    quarter = c.resolution
+    assert sorted(c.slurs(0)) == [(0, 2 * quarter), (quarter, 3 * quarter)]
+
+
+def test_a_dynamic_that_still_holds_is_only_a_note() -> None:
+    """mf in all parts at the start; then it stands anew in all but one, where it held anyway, or where f stood in between."""
+    def found(between: str) -> list[tuple[str, str]]:
+        def sign(value: str) -> str:
+            return f'<direction><direction-type><dynamics><{value}/></dynamics></direction-type></direction>'
+        line = "D5/4 F5/4 E5/4 D5/4 C5/4 D5/4 F5/4 E5/4 D5/4 F5/4 E5/4 D5/4"
+        parts = {f"Alto Sax {n}": part_xml(line, signs={0: sign("mf"), **({4: sign(between)} if between else {}), 8: sign("mf")}) for n in (1, 2)}
+        parts["Tenor Sax 1"] = part_xml(line, signs={0: sign("mf"), **({4: sign(between)} if between else {})})
+        c = read_chart(parse_document(Path("x"), score_xml(parts)))
+        return [(f.severity, f.message) for f in run_checks(c, find_passages(c)) if f.check == "dynamic"]
+
+    assert found("") == [("note", "no dynamic; the mf of bar 1 still holds, Alto Sax 1 has it anew")]
+    assert found("f") == [("warning", "no dynamic; Alto Sax 1 has mf")]
+
+
+def test_one_who_releases_the_last_note_early_and_goes_his_own_way_is_found() -> None:
+    """The last note of a soli belongs to it for everybody who strikes it: cut-offs are what a section rehearses."""
+    line = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 A4/4 C5/2 "
+    rest = "r/1 r/1"
+    own = "r/4 C4/8 D4/8 E4/4 F4/4 D4/8 C4/8 B3/4 A3/4 G3/4"
+    parts = {f"Trombone {n}": transposed(line, -3 * n) + rest for n in (1, 3, 4)}
+    parts["Trombone 2"] = transposed(line, -5).replace("G4/2", "G4/8 r/8 r/4") + own
+    found = [f for f in _check(parts) if f.check == "early-release"]
+    assert [(f.severity, f.message.split(";")[0]) for f in found] == [("warning", "cut-off differs: an eighth, stops at bar 2 beat 3and")]

@@ -2,6 +2,7 @@
 
 bad:  mf in four saxes, nothing in Alto 2
 good: mf in all five
+Where Alto 2 still has the mf of an earlier bar it sounds right as it is: a note, not a warning.
 """
 
 from __future__ import annotations
@@ -35,10 +36,19 @@ def _at(context: Context, passage: Passage, signs: dict[int, dict[int, str]], ti
         has = signs[part].get(tick)
         if has == wanted or tick not in context.tones[part]:
             continue
-        message = (f"no dynamic; {context.name(against)} has {wanted}" if has is None
-                   else f"{has}, but {context.name(against)} has {wanted}")
-        yield Finding(check="dynamic", severity="warning", tick=tick, part=part, lead=against, passage=passage.id,
+        since = _holds(context, part, tick, wanted) if has is None else None
+        message = (f"{has}, but {context.name(against)} has {wanted}" if has is not None
+                   else f"no dynamic; {context.name(against)} has {wanted}" if since is None
+                   else f"no dynamic; the {wanted} of bar {context.chart.place(since).bar} still holds, {context.name(against)} has it anew")
+        yield Finding(check="dynamic", severity="warning" if since is None else "note", tick=tick, part=part, lead=against, passage=passage.id,
                       message=message, fix=f"Write {wanted}.", places=(tick,))
+
+
+def _holds(context: Context, part: int, tick: int, wanted: str) -> int | None:
+    """Where a part got the dynamic that still holds at a tick, if it is the wanted one and nothing has led away from it."""
+    signs = [d for d in context.chart.parts[part].directions if d.kind in ("dynamic", "wedge") and d.onset < tick]
+    last = max(signs, key=lambda d: d.onset, default=None)
+    return last.onset if last is not None and last.kind == "dynamic" and last.value == wanted else None
 
 
 CHECK = Check(name="dynamic", says="dynamics that differ inside a passage", find=_find)

@@ -34,14 +34,11 @@ def _reference(context: Context, passage: Passage) -> dict[int, frozenset[str]]:
     """Marks by tick that the passage is held against."""
     lead = {t: m for t in passage.attacks if (m := _marks(context, passage.lead, t)) is not None}
     others = list(context.members(passage))
-    agree = total = 0
+    held: dict[int, tuple[int, int]] = {}  # by tick: parts that agree with the lead, and parts that were asked
     for tick, marks in lead.items():
-        for part in others:
-            theirs = _marks(context, part, tick)
-            if theirs is not None and (marks or theirs):
-                total += 1
-                agree += theirs == marks
-    trusted = total > 0 and agree / total >= _TRUSTED
+        theirs = [m for part in others if (m := _marks(context, part, tick)) is not None and (marks or m)]
+        held[tick] = (theirs.count(marks), len(theirs))
+    agree, total = (sum(column) for column in zip(*held.values(), strict=True)) if held else (0, 0)
     reference = dict(lead)
     for tick in passage.attacks:
         votes = Counter(m for part in others if (m := _marks(context, part, tick)) is not None)
@@ -49,6 +46,9 @@ def _reference(context: Context, passage: Passage) -> dict[int, frozenset[str]]:
             continue
         (most, count), *_ = votes.most_common(1)
         outvoted = count == sum(votes.values()) and count >= 2
+        here = held.get(tick, (0, 0))
+        elsewhere = total - here[1]
+        trusted = elsewhere > 0 and (agree - here[0]) / elsewhere >= _TRUSTED
         if tick not in lead or (outvoted and most != lead[tick] and (trusted or (most and not lead[tick]))):
             reference[tick] = most
     return reference

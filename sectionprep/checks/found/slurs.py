@@ -14,22 +14,10 @@ from sectionprep.checks.finding import Check, Context, Finding
 from sectionprep.passages import Passage
 
 
-def _pairs(context: Context, passage: Passage, part: int) -> set[tuple[int, int]]:
-    found: set[tuple[int, int]] = set()
-    open_slurs: list[int] = []
-    for tone in context.chart.lines[part]:
-        if not passage.start <= tone.onset < passage.end:
-            continue
-        if tone.slurs_to and open_slurs:
-            found.add((open_slurs.pop(), tone.onset))
-        if tone.slurs_from:
-            open_slurs.append(tone.onset)
-    return found
-
-
 def _find(context: Context) -> Iterable[Finding]:
+    own = {part.index: context.chart.slurs(part.index) for part in context.chart.parts}
     for passage in context.together.marked:
-        slurs = {part: _pairs(context, passage, part) for part in passage.parts}
+        slurs = {part: {(a, b) for a, b in own[part] if passage.start <= a and b < passage.end} for part in passage.parts}
         reference = _reference(passage, slurs)
         for part in passage.parts:
             yield from _compare(context, passage, part, slurs[part], reference)

@@ -14,8 +14,7 @@ from sectionprep.checks.finding import Check, Context, Finding
 
 def _find(context: Context) -> Iterable[Finding]:
     for passage in context.together.marked:
-        lead = context.chart.lines[passage.lead]
-        held = {t.onset: t for t in lead if passage.start <= t.onset < passage.end}
+        held = {t.onset: t for t in context.chart.between(passage.lead, passage.start, passage.end)}
         for part in context.members(passage):
             line = context.chart.between(part, passage.start, passage.end)
             for before, again in pairwise(line):
