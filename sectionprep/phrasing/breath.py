@@ -2,60 +2,98 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.marks import BREATHS
 from sectionprep.phrasing.plan import PlannedNote
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import PAD, LineView, Spot
 
-_BREATH_SECONDS = 4.0  # of playing before a breath is written where there is no rest; judgement
+_COMFORT = 8.5  # seconds of playing without a rest before a breath is written; judgement
+_SOONEST = 3.0  # seconds after the last one at which it may stand; judgement
 
 
 def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list[PlannedNote]:
-    """A breath where one phrase follows the other without a rest, once enough has been played."""
+    """Breaths in stretches that are too long for one: at ends of phrases or after held notes before a bar line, after four or
+    two bars rather than three, never under a slur."""
     made = list(notes)
     second = chart.resolution * view.tempo / 60
-    since = view.spots[0].tone.onset
-    for _, last in view.phrases[:-1]:
-        spot = view.spots[last]
-        has = made[last].marks & {"breath-mark", "caesura"}
-        enough = (spot.tone.end - since) / second >= _BREATH_SECONDS
-        if spot.after == 0 and enough and not has and not spot.tone.has_fermata:
-            made[last] = replace(made[last], marks=made[last].marks | {"breath-mark"},
-                                 added=made[last].added | (frozenset({"breath-mark"}) - spot.tone.marks),
-                                 why=f"{made[last].why}; the phrase ends here: breathe together")
-            has = frozenset({"breath-mark"})
-        if spot.after > 0 or has:
-            since = view.spots[last + 1].tone.onset
+    for first, last in _stretches(notes):
+        start, end = first, view.spots[last].tone.end
+        while (end - view.spots[start].tone.onset) / second > _COMFORT:
+            since = view.spots[start].tone
+            waits = {n: (view.spots[n].tone.end - since.onset) / second for n in _places(chart, view, notes, start, last)}
+            near = [n for n, wait in waits.items() if _SOONEST <= wait <= _COMFORT] or [n for n in waits if waits[n] > _COMFORT][:1]
+            if not near:
+                break
+            at = max(near, key=lambda n: (-_unevenness(chart, view, since.bar, n), n))
+            ends = view.spots[at].last
+            made[at] = replace(
+                made[at], marks=made[at].marks | {"breath-mark"},
+                added=made[at].added | (frozenset({"breath-mark"}) - view.spots[at].tone.marks),
+                why=f"{made[at].why}; {'the phrase ends here' if ends else 'after the held note'}: breathe together")
+            start = at + 1
     return made
 
 
-def _stagger(chart: Chart, view: LineView, first: int, last: int) -> str:
+def _stretches(notes: Sequence[PlannedNote]) -> Iterator[tuple[int, int]]:
+    """(first, last) of each run of notes without a rest or a breath between them."""
+    first = 0
+    for n, note in enumerate(notes):
+        if n + 1 == len(notes) or notes[n + 1].tone.onset > note.tone.end or note.marks & BREATHS or note.tone.has_fermata:
+            yield first, n
+            first = n + 1
+
+
+def _places(chart: Chart, view: LineView, notes: Sequence[PlannedNote], first: int, last: int) -> Iterator[int]:
+    """Notes after which the line can be broken: the last of a phrase, or held up to a bar line."""
+    open_slurs = 0
+    for n in range(first, last):
+        open_slurs = max(0, open_slurs + ("slur-start" in notes[n].marks) - ("slur-stop" in notes[n].marks))
+        spot = view.spots[n]
+        held = spot.length >= PAD and spot.tone.end == chart.bar_at(spot.tone.end).start
+        if not open_slurs and (spot.last or held):
+            yield n
+
+
+def _unevenness(chart: Chart, view: LineView, since: int, n: int) -> int:
+    """0 after four bars, 1 after two, 2 elsewhere: how far a breath is from the bars that a listener counts."""
+    bars = chart.bar_at(view.spots[n].tone.end).index - since
+    return 0 if bars and bars % 4 == 0 else 1 if bars and bars % 2 == 0 else 2
+
+
+def _stagger(chart: Chart, notes: Sequence[Spot]) -> str:
     """Who breathes where: neighbours never together, each dropping a note that leans least (E. van Doren: early, middle
     and late breathers). A proposal and a caution; the players know better."""
-    notes = view.spots[first : last + 1]
-    third = max(1, len(notes) // 4)
-    places = []
+    caution = "(a caution, not a rule: ask the players)"
+    if len(notes) < _FEW:
+        return f"breathe one after the other inside the held notes, never two neighbours together {caution}"
+    start, length = notes[0].tone.onset, notes[-1].tone.end - notes[0].tone.onset
+    places: list[Spot] = []
     for share in (1, 2, 3):
-        window = notes[max(1, share * third - 2) : share * third + 3] or notes[-1:]
-        best = min(window, key=lambda s: (s.strong, s.turns, -s.length, s.index))
-        places.append(str(chart.place(best.tone.onset)))
-    return (f"staggered breaths, each dropping one note: chairs 1 and 4 at {places[0]}, 2 and 5 at {places[1]}, 3 at {places[2]} "
-            "(a caution, not a rule: ask the players)")
+        target = start + share * length / 4
+        window = sorted(notes[1:], key=lambda s: abs(s.tone.onset - target))[:5]
+        places.append(min(window, key=lambda s: (s in places, s.strong, s.turns, -s.length, s.index)))
+    said = [str(chart.place(spot.tone.onset)) for spot in places]
+    return f"staggered breaths, each dropping one note: chairs 1 and 4 at {said[0]}, 2 and 5 at {said[1]}, 3 at {said[2]} {caution}"
 
 
-def breath_cautions(chart: Chart, part: int, view: LineView) -> tuple[str, ...]:
+_FEW = 8  # notes: with fewer, no note can be dropped; judgement
+
+
+def breath_cautions(chart: Chart, part: int, view: LineView, notes: Sequence[PlannedNote]) -> tuple[str, ...]:
     """Stretches without a rest or breath that are longer than the planning cap of the chair, in seconds."""
     cap = chart.parts[part].chair.instrument.breath
     if not cap:
         return ()
     second = chart.resolution * view.tempo / 60
     found = []
-    for first, last in view.phrases:
+    for first, last in _stretches(notes):
         start, end = view.spots[first].tone.onset, view.spots[last].tone.end
         if (end - start) / second > cap:
             found.append(
                 f"{chart.place(start)} to {chart.end_place(end)}: {(end - start) / second:.0f} s without a rest; "
-                + _stagger(chart, view, first, last)
+                + _stagger(chart, view.spots[first : last + 1])
             )
     return tuple(found)

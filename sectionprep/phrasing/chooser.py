@@ -19,13 +19,16 @@ from dataclasses import dataclass
 
 from sectionprep.phrasing.view import Spot
 
+_PARTED = 0.25  # beats of rest that make the next note a beginning of its own: no pattern reaches across
 _VETO = 50.0  # off-beat accent right before an accented beat (AfroImpro, Accentuation, rule 5)
-_SIDE_BY_SIDE = 1.2
+_SIDE_BY_SIDE = 1.2  # less than a beat apart; two pushed quarters are equal
 _CLOSE = 0.35  # within a beat of the last lean
 _SQUARE = 0.9  # 1 and 3, one after the other
 _EVERY_TURN = 0.5  # two neighbouring turning notes
-_EVEN = 0.45  # the same distance three times
-_EVEN_REACH = 4  # beats: farther apart, equal distances are not heard as such
+_EVEN = 0.45  # the same square distance twice in a row
+_SQUARE_GAPS = (1, 2, 4)  # beats; three beats or one and a half cut across the bar and are welcome
+_EVEN_REACH = max(_SQUARE_GAPS)
+_BARE = 0.5  # a whole phrase without a lean
 _NONE, _FAR = -1, -2
 _EMPTY_BEATS = 4  # from here on a stretch without a lean costs
 _EMPTY = 0.22  # per further beat
@@ -41,15 +44,17 @@ class Option:
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
     """Price of leaning on `b` next after `a`, and the pattern that it is charged for."""
-    square = _SQUARE if a.on_beat and b.on_beat and a.strong and b.strong and _beats(a, b) == 2 else 0.0
     gap = _beats(a, b)
-    adjacent = b.index == a.index + 1 and b.before < 0.25  # a rest between them parts them
+    if b.before >= _PARTED:
+        return _empty(gap), ""
+    square = _SQUARE if a.on_beat and b.on_beat and a.strong and b.strong and gap == 2 else 0.0
+    adjacent = b.index == a.index + 1
     if adjacent and a.off_beat and b.on_beat and gap <= 0.5:
         return _VETO, "an off-beat right before an accented beat must not be accented"
-    if adjacent:
+    if adjacent and gap < 1:
         return _SIDE_BY_SIDE + square, "two accents side by side cancel each other"
     cost, why = square, "leaning on 1 and 3 in a row sounds square" if square else ""
-    if gap <= 1 and b.before < 0.25:
+    if gap <= 1 and a.length < 1:
         cost, why = cost + _CLOSE, why or "accents within one beat crowd the line"
     if a.turns and b.turns and not turns_between:
         cost, why = cost + _EVERY_TURN, why or "leaning on every turning note is predictable"
@@ -108,7 +113,7 @@ class Chooser:
                     total = score + options[b].gain - price
                     printed = before >= 0 and both and options[before].locked
                     if before >= 0 and not printed and abs(beats[last] - beats[before] - gap) < 1e-6:
-                        total -= _EVEN
+                        total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
                     if key not in fresh or total > fresh[key][0]:
                         fresh[key] = (total, (*chosen, b))
             if fresh:
@@ -118,6 +123,7 @@ class Chooser:
             for last, states in at.items() if not locked_before[count] - locked_before[last + 1]
             for score, chosen in states.values()
         ]
+        finished = [(score - (_BARE if not chosen and count > 1 else 0.0), chosen) for score, chosen in finished]
         return max(finished, key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])))
 
 
@@ -127,9 +133,15 @@ def choose(spots: Sequence[Spot], options: Sequence[Option]) -> tuple[float, tup
 
 
 def even_cost(a: Spot, b: Spot, c: Spot) -> float:
-    """Price of the same distance twice in a row."""
+    """Price of the same distance twice in a row, unless the notes are long or stand between rests: then they are equal pushes."""
+    if _by_itself(a, b) and _by_itself(b, c):
+        return 0.0
     first, second = _beats(a, b), _beats(b, c)
-    return _EVEN if abs(first - second) < 1e-6 and first <= _EVEN_REACH else 0.0
+    return _EVEN if abs(first - second) < 1e-6 and first in _SQUARE_GAPS else 0.0
+
+
+def _by_itself(a: Spot, b: Spot) -> bool:
+    return b.before >= _PARTED or (b.index == a.index + 1 and a.length >= 1)
 
 
 def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[int]) -> float:
@@ -137,7 +149,7 @@ def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[
     turn_count = _running_turns(spots)
     total = sum(options[n].gain for n in chosen)
     if not chosen:
-        return total - (_empty(_beats(spots[0], spots[-1])) if spots else 0.0)
+        return total - (_empty(_beats(spots[0], spots[-1])) if spots else 0.0) - (_BARE if len(spots) > 1 else 0.0)
     total -= _empty(_beats(spots[0], spots[chosen[0]]))
     for a, b in itertools.pairwise(chosen):
         if not (options[a].locked and options[b].locked):

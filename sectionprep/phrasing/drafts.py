@@ -13,15 +13,18 @@ _GHOST_SHARE = 0.8  # of the density: how much evidence a ghost needs; judgement
 
 @dataclass(slots=True)
 class Draft:
-    """What is known about one note while the plan is made. pooled: its evidence, averaged over all places where
-    the same figure stands; elsewhere: bars where it stands too."""
+    """What is known about one note while the plan is made. soft: it is leaned on without a hard front. pooled: its evidence,
+    averaged over all places where the same figure stands; elsewhere: bars where it stands too and is brought out; agreed: how it is brought
+    out at all of them."""
 
     spot: Spot
     said: list[Candidate] = field(default_factory=list)
     printed: frozenset[str] = frozenset()
     borrowed: bool = False
+    soft: bool = False
     pooled: float = 0.0
     elsewhere: tuple[str, ...] = ()
+    agreed: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -50,10 +53,14 @@ def length_of(draft: Draft) -> Candidate | None:
 
 def lean_marks(draft: Draft) -> tuple[str, ...]:
     """How the note would be brought out."""
+    if draft.agreed:
+        return draft.agreed
     proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
     if not proposals:
         return ("tenuto",)
     best = max(proposals, key=lambda c: c.lean)
+    if draft.soft:
+        return ("accent",) if best.marks == ("strong-accent",) else ("tenuto",)
     length = length_of(draft)
     if best.marks == ("accent",) and length is not None and length.length == "short":
         return ("strong-accent",)

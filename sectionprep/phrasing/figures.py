@@ -8,40 +8,96 @@ marked chart is planned again.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, BREATHS, SLURS
-from sectionprep.phrasing.drafts import Draft, Work, marks_of
+from sectionprep.phrasing.drafts import Draft, Work, lean_marks, marks_of
 
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
+_LONGEST_RIFF, _LEAST_RIFFS = 8, 3  # notes of a riff, and how often its rhythm must come for it to be one; judgements
 
 
-def agree_on_figures(chart: Chart, desk: Sequence[Work], *, share_marks: bool) -> None:
+Column = list[tuple[int, Draft]]  # one note of a figure at each place where the figure stands: (which work, the note)
+_UNLIKE = 0.5  # price of each copy that comes out unlike the others, on the chooser's scale; judgement
+
+
+def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]:
     """Bars with the same rhythm and intervals (literal, transposed, re-scored) share their printed marks and
-    pool their evidence, so that they come out alike unless their neighbours differ."""
-    copies: dict[tuple[object, ...], list[list[Draft]]] = defaultdict(list)
-    for work in desk:
-        bars: dict[int, list[Draft]] = defaultdict(list)
+    pool their evidence, so that they come out alike unless their neighbours differ. The notes that answer to each other."""
+    copies: dict[tuple[object, ...], list[Column]] = defaultdict(list)
+    for position, work in enumerate(desk):
+        bars: dict[int, Column] = defaultdict(list)
         for draft in work.drafts:
-            bars[draft.spot.tone.bar].append(draft)
+            bars[draft.spot.tone.bar].append((position, draft))
         for bar in bars.values():
             if len(bar) >= _LEAST_IN_FIGURE:
                 copies[_figure(bar)].append(bar)
+    found = _riffs(desk)
     for same in copies.values():
         if len(same) < 2:
             continue
         density = desk[0].view.style.density
-        numbers = [chart.bars[bar[0].spot.tone.bar].number for bar in same]
         for column in zip(*same, strict=True):
-            evidence = sum(draft.pooled for draft in column) / len(column)
-            for draft in column:
+            drafts = [draft for _, draft in column]
+            evidence = sum(draft.pooled for draft in drafts) / len(drafts)
+            for draft in drafts:
                 draft.pooled = evidence
-            marked = Counter(draft.printed for draft in column if _tells_more(draft, density))
-            for draft, number in zip(column, numbers, strict=True):
-                draft.elsewhere = tuple(n for n in numbers if n != number)
+            marked = Counter(draft.printed for draft in drafts if _tells_more(draft, density))
+            for draft in drafts:
                 if share_marks and marked and not draft.printed:
                     draft.printed, draft.borrowed = marked.most_common(1)[0][0], True
+            found.append(list(column))
+    return found
+
+
+def _riffs(desk: Sequence[Work]) -> list[Column]:
+    """The notes that answer to each other in short phrases of one rhythm, at one place in the bar, whatever their pitches."""
+    copies: dict[tuple[object, ...], list[Column]] = defaultdict(list)
+    for position, work in enumerate(desk):
+        for first, last in work.view.phrases:
+            notes = work.drafts[first : last + 1]
+            lengths = {draft.spot.tone.duration for draft in notes}
+            if _LEAST_IN_FIGURE <= len(notes) <= _LONGEST_RIFF and len(lengths) > 1:
+                rhythm = tuple((d.spot.offset, d.spot.tone.duration) for d in notes)
+                copies[rhythm].append([(position, draft) for draft in notes])
+    return [list(column) for same in copies.values() if len(same) >= _LEAST_RIFFS for column in zip(*same, strict=True)]
+
+
+def agree_on_leans(
+    columns: Sequence[Column], chosen: Sequence[set[int]], score: Callable[[int, set[int], int], float], locked: Callable[[Draft], bool],
+) -> None:
+    """Where some copies of a note are brought out and others are not: all, or none, if that costs the lines less than being
+    unlike. chosen: the leans of each work, changed in place; score: of the phrase of one note of a work, given its leans."""
+    for column in columns:
+        on = [(work, d.spot.index) for work, d in column if d.spot.index in chosen[work]]
+        off = [(work, d.spot.index) for work, d in column if d.spot.index not in chosen[work]]
+        if not on or not off:
+            continue
+        best, change = -_UNLIKE * min(len(on), len(off)), []
+        for some, add in ((off, True), (on, False)):
+            if not add and any(locked(d) for _, d in column):
+                continue
+            cost = 0.0
+            for work, n in some:
+                changed = chosen[work] | {n} if add else chosen[work] - {n}
+                cost += score(work, changed, n) - score(work, chosen[work], n)
+            if cost > best:
+                best, change = cost, some
+        for work, n in change:
+            chosen[work] ^= {n}
+
+
+def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[int]]) -> None:
+    """Tell each note the bars where its figure is brought out, and how."""
+    for column in columns:
+        ways = Counter(lean_marks(draft) for work, draft in column if draft.spot.index in chosen[work] and not draft.soft)
+        for work, draft in column:
+            if ways and draft.spot.index in chosen[work] and not draft.soft:
+                draft.agreed = ways.most_common(1)[0][0]
+        numbers = {d.spot.tone.bar: chart.bars[d.spot.tone.bar].number for work, d in column if d.spot.index in chosen[work]}
+        for _, draft in column:
+            draft.elsewhere = tuple(number for bar, number in numbers.items() if bar != draft.spot.tone.bar)
 
 
 def agree_on_hits(desk: Sequence[Work]) -> None:
@@ -70,6 +126,6 @@ def _tells_more(draft: Draft, density: float) -> bool:
     return draft.printed - SLURS - BREATHS not in by_rule
 
 
-def _figure(bar: Sequence[Draft]) -> tuple[object, ...]:
-    first = bar[0].spot
-    return tuple((d.spot.offset, d.spot.tone.duration, d.spot.pitch - first.pitch) for d in bar)
+def _figure(bar: Sequence[tuple[int, Draft]]) -> tuple[object, ...]:
+    first = bar[0][1].spot
+    return tuple((d.spot.offset, d.spot.tone.duration, d.spot.pitch - first.pitch) for _, d in bar)

@@ -11,18 +11,17 @@ from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
-from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
+from sectionprep.phrasing.chooser import Chooser, Option, pair_cost, score_of
 from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of
-from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits
+from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
-from sectionprep.phrasing.view import LineView, view_line
+from sectionprep.phrasing.view import END, LineView, Spot, view_line
 
 PRINTED = ("keep", "prefer", "ignore")
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 _SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
-_LAST = 90  # beats of silence that mean the end of the line
 #: other readings offered to the director: name, change of price, change of off-beat evidence
 _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
 
@@ -60,15 +59,28 @@ def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
 
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
     desk = [_lay_out(name, part, view, printed) for name, part, view in views]
-    agree_on_figures(chart, desk, share_marks=printed == "keep")
+    columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
-    return tuple(_finish(chart, work, printed) for work in desk)
+    choosers: list[dict[int, Chooser]] = [{} for _ in desk]
+    chosen = [set(_choose_all(work.view, work.drafts, printed, mine)) for work, mine in zip(desk, choosers, strict=True)]
+
+    def score(work: int, leans: set[int], n: int) -> float:
+        """Of the phrase that holds note n."""
+        view, drafts = desk[work].view, desk[work].drafts
+        first, last = view.phrases[view.spots[n].phrase]
+        options = [_option(d, printed, view.style.density) for d in drafts[first : last + 1]]
+        return score_of(view.spots[first : last + 1], options, [k - first for k in sorted(leans) if first <= k <= last])
+
+    agree_on_leans(columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    name_copies(chart, columns, chosen)
+    return tuple(_finish(chart, work, printed, frozenset(leans), mine)
+                 for work, leans, mine in zip(desk, chosen, choosers, strict=True))
 
 
 def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
     """Let every rule speak about every note."""
-    drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset()) for spot in view.spots]
+    drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
     for rule in RULES:
         for said in rule.propose(view):
@@ -81,13 +93,15 @@ def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
     return Work(name, part, view, drafts, spans)
 
 
+def _soft(view: LineView, spot: Spot) -> bool:
+    return view.style.soft == "all" or (view.style.soft == "joined" and spot.before == 0)
+
+
 # -- one line -----------------------------------------------------------------------------------------
 
 
-def _finish(chart: Chart, work: Work, printed: str) -> PassagePlan:
+def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
     view, drafts = work.view, work.drafts
-    choosers: dict[int, Chooser] = {}
-    chosen = _choose_all(view, drafts, printed, choosers)
     for rule in RULES:
         for said in rule.settle(view, chosen) if rule.settle else ():
             drafts[said.spot].said.append(said)
@@ -99,16 +113,17 @@ def _finish(chart: Chart, work: Work, printed: str) -> PassagePlan:
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
         hairpins=_hairpins(chart, work),
-        readings=_readings(view, drafts, printed, chosen, choosers), cautions=breath_cautions(chart, work.part, view),
+        readings=_readings(view, drafts, printed, chosen, choosers), cautions=breath_cautions(chart, work.part, view, notes),
     )
 
 
 def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
-    locked = printed == "keep" and bool(draft.printed & (ATTACKS - {"ghost"}))
+    leans = (ATTACKS - {"ghost"}) | ({"tenuto"} if draft.soft else set())
+    locked = printed == "keep" and bool(draft.printed & leans)
     evidence = draft.pooled + (off_beat if draft.spot.off_beat and draft.pooled > 0 else 0.0)
     if printed == "prefer" and draft.printed & ATTACKS:
         evidence += _PREFERRED
-    if printed == "keep" and draft.printed & LENGTHS:
+    if printed == "keep" and draft.printed & LENGTHS and not locked:
         evidence -= 0.5  # the note already speaks of its length: one mark is enough
     return Option(gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked)
 
@@ -154,7 +169,7 @@ def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
         heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)
         reasons = [heaviest.because] if heaviest else ["part of the line"]
     stop = next((c for c in draft.said if c.stop), None)
-    open_end = spot.tone.has_fermata or spot.after > _LAST or bool(marks & {"falloff", "doit"})
+    open_end = spot.tone.has_fermata or spot.after >= END or bool(marks & {"falloff", "doit"})
     cutoff, release = None, ""
     if stop is not None and not open_end:
         cutoff, release = spot.tone.onset + round(stop.stop * spot.tone.duration / spot.length), stop.release

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from sectionprep.errors import BadArgument
@@ -16,6 +17,7 @@ class Style:
     name: str
     says: str
     words: tuple[str, ...]
+    hints: tuple[str, ...]
     unit: str
     swing: bool
     short_quarters: bool
@@ -28,12 +30,13 @@ class Style:
     held_off_beats: bool
     slow_slurs: bool
     tonguing_slurs: bool
+    soft: str
 
 
 def styles() -> dict[str, Style]:
     """All styles by name."""
     return {
-        name: Style(name=name, **{**row, "words": tuple(row["words"])})
+        name: Style(name=name, **{**row, "words": tuple(row["words"]), "hints": tuple(row["hints"])})
         for name, row in load_toml("shared/styles.toml").items()
     }
 
@@ -43,6 +46,11 @@ _FAST = 220.0  # quarter notes a minute from which swing is phrased as up-tempo;
 _SLOW = 84.0  # below this an unnamed style is phrased as a ballad; judgement
 
 
+def _stands_in(word: str, said: str) -> bool:
+    """True where a word stands by itself, or with an ending such as in "16ths"."""
+    return re.search(rf"(?<!\w){re.escape(word)}(?:s|ths|th)?(?!\w)", said) is not None
+
+
 def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
     """The style of a chart and why: by name, else by its words, its swing sign and its tempo."""
     table = styles()
@@ -50,8 +58,9 @@ def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
         if named not in table:
             raise BadArgument(f"there is no style {named!r}.", remedy=f"Choose one of: {', '.join(table)}.")
         return table[named], "chosen by the director"
-    words = chart.style_words.lower()
-    hits = [(word, style) for style in table.values() for word in style.words if word in words]
+    said = chart.style_words.lower()
+    hits = [(word, style) for style in table.values() for word in style.words if _stands_in(word, said)]
+    hits = hits or [(word, style) for style in table.values() for word in style.hints if _stands_in(word, said)]
     if hits:
         word, style = max(hits, key=lambda hit: len(hit[0]))
         if style.name == "medium-swing" and chart.tempo and chart.tempo >= _FAST:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import attrgetter
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.chords import Chord, parse_chord
@@ -17,7 +18,8 @@ class Spot:
     """One note in its surroundings.
 
     offset: ticks from its bar line. length: in beats (the style's felt beat). before, after: silence on
-    either side, in beats (a large number at the ends of the line). rise: semitones from the note before;
+    either side, in beats (a large number at the ends of the part). strong: on 1 or 3, or on 1 alone where the bar has an odd
+    number of beats. rise: semitones from the note before;
     ahead: semitones to the note after (0 at the ends). triplet: 1, 2, 3 inside a triplet, else 0. slur: "first",
     "inside" or "last" note of a printed slur, else "".
     """
@@ -35,6 +37,7 @@ class Spot:
     phrase: int
     first: bool
     last: bool
+    strong: bool = False
     slur: str = ""
 
     @property
@@ -46,11 +49,6 @@ class Spot:
     def off_beat(self) -> bool:
         """Half way between two felt beats."""
         return self.beat.denominator == 2
-
-    @property
-    def strong(self) -> bool:
-        """On 1 or 3 (the odd beats)."""
-        return self.on_beat and self.beat.numerator % 2 == 1
 
     @property
     def pitch(self) -> int:
@@ -103,6 +101,21 @@ class LineView:
         """The note after, in the same phrase."""
         return None if spot.last else self.spots[spot.index + 1]
 
+    def in_pad(self, spot: Spot) -> bool:
+        """A held note among held notes: sustained, with no peak to lean on."""
+        first, last = self.phrases[spot.phrase]
+        around = self.spots[max(first, spot.index - 2) : min(last, spot.index + 2) + 1]
+        return len(around) > 1 and all(near.length >= PAD for near in around)
+
+    @property
+    def short(self) -> float:
+        """Beats of a note that a player calls short, an eighth: half a beat, or a whole one where the beat is an eighth."""
+        return 1.0 if self.style.unit == "16th" else 0.5
+
+    @property
+    def beat_name(self) -> str:
+        """The note that one beat is written as."""
+        return "eighth" if self.style.unit == "16th" else "quarter"
 
     def chord_at(self, spot: Spot) -> Chord | None:
         """The chord that sounds when a note begins."""
@@ -120,9 +133,11 @@ class LineView:
         return bisect_right(self.chords, spot.tone.onset, key=lambda chord: chord[0]) - 1
 
 
+PAD = 2  # beats: a note of a pad; judgement
 _LONGEST = 64  # notes in one phrase: eight bars of eighths
 _PHRASE_SLUR = 6  # notes under one slur from which it shows a phrase; judgement
-_END = 99.0
+END = 90.0  # beats: what lies beyond the first and the last note of a part
+
 TEMPO_IF_SILENT = 120.0  # where a chart states no tempo
 
 
@@ -140,6 +155,7 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
     borders = _phrase_ends(tones, beat)
     triplets = _triplets(tones, chart)
     slurs = _slurs(tones)
+    silence = _silence_around(chart, part, tones)
     spots: list[Spot] = []
     phrase, first = 0, 0
     phrases: list[tuple[int, int]] = []
@@ -148,11 +164,14 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
         bar = chart.bars[tone.bar]
         last = n in borders
         starts = n == first
+        place = 1 + Fraction(tone.onset - bar.start, own_beat)
+        odd = Fraction(bar.length, own_beat) % 2 == 1
         spots.append(Spot(
             index=n, tone=tone, offset=tone.onset - bar.start,
-            beat=1 + Fraction(tone.onset - bar.start, own_beat), length=tone.duration / own_beat,
-            before=(tone.onset - tones[n - 1].end) / own_beat if n else _END,
-            after=(tones[n + 1].onset - tone.end) / own_beat if n + 1 < len(tones) else _END,
+            beat=place, length=tone.duration / own_beat,
+            strong=place == 1 if odd else place.denominator == 1 and place.numerator % 2 == 1,
+            before=(tone.onset - tones[n - 1].end) / own_beat if n else silence[0] / own_beat,
+            after=(tones[n + 1].onset - tone.end) / own_beat if n + 1 < len(tones) else silence[1] / own_beat,
             rise=tone.pitch - tones[n - 1].pitch if n else 0,
             ahead=tones[n + 1].pitch - tone.pitch if n + 1 < len(tones) else 0,
             triplet=triplets[n], phrase=phrase, first=starts, last=last, slur=slurs[n],
@@ -162,6 +181,19 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
             phrase, first = phrase + 1, n + 1
     return LineView(spots=tuple(spots), phrases=tuple(phrases), style=style, beat=beat,
                     tempo=chart.tempo or TEMPO_IF_SILENT, chords=_chords(chart, part))
+
+
+def _silence_around(chart: Chart, part: int, tones: Sequence[Tone]) -> tuple[float, float]:
+    """Ticks of silence before the first and after the last of these tones in their part; what lies beyond the part's own
+    first and last note, when the chart has no bar there, is endless."""
+    line = chart.lines[part]
+    first, last = bisect_left(line, tones[0].onset, key=_onset), bisect_left(line, tones[-1].onset, key=_onset)
+    before = tones[0].onset - line[first - 1].end if first else END * chart.resolution
+    after = line[last + 1].onset - tones[-1].end if last + 1 < len(line) else chart.bars[-1].end - tones[-1].end
+    return max(before, 0), after if after > 0 or last + 1 < len(line) else END * chart.resolution
+
+
+_onset = attrgetter("onset")
 
 
 def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
@@ -184,11 +216,12 @@ def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
     for n in range(len(tones) - 1):
         since += 1
         gap = tones[n + 1].onset - tones[n].end
-        held = tones[n].duration >= 2 * beat
+        held = tones[n].duration >= PAD * beat
+        on = tones[n + 1].duration >= PAD * beat  # a pad goes on from held note to held note
         under_slur = 1 if tones[n].slurs_from and not tones[n].slurs_to else under_slur + 1
         slurred_phrase = tones[n].slurs_to and not tones[n].slurs_from and tones[n + 1].slurs_from and under_slur >= _PHRASE_SLUR
         too_long = since >= _LONGEST and (tones[n + 1].bar != tones[n].bar or since >= 2 * _LONGEST)
-        if too_long or slurred_phrase or gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or tones[n].duration >= 3 * beat)):
+        if too_long or slurred_phrase or gap >= beat or (gap * 2 >= beat and since >= 4) or (held and (gap > 0 or (tones[n].duration >= 3 * beat and not on))):
             ends.add(n)
             since = 0
     return ends

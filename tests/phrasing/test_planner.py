@@ -8,7 +8,8 @@ from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from sectionprep.music.marks import ATTACKS, LENGTHS, contradict
-from sectionprep.phrasing import PassagePlan, plan_line
+from sectionprep.passages import find_passages
+from sectionprep.phrasing import PassagePlan, plan_line, plan_passages
 
 LINE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8t F5/8t E5/8t D5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
 tokens = st.sampled_from(["C5/8", "D5/8", "E5/8", "G5/8", "B5/8", "C6/8", "F5/4", "A4/4", "D5/4.", "r/8", "r/4", "G5/8 G5/8"])
@@ -151,3 +152,52 @@ def test_a_note_after_a_rest_is_tongued() -> None:
     after_rest = [n for a, n in zip(plan.notes, plan.notes[1:], strict=False) if n.tone.onset > a.tone.end]
     assert len(after_rest) == 2
     assert all(n.tongued for n in after_rest)
+
+
+@pytest.mark.parametrize(("words", "tempo", "style"), [
+    ("Straight-ahead Swing", 160, "medium-swing"), ("Funk, straight 16ths", 100, "funk"), ("Slow Funk", 80, "funk"), ("Slow", 70, "ballad"),
+    ("Straight 8ths", 120, "straight"), ("Jazz-Rock", 120, "straight"), ("Slow swing", 80, "medium-swing"), ("Up-tempo Bop", 236, "up-tempo"),
+    ("a popular song", 120, "medium-swing"),
+])
+def test_words_that_name_a_style_outweigh_words_that_colour_it(words: str, tempo: float, style: str) -> None:
+    """Common practice, no source: "slow" and "straight" say how, "swing" and "funk" say what."""
+    from dataclasses import replace
+
+    from sectionprep.phrasing.styles import choose_style
+
+    c = replace(chart({"Alto Sax 1": "C5/1"}), style_words=words, tempo=tempo)
+    assert choose_style(c)[0].name == style
+
+
+def test_equal_pushes_are_marked_alike() -> None:
+    """Three off-beat quarters in a row, and three hits between rests: no pattern that a listener would call square."""
+    pushes = _plan("r/8 E5/4 D5/4 C5/4 B4/8").notes
+    assert [sorted(n.marks) for n in pushes[:3]] == [["accent", "tenuto"]] * 3
+    hits = _plan("r/8 E5/8 r/8 D5/8 r/8 C5/8 r/4").notes
+    assert [sorted(n.marks) for n in hits] == [["strong-accent"]] * 3
+
+
+def test_a_riff_is_phrased_alike_whatever_its_notes() -> None:
+    """One rhythm at one place in the bar, four times, between rests: the same leans each time."""
+    riff = ["B4/8 C#5/8 E5/4 C#5/8 E5/8 B4/8 r/8", "D5/8 C#5/8 B4/4 G4/8 B4/8 E4/8 r/8", "C#5/8 E5/8 E5/4 C#5/8 E5/8 A4/8 r/8",
+            "B4/8 C#5/8 E5/4 C#5/8 E5/8 B4/8 r/8"]
+    notes = _plan(" r/1 ".join(riff), style="shuffle").notes
+    leans = [tuple(bool(n.marks & {"accent", "strong-accent"}) for n in notes[6 * k : 6 * k + 6]) for k in range(4)]
+    assert len(set(leans)) == 1
+    assert any(leans[0])
+
+
+def test_breaths_of_a_pad_come_after_bars_that_count() -> None:
+    """Eight whole notes at 120, 16 s without a rest: one breath, after four bars, not under a slur."""
+    notes = _plan("C5/1 D5/1 C5/1 D5/1 C5/1 D5/1 C5/1 B4/1").notes
+    assert [n for n, note in enumerate(notes) if "breath-mark" in note.marks] == [3]
+
+
+def test_a_held_note_that_ends_a_passage_before_a_rest_has_a_cut_off() -> None:
+    """The rest may lie outside the passage: what counts is what the player does next."""
+    line = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 A4/8 C5/8~ C5/2"
+    c = chart({f"Alto Sax {n}": f"{line} r/1 {line}" for n in (1, 2)})
+    together = find_passages(c)
+    (first, *_) = plan_passages(c, together).passages
+    held = next(n for n in first.notes if n.tone.duration >= 2 * c.resolution)
+    assert held.cutoff == held.tone.end

@@ -12,16 +12,12 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
 _LONG = 3  # beats; judgement: shorter notes are over before they can back off
-_PAD = 2  # beats: a phrase of nothing shorter is a pad; judgement
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for first, last in view.phrases:
-        notes = view.spots[first : last + 1]
-        if all(spot.length >= _PAD for spot in notes):
-            continue  # legato pads are sustained
-        for spot in notes:
-            if spot.length >= _LONG:
+        for spot in view.spots[first : last + 1]:
+            if spot.length >= _LONG and not view.in_pad(spot):  # legato pads are sustained
                 yield Candidate(spot=spot.index, lean=0.6, marks=("accent",), length="long",
                                 because="long note: speak, then back off for the moving parts")
 

@@ -12,6 +12,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
+_FIGURE = 6  # notes: what is longer is a line, whose last beat needs no weight; judgement
+
 
 def _is_quarter(spot: Spot | None) -> bool:
     return spot is not None and spot.on_beat and abs(spot.length - 1) < 0.01
@@ -24,12 +26,19 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if not _is_quarter(spot) or spot.slur in ("first", "inside"):
             continue
         in_row = _is_quarter(view.prev(spot)) or _is_quarter(view.next(spot))
-        if spot.slur == "last":
+        name = view.beat_name
+        if spot.before >= 0.5 and spot.after >= 0.5:
+            yield Candidate(spot=spot.index, lean=1.3, marks=("strong-accent",), length="short",
+                            because=f"{name} on its own between rests: a hit, short and strong")
+        elif spot.last and spot.after >= 1 and len(view.phrase_of(spot)) <= _FIGURE:
+            yield Candidate(spot=spot.index, lean=1.3, marks=("strong-accent",), length="short",
+                            because=f"{name} that ends a short figure: short and strong")
+        elif spot.slur == "last":
             yield Candidate(spot=spot.index, length="short", because="last note of the slur: let go early")
         elif in_row and spot.strong and not spot.last:
-            yield Candidate(spot=spot.index, length="long", because="one of several quarters, on 1 or 3: long")
+            yield Candidate(spot=spot.index, length="long", because=f"one of several {name}s, on a strong beat: long")
         else:
-            yield Candidate(spot=spot.index, lean=0.1, length="short", because="quarter on the beat: short and fat")
+            yield Candidate(spot=spot.index, lean=0.1, length="short", because=f"{name} on the beat: short and fat")
 
 
 RULE = Rule(

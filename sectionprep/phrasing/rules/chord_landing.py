@@ -15,7 +15,9 @@ from sectionprep.phrasing.view import LineView
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         chord = view.new_chord(spot)
-        if chord is not None and spot.pitch % 12 in chord.guide:
+        before = view.spots[spot.index - 1] if spot.index else None
+        first_on_it = before is None or view.new_chord(before) is not chord
+        if chord is not None and first_on_it and spot.pitch % 12 in chord.guide:
             yield Candidate(spot=spot.index, weight=0.15, lean=0.3, marks=("tenuto",),
                             because=f"third or seventh of the new chord, {chord.says}")
 

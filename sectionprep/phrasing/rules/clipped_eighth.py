@@ -11,19 +11,21 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
+_HIT = 1.4  # a band hits it, on the beat or off it, in every style but ballads and concert music; judgement
+
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
-        if spot.triplet or not 0.4 <= spot.length <= 0.5 or spot.after < 0.5:
+        if spot.triplet or not 0.4 <= spot.length <= view.short or spot.after < 0.5:
             continue
         isolated = spot.before >= 0.5
         if isolated:
             yield Candidate(
-                spot=spot.index, lean=1.1, marks=("strong-accent",), length="short", weight=0.4,
+                spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short", weight=0.4,
                 because="a hit between rests: short and strong",
             )
-        else:
-            yield Candidate(spot=spot.index, length="short", because="eighth before a rest: short")
+        elif spot.length <= 0.5:
+            yield Candidate(spot=spot.index, length="short", because="short note before a rest: clipped")
 
 
 RULE = Rule(

@@ -25,18 +25,20 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         end, before = notes[-1], notes[-2]
         yield Candidate(spot=end.index, weight=_LAST, because="end of the phrase")
         yield Candidate(spot=before.index, weight=_SECOND_LAST, because="the phrase is closing")
-        if end.is_eighth and end.off_beat and end.after >= 0.5:
+        run_in = end.is_eighth and end.before < 0.5
+        if run_in and end.off_beat and end.after >= 0.5:
             yield Candidate(
                 spot=end.index, lean=0.75, marks=("strong-accent",), length="short",
                 because="last eighth of the run: short, stopped by the tongue",
             )
-        elif end.is_eighth and end.after >= 0.5:
+        elif run_in and end.after >= 0.5:
             yield Candidate(spot=end.index, length="short", because="last eighth of the run: short")
         if end.on_beat and before.off_beat and before.is_eighth and before.triplet == 0:
             yield Candidate(
                 spot=before.index, lean=0.5, marks=("accent",), because="off-beat that sets up the ending"
             )
-            yield Candidate(spot=end.index, lean=-0.3, because="the predictable last beat")
+            if end.pitch < max(spot.pitch for spot in notes):
+                yield Candidate(spot=end.index, lean=-0.3, because="the predictable last beat")
 
 
 RULE = Rule(

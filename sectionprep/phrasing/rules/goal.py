@@ -20,7 +20,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         top = max(spot.pitch for spot in notes)
         peaks = [spot for spot in notes if spot.pitch == top]
         goal = peaks[-1] if peaks[-1].length >= peaks[0].length else peaks[0]
-        if goal.index - first < 2 or goal.triplet in (2, 3):
+        if goal.index - first < 2 or goal.triplet in (2, 3) or view.in_pad(goal):
             continue
         late = (goal.index - first) / (len(notes) - 1)
         yield Candidate(

@@ -19,7 +19,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if not spot.is_bottom:
             continue
-        yield Candidate(spot=spot.index, weight=_BOTTOM, lean=-0.6, because="bottom of the line: keep it light")
+        yield Candidate(spot=spot.index, weight=_BOTTOM, lean=-0.6 if spot.length < 1 else 0.0, because="bottom of the line: keep it light")
         after = view.next(spot)
         peak = after is not None and (after.is_top or (after.last and after.rise > 0))
         if view.style.ghosts and peak and spot.ahead >= _GHOST_LEAP and spot.rise <= -3 and spot.is_eighth:
@@ -32,5 +32,5 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 RULE = Rule(
     name="low-note", says="bottoms are light, and ghosted before a spring to the peak",
     source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Weimar Jazz Database, own count",
-    limits="ghosts only in styles that have them, on eighths", propose=_propose,
+    limits="evidence against a lean on notes shorter than a beat only; ghosts only in styles that have them, on eighths", propose=_propose,
 )

@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
+_HELD = 1.3  # the hottest notes of a line: enough for a mark in every style but ballads and concert music; judgement
+
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
@@ -20,13 +22,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if not held and not view.style.held_off_beats:
             linger = ", lingering a little into the beat" if spot.last else ""
             yield Candidate(spot=spot.index, weight=0.3, lean=1.15, marks=("strong-accent",), length="short",
-                            because=f"quarter on the off-beat, or two tied eighths: accented and short{linger}")
+                            because=f"{view.beat_name} on the off-beat, tied or not: accented and short{linger}")
             continue
         yield Candidate(
-            spot=spot.index, weight=0.3, lean=1.15 if not held else 1.05,
+            spot=spot.index, weight=0.3, lean=1.15 if not held else _HELD,
             marks=("accent",) if held else ("accent", "tenuto"), length="long",
             because="syncopation held over the beat: front accented, sound kept" if held
-            else "quarter on the off-beat: accented and held full",
+            else f"{view.beat_name} on the off-beat: accented and held full",
         )
 
 

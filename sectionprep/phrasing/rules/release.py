@@ -24,7 +24,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         tied = _tied_eighth(spot)
         early = style.cutoffs == "early" and (spot.last or spot.after > 0 or _in_figure(view, spot))
-        if spot.after < (0.5 if tied else 1) and not (early and _in_figure(view, spot)):
+        on_beat = (spot.beat + Fraction(spot.length).limit_denominator(64)).denominator == 1
+        if spot.after < (0.5 if tied or on_beat else 1) and not (early and _in_figure(view, spot)):
             continue
         if tied:
             stop, why = spot.length - tied, "tied to an eighth: stop on that beat"

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.phrasing.candidates import Rule, Span
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import PAD, LineView
 
-_PAD = 2  # beats: notes of a pad; judgement
+_BREATH = 8.0  # seconds; judgement
 _CHROMATIC = 1  # beat: notes of a chromatic counter-line; judgement
 
 
@@ -23,18 +23,34 @@ def _propose(view: LineView) -> Iterable[Span]:
         for n in range(first + 1, last + 2):
             if n <= last and _joins(view, n):
                 continue
-            if n - start >= 3 and any(view.spots[k].length >= _PAD for k in range(start, n)):
-                yield Span(first=start, last=n - 1, kind="slur", because="slow notes that step: one slur")
+            if n - start >= 3 and any(view.spots[k].length >= PAD for k in range(start, n)):
+                yield from _in_breaths(view, start, n - 1)
             elif n - start >= 4:
                 yield Span(first=start, last=n - 1, kind="slur", because="chromatic counter-line: one slur")
             start = n
+
+
+def _in_breaths(view: LineView, first: int, last: int) -> Iterable[Span]:
+    """One slur, or several of four, two or one bars that a breath can carry."""
+    a, b = view.spots[first], view.spots[last]
+    start = a.tone
+    passed = (b.tone.onset - b.offset) - (start.onset - a.offset)  # from bar line to bar line
+    per_bar = passed / max(1, b.tone.bar - start.bar) / view.beat * 60 / view.tempo
+    bars = next((count for count in (4, 2) if count * per_bar <= _BREATH), 1)
+    begun = first
+    for n in range(first + 1, last + 2):
+        if n <= last and (view.spots[n].offset or (view.spots[n].tone.bar - start.bar) % bars):
+            continue
+        if n - begun >= 2:
+            yield Span(first=begun, last=n - 1, kind="slur", because="slow notes that step: one slur")
+        begun = n
 
 
 def _joins(view: LineView, n: int) -> bool:
     a, b = view.spots[n - 1], view.spots[n]
     if b.before > 0:
         return False
-    slow = a.length >= _PAD and b.length >= _PAD and 1 <= abs(b.rise) <= 2
+    slow = a.length >= PAD and b.length >= PAD and 1 <= abs(b.rise) <= 2
     chromatic = a.length >= _CHROMATIC and b.length >= _CHROMATIC and abs(b.rise) == 1
     return slow or chromatic
 

@@ -26,9 +26,9 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
         if not _running(before, spot) or before is None or after is None or spot.rise == 0:
             continue
         if spot.on_beat:
-            slurred = before.off_beat and not (spot.ahead in _THIRD_DOWN and spot.rise > 0)
+            slurred = before.off_beat and not (spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN)
         else:
-            slurred = spot.rise in _THIRD_DOWN and spot.ahead > 0
+            slurred = spot.rise in _THIRD_DOWN and spot.ahead > 0 and after.ahead in _THIRD_DOWN
         if not slurred or spot.slur or before.slur:
             continue
         yield Candidate(spot=spot.index, slurred=True, because="slurred from the note before: the usual swing tonguing")

@@ -15,9 +15,13 @@ from sectionprep.phrasing.view import LineView
 _ON, _OFF = 1.09, 0.46
 
 
+_STEPS, _CLIMB = 3, 5  # notes and semitones from which a line that ends on its top has climbed there; judgement
+
+
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
-        if not spot.is_top:
+        ends = spot.last and spot.rise > 0
+        if not (spot.is_top or ends) or view.in_pad(spot):
             continue
         climbed, n = spot.rise, spot.index - 1
         steps = 1
@@ -25,12 +29,14 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             climbed += view.spots[n].rise
             steps += 1
             n -= 1
+        if ends and (steps < _STEPS or climbed < _CLIMB):
+            continue
         lean = 0.6 + min(0.5, 0.06 * climbed) + (0.1 if steps > 1 else 0.0)
         if spot.triplet in (2, 3):
             lean -= 0.6
         yield Candidate(
             spot=spot.index, weight=_ON if spot.on_beat else _OFF, lean=lean, marks=("accent",),
-            because="top of a rising group" if steps > 1 else "the line peaks here and turns down",
+            because="the line has climbed to this, its last note" if ends else "top of a rising group" if steps > 1 else "the line peaks here and turns down",
         )
 
 

@@ -1,4 +1,4 @@
-"""A note where the line turns is a candidate; so is the off-beat eighth just before it, which anticipates it.
+"""A note where the line turns is a candidate; so is the off-beat eighth just before a top, which anticipates it.
 
 bad:  every turning note of a zigzag accented
 good: one turn leaned on, the next one announced by the off-beat before it
@@ -14,12 +14,12 @@ from sectionprep.phrasing.view import LineView
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
-        if not spot.turns or spot.triplet in (2, 3):
+        if not spot.turns or spot.triplet in (2, 3) or view.in_pad(spot):
             continue
         small = abs(spot.rise) + abs(spot.ahead) <= 4
         yield Candidate(spot=spot.index, lean=0.2 if small else 0.3, marks=("accent",), because="the line turns here")
         before = view.prev(spot)
-        if spot.on_beat and before is not None and before.off_beat and before.is_eighth and not before.turns:
+        if spot.is_top and spot.on_beat and before is not None and before.off_beat and before.is_eighth and not before.turns:
             yield Candidate(
                 spot=before.index, lean=0.75, marks=("accent",),
                 because="off-beat that announces the turn on the next beat",
