@@ -13,7 +13,7 @@ def _a_place(path: Path) -> Path:
     return path if path.name else path.resolve()
 
 
-Score = Annotated[Path, typer.Argument(callback=_a_place,
+Score = Annotated[Path, typer.Argument(callback=_a_place, readable=False,
     help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for each part, or ABC, Humdrum, MEI, MIDI (converted).",
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]

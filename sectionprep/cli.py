@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -170,6 +170,16 @@ def prepare(
     _summary(done)
 
 
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _say_unfit(unfit: Iterable[tuple[Any, str]]) -> None:
+    """Lines of a plan or a workbook that were not applied; never dropped in silence."""
+    for directive, why in unfit:
+        print(_clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"), file=sys.stderr)
+
+
 def _summary(done: Any) -> None:
     from sectionprep.outputs.workbook.rows import look_first
 
@@ -179,11 +189,13 @@ def _summary(done: Any) -> None:
     _say(f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as {marked.plan.style} ({marked.plan.style_why}).")
     for remark in chart.remarks[:5]:
         _say(f"  note: {remark.where}: {remark.what}")
-    _say(f"Found {len(passages)} passages: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
+    _say(f"Found {_counted(len(passages), 'passage')}: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
     written = sum(c.applied for c in marked.marking.changes)
     _say(f"Wrote {written} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
     for directive, why in marked.unfit:
         _say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
+    for note in done.notes:
+        _say(f"  note: {note}")
     first = look_first(marked.again.chart, marked.after)
     if first:
         _say("Look at these first:")
@@ -241,8 +253,7 @@ def plan_command(
         planned = pipeline.plan_part(score, part, bars, options)
     else:
         planned, unfit = pipeline.plan_score(score, options)
-    for directive, why in unfit:
-        print(_clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"), file=sys.stderr)
+    _say_unfit(unfit)
     if out is not None:
         path = pipeline.write_plan_file(score, planned, out, options)
         print(f"Written: {_clean(path)}", file=sys.stderr if as_json else sys.stdout)
@@ -274,13 +285,21 @@ def mark(
         from sectionprep.outputs.marked_score import undo as undo_marks
         from sectionprep.outputs.writing import write_file
 
-        beside = record or chart.with_name(f"{chart.stem}.changes.json")
-        target = out or chart.with_name(f"{chart.stem}_original{chart.suffix}")
-        write_file(target, undo_marks(chart, beside), source=chart)
-        _say(f"Written: {target}")
+        pairs = [(chart, record or chart.with_name(f"{chart.stem}.changes.json"), out or chart.with_name(f"{chart.stem}_original{chart.suffix}"))]
+        if chart.is_dir():
+            target = out or chart.with_name(f"{chart.name}_original")
+            pairs = [(file, file.with_name(f"{file.stem}.changes.json"), target / file.name) for file in sorted(chart.iterdir())
+                     if file.with_name(f"{file.stem}.changes.json").exists() and not file.name.endswith(".changes.json")]
+            if not pairs:
+                raise BadArgument(f"{chart} holds no change records.", remedy="Name the folder that `mark` wrote.")
+        originals = [(target, undo_marks(marked_file, beside), marked_file) for marked_file, beside, target in pairs]
+        for target, data, marked_file in originals:
+            write_file(target, data, source=marked_file)
+            _say(f"Written: {target}")
         return
     options = _options(style=style, printed=printed, section=section, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
+    _say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{suffix}")
     for path in pipeline.write_marked(marked, target):
@@ -318,9 +337,11 @@ def check(
 
         if changes is not None:
             versions_table(score.chart, changes)
-        findings_table(score.chart, findings)
         if fixed is not None:
-            _say(f"Mended: {len(findings) - len(fixed.after)} of {len(findings)} findings.")
+            _say(f"Mended: {len(findings) - len(fixed.after)} of {_counted(len(findings), 'finding')}. Left:")
+            findings_table(fixed.again.chart, fixed.after)
+        else:
+            findings_table(score.chart, findings)
     if strict and findings:
         raise typer.Exit(FINDINGS_EXIT_CODE)
 
@@ -365,6 +386,7 @@ def checklist(
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, plan=plan, decisions=decisions, roster=roster)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")
+    _say_unfit(marked.unfit)
     _say(f"Written: {pipeline.write_checklist(marked, target, options)}")
 
 
@@ -396,7 +418,8 @@ def audition(
     options = _options(style=style, printed=printed, plan=plan, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_audition")
     wish = Wish(passages=tuple(p.upper() for p in passage or ()), part=part, tempos=shares, loops=loops, click=click, sound=sound)
-    written = pipeline.audition(chart, folder, options, wish)
+    written, unfit = pipeline.audition(chart, folder, options, wish)
+    _say_unfit(unfit)
     _say(f"Written: {folder}{os.sep} ({len(written)} files). Start quietly: headphones harm ears too.")
 
 

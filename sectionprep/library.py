@@ -118,7 +118,8 @@ def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
 
 
 def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
-    """A worker that dies gives its charts to the others; a chart that kills worker after worker is reported."""
+    """A worker that dies gives its charts to the others. Charts that were on too many dead workers are tried again, one after
+    the other and with more care, so that only the one that kills them is reported."""
     try:
         from dask.distributed import Client, as_completed
     except ImportError as error:
@@ -129,11 +130,17 @@ def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
         raise UnreadableFile(f"no scheduler answers at {address}.", remedy="Start one, and workers that see the same folders.") from error
     with client:
         futures = {client.submit(prepare_for_book, *job, pure=False, retries=2): job for job in jobs}
+        suspects: list[_Job] = []
         for done in as_completed(futures):  # type: ignore[no-untyped-call]
             try:
                 yield done.result()
-            except Exception as error:  # whatever became of the worker, the other charts go on
-                yield _lost(futures[done], f"lost on the cluster: {type(error).__name__}")
+            except Exception:  # whatever became of the worker, the other charts go on
+                suspects.append(futures[done])
+        for job in suspects:
+            try:
+                yield client.submit(prepare_for_book, *job, careful=True, pure=False).result()
+            except Exception as error:
+                yield _lost(job, f"lost on the cluster: {type(error).__name__}")
 
 
 def _lost(job: _Job, reason: str) -> ChartResult:

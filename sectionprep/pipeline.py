@@ -26,7 +26,7 @@ from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.directives import Directive, apply_directives
-from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
+from sectionprep.phrasing.plan_file import PlanFile, read_plan, was_edited, write_plan
 from sectionprep.settings import Limits
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ class Marked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prepared:
-    """What `prepare` wrote."""
+    """What `prepare` wrote. notes: what a person must know about files that were there before."""
 
     marked: Marked
     folder: Path
@@ -99,6 +99,7 @@ class Prepared:
     pages: int
     hard_turns: int
     not_printed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 Progress = Callable[[str, int, int], None]
@@ -116,7 +117,22 @@ def read_score(path: Path, options: Options) -> Score:
     chart = read_chart(bundle.document, options.limits, roster)
     if bundle.remark:
         chart = replace(chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks))
-    return Score(bundle=bundle, chart=chart, together=find_passages(chart, roster), roster=roster)
+    together = find_passages(chart, roster)
+    strangers = _strangers(roster, chart, together)
+    if strangers:
+        chart = replace(chart, remarks=(*strangers, *chart.remarks))
+    return Score(bundle=bundle, chart=chart, together=together, roster=roster)
+
+
+def _strangers(roster: Roster, chart: Chart, together: Together) -> tuple[Remark, ...]:
+    """Lines of the roster that fit nothing in this chart."""
+    groups = {p.id for p in together.passages} | {p.scope for p in together.passages}
+    groups |= {f"bar {chart.place(p.start).bar}" for p in together.passages}
+    found = [f"a seat for {seat.part}, a part that this chart does not have" for seat in roster.seats if seat.part not in chart.names]
+    found += [f"{wish.part} to lead {wish.of}: there is no such part" for wish in roster.leads if wish.part not in chart.names]
+    found += [f"{wish.part} to lead {wish.of}: no passage is called that or begins there" for wish in roster.leads
+              if wish.part in chart.names and wish.of not in groups]
+    return tuple(Remark(where="roster", what=what) for what in found)
 
 
 def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
@@ -241,7 +257,7 @@ def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
 
 
 def footer_of(score: Score) -> str:
-    """Chart, version and date, so that old sheets can be told from new."""
+    """Chart, version and date, so that old sheets can be told from new. The version is that of what is printed, marks and all."""
     import hashlib
 
     stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
@@ -266,22 +282,25 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     marked = mark_score(score, options)
     stem = safe_name(path.name.split(".")[0], "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
+    plan_file, notes = _plan_place(folder / f"{stem}_plan.toml", options)
+    if typed is not None and options.decisions is None:
+        notes += _not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
     with staged(folder, source=path) as stage:
         (stage / "parts").mkdir()
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
-                         footer=footer_of(score), together=marked.again.together, roster=score.roster,
+                         footer=footer_of(marked.again), together=marked.again.together, roster=score.roster,
                          plan=marked.plan, marking=marked.marking)
         with Drawing(jobs, here=here) as drawing:  # all else is made while the parts are drawn
             write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
             progress("drawing the director's pages", 0, 1)
             director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
-                                    paper=options.paper, footer=footer_of(score), pitch=options.study)
+                                    paper=options.paper, footer=footer_of(marked.again), pitch=options.study)
             (stage / f"{stem}_director.pdf").write_bytes(director)
             (stage / f"{stem}_map.png").write_bytes(map_png(director))
             if options.score:
                 progress("drawing the score", 0, 1)
                 (stage / f"{stem}_score.pdf").write_bytes(small_score_pdf(
-                    marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(score), pitch=options.score))
+                    marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(marked.again), pitch=options.score))
             (stage / "sets").mkdir()
 
             @cache
@@ -296,7 +315,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
             (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, lambda: printed()[0], typed))
             reports, wait_for_sets = printed()
             wait_for_sets()
-        (stage / f"{stem}_plan.toml").write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
+        (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
         report += turns_text(reports)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
@@ -304,8 +323,26 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     return Prepared(
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
-        not_printed=tuple(r.failed for r in reports if r.failed),
+        not_printed=tuple(r.failed for r in reports if r.failed), notes=notes,
     )
+
+
+def _plan_place(path: Path, options: Options) -> tuple[str, tuple[str, ...]]:
+    """Name for the plan to write, and what to say: a plan that somebody edited is not written over."""
+    mine = options.plan is not None and options.plan.resolve() == path.resolve()
+    if mine or not path.exists() or not was_edited(path.read_text(encoding="utf-8", errors="replace")):
+        return path.name, ()
+    fresh = f"{path.stem}_new.toml"
+    return fresh, (f"{path} was edited by hand: it is kept as it is and was not applied; the plan of this run is {fresh}. "
+                   f"Apply yours with --plan.",)
+
+
+def _not_applied(path: Path, typed: Typed) -> tuple[str, ...]:
+    """What to say of decisions in the workbook that this run replaces: they stay in it."""
+    from sectionprep.outputs.workbook import tables
+
+    count = sum(bool(cells.get("Decision") or cells.get("Change to")) for cells in typed.cells.get(tables.MARKS, {}).values())
+    return (f"{count} decisions in {path} are kept there but were not applied. Apply them with --decisions.",) if count else ()
 
 
 def _sheet_style(options: Options) -> SheetStyle:
@@ -340,15 +377,15 @@ def _workbook(marked: Marked, items: Sequence[Item], reports: Callable[[], Seque
     return write_workbook(book, typed)
 
 
-def audition(path: Path, folder: Path, options: Options, wish: Wish) -> tuple[Path, ...]:
-    """Write MIDI and sound of every passage, flat and shaped."""
+def audition(path: Path, folder: Path, options: Options, wish: Wish) -> tuple[tuple[Path, ...], tuple[tuple[Directive, str], ...]]:
+    """Write MIDI and sound of every passage, flat and shaped. The files, and decisions that fit nowhere."""
     from sectionprep.outputs.audition import write_audition
     from sectionprep.outputs.writing import staged
 
     score = read_score(path, options)
-    plan, _ = plan_score(score, options)
+    plan, unfit = plan_score(score, options)
     with staged(folder, source=path) as stage:
-        return tuple(folder / p.relative_to(stage) for p in write_audition(score.chart, score.together, plan, stage, wish))
+        return tuple(folder / p.relative_to(stage) for p in write_audition(score.chart, score.together, plan, stage, wish)), unfit
 
 
 @collector_at_rest()

@@ -150,3 +150,63 @@ def test_the_same_chart_gives_the_same_words_in_every_run(tmp_path: Path) -> Non
         assert done.returncode == 0, done.stderr
         books.append({sheet.title: [[cell.value for cell in row] for row in sheet] for sheet in openpyxl.load_workbook(out)})
     assert books[0] == books[1]
+
+
+def test_a_failure_leaves_no_empty_folder(demo_path: Path, tmp_path: Path) -> None:
+    done = run("audition", demo_path, "-o", tmp_path / "out", "--passage", "P99")
+    assert done.returncode != 0
+    assert "P99" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_plan_edited_by_hand_is_not_written_over(demo_path: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    assert run("prepare", demo_path, "-o", out).returncode == 0
+    plan = out / "late_tram_home_plan.toml"
+    written = plan.read_text()
+    assert run("prepare", demo_path, "-o", out).returncode == 0
+    assert plan.read_text() == written
+    assert not (out / "late_tram_home_plan_new.toml").exists()
+    edited = written.replace("| accent |", "| tenuto |", 1)
+    plan.write_text(edited)
+    done = run("prepare", demo_path, "-o", out)
+    assert plan.read_text() == edited
+    assert (out / "late_tram_home_plan_new.toml").read_text() == written
+    assert "--plan" in done.stdout
+    done = run("prepare", demo_path, "-o", out, "--plan", plan)
+    assert "tenuto" in plan.read_text()
+    assert "was edited" not in done.stdout
+
+
+def test_lines_that_fit_nowhere_are_named_by_every_command(demo_path: Path, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text('[[passage]]\nlead = "Kazoo"\nlines = ["17 1 | C5 | accent"]\n')
+    for command, out in (("mark", "m.musicxml"), ("checklist", "c.xlsx"), ("audition", "a"), ("plan", "p.toml")):
+        done = run(command, demo_path, "--plan", plan, "-o", tmp_path / out)
+        assert done.returncode == 0, done.stderr
+        assert "there is no part named Kazoo" in done.stderr, command
+
+
+def test_exit_codes_of_files_that_cannot_be_used(demo_path: Path, tmp_path: Path) -> None:
+    """README: 7 for a plan, roster or decision file that cannot be used."""
+    (tmp_path / "style.toml").write_text('[house]\nstyle = "polka"\n')
+    (tmp_path / "copies.toml").write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = -2\n')
+    for option, name in (("--plan", "style.toml"), ("--plan", "none.toml"), ("--roster", "copies.toml"), ("--decisions", "none.xlsx")):
+        done = run("prepare", demo_path, "-o", tmp_path / "out", option, tmp_path / name)
+        assert done.returncode == 7, (option, name, done.stderr)
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_marked_folder_is_undone_as_a_folder(tmp_path: Path) -> None:
+    from build import part_xml, score_xml
+
+    folder = tmp_path / "chart"
+    folder.mkdir()
+    line = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 " * 4
+    for name in ("Alto Sax 1", "Alto Sax 2"):
+        (folder / f"{name}.musicxml").write_bytes(score_xml({name: part_xml(line)}))
+    before = {path.name: path.read_bytes() for path in folder.iterdir()}
+    assert run("mark", folder, "-o", tmp_path / "marked").returncode == 0
+    done = run("mark", "--undo", tmp_path / "marked", "-o", tmp_path / "back")
+    assert done.returncode == 0, done.stderr
+    assert {path.name: path.read_bytes() for path in (tmp_path / "back").iterdir()} == before

@@ -10,6 +10,9 @@ from sectionprep.errors import UnusableSettings
 from sectionprep.music.instruments import UNKNOWN, Chair, instrument
 from sectionprep.settings import read_toml
 
+MOST_COPIES = 99  # of one part: a judgement, far above any section
+STAVES = (7.0, 11.0)  # millimetres: the smallest and the largest staff (D. J. Argue, Music Preparation Fundamentals; large print)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seat:
@@ -66,6 +69,12 @@ def read_roster(path: Path) -> Roster:
     seats = tuple(_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1))
     leads = tuple(_entry(path, "lead", n, row, LeadWish) for n, row in enumerate(table.get("lead", []), start=1))
     for seat in seats:
+        if not 0 <= seat.copies <= MOST_COPIES:
+            raise UnusableSettings(f"asks for {seat.copies} copies.", where=f"{path}, seat of {seat.part}",
+                                   remedy=f"Write a number from 0 to {MOST_COPIES}.")
+        if seat.staff and not STAVES[0] <= seat.staff <= STAVES[1]:
+            raise UnusableSettings(f"asks for a staff of {seat.staff:g} mm.", where=f"{path}, seat of {seat.part}",
+                                   remedy=f"Write a height from {STAVES[0]:g} to {STAVES[1]:g}.")
         if seat.instrument and instrument(seat.instrument) is UNKNOWN:
             raise UnusableSettings(f"names an instrument {seat.instrument!r} that is not in shared/instruments.toml.",
                                    where=f"{path}, seat of {seat.part}", remedy="Use the name of a row there, such as alto-sax.")

@@ -58,6 +58,11 @@ class Document:
         """Number of each note in document order, by the `id()` of its element in the tree."""
         return {id(element): n for n, element in enumerate(self.tree_notes)}
 
+    @cached_property
+    def shows_accidentals(self) -> bool:
+        """False where no note at all says which accidental to print: then each must be worked out."""
+        return next(self.root.iter("{*}accidental"), None) is not None
+
     def text(self, span: Span) -> str:
         """The characters of a span."""
         return self.data[span.start : span.end].decode(self.encoding)

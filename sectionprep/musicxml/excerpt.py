@@ -11,7 +11,7 @@ from lxml import etree
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame
-from sectionprep.musicxml.transposing import WrittenPart
+from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
@@ -73,7 +73,9 @@ def _fill(
 ) -> None:
     measures = measures_of(document.root, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
-    rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
+    rewrite: WrittenPart | MissingAccidentals | None = None if document.shows_accidentals else MissingAccidentals()
+    if pick.shift.chromatic or pick.clef:
+        rewrite = WrittenPart(opposite, pick.clef)
     for n in range(first, min(last, len(measures) - 1) + 1):
         copied = copy_measure(measures[n], document.addresses)
         copied.tag = "measure"

@@ -14,7 +14,7 @@ from typing import cast
 from lxml import etree
 
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.transposing import WrittenPart
+from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
@@ -41,6 +41,7 @@ def extract_part(
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
     slash = False
+    rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
@@ -51,8 +52,8 @@ def extract_part(
             _add_system_signs(copied, top[n])
         tame(copied)
         slash = _slashes(copied, slash)
-        if written is not None:
-            written.rewrite(copied)
+        if rewriter is not None:
+            rewriter.rewrite(copied)
         if words:
             _add_words(copied, words)
         if finish is not None:

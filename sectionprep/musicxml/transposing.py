@@ -57,9 +57,7 @@ class WrittenPart:
         element = note.find("pitch")
         if element is None:
             return
-        concert = Pitch((element.findtext("step") or "C").strip(), float(element.findtext("alter") or 0),
-                        int(element.findtext("octave") or 4))
-        written = respell(self.transposition.written_pitch(concert))
+        written = respell(self.transposition.written_pitch(_pitch_of(element)))
         for child in list(element):
             element.remove(child)
         etree.SubElement(element, "step").text = written.step
@@ -83,6 +81,27 @@ class WrittenPart:
                     sign = etree.Element(f"{kind}-alter")
                     sign.text = f"{written.alter:g}"
                     element.insert(element.index(step) + 1, sign)
+
+
+class MissingAccidentals:
+    """Gives the notes of a part the accidentals they need, where the file prints none at all."""
+
+    def __init__(self) -> None:
+        self.fifths = 0
+
+    def rewrite(self, measure: etree._Element) -> None:
+        """Change one measure in place."""
+        state: dict[tuple[str, int], float] = {}
+        for element in measure:
+            if element.tag == "attributes":
+                for fifths in element.iterfind("key/fifths"):
+                    self.fifths, state = int(float((fifths.text or "0").strip() or 0)), {}
+            elif element.tag == "note" and (pitch := element.find("pitch")) is not None:
+                show_accidental(element, _pitch_of(pitch), self.fifths, state)
+
+
+def _pitch_of(element: etree._Element) -> Pitch:
+    return Pitch((element.findtext("step") or "C").strip(), float(element.findtext("alter") or 0), int(element.findtext("octave") or 4))
 
 
 def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float]) -> None:

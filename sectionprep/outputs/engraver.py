@@ -17,6 +17,7 @@ from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
 from sectionprep.outputs.svg import System, natural_widths, read_systems
 
+LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff of its own choice without a word
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems

@@ -38,12 +38,12 @@ class Painter:
             self.canvas.endForm()
             self.forms[code] = form
 
-    def system(self, system: System, x: float, y: float, pale: Container[str] = ()) -> None:
+    def system(self, system: System, x: float, y: float, pale: Container[str] = (), scale: float = 1.0) -> None:
         """Draw a system so that its top staff line lies `y` points above the page's foot, from `x` points. pale:
         ids of notes whose articulations, and of other signs that, are drawn in grey."""
         c = self.canvas
         straight: dict[float, list[str]] = defaultdict(list)  # by width: lines are half of a page, and drawn as one path
-        with self.at(system, x, y):
+        with self.at(system, x, y, scale):
             c.setLineCap(0)
             for ink in system.ink:
                 if pale and ink.owner in pale and _PALE.intersection(ink.classes):
@@ -60,12 +60,13 @@ class Painter:
                 c.addLiteral(f"{max(stroke, 8):g} w n {' '.join(lines)} S")
 
     @contextmanager
-    def at(self, system: System, x: float, y: float) -> Iterator[None]:
-        """Draw in the coordinates of a system whose top staff line lies `y` points above the page's foot."""
+    def at(self, system: System, x: float, y: float, scale: float = 1.0) -> Iterator[None]:
+        """Draw in the coordinates of a system whose top staff line lies `y` points above the page's foot. scale: drawn larger
+        than it was engraved."""
         c = self.canvas
         c.saveState()
         c.translate(x, y)
-        c.scale(UNIT, -UNIT)
+        c.scale(UNIT * scale, -UNIT * scale)
         c.translate(0, -system.staff_top)
         yield
         c.restoreState()

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from sectionprep.collector import collector_at_rest
 from sectionprep.outputs import fonts
-from sectionprep.outputs.engraver import Engraving, EngravingFailed, Measured, engrave, measure
+from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
 from sectionprep.outputs.painter import MM, UNIT, Painter
@@ -143,9 +143,11 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
                                    top=frame.height - frame.top, bottom=frame.bottom)
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
-                       staves=tuple(b - a for a, b in zip(starts, ends, strict=True)), turns=turns, bars_per_line=per_line)
+                       staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
+                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line)
 
 
+_USUAL_STAFF = 7.5  # millimetres
 _TIGHT_GAP = 0.6  # of the least white between lines, where that saves a turn without rest; judgement
 
 
@@ -164,8 +166,14 @@ def _hard_turns(sheet: _Sheet) -> tuple[int, int]:
     return sum(not turn.possible for turn in sheet.broken.turns), len(sheet.broken.starts) + sheet.broken.cover
 
 
+def _scale(job: PartJob) -> float:
+    """How much larger than engraved a part is drawn: the engraver's own largest staff is too small for large print."""
+    return 1.0 if job.style.staff <= LARGEST_STAFF else job.style.staff / _USUAL_STAFF
+
+
 def _measured(job: PartJob, frame: _Frame) -> Measured:
-    return measure(job.xml, width_mm=frame.inner_mm, staff_mm=job.style.staff, where=job.where, notes=job.notes, rests=job.rests)
+    scale = _scale(job)
+    return measure(job.xml, width_mm=frame.inner_mm / scale, staff_mm=job.style.staff / scale, where=job.where, notes=job.notes, rests=job.rests)
 
 
 def engraved(job: PartJob) -> Engraving:
@@ -200,13 +208,13 @@ def _lay_out(job: PartJob, frame: _Frame, part: Measured, way: str, drawn: _Shee
 
 
 def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
-    least = load_toml("templates/sheets.toml")["page"]["line_least"] * MM * job.style.staff / 7.5
+    least = load_toml("templates/sheets.toml")["page"]["line_least"] * MM * job.style.staff / _USUAL_STAFF
     boxes = []
     for system, (first, last) in zip(engraving.systems, engraving.lines, strict=True):
         bar = engraving.bars[last]
         end = bar.index + bar.bars - 1
         rest = job.rests[end] if end < len(job.rests) else 0.0
-        height = max((system.bottom - system.top) * UNIT, least)
+        height = max((system.bottom - system.top) * UNIT * _scale(job), least)
         boxes.append(LineBox(height=height, rest_after=rest, section=engraving.bars[first].section))
     return boxes
 
@@ -223,14 +231,15 @@ def _place(
         else page["gap_most"] * MM * 0.8
     proof = job.proof
     pale = {*proof.notes, *(name for name, key in engraving.signs.items() if key in proof.signs)} if proof is not None else ()
+    unit = UNIT * (scale := _scale(job))
     y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
     for n in range(first, last):
         system = engraving.systems[n]
-        ink = (system.bottom - system.top) * UNIT
+        ink = (system.bottom - system.top) * unit
         slack = max(0.0, lines[n].height - ink) / 2
-        staff_y = y - slack - (system.staff_top - system.top) * UNIT
-        painter.system(system, frame.side, staff_y, pale)
-        with painter.at(system, frame.side, staff_y):
+        staff_y = y - slack - (system.staff_top - system.top) * unit
+        painter.system(system, frame.side, staff_y, pale, scale)
+        with painter.at(system, frame.side, staff_y, scale):
             for extra in extras[n]:
                 extra.paint(painter)
         y -= lines[n].height + gap

@@ -6,7 +6,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sectionprep.errors import DestinationError
@@ -49,6 +49,7 @@ def staged(folder: Path, *, source: Path) -> Iterator[Path]:
 
     Only one run at a time writes into a folder; a second one is told so.
     """
+    fresh = not folder.exists()
     try:
         if folder.exists() and not folder.is_dir():
             raise DestinationError("is a file, not a folder.", where=str(folder), remedy="Choose a folder with -o.")
@@ -67,6 +68,9 @@ def staged(folder: Path, *, source: Path) -> Iterator[Path]:
         if stage is not None:
             shutil.rmtree(stage, ignore_errors=True)
         lock.unlink(missing_ok=True)
+        if fresh:
+            with suppress(OSError):  # nothing came into it: it goes again
+                folder.rmdir()
 
 
 def _take_lock(folder: Path) -> Path:

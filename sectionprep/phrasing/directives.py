@@ -117,11 +117,14 @@ def _apply(
             continue
         used.add(key)
         printed = note.tone.marks
-        cutoff = note.cutoff
+        cutoff = note.cutoff if directive.marks else None  # plain is plain: without a cut-off too
         if directive.cutoff is not None:
             cutoff = (note.cutoff or note.tone.end) if directive.cutoff else None
+        ends = note.marks & {"slur-stop"}  # belongs to the slur's first note
         if directive.marks is None:
-            marks, cutoff = printed | (note.marks & SLURS), None
+            marks, cutoff = printed | ends, None
+        elif not directive.marks and not directive.cutoff:
+            marks = ends
         else:
             slurs = directive.marks & SLURS or note.marks & SLURS
             marks = (directive.marks - SLURS) | slurs
@@ -131,4 +134,18 @@ def _apply(
         hands_off = directive.marks is None
         why = f"decided by {directive.source}" + (": left as printed in every part" if hands_off else "")
         notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="", why=why, hands_off=hands_off))
-    return replace(plan, notes=tuple(notes))
+    return replace(plan, notes=tuple(_without_loose_ends(plan.notes, notes)))
+
+
+def _without_loose_ends(before: Sequence[PlannedNote], after: Sequence[PlannedNote]) -> list[PlannedNote]:
+    """Where a slur's first note has lost it, its last note loses it too."""
+    made = list(after)
+    open_slurs: list[int] = []
+    for n, note in enumerate(before):
+        if "slur-stop" in note.marks and open_slurs:
+            start = open_slurs.pop()
+            if "slur-start" not in after[start].marks and "slur-stop" in made[n].marks:
+                made[n] = replace(made[n], marks=made[n].marks - {"slur-stop"}, added=made[n].added - {"slur-stop"})
+        if "slur-start" in note.marks:
+            open_slurs.append(n)
+    return made

@@ -7,6 +7,7 @@ over every rule. A file for all charts of a band (a house style) has `[house]` a
 
 from __future__ import annotations
 
+import hashlib
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -19,6 +20,8 @@ from sectionprep.music.marks import BY_NAME, MARKS, SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.directives import Directive, figures_of
 from sectionprep.phrasing.plan import Plan
+from sectionprep.phrasing.planner import PRINTED
+from sectionprep.phrasing.styles import styles
 
 _BEAT = re.compile(r"^(\d+)(and|e|a)?(?:\s+(\d+)/(\d+))?$")
 _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
@@ -61,8 +64,21 @@ def parse_beat(text: str) -> Fraction | None:
         return None
 
 
+_AS_WRITTEN = "# As written: "
+
+
+def was_edited(text: str) -> bool:
+    """True for a plan file that is not as `write_plan` wrote it."""
+    first, _, rest = text.partition("\n")
+    return first != _AS_WRITTEN + _sum(rest)
+
+
+def _sum(text: str) -> str:
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
+
+
 def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
-    """The plan of a chart as the text of a plan file."""
+    """The plan of a chart as the text of a plan file. Its first line tells whether the rest was edited since."""
     lines = [
         f"# Phrasing plan for {_line(chart.title)}. A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. \"off\" at the end writes the release.",
@@ -81,7 +97,8 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
             lines.append("  " + _quoted(f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
                                         f"{figures[note.tone.onset]}") + ",")
         lines.append("]")
-    return "\n".join(lines) + "\n"
+    body = "\n".join(lines) + "\n"
+    return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
 
 
 def _line(text: str) -> str:
@@ -105,6 +122,9 @@ def read_plan(path: Path) -> PlanFile:
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(f"[house] cannot hold {name} = {value!r}.", where=str(path), remedy="It knows style and printed.")
+    for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
+        if house.get(name) and house[name] not in known:
+            raise UnusableSettings(f"[house] asks for {name} = {house[name]!r}.", where=str(path), remedy=f"Choose one of: {', '.join(known)}.")
     directives: list[Directive] = []
     passages = table.get("passage", [])
     if not isinstance(passages, list):

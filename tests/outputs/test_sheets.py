@@ -8,6 +8,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from build import document, part_xml, score_xml
+from lxml import etree
 
 from sectionprep import pipeline
 from sectionprep.musicxml.document import parse_document
@@ -62,7 +63,7 @@ def test_eight_or_nine_staves_on_the_first_page_about_ten_after(demo_sheets: lis
         assert all(count <= 11 for count in report.staves[1:])
 
 
-@pytest.mark.parametrize("staff", [7.0, 7.5, 8.5])
+@pytest.mark.parametrize("staff", [7.0, 7.5, 8.5, 9.6, 10.0, 11.0])
 def test_staff_height_measured_from_the_page(tmp_path: Path, staff: float) -> None:
     """MOLA guidelines 2017: 7.5 mm best, 7.0 acceptable, over 8.5 to be avoided: what is asked for is what is printed."""
     (report,) = _draw({"Alto": TUNE}, tmp_path, staff=staff)
@@ -83,7 +84,7 @@ def test_staff_height_measured_from_the_page(tmp_path: Path, staff: float) -> No
 
     five = next(found for x in range(width // 5, width, width // 40) if (found := staff_lines(x)))
     millimetres = (five[4] - five[0]) / scale / 72 * 25.4
-    assert millimetres == pytest.approx(staff, abs=0.06)
+    assert millimetres == pytest.approx(staff, abs=0.08)  # a little more than one dot
 
 
 def test_fonts_are_embedded_and_bytes_reproducible(tmp_path: Path) -> None:
@@ -237,3 +238,20 @@ def test_a_staff_follows_a_change_of_instrument() -> None:
     assert (first.shift.chromatic, first.clef) == (-9, "G2")
     assert (second.shift.chromatic, second.clef) == (0, "")
     assert pick_staff(c, 0, "written", 0, c.bars[0].end, label="Reed 1").shift.chromatic == 0
+
+
+def test_accidentals_are_worked_out_where_the_file_prints_none(tmp_path: Path) -> None:
+    """Three sharps, and not one <accidental> in the file: a natural, what follows it in its bar, and the next bar. Common
+    practice, no source: an accidental holds to the bar line, for its own octave."""
+    from sectionprep.musicxml.extract import extract_part
+
+    body = part_xml("C5/4 C5/4 C#5/4 C6/4 C#5/4 C5/4 C5/4 C#5/4", fifths=3)
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": body}))
+    assert not d.shows_accidentals
+    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))
+    assert [note.findtext("accidental") for note in drawn.iter("note")] == [
+        "natural", None, "sharp", "natural", None, "natural", None, "sharp"]
+    first = body.replace("<type>", "<accidental>sharp</accidental><type>", 1)
+    told = parse_document(Path("x"), score_xml({"Alto Sax 1": first}))
+    drawn = etree.fromstring(extract_part(told, told.root.find("part").get("id") or ""))
+    assert [note.findtext("accidental") for note in drawn.iter("note")] == ["sharp", *[None] * 7]  # as the file says, no more

@@ -8,7 +8,8 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from sectionprep.errors import UnreadableFile, UnusableSettings
+from sectionprep.errors import UnusableSettings
+from sectionprep.music.roster import MOST_COPIES as MOST
 from sectionprep.outputs.workbook import tables
 from sectionprep.phrasing.directives import Directive
 from sectionprep.phrasing.plan_file import parse_words
@@ -32,7 +33,7 @@ def read_typed(path: Path) -> Typed:
     from openpyxl.utils.exceptions import InvalidFileException
 
     if not path.exists():
-        raise UnreadableFile("cannot be opened (No such file or directory).", where=str(path), remedy="Check the path.")
+        raise UnusableSettings("cannot be opened (No such file or directory).", where=str(path), remedy="Check the path.")
     try:
         workbook = load_workbook(path, data_only=False)
     except (OSError, zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, TypeError) as error:
@@ -136,7 +137,10 @@ def _value(cell: Any, column: tables.Column, where: str) -> Any:
         except ValueError as error:
             raise UnusableSettings(f'{cell.coordinate} ("{column.heading}") holds {value!r}, which is no number.',
                                    where=where, remedy="Type a whole number.") from error
-    if isinstance(value, int) and not isinstance(value, bool) and not column.number:
+    if column.number and value is not None and (isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= MOST):
+        raise UnusableSettings(f'{cell.coordinate} ("{column.heading}") holds {value!r}.', where=where,
+                               remedy=f"Type a whole number from 0 to {MOST}.")
+    if isinstance(value, int) and not isinstance(value, bool) and not column.number and str(value) not in column.choices:
         value = str(value)
     return value
 
@@ -159,6 +163,9 @@ def copies_of(typed: Typed) -> dict[str, int]:
 def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:
     """What the Marks sheet decides; "leave it" keeps what is printed and adds nothing. Raises UnusableSettings
     for a decision that cannot be understood."""
+    if tables.MARKS not in typed.cells:
+        raise UnusableSettings(f'has no sheet named "{tables.MARKS}", where decisions stand.', where=str(path),
+                               remedy="Give the sheet its name back, or run without --decisions.")
     directives: list[Directive] = []
     for key, cells in typed.cells.get(tables.MARKS, {}).items():
         decision = _plain(cells.get("Decision"))
