@@ -151,6 +151,9 @@ def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path
         ({(tables.MARKS, 2, "Decision"): "My decision"}, "no column headed"),
         ({(tables.MARKS, 3, tables.KEY): None, (tables.MARKS, 3, "Decision"): "leave it"}, "lost its key"),
         ({(tables.PARTS, 3, "Copies"): "two"}, "no number"),
+        ({(tables.PARTS, 3, "Copies"): -2}, "holds -2"),
+        ({(tables.PARTS, 3, "Copies"): 2.5}, "holds 2.5"),
+        ({(tables.PARTS, 3, "Copies"): 100000}, "holds 100000"),
     ],
 )
 def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(book: Book, tmp_path: Path, edit: dict[tuple[str, int, str], Any], message: str) -> None:
@@ -278,3 +281,43 @@ def test_what_is_left_and_hard_comes_first(demo_marked: pipeline.Marked) -> None
     assert order[0] == "P1"
     assert order.index("P3") < order.index("P14")
     assert "to settle" in items[0].why
+
+
+@pytest.mark.parametrize("column", ["Decision", "Change to"])
+def test_a_planned_slur_and_a_cut_off_can_be_refused(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path, column: str) -> None:
+    """Left as printed, or made plain: neither the slur nor "off" is written, in any part."""
+    rows = book.rows[tables.MARKS]
+    slur = next(n for n, row in enumerate(rows) if "slur begins" in str(row.cells["Planned"]) and row.cells["Why"] != "printed in the lead")
+    off = next(n for n, row in enumerate(rows) if str(row.cells["Planned"]).startswith("off"))
+    word = "leave it" if column == "Decision" else "plain"
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, slur + 3, column): word, (tables.MARKS, off + 3, column): word})
+    options = pipeline.Options(decisions=path)
+    marked = pipeline.mark_score(pipeline.read_score(demo_path, options), options)
+    chart = marked.score.chart
+
+    def written(m: pipeline.Marked, n: int, kind: str) -> int:
+        bar, beat = rows[n].key.split("|")[1:3]
+        passage = next(p for p in m.score.together.passages if p.id == rows[n].cells["Passage"])
+        return sum(c.kind == kind and c.applied and c.part in passage.parts and chart.place(c.tick).bar == bar
+                   and str(chart.place(c.tick).beat) == beat for c in m.marking.changes)
+
+    for n, kind in ((slur, "slur"), (off, "cut-off")):
+        assert written(demo_marked, n, kind) > 0
+        assert written(marked, n, kind) == 0
+    assert marked.unfit == ()
+
+
+def test_decisions_need_their_sheet(book: Book, tmp_path: Path) -> None:
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {})
+    workbook = openpyxl.load_workbook(path)
+    workbook[tables.MARKS].title = "My marks"
+    workbook.save(path)
+    with pytest.raises(UnusableSettings, match="no sheet named"):
+        to_directives(read_typed(path), path)
+
+
+def test_a_rating_stays_a_number(book: Book, tmp_path: Path) -> None:
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.REHEARSAL, 3, "Rating 1-5"): 4})
+    (tmp_path / "b.xlsx").write_bytes(write_workbook(book, read_typed(path)))
+    sheet = openpyxl.load_workbook(tmp_path / "b.xlsx")[tables.REHEARSAL]
+    assert sheet.cell(3, _columns(sheet)["Rating 1-5"]).value == 4
