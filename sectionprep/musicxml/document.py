@@ -63,6 +63,11 @@ class Document:
         """False where no note at all says which accidental to print: then each must be worked out."""
         return next(self.root.iter("{*}accidental"), None) is not None
 
+    @cached_property
+    def shows_beams(self) -> bool:
+        """False where no note says how it is beamed."""
+        return next(self.root.iter("{*}beam"), None) is not None
+
     def text(self, span: Span) -> str:
         """The characters of a span."""
         return self.data[span.start : span.end].decode(self.encoding)

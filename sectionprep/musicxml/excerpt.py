@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
+from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame
+from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame, write_slashes
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
@@ -76,6 +77,11 @@ def _fill(
     rewrite: WrittenPart | MissingAccidentals | None = None if document.shows_accidentals else MissingAccidentals()
     if pick.shift.chromatic or pick.clef:
         rewrite = WrittenPart(opposite, pick.clef)
+    beamer = None if document.shows_beams else Beamer()
+    slash = False
+    for earlier in measures[:first]:
+        for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):
+            slash = child.get("type") == "start"
     for n in range(first, min(last, len(measures) - 1) + 1):
         copied = copy_measure(measures[n], document.addresses)
         copied.tag = "measure"
@@ -84,8 +90,11 @@ def _fill(
             _open(copied, measures[:first], hide_time=road_map)
         _strip(copied, is_top, road_map)
         tame(copied)
+        slash = write_slashes(copied, slash)
         if rewrite is not None:
             rewrite.rewrite(copied)
+        if beamer is not None:
+            beamer.rewrite(copied)
         part.append(copied)
 
 

@@ -13,6 +13,7 @@ from typing import cast
 
 from lxml import etree
 
+from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
 
@@ -42,6 +43,7 @@ def extract_part(
     part = etree.SubElement(score, "part", id="P1")
     slash = False
     rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
+    beamer = None if document.shows_beams else Beamer()
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
@@ -51,9 +53,11 @@ def extract_part(
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         tame(copied)
-        slash = _slashes(copied, slash)
+        slash = write_slashes(copied, slash)
         if rewriter is not None:
             rewriter.rewrite(copied)
+        if beamer is not None:
+            beamer.rewrite(copied)
         if words:
             _add_words(copied, words)
         if finish is not None:
@@ -175,12 +179,16 @@ def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:
             measure.insert(measure.index(note), direction)
 
 
-def _slashes(measure: etree._Element, slash: bool) -> bool:
-    """Inside a `<slash>` measure style the engraver must see slashes, not the notes that are encoded."""
+def write_slashes(measure: etree._Element, slash: bool) -> bool:
+    """Inside a `<slash>` measure style the engraver must see slashes, not the notes that are encoded. It must not see the
+    style itself, which it draws on every staff of the part. slash: whether the style held before; returns whether it holds."""
     for style in list(measure.iter("measure-style")):
-        for child in style:
-            if tag_of(child) == "slash":
-                slash = child.get("type") == "start"
+        for child in style.findall("slash"):
+            slash = child.get("type") == "start"
+            style.remove(child)
+        above = style.getparent()
+        if not len(style) and above is not None:
+            above.remove(style)
     if slash:
         for note in measure.iter("note"):
             if note.find("rest") is not None or note.find("grace") is not None:

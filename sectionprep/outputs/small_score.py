@@ -44,6 +44,17 @@ def small_score_pdf(document: Document, chart: Chart, *, paper: str, footer: str
     return out.getvalue()
 
 
+def _chunks(chart: Chart) -> list[tuple[int, int]]:
+    """(first, last) bars to engrave at a time. A change of key begins a new one: inside one, the engraver gives the key that
+    a single part changes to (a doubling, say) to every staff."""
+    changes = {chart.bar_at(tick).index for part in chart.parts for tick, _ in part.keys}
+    starts = [0]
+    for bar in range(1, len(chart.bars)):
+        if bar - starts[-1] >= _CHUNK or bar in changes:
+            starts.append(bar)
+    return [(first, after - 1) for first, after in zip(starts, [*starts[1:], len(chart.bars)], strict=True)]
+
+
 class _Pages:
     """Systems one under the other, page after page."""
 
@@ -58,8 +69,7 @@ class _Pages:
         staves = sum(max(part.staves, 1) for part in self.chart.parts)
         room = self.height - 2 * _MARGIN - 22
         scale = min(_LARGEST, room / (staves * _BAND_MM * MM))
-        for first in range(0, len(self.chart.bars), _CHUNK):
-            last = min(first + _CHUNK, len(self.chart.bars)) - 1
+        for first, last in _chunks(self.chart):
             score = extract_excerpt(document, self._picks(first, last), first, last, road_map=True)
             try:
                 systems, glyphs = engrave_excerpt(score, width_mm=(self.width - 2 * _MARGIN) / MM / scale, staff_mm=_STAFF_MM, where="score")

@@ -1,0 +1,48 @@
+"""Beams for files that have none. Common practice, no source: joined inside the beat, eighths alone inside half a bar."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from build import part_xml, score_xml
+from lxml import etree
+
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.extract import extract_part
+
+_SIGN = {"begin": "(", "continue": "-", "end": ")", "forward hook": "/", "backward hook": "\\", None: "."}
+
+
+def _beams(line: str, **meter: int) -> str:
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": part_xml(line, **meter)}))  # type: ignore[arg-type]
+    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
+    found = []
+    for note in drawn.iter("note"):
+        levels = [_SIGN[beam.text] for beam in sorted(note.findall("beam"), key=lambda b: b.get("number") or "")]
+        found.append("".join(levels) or ".")
+    return " ".join(found)
+
+
+@pytest.mark.parametrize(("line", "beams"), [
+    ("C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8", "( - - ) ( - - )"),  # halves of the bar, never across its middle
+    ("C5/4 D5/8 E5/8 F5/8 G5/8 A5/4", ". ( ) ( ) ."),
+    ("r/8 C5/8 D5/8 E5/8 F5/2", ". . ( ) ."),  # a rest parts; the beat after it stands alone
+    ("C5/8 D5/4 E5/8 F5/2", ". . . ."),  # over the beat: flags
+    ("C5/16 D5/16 E5/8 F5/8 G5/16 A5/16 B5/2", "(( -) ) ( -( )) ."),
+    ("C5/8. D5/16 E5/8 r/8 F5/2", "( )\\ . . ."),
+    ("C5/8t D5/8t E5/8t F5/8 G5/8 A5/2", "( - ) ( ) ."),
+])
+def test_beams_in_common_time(line: str, beams: str) -> None:
+    assert _beams(line) == beams
+
+
+def test_beams_in_six_eight() -> None:
+    assert _beams("C5/8 D5/8 E5/8 F5/8 G5/8 A5/8", beats=6, unit=8) == "( - ) ( - )"
+
+
+def test_beams_that_stand_in_the_file_are_left_alone() -> None:
+    line = part_xml("C5/8 D5/8 E5/4 F5/2").replace("</note>", '<beam number="1">begin</beam></note>', 1)
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
+    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
+    assert len(list(drawn.iter("beam"))) == 1
