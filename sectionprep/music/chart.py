@@ -8,7 +8,7 @@ from fractions import Fraction
 from operator import attrgetter
 from typing import NamedTuple
 
-from sectionprep.music.instruments import Chair
+from sectionprep.music.instruments import Chair, Instrument
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, Place
 
@@ -125,7 +125,8 @@ class Bar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One part of the score, in score order."""
+    """One part of the score, in score order. instruments: (tick, instrument) from which on its player holds it, the chair's own
+    first; an instrument that nothing names is unknown."""
 
     index: int
     id: str
@@ -139,6 +140,16 @@ class Part:
     keys: tuple[tuple[int, int], ...] = ()
     staves: int = 1
     bars_read: int = 0
+    instruments: tuple[tuple[int, Instrument], ...] = ()
+
+    def instrument_at(self, tick: int) -> Instrument:
+        """What the player holds at `tick`."""
+        found = self.chair.instrument
+        for start, instrument in self.instruments:
+            if start > tick:
+                break
+            found = instrument
+        return found
 
     def transposition_at(self, tick: int) -> Transposition:
         """The transposition in force at `tick`."""

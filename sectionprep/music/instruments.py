@@ -136,6 +136,20 @@ def _by_name(text: str) -> Instrument | None:
     return None
 
 
+_DEMAND = re.compile(r"^\W*(?:to|take|switch to|change to|pick up|muta in)\s+(?:the\s+)?", re.IGNORECASE)
+
+
+def doubling(words: str) -> tuple[Instrument | None, bool]:
+    """The wind instrument that words over a part name, and whether they tell the player to take it up ("to Flute") or only
+    name it ("Flute", which may be the label of a cue). (None, False) for other words."""
+    plain = " ".join(words.split()).lower()
+    name = re.sub(r"\W*(?:in \w+|\d+)?\W*$", "", _DEMAND.sub("", plain))
+    found = next((inst for _, pattern, inst in _alias_table() if pattern.fullmatch(name)), None)
+    if found is None or found.section not in HORNS:
+        return None, False
+    return found, _DEMAND.match(plain) is not None
+
+
 def recognise(
     name: str, abbreviation: str = "", *, sound: str = "", program: int | None = None,
     transposition: Transposition | None = None, percussion: bool = False,

@@ -7,12 +7,14 @@ had to settle by itself (a part that stops early, a measure without notes) becom
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
+from itertools import pairwise
 
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
 from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
-from sectionprep.music.instruments import recognise
+from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument, doubling, recognise
 from sectionprep.music.lines import line_of
 from sectionprep.music.pitch import SEMITONES, Pitch, Transposition
 from sectionprep.music.roster import EMPTY, Roster
@@ -197,7 +199,8 @@ class _Reader:
             self.remarks.append(Remark(where=name, what=f"its chair is not certain ({chair.why}); settle it with --roster"))
         return Part(index=index, id=key, name=name, abbreviation=short, chair=chair, notes=tuple(notes),
                     directions=tuple(directions), transpositions=tuple(transpositions), clefs=tuple(clefs),
-                    keys=tuple(keys), staves=state.staves, bars_read=len(measures))
+                    keys=tuple(keys), staves=state.staves, bars_read=len(measures),
+                    instruments=_instruments(chair, directions, transpositions))
 
     def _signatures(
         self, element: etree._Element, onset: int, transposition: Transposition,
@@ -333,6 +336,30 @@ def _names(listed: etree._Element | None, key: str, index: int) -> tuple[str, st
         elif tag == "instrument-name" and not name:
             name = " ".join((element.text or "").split())
     return (name or short or key or f"Part {index + 1}")[:_NAME], short[:_NAME], sound[:_NAME], program
+
+
+def _instruments(chair: Chair, directions: list[Direction], transpositions: list[tuple[int, Transposition]]) -> tuple[tuple[int, Instrument], ...]:
+    """What the player of a wind part holds, from tick to tick: by words such as "to Flute", or by a change of transposition,
+    named by the last words before it or by none."""
+    found = [(0, chair.instrument)]
+    if chair.section not in HORNS:
+        return tuple(found)
+    named = [(d.onset, *doubling(d.value)) for d in directions if d.kind == "words"]
+    changes: list[tuple[int, Instrument | None, int]] = [(tick, other, 0) for tick, other, demanded in named if other is not None and demanded]
+    for (_, before), (tick, after) in pairwise(transpositions):
+        if before.chromatic != after.chromatic:
+            changes.append((tick, None, after.chromatic))
+    for tick, demanded_one, chromatic in sorted(changes, key=lambda change: change[0]):
+        other = demanded_one
+        if other is None:
+            if found[-1][1].transposition.chromatic == chromatic:
+                continue  # the words have said so already
+            fitting = [one for at, one, _ in named if at <= tick and one is not None and one.transposition.chromatic == chromatic]
+            own = chair.instrument if chair.instrument.transposition.chromatic == chromatic else None
+            other = fitting[-1] if fitting else own or replace(UNKNOWN, transposition=Transposition(0, chromatic))
+        if other.key != found[-1][1].key:
+            found.append((tick, other))
+    return tuple(found)
 
 
 def _tempo(found: Iterable[Direction]) -> float | None:

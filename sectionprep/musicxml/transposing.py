@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from lxml import etree
 
 from sectionprep.music.pitch import Pitch, Transposition
@@ -17,15 +19,23 @@ def fifths_up(transposition: Transposition) -> int:
 
 
 class WrittenPart:
-    """Rewrites measures one after the other; keeps key and accidentals."""
+    """Rewrites measures one after the other; keeps key and accidentals. changes: what the player reads from these measures
+    (counted from 0) on, after taking up another instrument."""
 
-    def __init__(self, transposition: Transposition, clef: str) -> None:
+    def __init__(self, transposition: Transposition, clef: str, changes: Mapping[int, tuple[Transposition, str]] | None = None) -> None:
         self.transposition = transposition
         self.clef = clef
+        self.changes = changes or {}
+        self.concert = 0
         self.fifths = fifths_up(transposition)
+        self.measures = 0
 
     def rewrite(self, measure: etree._Element) -> None:
         """Change one measure in place."""
+        if self.measures in self.changes:
+            self.transposition, self.clef = self.changes[self.measures]
+            _say_key(measure, self.concert)
+        self.measures += 1
         state: dict[tuple[str, int], float] = {}
         for element in measure:
             tag = tag_of(element)
@@ -42,7 +52,8 @@ class WrittenPart:
             for old in element.findall(name):
                 element.remove(old)
         for fifths in element.iterfind("key/fifths"):
-            value = int(float((fifths.text or "0").strip() or 0)) + fifths_up(self.transposition)
+            self.concert = int(float((fifths.text or "0").strip() or 0))
+            value = self.concert + fifths_up(self.transposition)
             value = value - 12 if value > 7 else value + 12 if value < -7 else value
             fifths.text = str(value)
             self.fifths = value
@@ -81,6 +92,18 @@ class WrittenPart:
                     sign = etree.Element(f"{kind}-alter")
                     sign.text = f"{written.alter:g}"
                     element.insert(element.index(step) + 1, sign)
+
+
+def _say_key(measure: etree._Element, fifths: int) -> None:
+    """State the key in a measure that does not."""
+    attributes = measure.find("attributes")
+    if attributes is None:
+        attributes = etree.Element("attributes")
+        measure.insert(0, attributes)
+    if attributes.find("key") is None:
+        key = etree.Element("key")
+        etree.SubElement(key, "fifths").text = str(fifths)
+        attributes.insert(1 if attributes.find("divisions") is not None else 0, key)
 
 
 class MissingAccidentals:

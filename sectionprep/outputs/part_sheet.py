@@ -323,4 +323,4 @@ def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, t
     if turn is not None:
         words = "turn" if turn.possible else "turn quickly"
         canvas.setFont(fonts.ITALIC, sizes["footer"] + 1.5)
-        canvas.drawCentredString(frame.width / 2, y, f"{words} ({turn.seconds:.0f} s rest)")
+        canvas.drawRightString(frame.width - frame.side - 40, y, f"{words} ({turn.seconds:.0f} s rest)")

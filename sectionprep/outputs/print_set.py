@@ -16,13 +16,19 @@ from sectionprep.outputs.part_sheet import SheetReport
 
 
 def bound_together(title: str, reports: Sequence[tuple[SheetReport, int]]) -> bytes:
-    """One PDF out of several sheets, each as many times as said, with a bookmark and page labels for each."""
+    """One PDF out of several sheets, each as many times as said, with a bookmark and page labels for each. For printing on
+    both sides: every sheet begins on a right-hand page, after a blank one where the sheet before has an odd number."""
     writer = PdfWriter()
     writer.metadata = {"/Title": title, "/Creator": "sectionprep"}
     page = 0
     for report, copies in reports:
         reader = PdfReader(report.path)
         for _ in range(copies):
+            if page % 2:
+                size = reader.pages[0].mediabox
+                writer.add_blank_page(width=size.width, height=size.height)
+                writer.set_page_label(page, page, prefix="blank")
+                page += 1
             for sheet in reader.pages:
                 writer.add_page(sheet)
             writer.add_outline_item(title=report.name, page_number=page)

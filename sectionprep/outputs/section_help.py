@@ -5,6 +5,8 @@ from __future__ import annotations
 from sectionprep.music.chart import Chart
 from sectionprep.passages import Together
 
+_AGAIN = 4  # bars of rest after which a player wants to be told again; judgement
+
 
 def _says(chart: Chart, part: int) -> str:
     chair = chart.parts[part].chair
@@ -12,7 +14,7 @@ def _says(chart: Chart, part: int) -> str:
 
 
 def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
-    """Words by note address for one part. What was said a moment ago, with no bar's rest since, is not said again."""
+    """Words by note address for one part. What was said a moment ago, with less than four bars' rest since, is not said again."""
     words: dict[int, str] = {}
     said, until = "", 0
     for passage in sorted(together.passages, key=lambda p: p.start):
@@ -31,7 +33,7 @@ def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
             octaves = dict(passage.octaves).get(part, 0)
             distance = {0: "unis. with", -1: "8vb of", 1: "8va of", -2: "15mb of"}.get(octaves, f"{octaves:+d} octaves of")
             text = f"{distance} {lead}"
-        if text != said or first.onset - until >= chart.bars[first.bar].length:
+        if text != said or first.onset - until >= _AGAIN * chart.bars[first.bar].length:
             words[first.head.address] = text
         said, until = text, passage.end
     return words

@@ -72,10 +72,11 @@ def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
 
 def _as_read(chart: Chart, part: Part) -> WrittenPart | None:
     """Parts of a concert-pitch score are printed as their players read them."""
-    instrument = part.chair.instrument
-    if not chart.concert or not part.chair.sure or not instrument.transposition.chromatic % 12:
+    (_, first), *others = part.instruments
+    if not chart.concert or not part.chair.sure or not any(one.transposition.chromatic % 12 for _, one in part.instruments):
         return None
-    return WrittenPart(instrument.transposition, instrument.clef)
+    changes = {chart.bar_at(tick).index: (one.transposition, one.clef) for tick, one in others}
+    return WrittenPart(first.transposition, first.clef, changes)
 
 
 def _cue_writer(

@@ -266,3 +266,25 @@ def test_one_who_releases_the_last_note_early_and_goes_his_own_way_is_found() ->
     parts["Trombone 2"] = transposed(line, -5).replace("G4/2", "G4/8 r/8 r/4") + own
     found = [f for f in _check(parts) if f.check == "early-release"]
     assert [(f.severity, f.message.split(";")[0]) for f in found] == [("warning", "cut-off differs: an eighth, stops at bar 2 beat 3and")]
+
+
+@pytest.mark.parametrize(("words", "found"), [
+    ("to Flute", ("flute", True)), ("To Clarinet in Bb", ("clarinet", True)), ("Flute", ("flute", False)), ("take the flute", ("flute", True)),
+    ("piano", (None, False)), ("to Coda", (None, False)), ("Medium swing", (None, False)), ("to the flute player", (None, False)),
+])
+def test_words_that_tell_a_player_to_change(words: str, found: tuple[str | None, bool]) -> None:
+    from sectionprep.music.instruments import doubling
+
+    instrument, demanded = doubling(words)
+    assert (instrument.key if instrument else None, demanded) == found
+
+
+def test_a_doubling_has_the_range_of_its_own_instrument() -> None:
+    """A6 written is no note for an alto and an easy one for a flute: common practice, no source."""
+    words = "<direction><direction-type><words>to Flute</words></direction-type></direction>"
+    def found(signs: dict[int, str]) -> set[str]:
+        c = read_chart(parse_document(Path("x"), score_xml({"Alto Sax 1": part_xml("C5/1 r/1 r/1 A6/1", signs=signs)})))
+        return {f.check for f in run_checks(c, find_passages(c))}
+
+    assert found({}) == {"range"}
+    assert found({1: words}) == set()

@@ -181,8 +181,11 @@ def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(
     assert {job.out.stem for job in jobs} == {"saxes", "trumpets", "trombones", "rhythm", "band"}
     band = PdfReader(tmp_path / "band.pdf")
     assert len(band.outline) == 18
-    assert len(band.pages) == sum(r.pages for r in helped.values()) + helped["Alto Sax 1"].pages
+    printed = [n for n, label in enumerate(band.page_labels) if not label.startswith("blank")]
+    assert len(printed) == sum(r.pages for r in helped.values()) + helped["Alto Sax 1"].pages
     assert band.page_labels[0] == "Alto Sax 1 1"
+    starts = [band.get_destination_page_number(item) for item in band.outline]  # type: ignore[arg-type]
+    assert all(start is not None and start % 2 == 0 for start in starts)  # each on a right-hand page, printed on both sides
     first = (tmp_path / "band.pdf").read_bytes()
     bind(jobs[-1])
     assert (tmp_path / "band.pdf").read_bytes() == first
@@ -255,3 +258,21 @@ def test_accidentals_are_worked_out_where_the_file_prints_none(tmp_path: Path) -
     told = parse_document(Path("x"), score_xml({"Alto Sax 1": first}))
     drawn = etree.fromstring(extract_part(told, told.root.find("part").get("id") or ""))
     assert [note.findtext("accidental") for note in drawn.iter("note")] == ["sharp", *[None] * 7]  # as the file says, no more
+
+
+def test_a_doubling_in_a_concert_score_is_printed_as_its_player_reads_it(tmp_path: Path) -> None:
+    """Alto reads a major sixth higher and three sharps more, the flute what sounds; back on the alto the sharps come back."""
+    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.outputs.sheets import _as_read
+
+    def words(text: str) -> str:
+        return f"<direction><direction-type><words>{text}</words></direction-type></direction>"
+
+    line = part_xml("C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4", signs={4: words("to Flute"), 8: words("to Alto Sax")})
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": line, "Tenor Sax 1": part_xml("C4/1 C4/1 C4/1")}))
+    c = read_chart(d)
+    assert c.concert
+    drawn = etree.fromstring(extract_part(d, c.parts[0].id, written=_as_read(c, c.parts[0])))
+    read = [[note.findtext("pitch/step") for note in bar.iter("note")] for bar in drawn.iter("measure")]
+    assert read == [["A"] * 4, ["C"] * 4, ["A"] * 4]
+    assert [bar.findtext("attributes/key/fifths") for bar in drawn.iter("measure")] == ["3", "0", "3"]

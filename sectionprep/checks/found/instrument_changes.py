@@ -19,9 +19,7 @@ _TEMPO = 120.0  # where the chart states none
 def _find(context: Context) -> Iterable[Finding]:
     chart = context.chart
     for part in chart.parts:
-        for (_, before), (tick, after) in pairwise(part.transpositions):
-            if before == after:
-                continue
+        for _, (tick, _after) in pairwise(part.instruments):
             last = max((t.end for t in chart.lines[part.index] if t.onset < tick), default=0)
             following = next((t.onset for t in chart.lines[part.index] if t.onset >= tick), None)
             if following is None or last == 0:
