@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.instruments import HORNS
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.passages.grid import Grid, build_grid
 from sectionprep.passages.groups import (
@@ -62,7 +63,8 @@ def _passages(
         parts = tuple(sorted(stretch.parts))
         for texture, first, last in texture_runs(grid, parts, stretch.attacks, chart.resolution):
             attacks = stretch.attacks[first : last + 1]
-            if texture != "rhythm" and len(attacks) >= LEAST_NOTES and not _is_padding(chart, grid, parts, attacks, texture):
+            if texture != "rhythm" and len(attacks) >= LEAST_NOTES and not (
+                    _is_padding(chart, grid, parts, attacks, texture) or _is_accompanied(chart, parts, texture)):
                 drafts.append((texture, parts, attacks))
     drafts.sort(key=lambda d: (d[2][0], d[2][-1], d[1]))
     made: list[Passage] = []
@@ -94,6 +96,12 @@ def _hits(
         for texture, first, last in texture_runs(grid, parts, attacks, chart.resolution):
             made.append(_passage(chart, grid, pairs, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster))
     return tuple(made)
+
+
+def _is_accompanied(chart: Chart, parts: Sequence[int], texture: str) -> bool:
+    """One horn over one part of the rhythm section in the same rhythm: a tune and its bass, no soli."""
+    horns = [chart.parts[part].chair.section in HORNS for part in parts]
+    return texture == "soli" and len(parts) == 2 and sum(horns) == 1 and all(chart.parts[part].chair.sure for part in parts)
 
 
 def _is_padding(chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequence[int], texture: str) -> bool:

@@ -198,3 +198,25 @@ def test_all_parts_get_their_own_practice_files(demo_marked: pipeline.Marked, tm
         name = score.chart.parts[part].name.replace(" ", "_")
         assert f"P3_section_without_{name}" in names
         assert (f"P3_{name}_with_lead" in names) == (part != passage.lead)
+
+
+def test_the_whole_chart_is_played_by_its_road_map(demo_marked: pipeline.Marked, tmp_path: Path) -> None:
+    """Repeats, endings, D.S. and coda of the demo: every bar as often as the road map says, markers too, all voices of the piano."""
+    from sectionprep.music.roadmap import playing_order
+
+    score = demo_marked.score
+    chart = score.chart
+    order = playing_order(chart)
+    assert len(order) > len(chart.bars)
+    write_audition(chart, score.together, demo_marked.plan, tmp_path, Wish())
+    file = mido.MidiFile(tmp_path / "whole_chart.mid")
+    tempo = pace_of(chart).tempo_at(0)
+    assert file.length == pytest.approx(sum(chart.bars[n].length for n in order) / chart.resolution * 60 / tempo, abs=1.5)
+    names = {track.name: track for track in file.tracks}
+    for part in (chart.parts[0], next(p for p in chart.parts if p.name == "Trumpet 1")):
+        per_bar = [sum(t.bar == n for t in chart.lines[part.index]) for n in range(len(chart.bars))]
+        played = sum(m.type == "note_on" and m.velocity > 0 for m in names[part.name])
+        assert played == sum(per_bar[n] for n in order), part.name
+    letters = [m.text for m in file.tracks[0] if m.type == "marker" and m.text == "A"]
+    a = next(bar.index for bar in chart.bars if bar.rehearsal == "A")
+    assert len(letters) == order.count(a)

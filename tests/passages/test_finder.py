@@ -141,3 +141,10 @@ def test_empty_and_percussion_parts_do_no_harm() -> None:
     drums = part_xml("r/1").replace("<rest/>", "<unpitched><display-step>E</display-step><display-octave>4</display-octave></unpitched>")
     c = read_chart(parse_document(__import__("pathlib").Path("x"), score_xml({"Drums": drums, "Alto": part_xml("C5/1")})))
     assert find_passages(c).passages == ()
+
+
+def test_a_tune_over_a_walking_bass_is_no_soli() -> None:
+    """One horn and the bass in the same quarters: common practice, no source; two horns and the bass are."""
+    tune, second, bass = "E5/4 G5/4 C6/4 B5/4 A5/4 F5/4 D5/4 C5/4 ", "C5/4 E5/4 A5/4 G5/4 F5/4 D5/4 B4/4 A4/4 ", "C3/4 E3/4 A2/4 G2/4 F2/4 A2/4 B2/4 C3/4 "
+    assert not find_passages(chart({"Alto Sax 1": tune * 2, "Bass": bass * 2})).passages
+    assert find_passages(chart({"Alto Sax 1": tune * 2, "Tenor Sax 1": second * 2, "Bass": bass * 2})).passages

@@ -12,6 +12,7 @@ from sectionprep.music.timing import Meter
 from sectionprep.musicxml.transposing import fifths_up
 from sectionprep.outputs.audition.pace import Pace
 from sectionprep.outputs.audition.performance import Played
+from sectionprep.outputs.audition.road import Piece
 
 _TICKS = 480
 _BEND_RANGE = 12  # semitones
@@ -38,14 +39,16 @@ class Signature:
 _KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
 
 
-def signatures_of(chart: Chart, pace: Pace) -> list[Signature]:
-    """Every meter and key of the chart, at the bar where it begins to hold."""
+def signatures_of(chart: Chart, pace: Pace, pieces: Sequence[Piece] = ()) -> list[Signature]:
+    """Every meter and key of the chart, at the bar where it begins to hold; with pieces, in played time."""
     keys = _sounding_keys(chart)
     found: list[Signature] = []
-    for bar in chart.bars:
+    bars = [(chart.bars[n], piece) for piece in pieces for n in range(piece.first, piece.last + 1)] if pieces else [(bar, None) for bar in chart.bars]
+    for bar, piece in bars:
         fifths = keys[max(0, bisect_right([tick for tick, _ in keys], bar.start) - 1)][1] if keys else 0
         if not found or (bar.meter, fifths) != (found[-1].meter, found[-1].fifths):
-            found.append(Signature(second=pace.second(bar.start / chart.resolution), meter=bar.meter, fifths=fifths))
+            second = pace.second(bar.start / chart.resolution) + (piece.second - piece.written[0] if piece else 0.0)
+            found.append(Signature(second=second, meter=bar.meter, fifths=fifths))
     return found
 
 

@@ -96,4 +96,4 @@ def _share(marks: frozenset[str], tone: Tone, chart: Chart, style: Style) -> flo
 
 def tones_in(chart: Chart, passage: Passage, part: int) -> list[Tone]:
     """The tones of one part inside a passage."""
-    return [t for t in chart.lines[part] if passage.start <= t.onset < passage.end]
+    return list(chart.between(part, passage.start, passage.end))

@@ -12,10 +12,12 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sectionprep.errors import BadArgument
-from sectionprep.music.chart import Chart
+from sectionprep.music.chart import Chart, Note, Part, Tone
+from sectionprep.music.lines import line_of
 from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signatures_of
 from sectionprep.outputs.audition.pace import Pace, pace_of, steady
 from sectionprep.outputs.audition.performance import Played, play, tones_in
+from sectionprep.outputs.audition.road import laid_out, length_of, pieces_of, played_at, played_pace
 from sectionprep.outputs.audition.synth import encoded, render
 from sectionprep.outputs.sheets import safe_name
 from sectionprep.passages import Passage, Together
@@ -153,7 +155,7 @@ def _files(
 
 
 def _whole(chart: Chart, together: Together, plan: Plan, stem: Path, style: Style, wish: Wish) -> list[Path]:
-    """The whole chart: passages as the plan has them, everything else as written."""
+    """The whole chart as it is played, repeats and jumps taken: passages as the plan has them, everything else as written."""
     pace = pace_of(chart)
     notes: dict[int, list[Played]] = {}
     covered: dict[int, set[int]] = {part.index: set() for part in chart.parts}
@@ -165,12 +167,25 @@ def _whole(chart: Chart, together: Together, plan: Plan, stem: Path, style: Styl
             notes.setdefault(part, []).extend(play(chart, tones, planned, pace=pace, style=style))
     for other in chart.parts:
         rest = [t for t in chart.lines[other.index] if t.onset not in covered[other.index]]
+        rest += _other_voices(chart, other)
         notes.setdefault(other.index, []).extend(play(chart, rest, None, pace=pace, style=style))
+    pieces = pieces_of(chart, pace)
+    marks = [(bar.start, bar.rehearsal) for bar in chart.bars if bar.rehearsal] + [(p.start, f"{p.id} {p.scope}") for p in together.passages]
+    markers = [(second, text) for tick, text in marks for second in played_at(pace.second(tick / chart.resolution), pieces)]
+    voices = [_voice(chart, part.index, laid_out(notes[part.index], pieces)) for part in chart.parts if notes.get(part.index)]
+    return _files(stem, voices, length_of(pieces), [], played_pace(chart, pace, pieces), sorted(markers), signatures_of(chart, pace, pieces), wish)
 
-    def second(tick: int) -> float:
-        return pace.second(tick / chart.resolution)
 
-    markers = [(second(bar.start), bar.rehearsal) for bar in chart.bars if bar.rehearsal]
-    markers += [(second(p.start), f"{p.id} {p.scope}") for p in together.passages]
-    voices = [_voice(chart, part.index, notes[part.index]) for part in chart.parts if notes.get(part.index)]
-    return _files(stem, voices, second(chart.bars[-1].end), [], pace, markers, signatures_of(chart, pace), wish)
+def _other_voices(chart: Chart, part: Part) -> list[Tone]:
+    """What a part plays beside its line: further voices, the other hand, the lower notes of chords."""
+    line = chart.lines[part.index]
+    tops = {note.address for tone in line for note in tone.notes}
+    groups: dict[tuple[int, str], list[Note]] = {}
+    for note in part.notes:
+        groups.setdefault((note.staff, note.voice), []).append(note)
+    found: list[Tone] = []
+    for notes in groups.values():
+        for tone in line_of(notes):
+            own = tone.head.address in tops
+            found += [tone._replace(pitch=pitch) for pitch in tone.pitches[own:]]
+    return found

@@ -1,0 +1,75 @@
+"""The chart as it is played: its bars in the order of the road map, laid end to end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from sectionprep.music.chart import Chart
+from sectionprep.music.roadmap import playing_order
+from sectionprep.outputs.audition.pace import Pace
+from sectionprep.outputs.audition.performance import Played
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Bars played one after the other as they are written. first, last: bar indices; written: (start, end) in seconds of
+    written time; second: when it begins in played time."""
+
+    first: int
+    last: int
+    written: tuple[float, float]
+    second: float
+
+
+def pieces_of(chart: Chart, pace: Pace) -> tuple[Piece, ...]:
+    """The road map as runs of bars."""
+    found: list[Piece] = []
+    second = 0.0
+    for first, last in _runs(playing_order(chart)):
+        start, end = (pace.second(tick / chart.resolution) for tick in (chart.bars[first].start, chart.bars[last].end))
+        found.append(Piece(first, last, (start, end), second))
+        second += end - start
+    return tuple(found)
+
+
+def _runs(order: Sequence[int]) -> Iterable[tuple[int, int]]:
+    start = 0
+    for n in range(1, len(order) + 1):
+        if n == len(order) or order[n] != order[n - 1] + 1:
+            yield order[start], order[n - 1]
+            start = n
+
+
+def length_of(pieces: Sequence[Piece]) -> float:
+    """Seconds that the chart takes."""
+    return pieces[-1].second + pieces[-1].written[1] - pieces[-1].written[0] if pieces else 0.0
+
+
+def laid_out(notes: Iterable[Played], pieces: Sequence[Piece]) -> list[Played]:
+    """Notes in written time, in every place where they are played."""
+    known = list(notes)
+    return [replace(note, start=note.start - piece.written[0] + piece.second)
+            for piece in pieces for note in known if piece.written[0] - 1e-6 <= note.start < piece.written[1] - 1e-6]
+
+
+def played_at(second: float, pieces: Sequence[Piece]) -> list[float]:
+    """Every moment of played time that answers to a moment of written time."""
+    return [second - piece.written[0] + piece.second for piece in pieces if piece.written[0] - 1e-6 <= second < piece.written[1] - 1e-6]
+
+
+def played_pace(chart: Chart, pace: Pace, pieces: Sequence[Piece]) -> Pace:
+    """The tempos in played time."""
+    quarters: list[float] = []
+    tempos: list[float] = []
+    starts: list[float] = []
+    passed = 0.0
+    for piece in pieces:
+        first, last = chart.bars[piece.first].start / chart.resolution, chart.bars[piece.last].end / chart.resolution
+        for quarter in (first, *(q for q in pace.quarters if first < q < last)):
+            if not tempos or pace.tempo_at(quarter) != tempos[-1]:
+                quarters.append(passed + quarter - first)
+                tempos.append(pace.tempo_at(quarter))
+                starts.append(piece.second + pace.second(quarter) - piece.written[0])
+        passed += last - first
+    return Pace(tuple(quarters), tuple(tempos), tuple(starts))
