@@ -15,10 +15,8 @@ Stated rules:
 
 from __future__ import annotations
 
-import itertools
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from operator import attrgetter
 
@@ -27,6 +25,7 @@ from sectionprep.marking import signs
 from sectionprep.marking.changes import Change, Marking
 from sectionprep.marking.rhythm_hits import write_hits
 from sectionprep.music.chart import Chart, Note, Tone
+from sectionprep.music.lines import slur_runs
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, SLURS, contradict, say
 from sectionprep.musicxml.insertions import NoteEdit
 from sectionprep.passages import Passage, Together
@@ -191,31 +190,32 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
     own = desk.slurs(part)
     has = [(a, b) for a, b in own if passage.start <= a and b < passage.end]
     crossing = [(a, b) for a, b in own if (a, b) not in has and a < passage.end and b >= passage.start]
+    runs = {pair: slur_runs([t for t in inside if pair[0] <= t.onset <= pair[1]]) if all(t in desk.tones[part] for t in pair) else []
+            for pair in wanted}  # a note that this part repeats is tongued
+    fitting = {(run[0].onset, run[-1].onset) for found in runs.values() for run in found}
     if desk.policy != "add" or is_lead:
         for pair in has:
-            if pair not in wanted and all(t in {n.tone.onset for n in planned.notes} for t in pair):
+            if pair not in fitting and all(t in {n.tone.onset for n in planned.notes} for t in pair):
                 _drop_slur(desk, passage, part, pair)
                 has = [p for p in has if p != pair]
-    for start, stop in wanted:
-        if (start, stop) in has:
+    for pair, found in runs.items():
+        missing = [run for run in found if (run[0].onset, run[-1].onset) not in has]
+        if found and not missing:
             continue
-        first, last = desk.tones[part].get(start), desk.tones[part].get(stop)
-        overlaps = any(a < stop and start < b for a, b in has + crossing)
-        if first is None or last is None or overlaps or _repeats(inside, start, stop):
-            desk.log(part, start, "left", "", "", "slur not copied: this part has another slur, a rest or a "
+        if not missing or any(a < run[-1].onset and run[0].onset < b for a, b in has + crossing for run in missing):
+            desk.log(part, pair[0], "left", "", "", "slur not copied: this part has another slur, a rest or a "
                      "repeated note there", passage.id, applied=False)
             continue
-        _add_slur(desk, passage, planned, part, first, last)
+        for run in missing:
+            _add_slur(desk, passage, planned, part, run[0], run[-1], cut=(run[0].onset, run[-1].onset) != pair)
 
 
-def _repeats(tones: Sequence[Tone], start: int, stop: int) -> bool:
-    group = [t for t in tones if start <= t.onset <= stop]
-    return any(a.pitch == b.pitch for a, b in itertools.pairwise(group))
-
-
-def _add_slur(desk: Desk, passage: Passage, planned: PassagePlan, part: int, first: Tone, last: Tone) -> None:
+def _add_slur(desk: Desk, passage: Passage, planned: PassagePlan, part: int, first: Tone, last: Tone, *, cut: bool) -> None:
+    """cut: the lead's slur goes over a note that is repeated here."""
     chart = desk.chart
     why = next((n.why for n in planned.notes if n.tone.onset == first.onset), "")
+    if cut:
+        why += "; the repeated note is tongued"
     if chart.parts[part].chair.instrument.key in ("trombone", "bass-trombone"):
         why += "; trombone: the slur is a phrase, legato tongue where slide and line go the same way"
     until = chart.place(last.onset)

@@ -38,6 +38,16 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
     return tuple(tones)
 
 
+def slur_runs(tones: Iterable[Tone]) -> list[list[Tone]]:
+    """The stretches under a slur in which no note is struck twice in a row: a repeated note is tongued, the rest is slurred."""
+    runs: list[list[Tone]] = []
+    for tone in tones:
+        if not runs or runs[-1][-1].pitch == tone.pitch or runs[-1][-1].end < tone.onset:
+            runs.append([])
+        runs[-1].append(tone)
+    return [run for run in runs if len(run) > 1]
+
+
 def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
     head, last = notes[0], notes[-1]
     if len(notes) == 1:

@@ -224,3 +224,21 @@ def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, seed: int)
     second = pipeline.mark_score(pipeline.read_score(path, options), options)
     assert [c for c in second.marking.changes if c.applied] == []
     assert second.files[0].data == first.files[0].data
+
+
+def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) -> None:
+    """Lead: D E F under one slur. Alto 2 repeats its first note (tongue it, slur the rest), Tenor 1 its last, Tenor 2 all three
+    (no slur). Common practice, no source. Nothing is left to find, and a second run writes nothing."""
+    path = tmp_path / "x.musicxml"
+    tail = " r/4 E4/8 G4/8 A4/8 G4/8 E4/4 D4/4"
+    parts = {"Alto Sax 1": "D5/8( E5/8 F5/8) E5/8 D5/4" + tail.replace("4/", "5/", 6), "Alto Sax 2": "B4/8 B4/8 C5/8 B4/8 A4/4" + tail,
+             "Tenor Sax 1": "G4/8 A4/8 A4/8 G4/8 F4/4" + tail, "Tenor Sax 2": "E4/8 E4/8 E4/8 D4/8 C4/4" + tail}
+    path.write_bytes(document(parts).data)
+    marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
+    after = marked.again.chart
+    eighth = after.resolution // 2
+    assert [after.slurs(part) for part in range(4)] == [[(0, 2 * eighth)], [(eighth, 2 * eighth)], [(0, eighth)], []]
+    assert not [f for f in marked.after if f.check in ("slur", "repeated-under-slur")]
+    pipeline.write_marked(marked, tmp_path / "y.musicxml")
+    again = pipeline.mark_score(pipeline.read_score(tmp_path / "y.musicxml", pipeline.Options()), pipeline.Options())
+    assert not [c for c in again.marking.changes if c.applied]

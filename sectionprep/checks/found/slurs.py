@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
+from sectionprep.music.lines import slur_runs
 from sectionprep.passages import Passage
 
 
@@ -18,9 +19,20 @@ def _find(context: Context) -> Iterable[Finding]:
     own = {part.index: context.chart.slurs(part.index) for part in context.chart.parts}
     for passage in context.together.marked:
         slurs = {part: {(a, b) for a, b in own[part] if passage.start <= a and b < passage.end} for part in passage.parts}
+        for part in context.members(passage):
+            _join_cut(context, part, slurs[part], slurs[passage.lead])
         reference = _reference(passage, slurs)
         for part in passage.parts:
             yield from _compare(context, passage, part, slurs[part], reference)
+
+
+def _join_cut(context: Context, part: int, has: set[tuple[int, int]], lead: set[tuple[int, int]]) -> None:
+    """A lead's slur that a part has in pieces, because it repeats a note under it, is the same slur."""
+    for pair in lead - has:
+        pieces = {(run[0].onset, run[-1].onset) for run in slur_runs(context.chart.between(part, pair[0], pair[1] + 1))}
+        if pieces and pieces <= has:
+            has -= pieces
+            has.add(pair)
 
 
 def _reference(passage: Passage, slurs: dict[int, set[tuple[int, int]]]) -> set[tuple[int, int]]:
