@@ -26,7 +26,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from build import part_xml, score_xml, transposed
 
 from sectionprep import pipeline
-from sectionprep.musicxml.document import parse_document
+from sectionprep.music.chart import Chart
+from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reader import read_chart
 
 _NAMES = ["Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Tenor Sax 2", "Baritone Sax", "Trumpet 1", "Trumpet 2", "Trumpet 3",
@@ -99,25 +100,35 @@ def finding_against_reading(data: bytes) -> Row:
     return Row("finding / reading", seconds(lambda: pipeline.find_passages(chart)) / reading, 1.0)
 
 
-def sheets_against_engraver(data: bytes) -> Row:
+def bare_engraver(document: Document, chart: Chart) -> Callable[[], None]:
+    """The engraver alone: it lays out the same parts and writes their SVG. Cutting the parts out of the score is not its work."""
+    import verovio
+
     from sectionprep.musicxml.extract import extract_part
     from sectionprep.outputs.engraver import _quiet
+
+    parts = [extract_part(document, part.id).decode() for part in chart.parts]
+
+    def bare() -> None:
+        toolkit = verovio.toolkit()
+        toolkit.setOptions({"header": "none", "footer": "none"})
+        with _quiet():
+            for part in parts:
+                toolkit.loadData(part)
+                for page in range(1, toolkit.getPageCount() + 1):
+                    toolkit.renderToSVG(page)
+
+    return bare
+
+
+def sheets_against_engraver(data: bytes) -> Row:
     from sectionprep.outputs.part_sheet import SheetStyle
     from sectionprep.outputs.sheets import draw_all, part_jobs
 
     document = parse_document(Path("x"), data)
     chart = read_chart(document)
 
-    def bare() -> None:
-        import verovio
-
-        toolkit = verovio.toolkit()
-        toolkit.setOptions({"header": "none", "footer": "none"})
-        with _quiet():
-            for part in chart.parts:
-                toolkit.loadData(extract_part(document, part.id).decode())
-                for page in range(1, toolkit.getPageCount() + 1):
-                    toolkit.renderToSVG(page)
+    bare = bare_engraver(document, chart)
 
     def ours() -> None:
         with tempfile.TemporaryDirectory() as folder:
@@ -172,22 +183,10 @@ def exponent(sizes: list[int], make: Callable[[int], bytes]) -> float:
 
 
 def whole_against_engraver(data: bytes) -> Row:
-    from sectionprep.musicxml.extract import extract_part
-    from sectionprep.outputs.engraver import _quiet
-
     document = parse_document(Path("x"), data)
     chart = read_chart(document)
 
-    def bare() -> None:
-        import verovio
-
-        toolkit = verovio.toolkit()
-        with _quiet():
-            for part in chart.parts:
-                toolkit.loadData(extract_part(document, part.id).decode())
-                for page in range(1, toolkit.getPageCount() + 1):
-                    toolkit.renderToSVG(page)
-
+    bare = bare_engraver(document, chart)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "chart.musicxml"
         path.write_bytes(data)

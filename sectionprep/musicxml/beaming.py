@@ -6,8 +6,7 @@ four beats; never across a rest, and never across the middle of the bar.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from fractions import Fraction
+from typing import NamedTuple
 
 from lxml import etree
 
@@ -15,13 +14,12 @@ _BEAMS = {"eighth": 1, "16th": 2, "32nd": 3, "64th": 4}
 _AFTER = ("notations", "lyric", "play", "listen")
 
 
-@dataclass(slots=True)
-class _Short:
-    """A note that takes a beam. offset: quarters from the bar line; beams: how many its value has."""
+class _Short(NamedTuple):
+    """A note that takes a beam. offset, end: in divisions from the bar line; beams: how many its value has."""
 
     element: etree._Element
-    offset: Fraction
-    end: Fraction
+    offset: float
+    end: float
     beams: int
 
 
@@ -29,33 +27,32 @@ class Beamer:
     """Beams measures one after the other; keeps divisions and meter."""
 
     def __init__(self) -> None:
-        self.divisions = Fraction(1)
+        self.divisions = 1.0
         self.beats, self.unit = 4, 4
 
     def rewrite(self, measure: etree._Element) -> None:
         """Give one measure its beams."""
-        voices: dict[str, list[_Short | None]] = {}  # None: what no beam goes across
-        cursor = Fraction(0)
+        voices: dict[tuple[str | None, str | None], list[_Short | None]] = {}  # None: what no beam goes across
+        cursor = 0.0
         for element in measure:
-            length = Fraction((element.findtext("duration") or "0").strip()) / self.divisions if element.tag in ("note", "backup", "forward") else 0
             if element.tag == "attributes":
                 self._attributes(element)
-            elif element.tag == "backup":
-                cursor -= length
-            elif element.tag == "forward":
-                cursor += length
-            elif element.tag == "note" and element.find("chord") is None and element.find("grace") is None:
-                beams = _BEAMS.get((element.findtext("type") or "").strip(), 0) if element.find("rest") is None else 0
-                line = voices.setdefault(f"{element.findtext('voice')}/{element.findtext('staff')}", [])
-                line.append(_Short(element, cursor, cursor + length, beams) if beams else None)
-                cursor += length
+            elif element.tag in ("backup", "forward"):
+                cursor += _number(element.findtext("duration")) * (1 if element.tag == "forward" else -1)
+            elif element.tag == "note":
+                said = {child.tag: child.text for child in element}
+                if "chord" in said or "grace" in said:
+                    continue
+                start, cursor = cursor, cursor + _number(said.get("duration"))
+                beams = _BEAMS.get((said.get("type") or "").strip(), 0) if "rest" not in said else 0
+                voices.setdefault((said.get("voice"), said.get("staff")), []).append(_Short(element, start, cursor, beams) if beams else None)
         for line in voices.values():
             for group in self._groups(line):
                 _write(group)
 
     def _attributes(self, element: etree._Element) -> None:
         for divisions in element.iterfind("divisions"):
-            self.divisions = Fraction((divisions.text or "1").strip()) or Fraction(1)
+            self.divisions = _number(divisions.text) or 1.0
         for time in element.iterfind("time"):
             beats, unit = (time.findtext("beats") or "").strip(), (time.findtext("beat-type") or "").strip()
             if beats.isdecimal() and unit.isdecimal() and int(unit):
@@ -66,7 +63,8 @@ class Beamer:
         now: list[_Short] = []
         for note in [*line, None]:
             if note is None or not now or note.offset != now[-1].end or self._beat_of(note) != self._beat_of(now[0]):
-                groups.append(now)
+                if now:
+                    groups.append(now)
                 now = [note] if note is not None else []
             else:
                 now.append(note)
@@ -75,7 +73,7 @@ class Beamer:
     def _beat_of(self, note: _Short) -> int:
         """Number of the beat a note falls into."""
         compound = self.unit >= 8 and self.beats % 3 == 0
-        return int(note.offset // (Fraction(12, self.unit) if compound else Fraction(4, min(self.unit, 4))))
+        return int(note.offset / self.divisions // (12 / self.unit if compound else 4 / min(self.unit, 4)))
 
     def _joined(self, groups: list[list[_Short]]) -> list[list[_Short]]:
         """Pairs of eighths that fill both beats of half a bar are one group."""
@@ -84,12 +82,24 @@ class Beamer:
         made: list[list[_Short]] = []
         for group in groups:
             before = made[-1] if made else []
-            if before and group and before[-1].end == group[0].offset and group[0].offset % 2 == 1 and before[0].offset % 2 == 0 and all(
-                    note.beams == 1 and note.end - note.offset == Fraction(1, 2) for note in before + group):
+            if before and group and before[-1].end == group[0].offset and self._quarter(group) % 2 == 1 and self._quarter(before) % 2 == 0 and all(
+                    note.beams == 1 and note.end - note.offset == self.divisions / 2 for note in before + group):
                 made[-1] = before + group
             else:
                 made.append(group)
         return made
+
+
+    def _quarter(self, group: list[_Short]) -> float:
+        """Where a group begins, in quarters."""
+        return group[0].offset / self.divisions
+
+
+def _number(text: str | None) -> float:
+    try:
+        return float(text or 0)
+    except ValueError:
+        return 0.0
 
 
 def _write(group: list[_Short]) -> None:

@@ -124,7 +124,8 @@ class MissingAccidentals:
 
 
 def _pitch_of(element: etree._Element) -> Pitch:
-    return Pitch((element.findtext("step") or "C").strip(), float(element.findtext("alter") or 0), int(element.findtext("octave") or 4))
+    said = {child.tag: child.text for child in element}
+    return Pitch((said.get("step") or "C").strip(), float(said.get("alter") or 0), int(said.get("octave") or 4))
 
 
 def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float]) -> None:
