@@ -41,7 +41,7 @@ def extract_part(
     listed = etree.SubElement(part_list, "score-part", id="P1")
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
-    slash = False
+    slash, staves = False, 1
     rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
     beamer = None if document.shows_beams else Beamer()
     for n, measure in enumerate(measures):
@@ -53,6 +53,10 @@ def extract_part(
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         tame(copied)
+        said = (copied.findtext("attributes/staves") or "").strip()
+        staves = int(said) if said.isdecimal() else staves
+        if staves > 1:
+            _over_the_top(copied)
         slash = write_slashes(copied, slash)
         if rewriter is not None:
             rewriter.rewrite(copied)
@@ -168,6 +172,19 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
         else:
             measure.insert(at_start, twin)
             at_start += 1
+
+
+def _over_the_top(measure: etree._Element) -> None:
+    """Signs over a part of several staves that name none belong to its top staff; the engraver puts them in between."""
+    for direction in measure.iterchildren("direction"):
+        if direction.find("staff") is None and direction.get("placement") != "below":
+            staff = etree.Element("staff")
+            staff.text = "1"
+            sound = direction.find("sound")
+            if sound is None:
+                direction.append(staff)
+            else:
+                sound.addprevious(staff)
 
 
 def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:

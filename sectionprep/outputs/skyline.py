@@ -14,6 +14,7 @@ from sectionprep.outputs.svg import Ink, System
 
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 _CLEAR = 70.0  # white between two things, hundredths of a millimetre
+_SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
 _CAP = 0.72  # height of a capital in type sizes
 _Segment = tuple[float, float, float]  # x0, x1, top
 
@@ -37,7 +38,7 @@ def restack(system: System, chords: dict[str, str]) -> None:
     taken: list[_Segment] = []
     for name, spot in system.chords.items():
         width = chord_symbols.draw(None, spot.x, 0, chords.get(name, ""))
-        under = [top for x0, x1, top in music if x0 < spot.x + width and spot.x < x1]
+        under = [top for x0, x1, top in music if x0 < spot.x + width + _SIDE and spot.x - _SIDE < x1]
         base = min([base, *(top - _CLEAR for top in under)])
         taken.append((spot.x - 40, spot.x + width + 60, 0.0))
     taken = [(x0, x1, base - height - 60) for x0, x1, _ in taken]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
@@ -65,12 +66,22 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
     choosers: list[dict[int, Chooser]] = [{} for _ in desk]
     chosen = [set(_choose_all(work.view, work.drafts, printed, mine)) for work, mine in zip(desk, choosers, strict=True)]
 
+    @cache
+    def options_of(work: int, phrase: int) -> list[Option]:
+        view = desk[work].view
+        first, last = view.phrases[phrase]
+        return [_option(d, printed, view.style.density) for d in desk[work].drafts[first : last + 1]]
+
+    @cache
+    def score_with(work: int, phrase: int, leans: tuple[int, ...]) -> float:
+        first, last = desk[work].view.phrases[phrase]
+        return score_of(desk[work].view.spots[first : last + 1], options_of(work, phrase), [k - first for k in leans])
+
     def score(work: int, leans: set[int], n: int) -> float:
         """Of the phrase that holds note n."""
-        view, drafts = desk[work].view, desk[work].drafts
-        first, last = view.phrases[view.spots[n].phrase]
-        options = [_option(d, printed, view.style.density) for d in drafts[first : last + 1]]
-        return score_of(view.spots[first : last + 1], options, [k - first for k in sorted(leans) if first <= k <= last])
+        phrase = desk[work].view.spots[n].phrase
+        first, last = desk[work].view.phrases[phrase]
+        return score_with(work, phrase, tuple(k for k in range(first, last + 1) if k in leans))
 
     agree_on_leans(columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
     name_copies(chart, columns, chosen)

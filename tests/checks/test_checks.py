@@ -288,3 +288,15 @@ def test_a_doubling_has_the_range_of_its_own_instrument() -> None:
 
     assert found({}) == {"range"}
     assert found({1: words}) == set()
+
+
+def test_one_figure_marked_in_two_ways_by_its_lead() -> None:
+    bars = "D5/8 F5/8 A5/8 F5/8 {} E5/4 "
+    def found(first: str, second: str, third: str = "E5/4 E5/4 D5/2") -> list[tuple[str, str]]:
+        line = bars.format(first) + third + " " + bars.format(second) + "C5/1"
+        return [(f.severity, f.message) for f in _check({"Alto Sax 1": line, "Alto Sax 2": line}) if f.check == "figure"]
+
+    assert found("G5/4>", "G5/4^") == [("note", "rooftop accent where the same figure in bar 1 beat 3 has accent")]
+    assert found("G5/4>", "G5/4>") == []
+    assert found("G5/4>", "G5/4") == []  # marked once, meant for both
+    assert found("G5/4>", "A5/4^") == []  # another figure
