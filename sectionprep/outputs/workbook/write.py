@@ -94,7 +94,11 @@ class SheetWriter:
         sheet.row_dimensions[_FIRST_ROW - 1].height = 28
         protect(sheet)
         sheet.freeze_panes = f"A{_FIRST_ROW}"
-        put(sheet, 1, 1, purpose).font = Font(name="Calibri", size=10, italic=True)
+        cell = put(sheet, 1, 1, purpose)
+        cell.font, cell.alignment = Font(name="Calibri", size=10, italic=True), _WRAP
+        shown = [column for column in self.columns if column.heading != tables.KEY]
+        sheet.merge_cells(start_row=1, start_column=1, end_row=1, end_column=len(shown))
+        sheet.row_dimensions[1].height = 13.5 * _lines(purpose, sum(column.width for column in shown)) + 2
         for n, column in enumerate(self.columns, start=1):
             sheet.column_dimensions[get_column_letter(n)].width = column.width
             cell = put(sheet, _FIRST_ROW - 1, n, column.heading)
