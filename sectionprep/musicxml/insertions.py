@@ -11,6 +11,7 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, NamedTuple
 
 from sectionprep.errors import UnusableSettings
@@ -45,6 +46,7 @@ class Splice:
 _TOKEN = re.compile(
     r"<!--.*?-->|<\?.*?\?>|<!\[CDATA\[.*?\]\]>|<(/?)([\w:.-]+)([^>\"']*(?:(?:\"[^\"]*\"|'[^']*')[^>\"']*)*)>", re.DOTALL
 )
+_COMES_LATE = re.compile(r"notations|lyric|play|listen|<!")
 _AFTER_NOTATIONS = frozenset({"lyric", "play", "listen"})
 _BEFORE_NOTEHEAD = frozenset({
     "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote", "level",
@@ -106,12 +108,16 @@ class _NoteText:
         assert head
         self.prefix = head[2].rpartition(":")[0]
         close = text.rfind("</")
-        self.children = _children(text, head.end(), close)
-        self.close = close
-        first = text[head.end() : self.children[0].start] if self.children else ""
+        self.open_end, self.close = head.end(), close
+        first = text[head.end() : text.find("<", head.end())] if close > head.end() else ""
         self.indent = first[first.rfind("\n") + 1 :] if "\n" in first else None
         self.newline = newline
         self.splices: list[tuple[int, int, str]] = []
+
+    @cached_property
+    def children(self) -> list[_Node]:
+        """The elements inside the note."""
+        return _children(self.text, self.open_end, self.close)
 
     def tag(self, xml: str) -> str:
         """Give our elements the prefix that the document's own carry."""
@@ -143,10 +149,12 @@ class _NoteText:
     # -- adding -------------------------------------------------------------------------------------
 
     def _notations(self, by_home: Mapping[str, list[str]], slurs: list[str]) -> None:
-        block = next((n for n in self.children if n.name == "notations" and not n.is_empty_tag), None)
+        plain = not _COMES_LATE.search(self.text)  # nothing stands here that notations would go into or before
+        block = None if plain else next((n for n in self.children if n.name == "notations" and not n.is_empty_tag), None)
         if block is None:
             inside = "".join(slurs) + "".join(f"<{h}>{''.join(e)}</{h}>" for h, e in by_home.items())
-            self.insert_line(self._place_for(_AFTER_NOTATIONS), f"<notations>{inside}</notations>")
+            place = self.text.rfind(">", 0, self.close) + 1 if plain else self._place_for(_AFTER_NOTATIONS)
+            self.insert_line(place, f"<notations>{inside}</notations>")
             return
         inner = _children(self.text, block.open_end, block.close_start)
         spread = "\n" in self.text[block.open_end : block.close_start]
