@@ -174,41 +174,38 @@ def _deviations(
     grid: Grid, texture: str, parts: tuple[int, ...], attacks: tuple[int, ...]
 ) -> list[Deviation]:
     found: list[Deviation] = []
-    rows = list(parts)
     inside = set(attacks)
-    for column in range(attacks[0], attacks[-1] + 1):
-        struck = grid.struck[rows, column]
-        tick = int(grid.ticks[column])
+    first, last = attacks[0], attacks[-1] + 1
+    rows = list(parts)
+    columns = zip(range(first, last), grid.ticks[first:last].tolist(),
+                  *(table[rows, first:last].T.tolist() for table in (grid.struck, grid.pitch, grid.length)), strict=True)
+    for column, tick, struck, pitches, lengths in columns:
         if column not in inside:
-            found.extend(Deviation(kind="extra", part=p, tick=tick) for p, on in zip(rows, struck, strict=True)
-                         if on)
+            found.extend(Deviation(kind="extra", part=p, tick=tick) for p, on in zip(parts, struck, strict=True) if on)
             continue
-        found.extend(Deviation(kind="missing", part=p, tick=tick)
-                     for p, on in zip(rows, struck, strict=True) if not on)
-        playing = [p for p, on in zip(rows, struck, strict=True) if on]
-        found.extend(_odd_notes(grid, texture, playing, column, tick))
+        found.extend(Deviation(kind="missing", part=p, tick=tick) for p, on in zip(parts, struck, strict=True) if not on)
+        playing = [(p, pitch, length) for p, on, pitch, length in zip(parts, struck, pitches, lengths, strict=True) if on]
+        found.extend(_odd_notes(texture, playing, tick))
     return found
 
 
-def _odd_notes(grid: Grid, texture: str, playing: list[int], column: int, tick: int) -> list[Deviation]:
+def _odd_notes(texture: str, playing: list[tuple[int, int, int]], tick: int) -> list[Deviation]:
+    """playing: part, pitch and length in ticks of every note struck at a tick."""
     found: list[Deviation] = []
     if texture != "soli" and len(playing) > 1:
-        classes = Counter(int(grid.pitch[p, column]) % 12 for p in playing)
+        classes = Counter(pitch % 12 for _, pitch, _ in playing)
         (common, most), *others = classes.most_common()
         odd = len(playing) - most
         if odd > max(1, len(playing) // 5):
             pass  # too many to be slips: harmony for a moment
         elif others and most > others[0][1]:
-            found += [Deviation(kind="pitch", part=p, tick=tick, expected=common, found=int(grid.pitch[p, column]))
-                      for p in playing if int(grid.pitch[p, column]) % 12 != common]
+            found += [Deviation(kind="pitch", part=p, tick=tick, expected=common, found=pitch) for p, pitch, _ in playing if pitch % 12 != common]
         elif others:  # two against each other: nobody can say which is wrong
-            found += [Deviation(kind="pitch", part=p, tick=tick, expected=-1, found=int(grid.pitch[p, column]))
-                      for p in playing]
-    lengths = Counter(int(grid.length[p, column]) for p in playing)
+            found += [Deviation(kind="pitch", part=p, tick=tick, expected=-1, found=pitch) for p, pitch, _ in playing]
+    lengths = Counter(length for _, _, length in playing)
     if len(lengths) > 1:
         common = lengths.most_common(1)[0][0]
-        found += [Deviation(kind="release", part=p, tick=tick, expected=common, found=int(grid.length[p, column]))
-                  for p in playing if int(grid.length[p, column]) != common]
+        found += [Deviation(kind="release", part=p, tick=tick, expected=common, found=length) for p, _, length in playing if length != common]
     return found
 
 

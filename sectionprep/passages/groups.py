@@ -72,8 +72,7 @@ def column_groups(grid: Grid, pairs: PairStates) -> list[list[frozenset[int]]]:
 
 def inner_groups(pairs: PairStates, parts: frozenset[int], first: int, last: int) -> list[frozenset[int]]:
     """Parts of a group that share one line over most of columns [first, last]."""
-    inside = np.isin(pairs.first, list(parts)) & np.isin(pairs.second, list(parts))
-    rows = np.flatnonzero(inside)
+    rows = pairs.inside(parts)
     share = (pairs.states[rows, first : last + 1] == LINE).mean(axis=1)
     edges = [(int(pairs.first[r]), int(pairs.second[r])) for r, s in zip(rows, share, strict=True) if s >= 0.7]
     return clusters(len(parts), edges)

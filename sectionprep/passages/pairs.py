@@ -8,7 +8,7 @@ they were set by thinking of single cases and then held against planted passages
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,14 @@ class PairStates:
     first: NDArray[np.int64]
     second: NDArray[np.int64]
     states: NDArray[np.int8]
+    _inside: dict[frozenset[int], NDArray[np.int64]] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def inside(self, parts: frozenset[int]) -> NDArray[np.int64]:
+        """Rows of the pairs whose parts both belong to a group."""
+        if parts not in self._inside:
+            members = list(parts)
+            self._inside[parts] = np.flatnonzero(np.isin(self.first, members) & np.isin(self.second, members))
+        return self._inside[parts]
 
 
 def pair_states(grid: Grid, silence: int) -> PairStates:
