@@ -18,7 +18,7 @@ Score = Annotated[Path, typer.Argument(callback=_a_place, readable=False,
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
 Style = Annotated[str | None, typer.Option(
-    help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin, straight, funk, older-swing, concert; by default chosen from "
+    help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin (bossa), samba, straight, funk, older-swing, concert; by default chosen from "
     "the chart's words, tempo and instruments.")]
 Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
 Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]

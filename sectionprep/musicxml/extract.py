@@ -9,6 +9,7 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import cast
 
 from lxml import etree
@@ -16,6 +17,7 @@ from lxml import etree
 from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
+from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
@@ -140,6 +142,21 @@ def _is_for_everybody(direction: etree._Element) -> bool:
     return False
 
 
+def _only_words(direction: etree._Element) -> str:
+    """What a direction says that holds nothing but words which name a style."""
+    words = [" ".join((e.text or "").split()).lower() for e in direction.iter("{*}words")]
+    others = [e for kind in direction.iterchildren("{*}direction-type") for e in kind if tag_of(e) != "words"]
+    said = " ".join(words)
+    return said if words and not others and _style_words().search(said) else ""
+
+
+@cache
+def _style_words() -> re.Pattern[str]:
+    """Words that name a style: other words beside a tempo mark ("to Flute") are for one player."""
+    known = [word for style in load_toml("shared/styles.toml").values() for word in (*style["words"], *style["hints"])]
+    return re.compile(r"(?<!\w)(" + "|".join(map(re.escape, sorted(known, key=len, reverse=True))) + r")(?:s|th|ths)?(?!\w)")
+
+
 def _sign_key(direction: etree._Element) -> str:
     return " ".join(
         f"{tag_of(e)}:{(e.text or '').strip().lower()}" for e in direction.iter()
@@ -154,11 +171,14 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
     own_kinds = {tag_of(e) for d in measure if d.tag == "direction" for e in d.iter()}
     at_start = 0
     sounded = False
+    said = {" ".join((e.text or "").split()).lower() for d in measure.iterchildren("direction") for e in d.iter("words")}
+    tempo_here = any(next(d.iter("{*}metronome"), None) is not None for d in top.iterchildren("{*}direction"))
     for element in top:
         tag = tag_of(element)
         if tag == "note":
             sounded = True
-        if tag != "direction" or not _is_for_everybody(element):
+        style = tempo_here and not sounded and tag == "direction" and _only_words(element)
+        if tag != "direction" or not (_is_for_everybody(element) or (style and style not in said)):
             continue
         kinds = {tag_of(e) for e in element.iter()} & {"rehearsal", "segno", "coda", "metronome"}
         if _sign_key(element) in own or kinds & own_kinds:

@@ -73,7 +73,8 @@ def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | Non
         return "dit"
     if "detached-legato" in marks:
         return "dud"
-    if slurred:
+    short_before_rest = 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution
+    if slurred and not short_before_rest:
         return "-oo"
     return "dit" if style is not None and not into_accent and _is_short(chart, tone, after, style) else "doo"
 
@@ -81,4 +82,4 @@ def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | Non
 def _is_short(chart: Chart, tone: Tone, after: int, style: Style) -> bool:
     """An unmarked note that the style plays short: a quarter, or an eighth before a rest."""
     beat = felt_beat(chart, tone.bar, style)
-    return (style.short_quarters and tone.duration == beat) or (style.swing and 2 * tone.duration <= beat and 2 * after >= beat)
+    return (style.short_quarters and tone.duration == beat) or (style.name != "concert" and 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution)

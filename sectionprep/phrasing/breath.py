@@ -28,13 +28,18 @@ def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list
             if not near:
                 break
             at = max(near, key=lambda n: (-_unevenness(chart, view, since.bar, n), n))
-            ends = view.spots[at].last
-            made[at] = replace(
-                made[at], marks=made[at].marks | {"breath-mark"},
-                added=made[at].added | (frozenset({"breath-mark"}) - view.spots[at].tone.marks),
-                why=f"{made[at].why}; {'the phrase ends here' if ends else 'after the held note'}: breathe together")
+            made[at] = _breathing(view, made[at], at, "the phrase ends here" if view.spots[at].last else "after the held note")
             start = at + 1
+        end_spot = view.spots[last]
+        goes_on = last + 1 == len(made) and end_spot.after == 0 and not made[last].marks & BREATHS and not end_spot.tone.has_fermata
+        if goes_on and start > first and (end - view.spots[start].tone.onset) / second >= _COMFORT / 2:
+            made[last] = _breathing(view, made[last], last, "the passage ends here")  # the line goes on, as something else
     return made
+
+
+def _breathing(view: LineView, note: PlannedNote, at: int, why: str) -> PlannedNote:
+    return replace(note, marks=note.marks | {"breath-mark"}, added=note.added | (frozenset({"breath-mark"}) - view.spots[at].tone.marks),
+                   why=f"{note.why}; {why}: breathe together")
 
 
 def _stretches(notes: Sequence[PlannedNote]) -> Iterator[tuple[int, int]]:

@@ -14,8 +14,8 @@ _GHOST_SHARE = 0.8  # of the density: how much evidence a ghost needs; judgement
 @dataclass(slots=True)
 class Draft:
     """What is known about one note while the plan is made. soft: it is leaned on without a hard front. pooled: its evidence,
-    averaged over all places where the same figure stands; elsewhere: bars where it stands too and is brought out; agreed: how it is brought
-    out at all of them."""
+    averaged over all places where the same figure stands; elsewhere: bars where it stands too and is brought out; agreed, agreed_length:
+    how it is brought out, and how long it is, at all of them."""
 
     spot: Spot
     said: list[Candidate] = field(default_factory=list)
@@ -25,6 +25,7 @@ class Draft:
     pooled: float = 0.0
     elsewhere: tuple[str, ...] = ()
     agreed: tuple[str, ...] = ()
+    agreed_length: str = ""
 
 
 @dataclass(slots=True)
@@ -47,7 +48,7 @@ def evidence_of(draft: Draft) -> float:
 
 def length_of(draft: Draft) -> Candidate | None:
     """The strongest opinion on how long the note is."""
-    speaking = [c for c in draft.said if c.length]
+    speaking = [c for c in draft.said if c.length and draft.agreed_length in ("", c.length)]
     return max(speaking, key=lambda c: c.lean) if speaking else None
 
 
@@ -62,7 +63,8 @@ def lean_marks(draft: Draft) -> tuple[str, ...]:
     if draft.soft:
         return ("accent",) if best.marks == ("strong-accent",) else ("tenuto",)
     length = length_of(draft)
-    if best.marks == ("accent",) and length is not None and length.length == "short":
+    stands_free = draft.spot.after >= 0.5 or draft.spot.last  # running on, a rooftop would tear the line
+    if best.marks == ("accent",) and length is not None and length.length == "short" and stands_free:
         return ("strong-accent",)
     return best.marks
 
@@ -82,7 +84,8 @@ def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[s
     speaks = length is not None and length.length != "joined" and abs(draft.spot.length - 1) < 0.01
     if length is not None and speaks and not printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
         mark = "tenuto" if length.length == "long" else "staccato"
-        if not any(contradict(mark, other) for other in marks):
+        running_accent = mark == "staccato" and "accent" in marks  # its front says enough
+        if not running_accent and not any(contradict(mark, other) for other in marks):
             marks.add(mark)
             reasons.append(length.because)
     return frozenset(marks), reasons

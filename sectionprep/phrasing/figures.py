@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, BREATHS, SLURS
-from sectionprep.phrasing.drafts import Draft, Work, lean_marks, marks_of
+from sectionprep.phrasing.drafts import Draft, Work, lean_marks, length_of, marks_of
 
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
 _LONGEST_RIFF, _LEAST_RIFFS = 8, 3  # notes of a riff, and how often its rhythm must come for it to be one; judgements
@@ -94,10 +95,27 @@ def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[in
         ways = Counter(lean_marks(draft) for work, draft in column if draft.spot.index in chosen[work] and not draft.soft)
         for work, draft in column:
             if ways and draft.spot.index in chosen[work] and not draft.soft:
-                draft.agreed = ways.most_common(1)[0][0]
+                draft.agreed = max(ways, key=lambda marks: (ways[marks], "accent" in marks, marks))
+        lengths = Counter(said.length for _, draft in column if (said := length_of(draft)) is not None and said.length != "joined")
+        if len(lengths) > 1:
+            alike = max(lengths, key=lambda length: (lengths[length], length == "long"))
+            model = next(said for _, draft in column if (said := length_of(draft)) is not None and said.length == alike)
+            for _, draft in column:
+                draft.agreed_length = alike
+                draft.said.append(replace(model, spot=draft.spot.index, lean=0.0, weight=0.0, marks=()))
         numbers = {d.spot.tone.bar: chart.bars[d.spot.tone.bar].number for work, d in column if d.spot.index in chosen[work]}
         for _, draft in column:
             draft.elsewhere = tuple(number for bar, number in numbers.items() if bar != draft.spot.tone.bar)
+
+
+def struck_together(desk: Sequence[Work]) -> list[Column]:
+    """Notes that two groups strike at one moment for the same length, set off by rests."""
+    moments: dict[tuple[int, int], Column] = defaultdict(list)
+    for position, work in enumerate(desk):
+        for draft in work.drafts:
+            if draft.spot.before >= 0.5 or draft.spot.after >= 0.5:
+                moments[draft.spot.tone.onset, draft.spot.tone.duration].append((position, draft))
+    return [column for column in moments.values() if len(column) > 1]
 
 
 def agree_on_hits(desk: Sequence[Work]) -> None:

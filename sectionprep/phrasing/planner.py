@@ -14,7 +14,7 @@ from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost, score_of
 from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of
-from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies
+from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies, struck_together
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
@@ -83,7 +83,7 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
         first, last = desk[work].view.phrases[phrase]
         return score_with(work, phrase, tuple(k for k in range(first, last + 1) if k in leans))
 
-    agree_on_leans(columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    agree_on_leans([*columns, *struck_together(desk)], chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
     name_copies(chart, columns, chosen)
     return tuple(_finish(chart, work, printed, frozenset(leans), mine)
                  for work, leans, mine in zip(desk, chosen, choosers, strict=True))
@@ -105,7 +105,7 @@ def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
 
 
 def _soft(view: LineView, spot: Spot) -> bool:
-    return view.style.soft == "all" or (view.style.soft == "joined" and spot.before == 0)
+    return view.style.soft == "all" or (view.style.soft == "joined" and spot.before == 0 and spot.after == 0)
 
 
 # -- one line -----------------------------------------------------------------------------------------
@@ -113,8 +113,9 @@ def _soft(view: LineView, spot: Spot) -> bool:
 
 def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
     view, drafts = work.view, work.drafts
+    fronts = frozenset(n for n in chosen if (drafts[n].printed | set(lean_marks(drafts[n]))) & {"accent", "strong-accent"})
     for rule in RULES:
-        for said in rule.settle(view, chosen) if rule.settle else ():
+        for said in rule.settle(view, fronts) if rule.settle else ():
             drafts[said.spot].said.append(said)
     notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
@@ -123,7 +124,7 @@ def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choo
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
-        hairpins=_hairpins(chart, work),
+        hairpins=_hairpins(chart, work, notes),
         readings=_readings(view, drafts, printed, chosen, choosers), cautions=breath_cautions(chart, work.part, view, notes),
     )
 
@@ -243,14 +244,21 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     return covered
 
 
-def _hairpins(chart: Chart, work: Work) -> tuple[Hairpin, ...]:
-    """The proposed hairpins that meet no printed hairpin or dynamic of the lead."""
+_SHORTEST_HAIRPIN = 1.2  # seconds: a shorter one cannot be heard as one; judgement
+
+
+def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[Hairpin, ...]:
+    """The proposed hairpins that meet no printed hairpin or dynamic of the lead; a breath ends one."""
+    second = chart.resolution * work.view.tempo / 60
     printed = [d.onset for d in chart.parts[work.part].directions if d.kind in ("wedge", "dynamic")]
     found = []
     for span in work.spans:
         if span.kind not in ("crescendo", "diminuendo"):
             continue
-        start, stop = work.view.spots[span.first].tone.onset, work.view.spots[span.last].tone.onset
+        last = next((n for n in range(span.first, span.last) if "breath-mark" in notes[n].marks), span.last)
+        start, stop = work.view.spots[span.first].tone.onset, work.view.spots[last].tone.onset
+        if (stop - start) / second < _SHORTEST_HAIRPIN:
+            continue
         if not any(start < onset <= stop for onset in printed) and not _inside_printed(chart, work.part, start, stop):
             found.append(Hairpin(start=start, stop=stop, kind=span.kind, why=span.because))
     return tuple(found)

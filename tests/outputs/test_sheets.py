@@ -276,3 +276,16 @@ def test_a_doubling_in_a_concert_score_is_printed_as_its_player_reads_it(tmp_pat
     read = [[note.findtext("pitch/step") for note in bar.iter("note")] for bar in drawn.iter("measure")]
     assert read == [["A"] * 4, ["C"] * 4, ["A"] * 4]
     assert [bar.findtext("attributes/key/fifths") for bar in drawn.iter("measure")] == ["3", "0", "3"]
+
+
+def test_the_style_stands_in_every_part_and_words_for_one_player_do_not() -> None:
+    from sectionprep.musicxml.extract import extract_part
+
+    def words(text: str) -> str:
+        return f'<direction placement="above"><direction-type><words>{text}</words></direction-type></direction>'
+
+    tempo = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>144</per-minute></metronome></direction-type></direction>"
+    top = part_xml("C5/1 C5/1", signs={0: tempo + words("Medium Swing") + words("to Flute"), 1: words("Swing it")})
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": top, "Trumpet 2": part_xml("C5/1 C5/1")}))
+    second = etree.fromstring(extract_part(d, read_chart(d).parts[1].id))
+    assert [e.text for e in second.iter("words")] == ["Medium Swing"]

@@ -201,3 +201,20 @@ def test_a_held_note_that_ends_a_passage_before_a_rest_has_a_cut_off() -> None:
     (first, *_) = plan_passages(c, together).passages
     held = next(n for n in first.notes if n.tone.duration >= 2 * c.resolution)
     assert held.cutoff == held.tone.end
+
+
+def test_hairpins_end_at_a_breath_and_are_long_enough_to_be_heard() -> None:
+    """A rise of two octaves: half a second of it at 240 is no crescendo."""
+    from dataclasses import replace
+
+    line = "C4/8 E4/8 G4/8 B4/8 D5/8 F5/8 A5/8 C6/8 B5/2 G5/2"
+    c = chart({"Alto Sax 1": line})
+    assert [h.kind for h in plan_line(replace(c, tempo=100.0), 0).passages[0].hairpins] == ["crescendo"]
+    assert plan_line(replace(c, tempo=240.0), 0).passages[0].hairpins == ()
+
+
+def test_the_same_figure_has_the_same_lengths() -> None:
+    """A sequence, bar by bar: its quarters are long in both bars or short in both, whatever comes before the first."""
+    notes = _plan("C5/4 D5/4 B4/4 C5/4 B5/4 B5/8 G#5/8 E5/4 D5/4 A5/4 A5/8 F#5/8 D5/4 C5/4").notes
+    first, second = ([sorted(n.marks & LENGTHS) for n in notes[4 + 5 * k : 9 + 5 * k]] for k in (0, 1))
+    assert first[:4] == second[:4]  # the fifth goes into what comes next

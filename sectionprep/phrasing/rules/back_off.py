@@ -19,7 +19,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         for spot in view.spots[first : last + 1]:
             if spot.length >= _LONG and not view.in_pad(spot):  # legato pads are sustained
                 yield Candidate(spot=spot.index, lean=0.6, marks=("accent",), length="long",
-                                because="long note: speak, then back off for the moving parts")
+                                because="long note: speak, then back off")
 
 
 RULE = Rule(

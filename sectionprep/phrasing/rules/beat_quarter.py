@@ -20,10 +20,10 @@ def _is_quarter(spot: Spot | None) -> bool:
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
-    if not view.style.short_quarters:
-        return
     for spot in view.spots:
         if not _is_quarter(spot) or spot.slur in ("first", "inside"):
+            continue
+        if not view.style.short_quarters and not (spot.before >= 0.5 and spot.after >= 0.5):
             continue
         in_row = _is_quarter(view.prev(spot)) or _is_quarter(view.next(spot))
         name = view.beat_name
@@ -38,11 +38,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         elif in_row and spot.strong and not spot.last:
             yield Candidate(spot=spot.index, length="long", because=f"one of several {name}s, on a strong beat: long")
         else:
-            yield Candidate(spot=spot.index, lean=0.1, length="short", because=f"{name} on the beat: short and fat")
+            yield Candidate(spot=spot.index, lean=0.1, length="short", because=f"{name}{' on the beat' if name == 'quarter' else ''}: short and fat")
 
 
 RULE = Rule(
     name="beat-quarter", says="quarters on the beat are short; in a row those on 1 and 3 may be long",
     source="M. Kilpatrick, ellington-music.co.uk, swing notation (short quarter, 1/3 to 2/3 beat); S. Fagaly (1 and 3 long)",
-    limits="styles with short quarters; not bossa, samba, ballad or straight styles (V. Gassi)", propose=_propose,
+    limits="hits between rests in every style; the rest in styles with short quarters, not bossa, samba, ballad or straight styles (V. Gassi)", propose=_propose,
 )

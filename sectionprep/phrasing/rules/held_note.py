@@ -18,8 +18,10 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         before = view.spots[spot.index - 1] if spot.index else None
         if view.in_pad(spot):
-            yield Candidate(spot=spot.index, lean=-0.6, because="held among held notes: sustained, without a front of its own")
-        elif spot.after >= END and spot.length >= PAD and not spot.tone.has_fermata:
+            yield Candidate(spot=spot.index, weight=0.3 if spot.last else 0.5, lean=-0.6, length="long",
+                            because="held among held notes: sustained, without a front of its own")
+            continue
+        if spot.after >= END and spot.length >= PAD and (view.style.soft == "none" or not spot.tone.has_fermata):
             yield Candidate(spot=spot.index, lean=1.05, marks=("accent",), length="long", because="the last note of all: it has a front")
         elif spot.first and spot.last and spot.length >= PAD and before is not None and before.length <= 1 and spot.before <= PAD:
             yield Candidate(spot=spot.index, lean=1.1, marks=("accent",), length="long",

@@ -24,11 +24,12 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             yield Candidate(spot=spot.index, weight=0.3, lean=1.15, marks=("strong-accent",), length="short",
                             because=f"{view.beat_name} on the off-beat, tied or not: accented and short{linger}")
             continue
+        how = "accented" if view.style.soft == "none" else "leaned on"
         yield Candidate(
             spot=spot.index, weight=0.3, lean=1.15 if not held else _HELD,
             marks=("accent",) if held else ("accent", "tenuto"), length="long",
-            because="syncopation held over the beat: front accented, sound kept" if held
-            else f"{view.beat_name} on the off-beat: accented and held full",
+            because=f"syncopation held over the beat: {how}, sound kept" if held
+            else f"{view.beat_name} on the off-beat: {how} and held full",
         )
 
 

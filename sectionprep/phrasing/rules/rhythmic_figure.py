@@ -21,8 +21,9 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         if sum(spot.length for spot in notes) > _BEATS or all(spot.length >= 2 for spot in notes):
             continue
-        point = max(notes, key=lambda spot: (spot.off_beat and spot.length >= 1, spot.length, spot.pitch, spot.index))
-        yield Candidate(spot=point.index, lean=0.5, marks=("accent",), because="the point of this short figure")
+        point = max(notes, key=lambda spot: (
+            spot.off_beat and spot.length >= 1, spot.length, spot.last and spot.off_beat, spot.pitch, spot.index))
+        yield Candidate(spot=point.index, lean=0.65, marks=("accent",), because="the point of this short figure")
 
 
 RULE = Rule(

@@ -24,14 +24,14 @@ def _propose(view: LineView) -> Iterable[Span]:
             if n <= last and _joins(view, n):
                 continue
             if n - start >= 3 and any(view.spots[k].length >= PAD for k in range(start, n)):
-                yield from _in_breaths(view, start, n - 1)
+                yield from _in_breaths(view, view.spots[first].tone.bar, start, n - 1)
             elif n - start >= 4:
                 yield Span(first=start, last=n - 1, kind="slur", because="chromatic counter-line: one slur")
             start = n
 
 
-def _in_breaths(view: LineView, first: int, last: int) -> Iterable[Span]:
-    """One slur, or several of four, two or one bars that a breath can carry."""
+def _in_breaths(view: LineView, since: int, first: int, last: int) -> Iterable[Span]:
+    """One slur, or several of four, two or one bars that a breath can carry, counted from the bar where the phrase begins."""
     a, b = view.spots[first], view.spots[last]
     start = a.tone
     passed = (b.tone.onset - b.offset) - (start.onset - a.offset)  # from bar line to bar line
@@ -39,7 +39,7 @@ def _in_breaths(view: LineView, first: int, last: int) -> Iterable[Span]:
     bars = next((count for count in (4, 2) if count * per_bar <= _BREATH), 1)
     begun = first
     for n in range(first + 1, last + 2):
-        if n <= last and (view.spots[n].offset or (view.spots[n].tone.bar - start.bar) % bars):
+        if n <= last and (view.spots[n].offset or (view.spots[n].tone.bar - since) % bars):
             continue
         if n - begun >= 2:
             yield Span(first=begun, last=n - 1, kind="slur", because="slow notes that step: one slur")

@@ -23,7 +23,7 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
         return
     for spot in view.spots:
         before, after = view.prev(spot), view.next(spot)
-        if not _running(before, spot) or before is None or after is None or spot.rise == 0:
+        if not _running(before, spot) or before is None or after is None or spot.rise == 0 or spot.after >= 0.5:
             continue
         if spot.on_beat:
             slurred = before.off_beat and not (spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN)
