@@ -5,6 +5,7 @@ read -> find passages -> plan phrasing -> mark every part -> check agreement -> 
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -15,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from sectionprep.checks import Finding, run_checks
 from sectionprep.collector import collector_at_rest
-from sectionprep.errors import BadArgument
+from sectionprep.errors import BadArgument, DestinationError
 from sectionprep.marking import Marking, mark_chart
 from sectionprep.music.chart import Chart, Remark, same_music
 from sectionprep.music.roster import EMPTY, Roster, read_roster
@@ -214,6 +215,8 @@ def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Pa
     """Write the plan as a file to edit by hand."""
     from sectionprep.outputs.writing import write_file
 
+    if _is_edited(out) and (options.plan is None or options.plan.resolve() != out.resolve()):
+        raise DestinationError("was edited by hand.", where=str(out), remedy="Choose another name with -o, or give it with --plan as well.")
     text = write_plan(score.chart, plan, options.printed or "keep")
     write_file(out, text.encode("utf-8"), source=score.document.path)
     return out
@@ -315,7 +318,8 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
             (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, lambda: printed()[0], typed))
             reports, wait_for_sets = printed()
             wait_for_sets()
-        (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
+        if plan_file:
+            (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
         report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
         report += turns_text(reports)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
@@ -327,12 +331,17 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     )
 
 
+def _is_edited(path: Path) -> bool:
+    return path.exists() and was_edited(path.read_text(encoding="utf-8", errors="replace"))
+
+
 def _plan_place(path: Path, options: Options) -> tuple[str, tuple[str, ...]]:
-    """Name for the plan to write, and what to say: a plan that somebody edited is not written over."""
-    mine = options.plan is not None and options.plan.resolve() == path.resolve()
-    if mine or not path.exists() or not was_edited(path.read_text(encoding="utf-8", errors="replace")):
+    """Name for the plan to write ("" for none), and what to say: a plan that somebody edited is not written over."""
+    if not _is_edited(path):
         return path.name, ()
-    fresh = f"{path.stem}_new.toml"
+    if options.plan is not None and options.plan.resolve() == path.resolve():
+        return "", ()  # it was applied and stays as it is
+    fresh = next(name for n in itertools.count(1) if not _is_edited(path.with_name(name := f"{path.stem}_new{n if n > 1 else ''}.toml")))
     return fresh, (f"{path} was edited by hand: it is kept as it is and was not applied; the plan of this run is {fresh}. "
                    f"Apply yours with --plan.",)
 

@@ -139,6 +139,8 @@ def _mark_tone(desk: Desk, passage: Passage, note: PlannedNote, tone: Tone, part
     desk.marked[part].add(tone.onset)
     has = tone.marks - SLURS
     wanted = _wanted(note, is_lead)
+    if not is_lead and note.marks & _LEAD_ONLY:
+        desk.log(part, tone.onset, "left", "", "", f"{say(note.marks & _LEAD_ONLY)}: for the lead alone", passage.id, applied=False)
     add = wanted - has
     extra = has - wanted - _LEAD_ONLY
     if desk.policy == "add" and not is_lead:
@@ -185,7 +187,8 @@ def _slur_pairs(note_marks: list[tuple[int, frozenset[str]]]) -> list[tuple[int,
 
 
 def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, is_lead: bool) -> None:
-    wanted = _slur_pairs([(n.tone.onset, n.marks) for n in planned.notes])
+    left = {n.tone.onset for n in planned.notes if n.hands_off}
+    wanted = [pair for pair in _slur_pairs([(n.tone.onset, n.marks) for n in planned.notes]) if pair[0] not in left]
     inside = desk.chart.between(part, passage.start, passage.end)
     own = desk.slurs(part)
     has = [(a, b) for a, b in own if passage.start <= a and b < passage.end]
@@ -195,7 +198,7 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
     fitting = {(run[0].onset, run[-1].onset) for found in runs.values() for run in found}
     if desk.policy != "add" or is_lead:
         for pair in has:
-            if pair not in fitting and all(t in {n.tone.onset for n in planned.notes} for t in pair):
+            if pair not in fitting and not left & set(pair) and all(t in {n.tone.onset for n in planned.notes} for t in pair):
                 _drop_slur(desk, passage, part, pair)
                 has = [p for p in has if p != pair]
     for pair, found in runs.items():

@@ -136,18 +136,22 @@ def _by_name(text: str) -> Instrument | None:
     return None
 
 
-_DEMAND = re.compile(r"^\W*(?:to|take|switch to|change to|pick up|muta in)\s+(?:the\s+)?", re.IGNORECASE)
+_DEMAND = re.compile(r"^\W*(?:(?:back|return)\s+)?(?:to|take|switch to|change to|pick up|muta in)\s+(?:the\s+)?", re.IGNORECASE)
+_OWN = re.compile(r"(?:a|t|b|s)? ?(?:sax|sx|saxophone|horn)")
 
 
-def doubling(words: str) -> tuple[Instrument | None, bool]:
+def doubling(words: str, own: Instrument) -> tuple[Instrument | None, bool]:
     """The wind instrument that words over a part name, and whether they tell the player to take it up ("to Flute") or only
-    name it ("Flute", which may be the label of a cue). (None, False) for other words."""
-    plain = " ".join(words.split()).lower()
+    name it ("Flute", which may be the label of a cue). (None, False) for other words. own: the chair's instrument, which "back
+    to Sax" or its bare name tells the player to take up again."""
+    plain = re.split(r"[(/,]", " ".join(words.split()).lower())[0].replace(".", "").strip()
     name = re.sub(r"\W*(?:in \w+|\d+)?\W*$", "", _DEMAND.sub("", plain))
+    if _DEMAND.match(plain) and _OWN.fullmatch(name):
+        return own, True
     found = next((inst for _, pattern, inst in _alias_table() if pattern.fullmatch(name)), None)
     if found is None or found.section not in HORNS:
         return None, False
-    return found, _DEMAND.match(plain) is not None
+    return found, found.key == own.key or _DEMAND.match(plain) is not None
 
 
 def recognise(

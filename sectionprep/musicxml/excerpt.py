@@ -12,7 +12,7 @@ from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame, write_slashes
-from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
+from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart, show_tied_in
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
@@ -91,6 +91,8 @@ def _fill(
         _strip(copied, is_top, road_map)
         tame(copied)
         slash = write_slashes(copied, slash)
+        if n == first and rewrite is None:
+            show_tied_in(copied)
         if rewrite is not None:
             rewrite.rewrite(copied)
         if beamer is not None:

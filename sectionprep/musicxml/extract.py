@@ -62,12 +62,12 @@ def extract_part(
         slash = write_slashes(copied, slash)
         if rewriter is not None:
             rewriter.rewrite(copied)
-        if beamer is not None:
-            beamer.rewrite(copied)
         if words:
             _add_words(copied, words)
         if finish is not None:
             finish(n, copied)
+        if beamer is not None:
+            beamer.rewrite(copied)
         part.append(copied)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 

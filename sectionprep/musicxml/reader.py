@@ -299,6 +299,9 @@ class _Reader:
         if len(transposing) >= 2 and plain:
             self.remarks.append(Remark(where="score", what="no part transposes: read as a concert-pitch score; printed parts are transposed"))
             return True
+        if len(transposing) == 1 and plain and len(parts) > 1:
+            self.remarks.append(Remark(where=transposing[0].name, what="does not transpose: printed as it stands; mark the score as "
+                                       "concert pitch (<concert-score/>) if it is"))
         return False
 
 
@@ -344,7 +347,7 @@ def _instruments(chair: Chair, directions: list[Direction], transpositions: list
     found = [(0, chair.instrument)]
     if chair.section not in HORNS:
         return tuple(found)
-    named = [(d.onset, *doubling(d.value)) for d in directions if d.kind == "words"]
+    named = [(d.onset, *doubling(d.value, chair.instrument)) for d in directions if d.kind == "words"]
     changes: list[tuple[int, Instrument | None, int]] = [(tick, other, 0) for tick, other, demanded in named if other is not None and demanded]
     for (_, before), (tick, after) in pairwise(transpositions):
         if before.chromatic != after.chromatic:

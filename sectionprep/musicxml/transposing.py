@@ -68,7 +68,9 @@ class WrittenPart:
         element = note.find("pitch")
         if element is None:
             return
-        written = respell(self.transposition.written_pitch(_pitch_of(element)))
+        written = self.transposition.written_pitch(_pitch_of(element))
+        if written.alter != in_key(self.fifths, written.step):  # E sharp is no odd name where the key has it
+            written = respell(written)
         for child in list(element):
             element.remove(child)
         etree.SubElement(element, "step").text = written.step
@@ -123,17 +125,33 @@ class MissingAccidentals:
                 show_accidental(element, _pitch_of(pitch), self.fifths, state)
 
 
+def show_tied_in(measure: etree._Element) -> None:
+    """Where an excerpt begins in the middle of a tie, the note says its accidental again."""
+    fifths = 0
+    for element in measure:
+        if element.tag == "attributes":
+            fifths = int(float((element.findtext("key/fifths") or str(fifths)).strip() or 0))
+        pitch = element.find("pitch") if element.tag == "note" else None
+        if pitch is not None and any(tie.get("type") == "stop" for tie in element.findall("tie")) and element.find("accidental") is None:
+            held = _pitch_of(pitch)
+            if held.alter != in_key(fifths, held.step):
+                show_accidental(element, held, fifths, {}, tied_in=True)
+
+
 def _pitch_of(element: etree._Element) -> Pitch:
     said = {child.tag: child.text for child in element}
     return Pitch((said.get("step") or "C").strip(), float(said.get("alter") or 0), int(said.get("octave") or 4))
 
 
-def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float]) -> None:
-    """Give a note the accidental it needs in its key, after what stood before in the bar (`state`, brought up to date)."""
+def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float], *, tied_in: bool = False) -> None:
+    """Give a note the accidental it needs in its key, after what stood before in the bar (`state`, brought up to date). tied_in:
+    its tie begins where nobody sees it."""
+    if note.findtext("notehead") == "slash":
+        return
     for old in note.findall("accidental"):
         note.remove(old)
     place = (written.step, written.octave)
-    tied = any(t.get("type") == "stop" for t in note.findall("tie"))
+    tied = not tied_in and any(t.get("type") == "stop" for t in note.findall("tie"))
     current = state.get(place, in_key(fifths, written.step))
     if not tied:
         state[place] = written.alter

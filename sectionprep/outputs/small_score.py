@@ -7,6 +7,7 @@ scaled so that all staves fit on the page.
 from __future__ import annotations
 
 import io
+from collections import Counter
 from dataclasses import replace
 from typing import Any
 
@@ -45,9 +46,11 @@ def small_score_pdf(document: Document, chart: Chart, *, paper: str, footer: str
 
 
 def _chunks(chart: Chart) -> list[tuple[int, int]]:
-    """(first, last) bars to engrave at a time. A change of key begins a new one: inside one, the engraver gives the key that
-    a single part changes to (a doubling, say) to every staff."""
-    changes = {chart.bar_at(tick).index for part in chart.parts for tick, _ in part.keys}
+    """(first, last) bars to engrave at a time. Where some parts change their key and others do not (a doubling, say) a new one
+    begins: inside one, the engraver would give the new key to every staff."""
+    keyed = [part for part in chart.parts if part.keys]
+    moved = Counter(chart.bar_at(tick).index for part in keyed for tick, _ in part.keys)
+    changes = {bar for bar, parts in moved.items() if parts < len(keyed)}
     starts = [0]
     for bar in range(1, len(chart.bars)):
         if bar - starts[-1] >= _CHUNK or bar in changes:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sectionprep.music.chart import Chart
-from sectionprep.music.pitch import CONCERT
+from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.excerpt import Pick
 
 _BASS_CLEF_BELOW = 59  # mean sounding MIDI number of a part's notes: below the B under middle C a bass clef suits it; judgement
@@ -24,5 +24,9 @@ def pick_staff(chart: Chart, index: int, pitch: str, start: int, end: int, *, la
     own = part.transposition_at(start)
     if pitch == "sounding" and not chart.concert and own.chromatic % 12:
         shift, clef = own, "F4" if mean_pitch(chart, index, start, end) < _BASS_CLEF_BELOW else "G2"
+    if pitch == "written" and chart.concert:
+        held = part.instrument_at(start)
+        if part.chair.sure and held.transposition.chromatic % 12:
+            shift, clef = Transposition(-held.transposition.diatonic, -held.transposition.chromatic), held.clef
     return Pick(part_id=part.id, occurrence=sum(other.id == part.id for other in chart.parts[:index]), label=label,
                 abbreviation=short[:14], shift=shift, clef=clef, group=group)

@@ -10,6 +10,7 @@ from build import chart, part_xml, score_xml, transposed
 
 from sectionprep import pipeline
 from sectionprep.checks import Finding, run_checks
+from sectionprep.music.instruments import doubling, instrument
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import find_passages
@@ -270,13 +271,12 @@ def test_one_who_releases_the_last_note_early_and_goes_his_own_way_is_found() ->
 
 @pytest.mark.parametrize(("words", "found"), [
     ("to Flute", ("flute", True)), ("To Clarinet in Bb", ("clarinet", True)), ("Flute", ("flute", False)), ("take the flute", ("flute", True)),
+    ("back to Alto", ("alto-sax", True)), ("to Sax", ("alto-sax", True)), ("to A. Sax", ("alto-sax", True)), ("Alto Sax", ("alto-sax", True)),
     ("piano", (None, False)), ("to Coda", (None, False)), ("Medium swing", (None, False)), ("to the flute player", (None, False)),
 ])
 def test_words_that_tell_a_player_to_change(words: str, found: tuple[str | None, bool]) -> None:
-    from sectionprep.music.instruments import doubling
-
-    instrument, demanded = doubling(words)
-    assert (instrument.key if instrument else None, demanded) == found
+    taken, demanded = doubling(words, instrument("alto-sax"))
+    assert (taken.key if taken else None, demanded) == found
 
 
 def test_a_doubling_has_the_range_of_its_own_instrument() -> None:

@@ -2,7 +2,8 @@
 
 bad:  > in bar 2, ^ on the same note of the same figure in bar 10
 good: one of the two in both, or a reason
-A bare copy is no contradiction: what is printed once is often meant for all. Common practice, no source.
+A bare copy is no contradiction: what is printed once is often meant for all; lengths may differ with what comes next. Common
+practice, no source.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
 from sectionprep.music.chart import Tone
-from sectionprep.music.marks import ATTACKS, LENGTHS, say
+from sectionprep.music.marks import ATTACKS, say
 
 _LEAST = 3  # notes in a bar that make a figure; judgement
 
@@ -33,7 +34,7 @@ def _find(context: Context) -> Iterable[Finding]:
             figure = tuple((t.onset - start, t.duration, t.pitch - tones[0].pitch) for t in tones)
             model = first.setdefault(figure, tones)
             for tone, other in zip(tones, model, strict=True):
-                has, had = (t.marks & (ATTACKS | LENGTHS) for t in (tone, other))
+                has, had = (t.marks & ATTACKS for t in (tone, other))
                 if has and had and has != had:
                     yield Finding(
                         check="figure", severity="note", tick=tone.onset, part=part, places=(tone.onset,),
