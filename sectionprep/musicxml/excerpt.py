@@ -91,10 +91,10 @@ def _fill(
         _strip(copied, is_top, road_map)
         tame(copied)
         slash = write_slashes(copied, slash)
-        if n == first and rewrite is None:
-            show_tied_in(copied)
         if rewrite is not None:
             rewrite.rewrite(copied)
+        if n == first:
+            show_tied_in(copied)
         if beamer is not None:
             beamer.rewrite(copied)
         part.append(copied)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -242,3 +243,19 @@ def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) ->
     pipeline.write_marked(marked, tmp_path / "y.musicxml")
     again = pipeline.mark_score(pipeline.read_score(tmp_path / "y.musicxml", pipeline.Options()), pipeline.Options())
     assert not [c for c in again.marking.changes if c.applied]
+
+
+@pytest.mark.parametrize("left", [False, True])
+def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left: bool) -> None:
+    """Alto 2 slurs what the lead tongues: its slur goes, unless the director decided that the note stays as it is printed."""
+    tail = "r/4 E5/8 G5/8 A5/8 G5/8 E5/4 D5/4 r/2"
+    c = chart({"Alto Sax 1": f"r/4 C5/4 D5/4> G5/4> {tail}", "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}"})
+    together = find_passages(c)
+    plan = plan_passages(c, together)
+    at = [2 * c.resolution, 3 * c.resolution]
+    if left:
+        plan = replace(plan, passages=tuple(
+            replace(p, notes=tuple(replace(n, hands_off=n.tone.onset in at) for n in p.notes)) for p in plan.passages))
+    marking = mark_chart(c, together, plan)
+    dropped = [change.tick for change in marking.changes if change.applied and change.kind == "slur" and change.part == 1]
+    assert dropped == ([] if left else at[:1])

@@ -243,6 +243,49 @@ def test_a_staff_follows_a_change_of_instrument() -> None:
     assert pick_staff(c, 0, "written", 0, c.bars[0].end, label="Reed 1").shift.chromatic == 0
 
 
+def test_a_concert_score_is_read_by_its_players_on_request(tmp_path: Path) -> None:
+    """Concert C5: an alto reads A5, a tenor D6, a baritone (treble clef, two octaves in all) A6 for a sounding C5."""
+    from sectionprep.musicxml.excerpt import extract_excerpt
+    from sectionprep.outputs.staves import pick_staff
+
+    parts = ("Alto Sax 1", "Tenor Sax 1", "Baritone Sax", "Trombone 1")
+    d = document(dict.fromkeys(parts, "C5/1 E5/1"))
+    c = read_chart(d)
+    assert c.concert
+    read = {}
+    for pitch in ("written", "sounding"):
+        picks = [pick_staff(c, n, pitch, 0, c.bars[-1].end, label=name) for n, name in enumerate(parts)]
+        drawn = etree.fromstring(extract_excerpt(d, picks, 0, 1))
+        read[pitch] = [(p.findtext(".//step"), p.findtext(".//octave"), p.findtext(".//fifths")) for p in drawn.iter("part")]
+    assert read["written"] == [("A", "5", "3"), ("D", "6", "2"), ("A", "6", "3"), ("C", "5", "0")]
+    assert read["sounding"] == [("C", "5", "0")] * 4
+
+
+@pytest.mark.parametrize(("shift", "expected"), [((0, 0), ["sharp", None]), ((-5, -9), ["natural", None])])
+def test_an_excerpt_that_begins_in_a_tie_says_the_accidental_again(shift: tuple[int, int], expected: list[str | None]) -> None:
+    """F sharp held over the bar line: nobody sees where it was raised. A major sixth lower, in
+    three flats, it is an A natural."""
+    from sectionprep.music.pitch import Transposition
+    from sectionprep.musicxml.excerpt import Pick, extract_excerpt
+
+    d = document({"Alto Sax 1": "F#5/1~ F#5/2 G5/2"})
+    pick = Pick(part_id=d.root.find("part").get("id") or "", occurrence=0, label="Alto", shift=Transposition(*shift))
+    drawn = etree.fromstring(extract_excerpt(d, [pick], 1, 1))
+    assert [note.findtext("accidental") for note in drawn.iter("note")] == expected
+
+
+def test_e_sharp_is_kept_where_the_key_has_it() -> None:
+    """Concert G sharp for an alto: E sharp in the seven sharps that concert E major gives it, F in three. Common practice, no source."""
+    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.outputs.sheets import _as_read
+
+    for fifths, step in ((4, "E"), (0, "F")):
+        d = parse_document(Path("x"), score_xml({n: part_xml("G#4/1", fifths=fifths) for n in ("Alto Sax 1", "Tenor Sax 1")}))
+        c = read_chart(d)
+        drawn = etree.fromstring(extract_part(d, c.parts[0].id, written=_as_read(c, c.parts[0])))
+        assert drawn.findtext(".//pitch/step") == step
+
+
 def test_accidentals_are_worked_out_where_the_file_prints_none(tmp_path: Path) -> None:
     """Three sharps, and not one <accidental> in the file: a natural, what follows it in its bar, and the next bar. Common
     practice, no source: an accidental holds to the bar line, for its own octave."""
