@@ -292,7 +292,7 @@ def mark(
                      if file.with_name(f"{file.stem}.changes.json").exists() and not file.name.endswith(".changes.json")]
             if not pairs:
                 raise BadArgument(f"{chart} holds no change records.", remedy="Name the folder that `mark` wrote.")
-        originals = [(target, undo_marks(marked_file, beside), marked_file) for marked_file, beside, target in pairs]
+        originals = [(target, undo_marks(marked_file, beside, target.suffix), marked_file) for marked_file, beside, target in pairs]
         for target, data, marked_file in originals:
             write_file(target, data, source=marked_file)
             _say(f"Written: {target}")

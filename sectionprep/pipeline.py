@@ -240,7 +240,7 @@ def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
         target = out / file.source.path.name if score.bundle.is_folder else out
         record = target.with_name(f"{target.stem}.changes.json")
         body = record_json(file.source, file.data, file.splices, changes)
-        write_file(target, packed(file.source, file.data), source=file.source.path)
+        write_file(target, packed(file.source, file.data, target.suffix), source=file.source.path)
         write_file(record, body.encode("utf-8"), source=file.source.path)
         written += [target, record]
     return tuple(written)

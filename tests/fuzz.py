@@ -241,7 +241,7 @@ def run_stages(path: Path) -> None:
     for file in marked.files:
         assert undo_splices(file.data, file.splices) == file.source.data, "the original does not come back"
         if document.archive is not None:
-            with zipfile.ZipFile(io.BytesIO(packed(document, file.data))) as archive:
+            with zipfile.ZipFile(io.BytesIO(packed(document, file.data, ".mxl"))) as archive:
                 assert archive.read(document.member) == file.data, "the archive does not hold the marked score"
     results = [passages_json(chart, score.together), plan_json(chart, marked.plan), findings_json(after, marked.after)]
     results.append({"changes": changes_json(chart, marked.marking)})

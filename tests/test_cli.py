@@ -62,6 +62,19 @@ def test_mark_and_undo_give_the_bytes_back(demo_path: Path, tmp_path: Path) -> N
     assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
 
 
+def test_the_ending_of_the_output_decides_how_it_is_written(demo_path: Path, tmp_path: Path) -> None:
+    """A plain score asked for as .mxl is an archive that the reader opens again, and a compressed one as .musicxml is plain."""
+    import zipfile
+
+    for name in ("marked.mxl", "marked.musicxml"):
+        assert run("mark", demo_path, "-o", tmp_path / name).returncode == 0
+    with zipfile.ZipFile(tmp_path / "marked.mxl") as archive:
+        assert archive.namelist() == ["mimetype", "META-INF/container.xml", "score.musicxml"]
+        assert archive.read("score.musicxml") == (tmp_path / "marked.musicxml").read_bytes()
+    assert run("mark", "--undo", tmp_path / "marked.mxl", "-o", tmp_path / "back.musicxml").returncode == 0
+    assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
+
+
 def test_compressed_scores_keep_their_other_members(demo_path: Path, tmp_path: Path) -> None:
     import zipfile
 

@@ -154,6 +154,8 @@ def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path
         ({(tables.PARTS, 3, "Copies"): -2}, "holds -2"),
         ({(tables.PARTS, 3, "Copies"): 2.5}, "holds 2.5"),
         ({(tables.PARTS, 3, "Copies"): 100000}, "holds 100000"),
+        ({(tables.REHEARSAL, 3, "Rating 1-5"): 7}, "holds 7"),
+        ({(tables.REHEARSAL, 3, "Rating 1-5"): 0}, "holds 0"),
     ],
 )
 def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(book: Book, tmp_path: Path, edit: dict[tuple[str, int, str], Any], message: str) -> None:
@@ -162,6 +164,15 @@ def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(book: Book, tmp_pat
         to_directives(read_typed(path), path)
     assert caught.value.remedy
     assert next(iter(edit))[0] in str(caught.value)
+
+
+@pytest.mark.parametrize("name", [tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS])
+def test_a_renamed_sheet_is_asked_back(book: Book, tmp_path: Path, name: str) -> None:
+    workbook = _open(write_workbook(book))
+    workbook[name].title = "My own name"
+    workbook.save(tmp_path / "a.xlsx")
+    with pytest.raises(UnusableSettings, match=f'has no sheet "{name}", but "My own name" looks like it'):
+        read_typed(tmp_path / "a.xlsx")
 
 
 def test_not_a_workbook(tmp_path: Path) -> None:
@@ -310,7 +321,7 @@ def test_a_planned_slur_and_a_cut_off_can_be_refused(demo_path: Path, demo_marke
 def test_decisions_need_their_sheet(book: Book, tmp_path: Path) -> None:
     path = _edit(write_workbook(book), tmp_path / "a.xlsx", {})
     workbook = openpyxl.load_workbook(path)
-    workbook[tables.MARKS].title = "My marks"
+    del workbook[tables.MARKS]
     workbook.save(path)
     with pytest.raises(UnusableSettings, match="no sheet named"):
         to_directives(read_typed(path), path)

@@ -14,6 +14,8 @@ from sectionprep.outputs.workbook import tables
 from sectionprep.phrasing.directives import Directive
 from sectionprep.phrasing.plan_file import parse_words
 
+_TYPED_IN = (tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS)
+
 
 @dataclass(slots=True)
 class Typed:
@@ -23,8 +25,6 @@ class Typed:
     cells: dict[str, dict[str, dict[str, Any]]] = field(default_factory=dict)
     kept: list[tuple[str, str, str, Any]] = field(default_factory=list)
     where: dict[tuple[str, str, str], str] = field(default_factory=dict)
-
-
 
 
 def read_typed(path: Path) -> Typed:
@@ -44,7 +44,7 @@ def read_typed(path: Path) -> Typed:
     _check_version(workbook, path)
     typed = Typed()
     found = False
-    for name in (tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS):
+    for name in _TYPED_IN:
         if name in workbook.sheetnames:
             found = True
             typed.cells[name] = _read_sheet(workbook[name], name, path, typed)
@@ -53,9 +53,23 @@ def read_typed(path: Path) -> Typed:
             "has none of the sheets of a rehearsal workbook.", where=str(path),
             remedy=f"Use a workbook written by this program, with its sheets named {tables.MARKS}, {tables.AGREEMENT} ...",
         )
+    _refuse_renamed(workbook, path)
     if tables.KEPT in workbook.sheetnames:
         _take_up(typed, _read_kept(workbook[tables.KEPT]))
     return typed
+
+
+def _refuse_renamed(workbook: Any, path: Path) -> None:
+    """What was typed in a sheet under another name would be lost without a word."""
+    ours = {*tables.TABLES, tables.KEPT, tables.ABOUT}
+    strange = [name for name in workbook.sheetnames if name not in ours and hasattr(workbook[name], "iter_rows")]
+    for missing in (name for name in _TYPED_IN if name not in workbook.sheetnames):
+        wanted = {_plain(column.heading) for column in tables.TABLES[missing]}
+        for name in strange:
+            rows = workbook[name].iter_rows(min_row=1, max_row=20, values_only=True)
+            if any(wanted <= {_plain(value) for value in row} for row in rows):
+                raise UnusableSettings(f'has no sheet "{missing}", but "{name}" looks like it.', where=str(path),
+                                       remedy=f'Give that sheet its name "{missing}" back.')
 
 
 def _take_up(typed: Typed, kept: list[tuple[str, str, str, Any]]) -> None:
@@ -140,6 +154,9 @@ def _value(cell: Any, column: tables.Column, where: str) -> Any:
     if column.number and value is not None and (isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= MOST):
         raise UnusableSettings(f'{cell.coordinate} ("{column.heading}") holds {value!r}.', where=where,
                                remedy=f"Type a whole number from 0 to {MOST}.")
+    if column.choices == tables.RATINGS and value not in (None, "") and str(value).strip() not in tables.RATINGS:
+        raise UnusableSettings(f'{cell.coordinate} ("{column.heading}") holds {value!r}.', where=where,
+                               remedy="Type a whole number from 1 to 5.")
     if isinstance(value, int) and not isinstance(value, bool) and not column.number and str(value) not in column.choices:
         value = str(value)
     return value
