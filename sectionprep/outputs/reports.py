@@ -51,7 +51,7 @@ def passages_json(chart: Chart, together: Together) -> Json:
 
 
 def plan_json(chart: Chart, plan: Plan) -> Json:
-    """The result of `plan --json`."""
+    """The result of `plan --json`: passages, and hits (ids with an H), in the order of the music."""
     return {
         "style": plan.style,
         "style_why": plan.style_why,
@@ -74,7 +74,7 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                              for h in p.hairpins],
                 "cautions": list(p.cautions),
             }
-            for p in plan.passages
+            for p in plan.marked
         ],
     }
 

@@ -65,11 +65,14 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
     """Each lead line with its marks and reasons."""
     console = _console()
     console.print(_text(f"{chart.title}: phrased as {plan.style} ({plan.style_why})", "bold"))
-    if not plan.passages:
+    if not plan.marked:
         console.print(_text("No line to phrase there: nothing but rests, slashes or unpitched notes."))
-    for planned in plan.passages:
+    for planned in plan.marked:
+        if planned in plan.hits and not any(n.marks or n.cutoff is not None for n in planned.notes):
+            continue
         console.print()
-        console.print(_text(f"{planned.id}  {chart.parts[planned.part].name}", "bold"))
+        hit = " (hits or pad)" if planned in plan.hits else ""
+        console.print(_text(f"{planned.id}  {chart.parts[planned.part].name}{hit}", "bold"))
         table = _table("bar", "beat", "written", "marks", "why")
         for note in planned.notes:
             if not note.marks - {"slur-stop"} and note.cutoff is None:

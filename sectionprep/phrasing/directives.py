@@ -75,9 +75,9 @@ def apply_directives(
         else:
             wanted[(part, tick)] = directive
     used: set[tuple[int, int]] = set()
-    passages = tuple(_apply(p, wanted, used, unfit) for p in plan.passages)
-    unfit += [(d, "no passage is led by this part there") for key, d in wanted.items() if key not in used]
-    return replace(plan, passages=passages), tuple(unfit)
+    passages, hits = (tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits))
+    unfit += [(d, "no passage or hit is led by this part there") for key, d in wanted.items() if key not in used]
+    return replace(plan, passages=passages, hits=hits), tuple(unfit)
 
 
 def _find(

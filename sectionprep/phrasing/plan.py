@@ -70,6 +70,11 @@ class Plan:
     passages: tuple[PassagePlan, ...]
     hits: tuple[PassagePlan, ...] = ()
 
+    @property
+    def marked(self) -> tuple[PassagePlan, ...]:
+        """The plans of passages and hits, in the order of the music."""
+        return tuple(sorted(self.passages + self.hits, key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0))
+
     def of(self, passage_id: str) -> PassagePlan | None:
         """The plan of one passage."""
         return next((plan for plan in self.passages + self.hits if plan.id == passage_id), None)

@@ -85,8 +85,10 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         f'# Marks: {", ".join(m.says for m in MARKS if m.name not in SLURS)}; "plain" for none.',
         "", "[house]", f'style = "{plan.style}"', f'printed = "{printed}"',
     ]
-    for planned in plan.passages:
+    for planned in plan.marked:
         figures = figures_of(chart, planned.part)
+        if planned in plan.hits and not any(n.marks - SLURS or n.cutoff is not None for n in planned.notes):
+            continue
         lines += ["", "[[passage]]", f"id = {_quoted(planned.id)}", f"lead = {_quoted(chart.parts[planned.part].name)}", "lines = ["]
         for note in planned.notes:
             marks = note.marks - SLURS

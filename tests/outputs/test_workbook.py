@@ -294,12 +294,14 @@ def test_what_is_left_and_hard_comes_first(demo_marked: pipeline.Marked) -> None
     assert "to settle" in items[0].why
 
 
-@pytest.mark.parametrize("column", ["Decision", "Change to"])
-def test_a_planned_slur_and_a_cut_off_can_be_refused(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path, column: str) -> None:
-    """Left as printed, or made plain: neither the slur nor "off" is written, in any part."""
+@pytest.mark.parametrize(("column", "where"), [("Decision", "P"), ("Change to", "P"), ("Decision", "H"), ("Change to", "H")])
+def test_a_planned_slur_and_a_cut_off_can_be_refused(
+    demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path, column: str, where: str
+) -> None:
+    """Left as printed, or made plain: neither the slur nor "off" is written, in any part; in passages (P) as in hits and pads (H)."""
     rows = book.rows[tables.MARKS]
-    slur = next(n for n, row in enumerate(rows) if "slur begins" in str(row.cells["Planned"]) and row.cells["Why"] != "printed in the lead")
-    off = next(n for n, row in enumerate(rows) if str(row.cells["Planned"]).startswith("off"))
+    slur = next(n for n, row in enumerate(rows) if "slur begins" in str(row.cells["Planned"]) and str(row.cells["Passage"])[0] == where and row.cells["Why"] != "printed in the lead")
+    off = next(n for n, row in enumerate(rows) if str(row.cells["Planned"]).startswith("off") and str(row.cells["Passage"])[0] == where)
     word = "leave it" if column == "Decision" else "plain"
     path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, slur + 3, column): word, (tables.MARKS, off + 3, column): word})
     options = pipeline.Options(decisions=path)
@@ -308,7 +310,7 @@ def test_a_planned_slur_and_a_cut_off_can_be_refused(demo_path: Path, demo_marke
 
     def written(m: pipeline.Marked, n: int, kind: str) -> int:
         bar, beat = rows[n].key.split("|")[1:3]
-        passage = next(p for p in m.score.together.passages if p.id == rows[n].cells["Passage"])
+        passage = next(p for p in m.score.together.marked if p.id == rows[n].cells["Passage"])
         return sum(c.kind == kind and c.applied and c.part in passage.parts and chart.place(c.tick).bar == bar
                    and str(chart.place(c.tick).beat) == beat for c in m.marking.changes)
 

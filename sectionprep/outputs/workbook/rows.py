@@ -114,7 +114,7 @@ def mark_key(part: str, bar: str, beat: str, figure: str) -> str:
 
 def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     rows: list[Row] = []
-    for planned in plan.passages:
+    for planned in plan.marked:
         figures = figures_of(chart, planned.part)
         name = chart.parts[planned.part].name
         for note in planned.notes:

@@ -37,7 +37,7 @@ _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
 _PURPOSE = {
     tables.PASSAGES: "Where the section moves together. Click a passage to see its marks. Sure: 1 means that every note fits.",
-    tables.MARKS: "What the plan asks of the lead line; the section gets the same. Weight: 0 light to 1 heavy in its surroundings. "
+    tables.MARKS: "What the plan asks of the lead line (H: hits and pads between passages); the section gets the same. Weight: 0 light to 1 heavy in its surroundings. "
     "Decide in the pale columns (leave it: every part stays as printed there), then run prepare with --decisions and this file.",
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes first. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
