@@ -234,6 +234,8 @@ def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
     from sectionprep.outputs.writing import write_file
 
     score = marked.score
+    if not out.name and not score.bundle.is_folder:
+        raise DestinationError("names no file to write.", where=f"{str(out)!r}", remedy="Name one with -o, for example -o chart_marked.musicxml.")
     changes = changes_json(score.chart, marked.marking)
     written: list[Path] = []
     for file in marked.files:
@@ -332,7 +334,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
 
 
 def _is_edited(path: Path) -> bool:
-    return path.exists() and was_edited(path.read_text(encoding="utf-8", errors="replace"))
+    return path.is_file() and was_edited(path.read_text(encoding="utf-8", errors="replace"))
 
 
 def _plan_place(path: Path, options: Options) -> tuple[str, tuple[str, ...]]:
