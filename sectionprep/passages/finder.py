@@ -90,12 +90,22 @@ def _hits(
     for stretch in found:
         parts = tuple(sorted(stretch.parts))
         near = [p for p in passages if stretch.parts & set(p.parts)]
-        attacks = tuple(c for c in stretch.attacks if not any(p.start <= grid.ticks[c] < p.end for p in near))
-        if len(parts) < _HIT_PARTS or not attacks:
+        if len(parts) < _HIT_PARTS:
             continue
-        for texture, first, last in texture_runs(grid, parts, attacks, chart.resolution):
-            made.append(_passage(chart, grid, pairs, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster))
+        for attacks in _outside(grid, stretch.attacks, near):
+            for texture, first, last in texture_runs(grid, parts, attacks, chart.resolution):
+                made.append(_passage(chart, grid, pairs, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster))
     return tuple(made)
+
+
+def _outside(grid: Grid, attacks: Sequence[int], passages: Sequence[Passage]) -> list[tuple[int, ...]]:
+    """Runs of attacks (columns) outside the passages; a passage between two of them parts them."""
+    runs: dict[int, list[int]] = {}
+    for column in attacks:
+        tick = grid.ticks[column]
+        if not any(p.start <= tick < p.end for p in passages):
+            runs.setdefault(sum(p.end <= tick for p in passages), []).append(column)
+    return [tuple(run) for run in runs.values()]
 
 
 def _is_accompanied(chart: Chart, parts: Sequence[int], texture: str) -> bool:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
 from build import chart, part_xml, score_xml, transposed
 from generator import plant_chart
 
+from sectionprep import pipeline
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Passage, find_passages
@@ -148,3 +151,17 @@ def test_a_tune_over_a_walking_bass_is_no_soli() -> None:
     tune, second, bass = "E5/4 G5/4 C6/4 B5/4 A5/4 F5/4 D5/4 C5/4 ", "C5/4 E5/4 A5/4 G5/4 F5/4 D5/4 B4/4 A4/4 ", "C3/4 E3/4 A2/4 G2/4 F2/4 A2/4 B2/4 C3/4 "
     assert not find_passages(chart({"Alto Sax 1": tune * 2, "Bass": bass * 2})).passages
     assert find_passages(chart({"Alto Sax 1": tune * 2, "Tenor Sax 1": second * 2, "Bass": bass * 2})).passages
+
+
+def test_what_a_passage_parts_is_no_one_hit(demo_score: pipeline.Score) -> None:
+    """The saxes of the demo strike with the brass before and after their passage P13: two groups of hits, not one that lies
+    over the passage and plans its notes a second time."""
+    together = demo_score.together
+    assert together.hits
+    for hit in together.hits:
+        assert 0 <= hit.confidence <= 1
+        for passage in together.passages:
+            if set(hit.parts) & set(passage.parts):
+                assert hit.end <= passage.start or passage.end <= hit.start, (hit.id, passage.id)
+    planned = Counter((plan.part, note.tone.onset) for plan in pipeline.plan_score(demo_score, pipeline.Options())[0].marked for note in plan.notes)
+    assert set(planned.values()) == {1}
