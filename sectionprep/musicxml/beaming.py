@@ -1,7 +1,7 @@
 """Beams for parts that were written without any. Works on the engraver's copy only.
 
-Common practice, no source: notes shorter than a quarter are joined inside a beat; eighths alone inside half a bar of
-four beats; never across a rest, and never across the middle of the bar.
+Common practice, no source: notes shorter than a quarter are joined inside a beat; three or four eighths inside half a bar
+of four beats; never across a rest, and never across the middle of the bar. An odd number of eighths ends in a group of three.
 """
 
 from __future__ import annotations
@@ -73,22 +73,22 @@ class Beamer:
     def _beat_of(self, note: _Short) -> int:
         """Number of the beat a note falls into."""
         compound = self.unit >= 8 and self.beats % 3 == 0
-        return int(note.offset / self.divisions // (12 / self.unit if compound else 4 / min(self.unit, 4)))
+        beat = int(note.offset / self.divisions // (12 / self.unit if compound else 4 / min(self.unit, 4)))
+        return min(beat, self.beats // 2 - 1) if self.unit == 8 and self.beats % 2 and not compound else beat
 
     def _joined(self, groups: list[list[_Short]]) -> list[list[_Short]]:
-        """Pairs of eighths that fill both beats of half a bar are one group."""
+        """Eighths that go through both beats of half a bar are one group, if there are three of them at least."""
         if (self.beats, self.unit) not in ((4, 4), (2, 2)):
             return groups
         made: list[list[_Short]] = []
         for group in groups:
             before = made[-1] if made else []
-            if before and group and before[-1].end == group[0].offset and self._quarter(group) % 2 == 1 and self._quarter(before) % 2 == 0 and all(
+            if before and group and before[-1].end == group[0].offset and self._quarter(group) % 2 == 1 and len(before + group) > 2 and all(
                     note.beams == 1 and note.end - note.offset == self.divisions / 2 for note in before + group):
                 made[-1] = before + group
             else:
                 made.append(group)
         return made
-
 
     def _quarter(self, group: list[_Short]) -> float:
         """Where a group begins, in quarters."""

@@ -27,7 +27,10 @@ def _beams(line: str, **meter: int) -> str:
 @pytest.mark.parametrize(("line", "beams"), [
     ("C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8", "( - - ) ( - - )"),  # halves of the bar, never across its middle
     ("C5/4 D5/8 E5/8 F5/8 G5/8 A5/4", ". ( ) ( ) ."),
-    ("r/8 C5/8 D5/8 E5/8 F5/2", ". . ( ) ."),  # a rest parts; the beat after it stands alone
+    ("r/8 C5/8 D5/8 E5/8 F5/2", ". ( - ) ."),  # three of the four in a half bar
+    ("C5/8 D5/8 E5/8 r/8 F5/2", "( - ) . ."),
+    ("r/8 C5/8 D5/8 r/8 F5/2", ". . . . ."),  # two over the beat: flags
+    ("C5/4 r/8 D5/8 E5/8 F5/8 G5/4", ". . . ( ) ."),  # not across the middle
     ("C5/8 D5/4 E5/8 F5/2", ". . . ."),  # over the beat: flags
     ("C5/16 D5/16 E5/8 F5/8 G5/16 A5/16 B5/2", "(( -) ) ( -( )) ."),
     ("C5/8. D5/16 E5/8 r/8 F5/2", "( )\\ . . ."),
@@ -39,6 +42,11 @@ def test_beams_in_common_time(line: str, beams: str) -> None:
 
 def test_beams_in_six_eight() -> None:
     assert _beams("C5/8 D5/8 E5/8 F5/8 G5/8 A5/8", beats=6, unit=8) == "( - ) ( - )"
+
+
+@pytest.mark.parametrize(("beats", "beams"), [(5, "( ) ( - )"), (7, "( ) ( ) ( - )")])
+def test_odd_bars_end_in_three(beats: int, beams: str) -> None:
+    assert _beams(" ".join(["C5/8"] * beats), beats=beats, unit=8) == beams
 
 
 def test_beams_that_stand_in_the_file_are_left_alone() -> None:
