@@ -24,16 +24,17 @@ class _Short(NamedTuple):
 
 
 class Beamer:
-    """Beams measures one after the other; keeps divisions and meter."""
+    """Beams measures one after the other; keeps divisions and meter. A short first bar is the end of one."""
 
     def __init__(self) -> None:
+        self.is_first = True
         self.divisions = 1.0
         self.beats, self.unit = 4, 4
 
     def rewrite(self, measure: etree._Element) -> None:
         """Give one measure its beams."""
         voices: dict[tuple[str | None, str | None], list[_Short | None]] = {}  # None: what no beam goes across
-        cursor = 0.0
+        cursor = longest = 0.0
         for element in measure:
             if element.tag == "attributes":
                 self._attributes(element)
@@ -46,8 +47,11 @@ class Beamer:
                 start, cursor = cursor, cursor + _number(said.get("duration"))
                 beams = _BEAMS.get((said.get("type") or "").strip(), 0) if "rest" not in said else 0
                 voices.setdefault((said.get("voice"), said.get("staff")), []).append(_Short(element, start, cursor, beams) if beams else None)
+            longest = max(longest, cursor)
+        missing = max(0.0, self.beats * 4 / self.unit * self.divisions - longest) if self.is_first else 0.0
+        self.is_first = False
         for line in voices.values():
-            for group in self._groups(line):
+            for group in self._groups([note and note._replace(offset=note.offset + missing, end=note.end + missing) for note in line]):
                 _write(group)
 
     def _attributes(self, element: etree._Element) -> None:

@@ -49,6 +49,11 @@ def test_odd_bars_end_in_three(beats: int, beams: str) -> None:
     assert _beams(" ".join(["C5/8"] * beats), beats=beats, unit=8) == beams
 
 
+def test_a_pick_up_is_beamed_as_the_end_of_its_bar() -> None:
+    """Three beats before the first bar: 2and by itself, then the second half. Counted from the left it would be three and two."""
+    assert _beams("r/8 C5/8 D5/8 E5/8 F5/8 G5/8 A5/1", pickup=3) == ". . ( - - ) ."
+
+
 def test_beams_that_stand_in_the_file_are_left_alone() -> None:
     line = part_xml("C5/8 D5/8 E5/4 F5/2").replace("</note>", '<beam number="1">begin</beam></note>', 1)
     d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
