@@ -14,6 +14,7 @@ from typing import cast
 
 from lxml import etree
 
+from sectionprep.music.wording import any_of
 from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
@@ -153,8 +154,7 @@ def _only_words(direction: etree._Element) -> str:
 @cache
 def _style_words() -> re.Pattern[str]:
     """Words that name a style: other words beside a tempo mark ("to Flute") are for one player."""
-    known = [word for style in load_toml("shared/styles.toml").values() for word in (*style["words"], *style["hints"])]
-    return re.compile(r"(?<!\w)(" + "|".join(map(re.escape, sorted(known, key=len, reverse=True))) + r")(?:s|th|ths)?(?!\w)")
+    return any_of(word for style in load_toml("shared/styles.toml").values() for word in (*style["words"], *style["hints"]))
 
 
 def _sign_key(direction: etree._Element) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
+from sectionprep.music.wording import any_of
 from sectionprep.settings import load_toml
 
 
@@ -46,11 +46,6 @@ _FAST = 220.0  # quarter notes a minute from which swing is phrased as up-tempo;
 _SLOW = 84.0  # below this an unnamed style is phrased as a ballad; judgement
 
 
-def _stands_in(word: str, said: str) -> bool:
-    """True where a word stands by itself, or with an ending such as in "16ths"."""
-    return re.search(rf"(?<!\w){re.escape(word)}(?:s|ths|th)?(?!\w)", said) is not None
-
-
 def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
     """The style of a chart and why: by name, else by its words, its swing sign and its tempo."""
     table = styles()
@@ -59,8 +54,8 @@ def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
             raise BadArgument(f"there is no style {named!r}.", remedy=f"Choose one of: {', '.join(table)}.")
         return table[named], "chosen by the director"
     said = chart.style_words.lower()
-    hits = [(word, style) for style in table.values() for word in style.words if _stands_in(word, said)]
-    hits = hits or [(word, style) for style in table.values() for word in style.hints if _stands_in(word, said)]
+    hits = [(word, style) for style in table.values() for word in style.words if any_of([word]).search(said)]
+    hits = hits or [(word, style) for style in table.values() for word in style.hints if any_of([word]).search(said)]
     if hits:
         word, style = max(hits, key=lambda hit: len(hit[0]))
         if style.name == "medium-swing" and chart.tempo and chart.tempo >= _FAST:
