@@ -5,7 +5,6 @@ read -> find passages -> plan phrasing -> mark every part -> check agreement -> 
 
 from __future__ import annotations
 
-import itertools
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
@@ -27,7 +26,7 @@ from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.directives import Directive, apply_directives
-from sectionprep.phrasing.plan_file import PlanFile, read_plan, was_edited, write_plan
+from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.settings import Limits
 
 if TYPE_CHECKING:
@@ -213,9 +212,10 @@ def _marked(score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], 
 
 def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Path:
     """Write the plan as a file to edit by hand."""
+    from sectionprep.outputs.kept import is_edited_plan
     from sectionprep.outputs.writing import write_file
 
-    if _is_edited(out) and (options.plan is None or options.plan.resolve() != out.resolve()):
+    if is_edited_plan(out) and (options.plan is None or options.plan.resolve() != out.resolve()):
         raise DestinationError("was edited by hand.", where=str(out), remedy="Choose another name with -o, or give it with --plan as well.")
     text = write_plan(score.chart, plan, options.printed or "keep")
     write_file(out, text.encode("utf-8"), source=score.document.path)
@@ -274,6 +274,7 @@ def footer_of(score: Score) -> str:
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress, *, here: bool = False) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this very process."""
     from sectionprep.outputs.director_pages import director_pdf, map_png
+    from sectionprep.outputs.kept import not_applied, plan_place
     from sectionprep.outputs.print_set import set_jobs
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text, turns_text
@@ -287,9 +288,9 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     marked = mark_score(score, options)
     stem = safe_name(path.name.split(".")[0], "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
-    plan_file, notes = _plan_place(folder / f"{stem}_plan.toml", options)
+    plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
     if typed is not None and options.decisions is None:
-        notes += _not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
+        notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
     with staged(folder, source=path) as stage:
         (stage / "parts").mkdir()
         jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
@@ -331,29 +332,6 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
         not_printed=tuple(r.failed for r in reports if r.failed), notes=notes,
     )
-
-
-def _is_edited(path: Path) -> bool:
-    return path.is_file() and was_edited(path.read_text(encoding="utf-8", errors="replace"))
-
-
-def _plan_place(path: Path, options: Options) -> tuple[str, tuple[str, ...]]:
-    """Name for the plan to write ("" for none), and what to say: a plan that somebody edited is not written over."""
-    if not _is_edited(path):
-        return path.name, ()
-    if options.plan is not None and options.plan.resolve() == path.resolve():
-        return "", ()  # it was applied and stays as it is
-    fresh = next(name for n in itertools.count(1) if not _is_edited(path.with_name(name := f"{path.stem}_new{n if n > 1 else ''}.toml")))
-    return fresh, (f"{path} was edited by hand: it is kept as it is and was not applied; the plan of this run is {fresh}. "
-                   f"Apply yours with --plan.",)
-
-
-def _not_applied(path: Path, typed: Typed) -> tuple[str, ...]:
-    """What to say of decisions in the workbook that this run replaces: they stay in it."""
-    from sectionprep.outputs.workbook import tables
-
-    count = sum(bool(cells.get("Decision") or cells.get("Change to")) for cells in typed.cells.get(tables.MARKS, {}).values())
-    return (f"{count} decisions in {path} are kept there but were not applied. Apply them with --decisions.",) if count else ()
 
 
 def _sheet_style(options: Options) -> SheetStyle:
