@@ -68,8 +68,6 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
     if not plan.marked:
         console.print(_text("No line to phrase there: nothing but rests, slashes or unpitched notes."))
     for planned in plan.marked:
-        if planned in plan.hits and not any(n.marks or n.cutoff is not None for n in planned.notes):
-            continue
         console.print()
         hit = " (hits or pad)" if planned in plan.hits else ""
         console.print(_text(f"{planned.id}  {chart.parts[planned.part].name}{hit}", "bold"))

@@ -102,7 +102,7 @@ def _outside(grid: Grid, attacks: Sequence[int], passages: Sequence[Passage]) ->
     """Runs of attacks (columns) outside the passages; a passage between two of them parts them."""
     runs: dict[int, list[int]] = {}
     for column in attacks:
-        tick = grid.ticks[column]
+        tick = int(grid.ticks[column])
         if not any(p.start <= tick < p.end for p in passages):
             runs.setdefault(sum(p.end <= tick for p in passages), []).append(column)
     return [tuple(run) for run in runs.values()]

@@ -12,6 +12,7 @@ from sectionprep.phrasing.view import PAD, LineView, Spot
 
 _COMFORT = 8.5  # seconds of playing without a rest before a breath is written; judgement
 _SOONEST = 3.0  # seconds after the last one at which it may stand; judgement
+_FEW = 8  # notes: with fewer, no note can be dropped; judgement
 
 
 def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list[PlannedNote]:
@@ -82,9 +83,6 @@ def _stagger(chart: Chart, notes: Sequence[Spot]) -> str:
         places.append(min(window, key=lambda s: (s in places, s.strong, s.turns, -s.length, s.index)))
     said = [str(chart.place(spot.tone.onset)) for spot in places]
     return f"staggered breaths, each dropping one note: chairs 1 and 4 at {said[0]}, 2 and 5 at {said[1]}, 3 at {said[2]} {caution}"
-
-
-_FEW = 8  # notes: with fewer, no note can be dropped; judgement
 
 
 def breath_cautions(chart: Chart, part: int, view: LineView, notes: Sequence[PlannedNote]) -> tuple[str, ...]:

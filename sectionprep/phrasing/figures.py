@@ -17,10 +17,9 @@ from sectionprep.phrasing.drafts import Draft, Work, lean_marks, length_of, mark
 
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
 _LONGEST_RIFF, _LEAST_RIFFS = 8, 3  # notes of a riff, and how often its rhythm must come for it to be one; judgements
-
+_UNLIKE = 0.5  # price of each copy that comes out unlike the others, on the chooser's scale; judgement
 
 Column = list[tuple[int, Draft]]  # one note of a figure at each place where the figure stands: (which work, the note)
-_UNLIKE = 0.5  # price of each copy that comes out unlike the others, on the chooser's scale; judgement
 
 
 def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]:
@@ -121,15 +120,10 @@ def struck_together(desk: Sequence[Work]) -> list[Column]:
 def agree_on_hits(desk: Sequence[Work]) -> None:
     """Where two groups hit the same moment for the same length, set off by rests, what is printed in one holds
     for the other: printed beats planned."""
-    moments: dict[tuple[int, int], list[Draft]] = defaultdict(list)
-    for work in desk:
-        for draft in work.drafts:
-            if draft.spot.before >= 0.5 or draft.spot.after >= 0.5:
-                moments[draft.spot.tone.onset, draft.spot.tone.duration].append(draft)
-    for together in moments.values():
-        printed = Counter(d.printed - SLURS for d in together
+    for together in struck_together(desk):
+        printed = Counter(d.printed - SLURS for _, d in together
                           if d.printed & ATTACKS and not d.borrowed and _tells_more(d, desk[0].view.style.density))
-        for draft in together:
+        for _, draft in together:
             if printed and not draft.printed:
                 draft.printed, draft.borrowed = printed.most_common(1)[0][0], True
 

@@ -72,8 +72,9 @@ class Plan:
 
     @property
     def marked(self) -> tuple[PassagePlan, ...]:
-        """The plans of passages and hits, in the order of the music."""
-        return tuple(sorted(self.passages + self.hits, key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0))
+        """The plans of passages, and of hits that get a mark, in the order of the music."""
+        hits = [hit for hit in self.hits if any(note.marks or note.cutoff is not None for note in hit.notes)]
+        return tuple(sorted((*self.passages, *hits), key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0))
 
     def of(self, passage_id: str) -> PassagePlan | None:
         """The plan of one passage."""

@@ -80,15 +80,14 @@ def _sum(text: str) -> str:
 def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
     """The plan of a chart as the text of a plan file. Its first line tells whether the rest was edited since."""
     lines = [
-        f"# Phrasing plan for {_line(chart.title)}. A line is: bar beat | note | marks | figure (leave the figure alone).",
+        f"# Phrasing plan for {_line(chart.title)}: passages (P), hits and pads between them (H).",
+        "# A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. \"off\" at the end writes the release.",
         f'# Marks: {", ".join(m.says for m in MARKS if m.name not in SLURS)}; "plain" for none.',
         "", "[house]", f'style = "{plan.style}"', f'printed = "{printed}"',
     ]
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
-        if planned in plan.hits and not any(n.marks - SLURS or n.cutoff is not None for n in planned.notes):
-            continue
         lines += ["", "[[passage]]", f"id = {_quoted(planned.id)}", f"lead = {_quoted(chart.parts[planned.part].name)}", "lines = ["]
         for note in planned.notes:
             marks = note.marks - SLURS

@@ -12,8 +12,6 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
 _HIT = 1.4  # a band hits it, on the beat or off it, in every style but ballads and concert music; judgement
-
-
 _PUNCH = 3  # notes; judgement
 
 

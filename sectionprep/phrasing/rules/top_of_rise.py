@@ -13,8 +13,6 @@ from sectionprep.phrasing.view import LineView
 
 # Weight: local top +0.82 dB after pitch height is taken out; on the beat +1.09, off it +0.46 (fact sheet, K).
 _ON, _OFF = 1.09, 0.46
-
-
 _STEPS, _CLIMB = 3, 5  # notes and semitones from which a line that ends on its top has climbed there; judgement
 
 
