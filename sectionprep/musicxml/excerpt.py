@@ -11,7 +11,7 @@ from lxml import etree
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, tame, write_slashes
+from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, state_clef, tame, write_slashes
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart, show_tied_in
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
@@ -88,6 +88,8 @@ def _fill(
         copied.set("number", measures[n].get("number") or str(n + 1))
         if n == first:
             _open(copied, measures[:first], hide_time=road_map)
+            if copied.find("attributes/staves") is None:
+                state_clef(copied, pick.clef or "G2")
         _strip(copied, is_top, road_map)
         tame(copied)
         slash = write_slashes(copied, slash)

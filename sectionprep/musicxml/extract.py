@@ -32,11 +32,11 @@ def note_id(address: int) -> str:
 
 def extract_part(
     document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
-    words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None,
+    words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None, clef: str = "G2",
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
-    and the copy of each measure."""
+    and the copy of each measure. clef: where the file states none."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -60,6 +60,8 @@ def extract_part(
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:
             _over_the_top(copied)
+        elif n == 0:
+            state_clef(copied, clef)
         slash = write_slashes(copied, slash)
         if rewriter is not None:
             rewriter.rewrite(copied)
@@ -205,6 +207,24 @@ def _over_the_top(measure: etree._Element) -> None:
                 direction.append(staff)
             else:
                 sound.addprevious(staff)
+
+
+_BEFORE_CLEF = ("divisions", "key", "time", "staves", "part-symbol", "instruments")
+
+
+def state_clef(measure: etree._Element, clef: str) -> None:
+    """Give a first measure a clef ("G2", "percussion") if it has none: without one the engraver draws a bare staff."""
+    if measure.find("attributes/clef") is not None:
+        return
+    attributes = measure.find("attributes")
+    if attributes is None:
+        attributes = etree.Element("attributes")
+        measure.insert(0, attributes)
+    element = etree.Element("clef")
+    etree.SubElement(element, "sign").text = clef.rstrip("0123456789")
+    if clef[-1].isdigit():
+        etree.SubElement(element, "line").text = clef[-1]
+    attributes.insert(sum(child.tag in _BEFORE_CLEF for child in attributes), element)
 
 
 def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:

@@ -115,7 +115,8 @@ def part_jobs(
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
         yield PartJob(
             xml=extract_part(document, part.id, occurrence, written=_as_read(chart, part), words=help_words,
-                             finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None),
+                             finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None,
+                             clef=part.chair.instrument.clef),
             name=part.name, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
             notes=sum(not n.is_rest for n in part.notes), where=part.name,

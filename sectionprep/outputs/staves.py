@@ -28,5 +28,7 @@ def pick_staff(chart: Chart, index: int, pitch: str, start: int, end: int, *, la
         held = part.instrument_at(start)
         if part.chair.sure and held.transposition.chromatic % 12:
             shift, clef = Transposition(-held.transposition.diatonic, -held.transposition.chromatic), held.clef
+    if not clef and not part.clefs:  # the file states none
+        clef = part.instrument_at(start).clef
     return Pick(part_id=part.id, occurrence=sum(other.id == part.id for other in chart.parts[:index]), label=label,
                 abbreviation=short[:14], shift=shift, clef=clef, group=group)

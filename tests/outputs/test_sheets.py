@@ -235,7 +235,8 @@ def test_a_staff_follows_a_change_of_instrument() -> None:
     from sectionprep.outputs.staves import pick_staff
 
     flute = "<attributes><transpose><diatonic>0</diatonic><chromatic>0</chromatic></transpose></attributes>"
-    d = parse_document(Path("x"), score_xml({"Reed 1": part_xml("C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4", transpose=(-5, -9), signs={4: flute})}))
+    body = part_xml("C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4", transpose=(-5, -9), signs={4: flute})
+    d = parse_document(Path("x"), score_xml({"Reed 1": body.replace("<transpose>", "<clef><sign>G</sign><line>2</line></clef><transpose>", 1)}))
     c = read_chart(d)
     first, second = (pick_staff(c, 0, "sounding", bar.start, bar.end, label="Reed 1") for bar in c.bars)
     assert (first.shift.chromatic, first.clef) == (-9, "G2")
@@ -284,6 +285,25 @@ def test_e_sharp_is_kept_where_the_key_has_it() -> None:
         c = read_chart(d)
         drawn = etree.fromstring(extract_part(d, c.parts[0].id, written=_as_read(c, c.parts[0])))
         assert drawn.findtext(".//pitch/step") == step
+
+
+def test_a_part_without_a_clef_gets_that_of_its_instrument(tmp_path: Path) -> None:
+    """Without one the engraver draws a bare staff. A trombone reads bass clef; what a file states stays."""
+    from sectionprep.musicxml.excerpt import extract_excerpt
+    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.outputs.staves import pick_staff
+
+    d = document({"Alto Sax 1": "C5/1 D5/1", "Trombone 1": "C4/1 D4/1"})
+    jobs = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
+    clefs = [[f"{c.findtext('sign')}{c.findtext('line')}" for c in etree.fromstring(job.xml).iter("clef")] for job in jobs]
+    assert clefs == [["G2"], ["F4"]]
+    c = read_chart(d)
+    study = etree.fromstring(extract_excerpt(d, [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="x") for n in (0, 1)], 1, 1))
+    assert [clef.findtext("sign") for clef in study.iter("clef")] == ["G", "F"]
+    own = part_xml("C4/1").replace("</time>", "</time><clef><sign>C</sign><line>4</line></clef>", 1)
+    d = parse_document(Path("x"), score_xml({"Trombone 1": own}))
+    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or "", clef="F4"))
+    assert [clef.findtext("sign") for clef in drawn.iter("clef")] == ["C"]
 
 
 def test_accidentals_are_worked_out_where_the_file_prints_none(tmp_path: Path) -> None:
