@@ -50,7 +50,6 @@ class Desk:
     chord_heads: list[dict[tuple[int, str], int]] = field(default_factory=list)
     cutoffs: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
     marked: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
-    _slurs: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]
@@ -64,12 +63,6 @@ class Desk:
     def writes(self) -> bool:
         """False under policy "report"."""
         return self.policy != "report"
-
-    def slurs(self, part: int) -> list[tuple[int, int]]:
-        """The part's complete slurs before any edit."""
-        if part not in self._slurs:
-            self._slurs[part] = self.chart.slurs(part)
-        return self._slurs[part]
 
     def address(self, note: Note) -> int:
         """Where marks for this note go: the first note of its chord."""
@@ -190,7 +183,7 @@ def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, i
     left = {n.tone.onset for n in planned.notes if n.hands_off}
     wanted = [pair for pair in _slur_pairs([(n.tone.onset, n.marks) for n in planned.notes]) if pair[0] not in left]
     inside = desk.chart.between(part, passage.start, passage.end)
-    own = desk.slurs(part)
+    own = desk.chart.slurs(part)
     has = [(a, b) for a, b in own if passage.start <= a and b < passage.end]
     crossing = [(a, b) for a, b in own if (a, b) not in has and a < passage.end and b >= passage.start]
     runs = {pair: slur_runs([t for t in inside if pair[0] <= t.onset <= pair[1]]) if all(t in desk.tones[part] for t in pair) else []

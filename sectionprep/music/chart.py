@@ -187,6 +187,7 @@ class Chart:
     remarks: tuple[Remark, ...] = ()
     _starts: tuple[int, ...] = field(default=(), repr=False)
     _places: dict[int, Place] = field(default_factory=dict, init=False, repr=False, compare=False)  # asked for again and again
+    _slurs: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def bar_at(self, tick: int) -> Bar:
         """The bar in which `tick` lies (the last bar for ticks past the end)."""
@@ -221,9 +222,14 @@ class Chart:
         first = bisect_left(line, start, key=_onset)
         return line[first : bisect_left(line, end, first, key=_onset)]
 
-    def slurs(self, part: int) -> list[tuple[int, int]]:
+    def slurs(self, part: int) -> tuple[tuple[int, int], ...]:
         """The complete slurs of a part's line as onsets of their first and last tones, in order of their ends; ends are joined
         by their numbers. A slur that begins and ends in one tone (a tie drawn as a slur) is none."""
+        if part not in self._slurs:
+            self._slurs[part] = tuple(self._joined_slurs(part))
+        return self._slurs[part]
+
+    def _joined_slurs(self, part: int) -> list[tuple[int, int]]:
         tone_at = {note.address: tone.onset for tone in self.lines[part] for note in tone.notes}
         begun: dict[int, int] = {}
         found: list[tuple[int, int]] = []

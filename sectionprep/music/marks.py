@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,6 +104,11 @@ def contradict(first: str, second: str) -> bool:
 
 def say(names: frozenset[str] | set[str] | tuple[str, ...]) -> str:
     """Marks in a player's words, in table order: "accent, tenuto"; "plain" when there are none."""
+    return _said(frozenset(names))
+
+
+@lru_cache(1024)
+def _said(names: frozenset[str]) -> str:
     known = [mark.says for mark in MARKS if mark.name in names]
     other = sorted(name for name in names if name not in BY_NAME)
     return ", ".join(known + other) or "plain"

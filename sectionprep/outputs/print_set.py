@@ -2,41 +2,16 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
-from pypdf import PdfReader, PdfWriter
-from pypdf.constants import PageLabelStyle
+from pikepdf import Array, Dictionary, Name, OutlineItem, Pdf, String
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.part_sheet import SheetReport
-
-
-def bound_together(title: str, reports: Sequence[tuple[SheetReport, int]]) -> bytes:
-    """One PDF out of several sheets, each as many times as said, with a bookmark and page labels for each. For printing on
-    both sides: every sheet begins on a right-hand page, after a blank one where the sheet before has an odd number."""
-    writer = PdfWriter()
-    writer.metadata = {"/Title": title, "/Creator": "sectionprep"}
-    page = 0
-    for report, copies in reports:
-        reader = PdfReader(report.path)
-        for _ in range(copies):
-            if page % 2:
-                size = reader.pages[0].mediabox
-                writer.add_blank_page(width=size.width, height=size.height)
-                writer.set_page_label(page, page, prefix="blank")
-                page += 1
-            for sheet in reader.pages:
-                writer.add_page(sheet)
-            writer.add_outline_item(title=report.name, page_number=page)
-            writer.set_page_label(page, page + report.pages - 1, prefix=f"{report.name} ", style=PageLabelStyle.DECIMAL, start=1)
-            page += report.pages
-    out = io.BytesIO()
-    writer.write(out)
-    return out.getvalue()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +24,25 @@ class SetJob:
 
 
 def bind(job: SetJob) -> None:
-    """Write one print set."""
-    job.out.write_bytes(bound_together(job.title, job.sheets))
+    """One PDF out of several sheets, each as many times as said, with a bookmark and page labels for each. For printing on
+    both sides: every sheet begins on a right-hand page, after a blank one where the sheet before has an odd number."""
+    labels: list[object] = []
+    with ExitStack() as open_files:
+        pdf = open_files.enter_context(Pdf.new())
+        with pdf.open_outline() as outline:
+            for report, copies in job.sheets:
+                sheet = open_files.enter_context(Pdf.open(report.path))
+                for _ in range(copies):
+                    if len(pdf.pages) % 2:
+                        labels += [len(pdf.pages), Dictionary(P=String("blank"))]
+                        _, _, width, height = sheet.pages[0].mediabox
+                        pdf.add_blank_page(page_size=(float(width), float(height)))
+                    labels += [len(pdf.pages), Dictionary(S=Name.D, P=String(f"{report.name} "))]
+                    outline.root.append(OutlineItem(report.name, len(pdf.pages)))
+                    pdf.pages.extend(sheet.pages)
+        pdf.Root.PageLabels = Dictionary(Nums=Array(labels))
+        pdf.docinfo = pdf.make_indirect(Dictionary(Title=String(job.title), Creator=String("sectionprep")))
+        pdf.save(job.out, compress_streams=False, deterministic_id=True)  # the sheets are compressed already
 
 
 def set_jobs(chart: Chart, reports: Sequence[SheetReport], copies: Mapping[str, int], folder: Path) -> list[SetJob]:

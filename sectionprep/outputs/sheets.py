@@ -1,4 +1,4 @@
-"""All part sheets of a chart: one PDF a part, drawn by two processes where there is enough work."""
+"""All part sheets of a chart: one PDF a part, drawn by processes of their own."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
-from itertools import islice
 from multiprocessing import current_process
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -39,7 +38,6 @@ if TYPE_CHECKING:
 
 _T = TypeVar("_T")
 _MOST_WORKERS = 4  # each takes about 80 MB
-_PARALLEL_FROM = 6  # parts; below this a second process costs more than it saves: judgement
 
 
 def safe_name(text: str, fallback: str = "part") -> str:
@@ -145,6 +143,12 @@ class _Here(Executor):
         return future
 
 
+def _settle() -> None:
+    """A drawing process: it lives for one chart, what it inherits is not its to collect, and its sheets leave little behind."""
+    gc.freeze()
+    gc.disable()
+
+
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can bring down, so it
     runs in processes of its own; what brings one down is reported and stops nobody else. here: draw in this process
@@ -152,14 +156,12 @@ class Drawing:
 
     def __init__(self, jobs: Iterable[PartJob], *, here: bool = False) -> None:
         get_ready()
-        coming = iter(jobs)
-        self.jobs = list(islice(coming, _PARALLEL_FROM))
-        workers = 1 if len(self.jobs) < _PARALLEL_FROM else min(os.cpu_count() or 1, _MOST_WORKERS)
         # a daemon (a worker of some clusters) may have no children: it draws by itself, and its cluster tries again
         self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(
-            max_workers=workers, initializer=gc.freeze)  # what the workers inherit is not theirs to collect
-        self.futures = [self.pool.submit(draw_part, job) for job in self.jobs]
-        for job in coming:  # the first are being drawn while the next are made
+            max_workers=min(os.cpu_count() or 1, _MOST_WORKERS), initializer=_settle)
+        self.jobs: list[PartJob] = []
+        self.futures: list[Future[SheetReport]] = []
+        for job in jobs:  # the first are being drawn while the next are made
             self.jobs.append(job)
             self.futures.append(self.pool.submit(draw_part, job))
 

@@ -238,7 +238,7 @@ def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) ->
     marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
     after = marked.again.chart
     eighth = after.resolution // 2
-    assert [after.slurs(part) for part in range(4)] == [[(0, 2 * eighth)], [(eighth, 2 * eighth)], [(0, eighth)], []]
+    assert [list(after.slurs(part)) for part in range(4)] == [[(0, 2 * eighth)], [(eighth, 2 * eighth)], [(0, eighth)], []]
     assert not [f for f in marked.after if f.check in ("slur", "repeated-under-slur")]
     pipeline.write_marked(marked, tmp_path / "y.musicxml")
     again = pipeline.mark_score(pipeline.read_score(tmp_path / "y.musicxml", pipeline.Options()), pipeline.Options())

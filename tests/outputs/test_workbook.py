@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from sectionprep import pipeline
 from sectionprep.errors import UnusableSettings
+from sectionprep.music.timing import say_beat
 from sectionprep.outputs.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook import (
     Typed,
@@ -22,6 +23,7 @@ from sectionprep.outputs.workbook import (
     write_workbook,
 )
 from sectionprep.outputs.workbook.rows import Book, build_book
+from sectionprep.passages.lead import scope_of
 from sectionprep.phrasing.plan_file import parse_words
 
 
@@ -62,6 +64,29 @@ def test_sheets_and_rows(book: Book, demo_marked: pipeline.Marked) -> None:
     notes = workbook[tables.MARKS]
     assert all(notes.cell(n, _columns(notes)["Note"]).value for n in range(3, notes.max_row + 1))
     assert workbook[tables.PARTS].max_row == 2 + 17
+
+
+def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(book: Book, demo_marked: pipeline.Marked) -> None:
+    """Whoever reads the sheet learns of each part and place what was there and what is there now, in the order of the music."""
+    chart, changes = demo_marked.score.chart, demo_marked.marking.changes
+    rows = [row.cells for row in book.rows[tables.CHANGES_MADE]]
+    assert len(rows) < len(changes) / 2
+    groups: dict[tuple[Any, ...], set[int]] = {}
+    for c in changes:
+        place = chart.place(c.tick)
+        groups.setdefault((place.bar, say_beat(place.beat), c.kind, c.was, c.now, c.passage), set()).add(c.part)
+    told: dict[tuple[Any, ...], list[str]] = {}
+    for row in rows:
+        told.setdefault(tuple(row[h] for h in ("Bar", "Beat", "Kind", "Was", "Is", "Passage")), []).append(str(row["Parts"]))
+    assert told.keys() == groups.keys()
+    for place_and_marks, parts in groups.items():  # one row where all have one reason; else the rows name its parts between them
+        if len(told[place_and_marks]) == 1:
+            assert told[place_and_marks] == [scope_of(chart, sorted(parts)) if len(parts) > 1 else chart.parts[min(parts)].name]
+        else:
+            assert len(told[place_and_marks]) <= len(parts)
+    order = [next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows]
+    assert order == sorted(order)
+    assert any(row["Parts"] == "saxes" for row in rows)
 
 
 def test_print_set_up_and_open_input_cells(book: Book) -> None:

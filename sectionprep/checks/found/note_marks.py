@@ -7,20 +7,19 @@ The lead is the measure, except where it alone differs from a section that agree
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
 from sectionprep.music.marks import SLURS, contradict, say
 from sectionprep.passages import Passage
 
-_LEAD_ONLY = frozenset({"shake"})
+_NOT_COMPARED = SLURS | {"shake"}  # slurs have a check of their own; a shake is for the lead alone
 _TRUSTED = 0.75  # a section that agrees with the lead at this share of marked places may outvote it; judgement
 
 
 def _marks(context: Context, part: int, tick: int) -> frozenset[str] | None:
     tone = context.tones[part].get(tick)
-    return None if tone is None else tone.marks - SLURS - _LEAD_ONLY
+    return None if tone is None else tone.marks - _NOT_COMPARED
 
 
 def _find(context: Context) -> Iterable[Finding]:
@@ -34,18 +33,18 @@ def _reference(context: Context, passage: Passage) -> dict[int, frozenset[str]]:
     """Marks by tick that the passage is held against."""
     lead = {t: m for t in passage.attacks if (m := _marks(context, passage.lead, t)) is not None}
     others = list(context.members(passage))
+    votes = {t: [m for part in others if (m := _marks(context, part, t)) is not None] for t in passage.attacks}
     held: dict[int, tuple[int, int]] = {}  # by tick: parts that agree with the lead, and parts that were asked
     for tick, marks in lead.items():
-        theirs = [m for part in others if (m := _marks(context, part, tick)) is not None and (marks or m)]
+        theirs = [m for m in votes[tick] if marks or m]
         held[tick] = (theirs.count(marks), len(theirs))
     agree, total = (sum(column) for column in zip(*held.values(), strict=True)) if held else (0, 0)
     reference = dict(lead)
-    for tick in passage.attacks:
-        votes = Counter(m for part in others if (m := _marks(context, part, tick)) is not None)
-        if not votes:
+    for tick, theirs in votes.items():
+        if not theirs:
             continue
-        (most, count), *_ = votes.most_common(1)
-        outvoted = count == sum(votes.values()) and count >= 2
+        most = max(theirs, key=theirs.count)
+        outvoted = theirs.count(most) == len(theirs) >= 2
         here = held.get(tick, (0, 0))
         elsewhere = total - here[1]
         trusted = elsewhere > 0 and (agree - here[0]) / elsewhere >= _TRUSTED

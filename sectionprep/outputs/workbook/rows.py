@@ -16,6 +16,7 @@ from sectionprep.outputs.part_sheet import SheetReport
 from sectionprep.outputs.rehearsal_plan import Item
 from sectionprep.outputs.workbook import tables
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.lead import scope_of
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import figures_of
 
@@ -62,7 +63,7 @@ def build_book(
         tables.AGREEMENT: _finding_rows(chart, before, after),
         tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
         tables.PARTS: _part_rows(chart, marking, before, roster),
-        tables.CHANGES_MADE: _change_rows(chart, marking),
+        tables.CHANGES_MADE: _change_rows(chart, plan, marking),
     }
     book.first = look_first(chart, after)
     return book
@@ -164,14 +165,19 @@ def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
     return finding.check, finding.part, finding.tick
 
 
-def _change_rows(chart: Chart, marking: Marking) -> list[Row]:
+def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
+    """In the order of the music; one row for the same change in several parts, the lead among them."""
+    leads = {planned.id: chart.parts[planned.part].name for planned in plan.marked}
+    groups: dict[tuple[int, str, str, str, str, str, bool], list[int]] = {}
+    for c in marking.changes:
+        why = c.why.removeprefix(f"as {leads.get(c.passage)}: ")
+        groups.setdefault((c.tick, c.kind, c.was, c.now, why, c.passage, c.applied), []).append(c.part)
     rows = []
-    for change in marking.changes:
-        place = chart.place(change.tick)
+    for (tick, kind, was, now, why, passage, applied), parts in sorted(groups.items(), key=lambda item: (item[0][0], item[1])):
+        place = chart.place(tick)
         rows.append(Row(cells={
-            "Part": chart.parts[change.part].name, "Bar": place.bar, "Beat": say_beat(place.beat), "Kind": change.kind,
-            "Was": change.was, "Is": change.now, "Why": change.why, "Passage": change.passage,
-            "Written": "yes" if change.applied else "no"}))
+            "Bar": place.bar, "Beat": say_beat(place.beat), "Parts": scope_of(chart, parts) if len(set(parts)) > 1 else chart.parts[parts[0]].name,
+            "Kind": kind, "Was": was, "Is": now, "Why": why, "Passage": passage, "Written": "yes" if applied else "no"}))
     return rows
 
 

@@ -42,7 +42,7 @@ _PURPOSE = {
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes first. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
-    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why.",
+    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why, in the order of the music. The same change in several parts is one row.",
 }
 
 
