@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
     from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
     from sectionprep.outputs.rehearsal_plan import Item
+    from sectionprep.outputs.sheets import Drawing
     from sectionprep.outputs.workbook import Typed
 
 
@@ -273,65 +274,76 @@ def footer_of(score: Score) -> str:
 @collector_at_rest()
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress, *, here: bool = False) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this very process."""
-    from sectionprep.outputs.director_pages import director_pdf, map_png
     from sectionprep.outputs.kept import not_applied, plan_place
-    from sectionprep.outputs.print_set import set_jobs
-    from sectionprep.outputs.rehearsal_plan import plan_rehearsal
-    from sectionprep.outputs.reports import agreement_text, turns_text
-    from sectionprep.outputs.sheets import Drawing, part_jobs, safe_name
-    from sectionprep.outputs.small_score import small_score_pdf
+    from sectionprep.outputs.sheets import Drawing, safe_name
     from sectionprep.outputs.writing import staged
 
     progress("reading", 0, 1)
     score = read_score(path, options)
     progress("planning and marking", 0, 1)
-    marked = mark_score(score, options)
     stem = safe_name(path.name.split(".")[0], "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
     plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
     if typed is not None and options.decisions is None:
         notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
-    with staged(folder, source=path) as stage:
-        (stage / "parts").mkdir()
-        jobs = part_jobs(marked.again.document, marked.again.chart, stage / "parts", style=_sheet_style(options),
-                         footer=footer_of(marked.again), together=marked.again.together, roster=score.roster,
-                         plan=marked.plan, marking=marked.marking)
-        with Drawing(jobs, here=here) as drawing:  # all else is made while the parts are drawn
-            write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
-            progress("drawing the director's pages", 0, 1)
-            director = director_pdf(marked.again.document, marked.again.chart, score.together, marked.plan, marked.before, marked.after,
-                                    paper=options.paper, footer=footer_of(marked.again), pitch=options.study)
-            (stage / f"{stem}_director.pdf").write_bytes(director)
-            (stage / f"{stem}_map.png").write_bytes(map_png(director))
-            if options.score:
-                progress("drawing the score", 0, 1)
-                (stage / f"{stem}_score.pdf").write_bytes(small_score_pdf(
-                    marked.again.document, marked.again.chart, paper=options.paper, footer=footer_of(marked.again), pitch=options.score))
-            (stage / "sets").mkdir()
-
-            @cache
-            def printed() -> tuple[list[SheetReport], Callable[[], None]]:
-                """The reports of all sheets, once they are there, and a way to wait for the print sets."""
-                reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
-                good = [r for r in reports if not r.failed]
-                return reports, drawing.bind(set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets"))
-
-            progress("writing the workbook", 0, 1)
-            items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
-            (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, lambda: printed()[0], typed))
-            reports, wait_for_sets = printed()
-            wait_for_sets()
-        if plan_file:
-            (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
-        report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
-        report += turns_text(reports)
-        (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
-        files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
+    with Drawing(here=here) as drawing:  # its processes start while the chart is planned and marked
+        marked = mark_score(score, options)
+        with staged(folder, source=path) as stage:
+            if plan_file:
+                (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
+            reports = _write_everything(marked, stage, stem, options, drawing, typed, progress)
+            files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     return Prepared(
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
         not_printed=tuple(r.failed for r in reports if r.failed), notes=notes,
     )
+
+
+def _write_everything(
+    marked: Marked, stage: Path, stem: str, options: Options, drawing: Drawing, typed: Typed | None, progress: Progress
+) -> list[SheetReport]:
+    """Marked score, sheets, print sets, director's pages, workbook and report. All else is made while the parts are drawn."""
+    from sectionprep.outputs.director_pages import director_pdf, write_map
+    from sectionprep.outputs.print_set import bind, set_jobs
+    from sectionprep.outputs.rehearsal_plan import plan_rehearsal
+    from sectionprep.outputs.reports import agreement_text, turns_text
+    from sectionprep.outputs.sheets import part_jobs
+    from sectionprep.outputs.small_score import small_score_pdf
+
+    score, again = marked.score, marked.again
+    footer = footer_of(again)
+    (stage / "parts").mkdir()
+    (stage / "sets").mkdir()
+    drawing.draw(part_jobs(again.document, again.chart, stage / "parts", style=_sheet_style(options), footer=footer, together=again.together,
+                           roster=score.roster, plan=marked.plan, marking=marked.marking))
+    write_marked(marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix)))
+    progress("drawing the director's pages", 0, 1)
+    director = stage / f"{stem}_director.pdf"
+    director.write_bytes(director_pdf(again.document, again.chart, score.together, marked.plan, marked.before, marked.after,
+                                      paper=options.paper, footer=footer, pitch=options.study))
+    besides = [drawing.also(write_map, director, stage / f"{stem}_map.png")]
+    if options.score:
+        progress("drawing the score", 0, 1)
+        (stage / f"{stem}_score.pdf").write_bytes(
+            small_score_pdf(again.document, again.chart, paper=options.paper, footer=footer, pitch=options.score))
+
+    @cache
+    def printed() -> list[SheetReport]:
+        """The reports of all sheets, once they are there; the print sets are bound meanwhile."""
+        reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
+        good = [r for r in reports if not r.failed]
+        besides.extend(drawing.also(bind, job) for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets"))
+        return reports
+
+    progress("writing the workbook", 0, 1)
+    items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
+    report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
+    (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
+    (stage / f"{stem}_agreement.txt").write_text(report + turns_text(printed()), encoding="utf-8")
+    for wait in besides:
+        wait()
+    return printed()
 
 
 def _sheet_style(options: Options) -> SheetStyle:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 from sectionprep.checks import Finding
@@ -102,16 +103,13 @@ def director_pdf(
     return out.getvalue()
 
 
-def map_png(pdf: bytes, scale: float = 2.0) -> bytes:
-    """The first page (summary and map) as a picture."""
+def write_map(pdf: Path, out: Path, scale: float = 2.0) -> None:
+    """The first page of the director's pages (summary and map) as a picture."""
     import pypdfium2
 
     document = pypdfium2.PdfDocument(pdf)
-    picture = document[0].render(scale=scale).to_pil().convert("L")
-    out = io.BytesIO()
-    picture.save(out, format="PNG")
+    document[0].render(scale=scale, grayscale=True).to_pil().save(out, format="PNG")
     document.close()
-    return out.getvalue()
 
 
 # -- summary ------------------------------------------------------------------------------------------

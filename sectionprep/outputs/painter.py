@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Container, Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from typing import Any
 
 from sectionprep.outputs import fonts
@@ -33,7 +34,7 @@ class Painter:
             form = f"glyph{code}"
             self.canvas.beginForm(form, -4000, -4000, 8000, 8000)
             path = self.canvas.beginPath()
-            _trace(path, path_segments(outline))
+            _trace(path, _segments(outline))
             self.canvas.drawPath(path, stroke=0, fill=1)
             self.canvas.endForm()
             self.forms[code] = form
@@ -131,6 +132,9 @@ class Painter:
         c.drawString(0, 0, text)
         c.restoreState()
         return fonts.width(text, font, size)
+
+
+_segments = lru_cache(512)(path_segments)  # of glyphs: every part draws the same few
 
 
 def _line(ink: Ink) -> str:

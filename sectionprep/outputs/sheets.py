@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
@@ -34,7 +34,6 @@ from sectionprep.phrasing.view import TEMPO_IF_SILENT
 if TYPE_CHECKING:
     from lxml import etree
 
-    from sectionprep.outputs.print_set import SetJob
 
 _T = TypeVar("_T")
 _MOST_WORKERS = 4  # each takes about 80 MB
@@ -144,24 +143,31 @@ class _Here(Executor):
 
 
 def _settle() -> None:
-    """A drawing process: it lives for one chart, what it inherits is not its to collect, and its sheets leave little behind."""
+    """A drawing process works in the background: whoever started it has more to do. It lives for one chart; what it inherits is
+    not its to collect, and its sheets leave little behind."""
     gc.freeze()
     gc.disable()
+    if hasattr(os, "nice"):
+        os.nice(10)
 
 
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can bring down, so it
-    runs in processes of its own; what brings one down is reported and stops nobody else. here: draw in this process
-    instead, where many charts are prepared side by side and whoever started it looks after its end."""
+    runs in processes of its own, which start at once and wait; what brings one down is reported and stops nobody else. here: draw in
+    this process instead, where many charts are prepared side by side and whoever started it looks after its end."""
 
-    def __init__(self, jobs: Iterable[PartJob], *, here: bool = False) -> None:
+    def __init__(self, *, here: bool = False) -> None:
         get_ready()
         # a daemon (a worker of some clusters) may have no children: it draws by itself, and its cluster tries again
         self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(
             max_workers=min(os.cpu_count() or 1, _MOST_WORKERS), initializer=_settle)
+        self.pool.submit(get_ready)
         self.jobs: list[PartJob] = []
         self.futures: list[Future[SheetReport]] = []
-        for job in jobs:  # the first are being drawn while the next are made
+
+    def draw(self, jobs: Iterable[PartJob]) -> None:
+        """Have these drawn; the first are being drawn while the next are made."""
+        for job in jobs:
             self.jobs.append(job)
             self.futures.append(self.pool.submit(draw_part, job))
 
@@ -182,25 +188,26 @@ class Drawing:
             tick()
         return found
 
-    def bind(self, jobs: Sequence[SetJob]) -> Callable[[], None]:
-        """Bind print sets in the background, by the same processes; call what comes back to wait for them."""
-        from sectionprep.outputs.print_set import bind
-
+    def also(self, work: Callable[..., None], *given: Any) -> Callable[[], None]:
+        """Have other work done by the same processes; call what comes back to wait for it."""
         try:
-            futures = [self.pool.submit(bind, job) for job in jobs]
+            future = self.pool.submit(work, *given)
         except BrokenProcessPool:  # a part brought the engraver down
-            futures = [_Here().submit(bind, job) for job in jobs]
-        return lambda: _wait(futures)
+            return lambda: work(*given)
 
+        def wait() -> None:
+            try:
+                future.result()
+            except BrokenProcessPool:
+                work(*given)
 
-def _wait(futures: Sequence[Future[None]]) -> None:
-    for future in futures:
-        future.result()
+        return wait
 
 
 def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
     """Draw every job, in order; `tick` is called after each."""
-    with Drawing(jobs) as drawing:
+    with Drawing() as drawing:
+        drawing.draw(jobs)
         return drawing.reports(tick)
 
 

@@ -7,9 +7,10 @@ layout can find the true height of a system and a script can look for collisions
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
-from itertools import islice, pairwise
+from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree
 
@@ -17,7 +18,7 @@ from sectionprep.musicxml.excerpt import KEPT
 from sectionprep.outputs import fonts
 
 _SVG = "{http://www.w3.org/2000/svg}"
-_GROUP = f"{_SVG}g"
+_GROUP, _PATH = f"{_SVG}g", f"{_SVG}path"
 _XLINK = "{http://www.w3.org/1999/xlink}href"
 _PLACED = re.compile(r"translate\((-?[\d.]+), (-?[\d.]+)\)(?: scale\((-?[\d.]+)|$)")
 _NUMBER = re.compile(r"[MmLlHhVvCcSsQqTtZz]|-?(?:\d+\.?\d*|\.\d+)(?:e-?\d+)?")
@@ -49,6 +50,12 @@ class Ink:
     fill: bool = True
     group: str = ""
 
+    def lengthen(self, right: float) -> None:
+        """Draw a line on to the right."""
+        x0, y0, x1, y1 = self.data
+        self.data = (x0, y0, right, y1)
+        self.box = (self.box[0], self.box[1], self.box[2] + right - x1, self.box[3])
+
     def move(self, down: float, right: float = 0.0) -> None:
         """Shift the primitive."""
         x0, y0, x1, y1 = self.box
@@ -79,7 +86,8 @@ class Spot:
 
 @dataclass(slots=True)
 class System:
-    """One line of music. top, bottom: extent of its ink; staff_top, staff_bottom: outermost staff lines."""
+    """One line of music. top, bottom: extent of its ink; staff_top, staff_bottom: outermost staff lines; lines: the lines of a staff
+    by the height of the first, where they end and how many they are."""
 
     ink: list[Ink] = field(default_factory=list)
     heads: dict[str, Spot] = field(default_factory=dict)
@@ -88,6 +96,7 @@ class System:
     chord_texts: dict[str, str] = field(default_factory=dict)
     measures: list[str] = field(default_factory=list)
     bar_edges: list[tuple[str, float, float]] = field(default_factory=list)
+    lines: dict[tuple[float, float, int], list[Ink]] = field(default_factory=dict)
     top: float = 0.0
     bottom: float = 0.0
     staff_top: float = 0.0
@@ -143,7 +152,7 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
 _OWNERS = frozenset({"note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam", "slur", "hairpin", "breath"})
 
 
-def _walk(group: ElementTree.Element, system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
+def _walk(group: Iterable[ElementTree.Element], system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
     """Take up everything in a group. classes: of the groups around it and its own; owner: id of the sign it belongs to."""
     ink = system.ink
     for child in group:
@@ -162,27 +171,36 @@ def _walk(group: ElementTree.Element, system: System, classes: tuple[str, ...], 
             system.measures.append(name)
             _walk(child, system, (*classes, *own), owner, name)
             continue
+        if kind == "staff":
+            _staff(child, system, (*classes, *own), owner, measure)
+            continue
         before = len(ink)
         _walk(child, system, (*classes, *own), (name or owner) if kind in _OWNERS else owner, measure)
         if kind in _STACKED:
             for mark in ink[before:]:
                 mark.group = name or f"{kind}{before}"
-        elif kind == "staff":
-            _note_staff(system, before, measure)
 
 
-def _note_staff(system: System, before: int, measure: str) -> None:
-    """The lines of a staff come first in its group."""
-    lines = []
-    for mark in islice(system.ink, before, None):
-        if mark.kind != "line" or mark.classes[-1] != "staff":
-            break
-        lines.append(mark.data)
-    if lines:
-        tops = [line[1] for line in lines]
-        system.staff_top = min(system.staff_top or tops[0], *tops)
-        system.staff_bottom = max(system.staff_bottom, *tops)
-        system.bar_edges.append((measure, lines[0][0], lines[0][2]))
+def _staff(group: ElementTree.Element, system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
+    """A staff in one bar: its lines come first in its group. They are half of all that is drawn; where they go on from the bar
+    before, the lines there are made longer."""
+    count = next((n for n, child in enumerate(group) if child.tag != _PATH), len(group))
+    if count:
+        x0, y0, x1, _ = _straight(group[0].get("d", "").split(" "))
+        system.bar_edges.append((measure, x0, x1))
+        going_on = system.lines.get((y0, x0, count))
+        if going_on is None:
+            before = len(system.ink)
+            _walk(group[:count], system, classes, owner, measure)
+            going_on = system.ink[before:]
+            ys = [mark.data[1] for mark in going_on]
+            system.staff_top = min(system.staff_top or y0, *ys)
+            system.staff_bottom = max(system.staff_bottom, *ys)
+        else:
+            for mark in going_on:
+                mark.lengthen(x1)
+        system.lines[y0, x1, count] = going_on
+    _walk(group[count:], system, classes, owner, measure)
 
 
 @cache
@@ -207,8 +225,8 @@ def _path(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
     half = stroke / 2
     data = element.get("d", "")
     pieces = data.split(" ")
-    if len(pieces) == 4 and pieces[0][0] == "M" and pieces[2][0] == "L":  # staff lines, stems, bar lines: most of what is drawn
-        x0, y0, x1, y1 = float(pieces[0][1:]), float(pieces[1]), float(pieces[2][1:]), float(pieces[3])
+    if len(pieces) == 4 and pieces[0][0] == "M" and pieces[2][0] == "L":  # stems, staff and bar lines: most of what is drawn
+        x0, y0, x1, y1 = _straight(pieces)
         left, right = (x0, x1) if x0 < x1 else (x1, x0)
         top, bottom = (y0, y1) if y0 < y1 else (y1, y0)
         system.ink.append(Ink("line", (left - half, top - half, right + half, bottom + half), classes, owner, (x0, y0, x1, y1), stroke))
@@ -219,6 +237,11 @@ def _path(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
         box = (min(p[0] for p in points) - half, min(p[1] for p in points) - half,
                max(p[0] for p in points) + half, max(p[1] for p in points) + half)
         system.ink.append(Ink("path", box, classes, owner, segments, stroke, element.get("fill") != "none"))
+
+
+def _straight(pieces: list[str]) -> tuple[float, float, float, float]:
+    """Both ends of the path M x y L x y."""
+    return float(pieces[0][1:]), float(pieces[1]), float(pieces[2][1:]), float(pieces[3])
 
 
 def _points(element: ElementTree.Element) -> list[tuple[float, float]]:
