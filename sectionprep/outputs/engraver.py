@@ -12,10 +12,11 @@ from typing import Any
 
 from sectionprep.errors import SectionprepError
 from sectionprep.outputs import fonts
+from sectionprep.outputs.bar_widths import bar_widths
 from sectionprep.outputs.layout import BarBox
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
-from sectionprep.outputs.svg import System, natural_widths, read_systems
+from sectionprep.outputs.svg import System, read_systems
 
 LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff of its own choice without a word
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
@@ -65,10 +66,15 @@ def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
                             "xmlIdSeed": _FIRST_SEED})
         if not toolkit.loadData(part.decode("utf-8")):
             raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
-        mei = MeiPart(toolkit.getMEI())
+        text = toolkit.getMEI()
+        mei = MeiPart(text)
         if not mei.bars:
             raise EngravingFailed("the part has no bars that can be drawn.", where=where, remedy="Look at its bars in the score.")
-        widths, head = natural_widths(str(toolkit.renderToSVG(1)))
+
+        def draw(bars: str) -> str:
+            return str(toolkit.renderToSVG(1)) if toolkit.loadData(bars) or toolkit.loadData(text) else ""
+
+        widths, head = bar_widths(text, staff_mm, [bar.id for bar in mei.bars if bar.bars == 1], draw)
     boxes = tuple(
         BarBox(width=_LONG_REST if bar.bars > 1 else max(widths.get(bar.id, 3000.0), 400.0), section=bar.section and n > 0,
                glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
@@ -118,7 +124,7 @@ def _common(staff_mm: float) -> dict[str, Any]:
     return {
         "unit": staff_mm / 0.8, "header": "none", "footer": "none", "spacingSystem": 4, "multiRestStyle": "block",
         "mnumInterval": 0, "svgViewBox": True, "svgFormatRaw": True, "smuflTextFont": "none", "condense": "none",
-        "expandNever": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
+        "expandNever": True, "outputFormatRaw": True, "font": "Leipzig", "pageMarginTop": 0, "pageMarginBottom": 0, "pageMarginLeft": 0,
         "pageMarginRight": 0, "spacingLinear": 0.25, "spacingNonLinear": 0.6,
     }
 
