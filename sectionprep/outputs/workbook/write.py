@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+from zipfile import ZIP_DEFLATED, ZipFile
 
 from openpyxl import Workbook
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+from openpyxl.writer.excel import ExcelWriter
 
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.workbook import tables
@@ -223,24 +226,48 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     workbook.properties.title = text(f"{book.chart.title}: rehearsal workbook")
     workbook.properties.creator = "sectionprep"
     rows_of = _positions(book)
-    for name in (tables.START, *_PURPOSE):
-        workbook.create_sheet(name)
-    write_overview(workbook[tables.START], book)
-    for name in (*(name for name in _PURPOSE if name != tables.PARTS), tables.PARTS):  # parts last: they may still be drawn
+
+    def fill(name: str, rows: Sequence[Row]) -> None:
         writer = SheetWriter(workbook[name], tables.TABLES[name], typed.cells.get(name, {}))
         writer.head(_PURPOSE[name])
-        for row in with_pages(book.rows[name], book.reports()) if name == tables.PARTS else book.rows[name]:
+        for row in rows:
             writer.row(row, _link(row, rows_of))
         _conditional(writer, name)
         writer.finish()
+
+    for name in (tables.START, *_PURPOSE):
+        workbook.create_sheet(name)
+    write_overview(workbook[tables.START], book)
+    for name in _PURPOSE:
+        if name != tables.PARTS:
+            fill(name, book.rows[name])
     _pin_ups(workbook, book, typed)
     _kept(workbook, book, typed)
     about = workbook.create_sheet(tables.ABOUT)
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
-    workbook.save(out)
+    parts = workbook[tables.PARTS]
+    _LastSheet(workbook, out, parts, lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports()))).save()
     return out.getvalue()
+
+
+class _LastSheet(ExcelWriter):
+    """Writes one sheet after all others, and fills it only then: the parts may still be drawn meanwhile. Its tab stays where it was."""
+
+    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Worksheet, fill: Callable[[], None]) -> None:
+        super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
+        self.last, self.fill = last, fill
+        self.tab = workbook.index(last)
+        workbook.move_sheet(last, len(workbook.sheetnames))
+
+    def write_worksheet(self, ws: Worksheet) -> None:
+        """Called for each sheet in their order."""
+        if ws is self.last:
+            self.fill()
+        super().write_worksheet(ws)
+        if ws is self.last:
+            self.workbook.move_sheet(ws, self.tab - self.workbook.index(ws))
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:

@@ -1,0 +1,78 @@
+"""Where each note stands in the bytes: the quick way finds what the thorough way finds, or says that it cannot."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from sectionprep.errors import OverLimit, UnreadableFile
+from sectionprep.musicxml.document import _plain_spans, _spans, parse_document
+from sectionprep.settings import Limits
+
+_NOTE = "<note><rest/><duration>1</duration></note>"
+_LIMITS = Limits()
+
+
+def _score(inside: str, *, before: str = "", head: str = '<?xml version="1.0" encoding="UTF-8"?>') -> bytes:
+    return (f"{head}{before}<score-partwise><part-list><score-part id='P1'><part-name>x</part-name></score-part></part-list>"
+            f"<part id='P1'><measure number='1'><attributes><divisions>1</divisions></attributes>{inside}</measure></part></score-partwise>").encode()
+
+
+def test_both_ways_agree_on_the_demo(demo_path: Path) -> None:
+    data = demo_path.read_bytes()
+    assert _plain_spans(data, "utf-8", _LIMITS) == _spans(data, "utf-8", "x", _LIMITS)
+
+
+@pytest.mark.parametrize("inside", [
+    _NOTE * 3,
+    "<note ><rest/></note >\n<note\tid='a'><rest/></note>",
+    "<note/><direction/>" + _NOTE,
+    "<note id='a>b'><rest/></note>",
+    "<direction><direction-type><words>a note &lt;note></words></direction-type></direction>" + _NOTE,
+    "<notehead/><notes/>" + _NOTE,
+])
+def test_both_ways_agree(inside: str) -> None:
+    data = _score(inside)
+    assert _plain_spans(data, "utf-8", _LIMITS) == _spans(data, "utf-8", "x", _LIMITS) != ((), ())
+
+
+@pytest.mark.parametrize("inside", [
+    f"<!-- {_NOTE} -->" + _NOTE,
+    f"<lyric><text><![CDATA[{_NOTE}]]></text></lyric>" + _NOTE,
+    f"<?app {_NOTE} ?>" + _NOTE,
+    "<note><note/></note>",
+    "<note id='/>'><rest/></note><note id='x/>y'><rest/></note>",
+])
+def test_what_may_hide_a_tag_is_left_to_the_thorough_way(inside: str) -> None:
+    data = _score(inside)
+    assert _plain_spans(data, "utf-8", _LIMITS) is None
+    document = parse_document(Path("x"), data)
+    assert [document.data[span.start : span.end].startswith(b"<note") for span in document.notes] == [True] * len(document.notes)
+    assert len(document.notes) == len(document.tree_notes) > 0
+
+
+def test_names_with_a_prefix_are_found_all_the_same() -> None:
+    """The quick way sees no note here; the tree does, so the thorough way is asked."""
+    data = _score(_NOTE).replace(b"<", b"<m:").replace(b"<m:/", b"</m:").replace(b"<m:?", b"<?").replace(
+        b"<m:score-partwise>", b"<m:score-partwise xmlns:m='urn:m'>")
+    assert _plain_spans(data, "utf-8", _LIMITS) == ((), ())
+    document = parse_document(Path("x"), data)
+    assert [document.text(span) for span in document.notes] == [_NOTE.replace("<", "<m:").replace("<m:/", "</m:")]
+
+
+def test_entities_depth_numbers_and_breaks_are_still_refused() -> None:
+    with pytest.raises(Exception, match="entity"):
+        parse_document(Path("x"), _score(_NOTE, before="<!DOCTYPE x [<!ENTITY a 'b'>]>"))
+    with pytest.raises(OverLimit, match="200 deep"):
+        parse_document(Path("x"), _score("<a>" * 300 + _NOTE + "</a>" * 300))
+    with pytest.raises(OverLimit, match="notes"):
+        parse_document(Path("x"), _score(_NOTE * 5), Limits(notes=4))
+    with pytest.raises(UnreadableFile, match="breaks off or is damaged at line 1"):
+        parse_document(Path("x"), _score(_NOTE)[:-20])
+
+
+def test_other_encodings_are_left_to_the_thorough_way() -> None:
+    data = _score(_NOTE, head='<?xml version="1.0" encoding="UTF-16"?>').decode().encode("utf-16")
+    assert _plain_spans(data, "utf-16-le", _LIMITS) is None
+    assert len(parse_document(Path("x"), data).notes) == 1
