@@ -110,18 +110,18 @@ def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._E
     return copied
 
 
-_WITH_ID = etree.XPath("descendant-or-self::*[@id]")
-_IN_NAMESPACE = etree.XPath("descendant-or-self::*[namespace-uri()]")
+_NAMED = etree.XPath("descendant-or-self::*[@id or namespace-uri()]")
 
 
 def _make_plain(copied: etree._Element) -> None:
     """Take namespaces and ids away; the ids to come are ours."""
-    for element in cast(list[etree._Element], _WITH_ID(copied)):
-        del element.attrib["id"]
-    named = cast(list[etree._Element], _IN_NAMESPACE(copied))
-    for element in named:
-        element.tag = tag_of(element)
-    if named:
+    spaces = False
+    for element in cast(list[etree._Element], _NAMED(copied)):
+        element.attrib.pop("id", "")
+        if element.tag[0] == "{":
+            element.tag = tag_of(element)
+            spaces = True
+    if spaces:
         etree.cleanup_namespaces(copied)
 
 

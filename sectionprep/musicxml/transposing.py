@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 
 from lxml import etree
 
@@ -68,9 +69,7 @@ class WrittenPart:
         element = note.find("pitch")
         if element is None:
             return
-        written = self.transposition.written_pitch(_pitch_of(element))
-        if written.alter != in_key(self.fifths, written.step):  # E sharp is no odd name where the key has it
-            written = respell(written)
+        written = _as_read(self.transposition, _pitch_of(element), self.fifths)
         for child in list(element):
             element.remove(child)
         etree.SubElement(element, "step").text = written.step
@@ -94,6 +93,13 @@ class WrittenPart:
                     sign = etree.Element(f"{kind}-alter")
                     sign.text = f"{written.alter:g}"
                     element.insert(element.index(step) + 1, sign)
+
+
+@lru_cache(4096)
+def _as_read(transposition: Transposition, sounding: Pitch, fifths: int) -> Pitch:
+    """The written pitch, in plain names but for what the key has: E sharp is no odd name in C sharp major."""
+    written = transposition.written_pitch(sounding)
+    return written if written.alter == in_key(fifths, written.step) else respell(written)
 
 
 def _say_key(measure: etree._Element, fifths: int) -> None:
@@ -140,18 +146,29 @@ def show_tied_in(measure: etree._Element) -> None:
 
 def _pitch_of(element: etree._Element) -> Pitch:
     said = {child.tag: child.text for child in element}
-    return Pitch((said.get("step") or "C").strip(), float(said.get("alter") or 0), int(said.get("octave") or 4))
+    return _pitch(said.get("step"), said.get("alter"), said.get("octave"))
+
+
+@lru_cache(4096)
+def _pitch(step: str | None, alter: str | None, octave: str | None) -> Pitch:
+    return Pitch((step or "C").strip(), float(alter or 0), int(octave or 4))
 
 
 def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float], *, tied_in: bool = False) -> None:
     """Give a note the accidental it needs in its key, after what stood before in the bar (`state`, brought up to date). tied_in:
     its tie begins where nobody sees it."""
-    if note.findtext("notehead") == "slash":
-        return
-    for old in note.findall("accidental"):
-        note.remove(old)
+    tied = False
+    old: list[etree._Element] = []
+    for child in note:
+        if child.tag == "tie":
+            tied = tied or (child.get("type") == "stop" and not tied_in)
+        elif child.tag == "accidental":
+            old.append(child)
+        elif child.tag == "notehead" and child.text == "slash":
+            return
+    for child in old:
+        note.remove(child)
     place = (written.step, written.octave)
-    tied = not tied_in and any(t.get("type") == "stop" for t in note.findall("tie"))
     current = state.get(place, in_key(fifths, written.step))
     if not tied:
         state[place] = written.alter

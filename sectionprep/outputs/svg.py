@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 from typing import Any
 from xml.etree import ElementTree
@@ -149,6 +149,7 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
     return found, head
 
 
+_UNNAMED = frozenset({"notehead", "stem", "flag", "dots", "ledgerLines", "beam", "artic", "accid", "layer", "barLine", "keyAccid"})
 _OWNERS = frozenset({"note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam", "slur", "hairpin", "breath"})
 
 
@@ -156,29 +157,33 @@ def _walk(group: Iterable[ElementTree.Element], system: System, classes: tuple[s
     """Take up everything in a group. classes: of the groups around it and its own; owner: id of the sign it belongs to."""
     ink = system.ink
     for child in group:
-        maker = _MAKERS.get(child.tag)
-        if maker is not None:
-            maker(child, classes, owner, system)
-            continue
         if child.tag != _GROUP:
+            maker = _MAKERS.get(child.tag)
+            if maker is not None:
+                maker(child, classes, owner, system)
             continue
-        own = tuple(child.get("class", "").split())
-        if "placeholder" in own:
-            continue
-        kind = own[0] if own else ""
-        name = child.get("id", "")
-        if kind == "measure":
-            system.measures.append(name)
-            _walk(child, system, (*classes, *own), owner, name)
-            continue
-        if kind == "staff":
-            _staff(child, system, (*classes, *own), owner, measure)
-            continue
-        before = len(ink)
-        _walk(child, system, (*classes, *own), (name or owner) if kind in _OWNERS else owner, measure)
-        if kind in _STACKED:
-            for mark in ink[before:]:
-                mark.group = name or f"{kind}{before}"
+        inner = _inside(classes, child.get("class", ""))
+        kind = inner[len(classes)] if len(inner) > len(classes) else ""
+        if kind in _UNNAMED:
+            _walk(child, system, inner, owner, measure)
+        elif kind == "staff":
+            _staff(child, system, inner, owner, measure)
+        elif kind == "measure":
+            system.measures.append(child.get("id", ""))
+            _walk(child, system, inner, owner, child.get("id", ""))
+        elif "placeholder" not in inner:
+            before = len(ink)
+            name = child.get("id", "")
+            _walk(child, system, inner, (name or owner) if kind in _OWNERS else owner, measure)
+            if kind in _STACKED:
+                for mark in ink[before:]:
+                    mark.group = name or f"{kind}{before}"
+
+
+@lru_cache(4096)
+def _inside(classes: tuple[str, ...], own: str) -> tuple[str, ...]:
+    """The classes of a group and of all that it lies in."""
+    return (*classes, *own.split())
 
 
 def _staff(group: ElementTree.Element, system: System, classes: tuple[str, ...], owner: str, measure: str) -> None:
