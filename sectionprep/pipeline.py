@@ -286,13 +286,12 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
     if typed is not None and options.decisions is None:
         notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
-    with Drawing(here=here) as drawing:  # its processes start while the chart is planned and marked
-        marked = mark_score(score, options)
-        with staged(folder, source=path) as stage:
-            if plan_file:
-                (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
-            reports = _write_everything(marked, stage, stem, options, drawing, typed, progress)
-            files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
+    marked = mark_score(score, options)
+    with staged(folder, source=path) as stage, Drawing(here=here) as drawing:
+        reports = _write_everything(marked, stage, stem, options, drawing, typed, progress)
+        if plan_file:
+            (stage / plan_file).write_text(write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8")
+        files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     return Prepared(
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),

@@ -34,8 +34,7 @@ class NoteEdit:
     after: list[str] = field(default_factory=list)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Splice:
+class Splice(NamedTuple):
     """At byte `offset` of the original, `removed` gives way to `inserted`."""
 
     offset: int
@@ -279,10 +278,11 @@ def splices_for(
         note = _NoteText(text, newline)
         note.edit(edit)
         made.extend(_to_bytes(document, span, text, note.splices))
-        outer = _line_indent(document, span)
-        lead = f"{newline}{outer}" if outer is not None else ""
-        made.extend(_splice(document, span.start, f"{note.tag(xml)}{lead}") for xml in edit.before)
-        made.extend(_splice(document, span.end, f"{lead}{note.tag(xml)}") for xml in edit.after)
+        if edit.before or edit.after:
+            outer = _line_indent(document, span)
+            lead = f"{newline}{outer}" if outer is not None else ""
+            made.extend(_splice(document, span.start, f"{note.tag(xml)}{lead}") for xml in edit.before)
+            made.extend(_splice(document, span.end, f"{lead}{note.tag(xml)}") for xml in edit.after)
     for address in sorted(set(dropped)):
         span = document.directions[address]
         outer = _line_indent(document, span)
@@ -296,8 +296,9 @@ def _splice(document: Document, offset: int, text: str) -> Splice:
 
 
 def _to_bytes(document: Document, span: Span, text: str, splices: list[tuple[int, int, str]]) -> Iterable[Splice]:
+    even = len(text) == span.end - span.start  # every character is one byte
     for start, end, insert in splices:
-        offset = span.start + len(text[:start].encode(document.encoding))
+        offset = span.start + (start if even else len(text[:start].encode(document.encoding)))
         yield Splice(offset=offset, removed=text[start:end].encode(document.encoding),
                      inserted=insert.encode(document.encoding))
 

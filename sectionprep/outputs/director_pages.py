@@ -65,15 +65,16 @@ class _Page:
 
 
 def _wrap(words: str, font: str, size: float, room: float) -> list[str]:
-    lines, now = [], ""
+    lines: list[list[str]] = [[]]
+    used, space = 0.0, fonts.width(" ", font, size)
     for word in words.split():
-        longer = f"{now} {word}".strip()
-        if now and fonts.width(longer, font, size) > room:
-            lines.append(now)
-            now = word
-        else:
-            now = longer
-    return [*lines, now]
+        wide = fonts.width(word, font, size)
+        if lines[-1] and used + space + wide > room:
+            lines.append([])
+            used = 0.0
+        used += wide + (space if lines[-1] else 0.0)
+        lines[-1].append(word)
+    return [" ".join(line) for line in lines]
 
 
 def director_pdf(

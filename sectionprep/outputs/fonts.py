@@ -11,7 +11,7 @@ import io
 import os
 import re
 from contextlib import suppress
-from functools import cache
+from functools import cache, lru_cache
 from itertools import islice
 from pathlib import Path
 from xml.etree import ElementTree
@@ -79,20 +79,23 @@ def register() -> None:
 
 
 @cache
-def _known(name: str) -> frozenset[int]:
+def _known(name: str) -> frozenset[str]:
     from reportlab.pdfbase import pdfmetrics
 
     register()
-    return frozenset(pdfmetrics.getFont(name).face.charToGlyph)
+    return frozenset(map(chr, pdfmetrics.getFont(name).face.charToGlyph)) - {chr(n) for n in range(32)}
 
 
 def printable(text: str, font: str = TEXT) -> str:
     """The text with every letter that the font lacks replaced by a visible box."""
     known = _known(font)
-    substitute = _MISSING if ord(_MISSING) in known else "?"
-    return "".join(c if ord(c) in known else substitute for c in text if c >= " ")
+    if known.issuperset(text):
+        return text
+    substitute = _MISSING if _MISSING in known else "?"
+    return "".join(c if c in known else substitute for c in text if c >= " ")
 
 
+@lru_cache(20_000)
 def width(text: str, font: str, size: float) -> float:
     """Width in points."""
     from reportlab.pdfbase import pdfmetrics

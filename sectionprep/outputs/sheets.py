@@ -153,7 +153,7 @@ def _settle() -> None:
 
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can bring down, so it
-    runs in processes of its own, which start at once and wait; what brings one down is reported and stops nobody else. here: draw in
+    runs in processes of its own; what brings one down is reported and stops nobody else. here: draw in
     this process instead, where many charts are prepared side by side and whoever started it looks after its end."""
 
     def __init__(self, *, here: bool = False) -> None:
@@ -161,7 +161,6 @@ class Drawing:
         # a daemon (a worker of some clusters) may have no children: it draws by itself, and its cluster tries again
         self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(
             max_workers=min(os.cpu_count() or 1, _MOST_WORKERS), initializer=_settle)
-        self.pool.submit(get_ready)
         self.jobs: list[PartJob] = []
         self.futures: list[Future[SheetReport]] = []
 

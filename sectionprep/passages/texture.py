@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 from collections import Counter
 from collections.abc import Sequence
+from functools import lru_cache
 from statistics import median
 from typing import Any
 
@@ -31,8 +32,11 @@ HELD = 2  # quarter notes: from here on a harmonised note is padding, not a line
 def column_kind(pitches: Sequence[int]) -> str:
     """How the notes struck together relate: unison, octaves, soli; "one off" when one of three or more
     leaves a common line (a wrong note, perhaps); "alone" for a single note."""
-    if len(pitches) < 2:
-        return "alone"
+    return _kind_of(tuple(pitches)) if len(pitches) > 1 else "alone"
+
+
+@lru_cache(8192)  # a chart strikes the same chords again and again
+def _kind_of(pitches: tuple[int, ...]) -> str:
     if len(set(pitches)) == 1:
         return "unison"
     classes = Counter(p % 12 for p in pitches)
@@ -109,7 +113,12 @@ def voicing_of(pitches: Sequence[int]) -> str:
     cluster = close with neighbouring seconds throughout; spread = wider than these. "+ doubled lead" when
     the lead's note is also played an octave or more below.
     """
-    voices = sorted(set(pitches), reverse=True)
+    low = min(pitches)
+    return _voicing(tuple(sorted({p - low for p in pitches}, reverse=True)))
+
+
+@lru_cache(8192)
+def _voicing(voices: tuple[int, ...]) -> str:
     if len({p % 12 for p in voices}) == 1:
         return "unison" if len(voices) == 1 else "octaves"
     lead = voices[0]

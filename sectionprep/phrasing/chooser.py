@@ -15,7 +15,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from sectionprep.phrasing.view import Spot
 
@@ -34,8 +34,7 @@ _EMPTY_BEATS = 4  # from here on a stretch without a lean costs
 _EMPTY = 0.22  # per further beat
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Option:
+class Option(NamedTuple):
     """What printing a lean at this note would earn. locked: printed in the lead, so it is there anyway."""
 
     gain: float

@@ -21,6 +21,8 @@ from sectionprep.phrasing.styles import choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
 
 PRINTED = ("keep", "prefer", "ignore")
+_LEANS = ATTACKS - {"ghost"}
+_SOFT_LEANS = _LEANS | {"tenuto"}
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 _SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
 #: other readings offered to the director: name, change of price, change of off-beat evidence
@@ -130,8 +132,7 @@ def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choo
 
 
 def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
-    leans = (ATTACKS - {"ghost"}) | ({"tenuto"} if draft.soft else set())
-    locked = printed == "keep" and bool(draft.printed & leans)
+    locked = printed == "keep" and bool(draft.printed & (_SOFT_LEANS if draft.soft else _LEANS))
     evidence = draft.pooled + (off_beat if draft.spot.off_beat and draft.pooled > 0 else 0.0)
     if printed == "prefer" and draft.printed & ATTACKS:
         evidence += _PREFERRED

@@ -172,11 +172,15 @@ def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
     for c in marking.changes:
         why = c.why.removeprefix(f"as {leads.get(c.passage)}: ")
         groups.setdefault((c.tick, c.kind, c.was, c.now, why, c.passage, c.applied), []).append(c.part)
+    said: dict[tuple[int, ...], str] = {}
     rows = []
     for (tick, kind, was, now, why, passage, applied), parts in sorted(groups.items(), key=lambda item: (item[0][0], item[1])):
         place = chart.place(tick)
+        group = tuple(dict.fromkeys(parts))
+        if group not in said:
+            said[group] = scope_of(chart, group) if len(group) > 1 else chart.parts[group[0]].name
         rows.append(Row(cells={
-            "Bar": place.bar, "Beat": say_beat(place.beat), "Parts": scope_of(chart, parts) if len(set(parts)) > 1 else chart.parts[parts[0]].name,
+            "Bar": place.bar, "Beat": say_beat(place.beat), "Parts": said[group],
             "Kind": kind, "Was": was, "Is": now, "Why": why, "Passage": passage, "Written": "yes" if applied else "no"}))
     return rows
 

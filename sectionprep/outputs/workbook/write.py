@@ -9,6 +9,7 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile
 
 from openpyxl import Workbook
+from openpyxl.cell import Cell
 from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
@@ -70,14 +71,20 @@ def text(value: object) -> str:
 
 def put(sheet: Any, row: int, column: int, value: object) -> Any:
     """Write a value and return its cell; text is never a formula, whatever a part or title is called."""
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return sheet.cell(row, column, value)
-    if value in (None, ""):
-        return sheet.cell(row, column)
-    words = text(value)
-    cell = sheet.cell(row, column, words)
-    if words.startswith(("=", "#")):  # a formula, or the name of an error
-        cell.data_type = "s"
+    return hold(sheet.cell(row, column), value)
+
+
+def hold(cell: Any, value: object) -> Any:
+    """Put a value into a cell, and return the cell."""
+    if isinstance(value, str):
+        if value:
+            cell.value = text(value)
+            if value.startswith(("=", "#")):  # a formula, or the name of an error
+                cell.data_type = "s"
+    elif isinstance(value, int | float) and not isinstance(value, bool):
+        cell.value = value
+    elif value is not None:
+        return hold(cell, str(value))
     return cell
 
 
@@ -111,6 +118,7 @@ class SheetWriter:
         """One row; typed values win over proposals in input columns."""
         typed = self.typed.get(row.key, {})
         lines = 1
+        cells: list[Any] = []
         self.last_row += 1
         for n, column in enumerate(self.columns):
             value: Any = row.cells.get(column.heading)
@@ -120,16 +128,18 @@ class SheetWriter:
                 value = typed[column.heading]
             if column.wrap and value:
                 lines = max(lines, _lines(str(value), column.width))
-            self._cell(column, n + 1, value, link if n == 0 else "")
+            cells.append(self._cell(column, n + 1, value, link if n == 0 else ""))
+        self.sheet.append(cells)
         self._offers.setdefault(row.offers, []).append(self.last_row)
         if lines > 1:
             self.sheet.row_dimensions[self.last_row].height = 13.2 * lines + 2
 
-    def _cell(self, column: Column, n: int, value: Any, link: str) -> None:
+    def _cell(self, column: Column, n: int, value: Any, link: str) -> Any:
+        cell: Any = Cell(self.sheet, self.last_row, n)
         if link:
-            cell = self.sheet.cell(self.last_row, n, f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")')
+            cell.value = f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")'
         else:
-            cell = put(self.sheet, self.last_row, n, value)
+            hold(cell, value)
         shape = (column.heading == tables.KEY, column.is_input, column.wrap, bool(link))
         style = self._styles.get(shape)
         if style is None:
@@ -142,6 +152,7 @@ class SheetWriter:
             self._styles[shape] = cell._style
         else:
             cell._style = style
+        return cell
 
     def finish(self) -> None:
         """Filters and drop-downs."""
