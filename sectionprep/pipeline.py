@@ -9,7 +9,7 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cache
+from functools import cache, cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -76,18 +76,27 @@ class Score:
         return self.bundle.document
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class Marked:
-    """A chart as marked. after: what the checks still find when the marked bytes are read again."""
+    """A chart as marked. again: the marked bytes, read again. level: of the players, for the checks."""
 
     score: Score
     plan: Plan
     marking: Marking
     files: tuple[MarkedFile, ...]
     again: Score
-    before: tuple[Finding, ...]
-    after: tuple[Finding, ...]
+    level: str
     unfit: tuple[tuple[Directive, str], ...] = ()
+
+    @cached_property
+    def before(self) -> tuple[Finding, ...]:
+        """What the checks find in the chart as it came."""
+        return run_checks(self.score.chart, self.score.together, level=self.level)
+
+    @cached_property
+    def after(self) -> tuple[Finding, ...]:
+        """What they still find in the marked bytes."""
+        return run_checks(self.again.chart, self.again.together, level=self.level)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +194,7 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 
 @collector_at_rest()
 def mark_score(score: Score, options: Options) -> Marked:
-    """Mark every part, read the result again, and check both."""
+    """Mark every part, and read the result again for the checks."""
     plan, unfit = plan_score(score, options)
     return _marked(score, plan, unfit, options)
 
@@ -204,11 +213,7 @@ def _marked(score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], 
     again = Score(bundle=replace(score.bundle, document=document, sources=(document,) if len(files) == 1 else score.bundle.sources),
                   chart=chart, together=score.together if same_music(chart, score.chart) else find_passages(chart, score.roster),
                   roster=score.roster)
-    return Marked(
-        score=score, plan=plan, marking=marking, files=files, again=again, unfit=unfit,
-        before=run_checks(score.chart, score.together, level=options.level),
-        after=run_checks(chart, again.together, level=options.level),
-    )
+    return Marked(score=score, plan=plan, marking=marking, files=files, again=again, unfit=unfit, level=options.level)
 
 
 def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Path:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sectionprep.musicxml.insertions import NoteEdit
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
+class Change(NamedTuple):
     """One line of the change list. was, is: marks before and after, in a player's words. kind: "marks",
     "slur", "dynamic", "hairpin", "cut-off", or "left" for what was not done and why. applied: False for
     what policy "report" only lists."""

@@ -16,6 +16,7 @@ import zlib
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
 from pathlib import Path, PurePosixPath
+from typing import NamedTuple
 from xml.parsers import expat
 
 from lxml import etree
@@ -26,8 +27,7 @@ from sectionprep.settings import Limits
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 
 
-@dataclass(frozen=True, slots=True)
-class Span:
+class Span(NamedTuple):
     """Bytes [start, end) of one element, its tags included."""
 
     start: int

@@ -109,7 +109,7 @@ def write_map(pdf: Path, out: Path, scale: float = 2.0) -> None:
     import pypdfium2
 
     document = pypdfium2.PdfDocument(pdf)
-    document[0].render(scale=scale, grayscale=True).to_pil().save(out, format="PNG")
+    document[0].render(scale=scale, grayscale=True).to_pil().save(out, format="PNG", compress_level=3)
     document.close()
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import IO, Any
 
 from sectionprep.errors import SectionprepError
 from sectionprep.outputs import fonts
@@ -147,17 +147,25 @@ def _toolkit() -> Any:
 @contextmanager
 def _quiet() -> Iterator[Any]:
     """The engraver talks to file descriptor 2; keep what it says instead of showing it."""
+    spool = _spool(os.getpid())
+    spool.seek(0)
+    spool.truncate()
     saved = os.dup(2)
-    with tempfile.TemporaryFile() as spool:
-        os.dup2(spool.fileno(), 2)
+    os.dup2(spool.fileno(), 2)
 
-        def said() -> list[str]:
-            spool.seek(0)
-            lines = spool.read().decode("utf-8", "replace").splitlines()
-            return [line for line in lines if line.strip()][:3]
+    def said() -> list[str]:
+        spool.seek(0)
+        lines = spool.read().decode("utf-8", "replace").splitlines()
+        return [line for line in lines if line.strip()][:3]
 
-        try:
-            yield said
-        finally:
-            os.dup2(saved, 2)
-            os.close(saved)
+    try:
+        yield said
+    finally:
+        os.dup2(saved, 2)
+        os.close(saved)
+
+
+@cache
+def _spool(_process: int) -> IO[bytes]:
+    """A file for what the engraver says; a process that was forked has one of its own."""
+    return tempfile.TemporaryFile()
