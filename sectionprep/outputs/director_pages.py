@@ -17,7 +17,7 @@ from sectionprep.musicxml.excerpt import Pick, extract_excerpt
 from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs import fonts
 from sectionprep.outputs.chart_map import ChartMap, chart_map
-from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
+from sectionprep.outputs.engraver import EngravingFailed, engrave_passage
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.staves import mean_pitch, pick_staff
 from sectionprep.outputs.svg import System
@@ -279,7 +279,7 @@ def _study(
     last = min(whole, start.index + _STUDY_BARS - 1)
     score = extract_excerpt(document, _picks(chart, passage, pitch), start.index, last, said=lead_syllables(chart, planned, style))
     try:
-        systems, glyphs = engrave_excerpt(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
+        systems, glyphs = engrave_passage(score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id)
     except EngravingFailed as error:
         page.text(str(error), 9, fonts.ITALIC)
         systems, glyphs = [], {}

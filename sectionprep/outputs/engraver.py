@@ -4,23 +4,26 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from typing import IO, Any
 
 from sectionprep.errors import SectionprepError
+from sectionprep.musicxml.excerpt import Excerpt
 from sectionprep.outputs import fonts
 from sectionprep.outputs.bar_widths import bar_widths
-from sectionprep.outputs.layout import BarBox
+from sectionprep.outputs.layout import BarBox, break_lines
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
-from sectionprep.outputs.svg import System, read_systems
+from sectionprep.outputs.svg import System, natural_widths, read_systems
 
 LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff of its own choice without a word
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
+_SYLLABLE = 3.0  # size of syllables and part names in an excerpt, in units
+_SIGNS = 350.0  # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a millimetre; judgement
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
 
 
@@ -108,16 +111,39 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
 
 
-def engrave_excerpt(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
+def engrave_bars(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
     """Draw a few bars of several parts; lines break where the engraver likes."""
-    toolkit = _toolkit()
     with _quiet() as said:
-        toolkit.resetOptions()
-        toolkit.setOptions({**_common(staff_mm), "breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _FIRST_SEED, "spacingStaff": 7, "lyricSize": 3.0, "lyricWordSpace": 0.6, "lyricTopMinMargin": 1.0})
-        if not toolkit.loadData(score.decode("utf-8")):
-            raise EngravingFailed("the passage cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
-        return read_systems(toolkit.renderToSVG(1))
+        _load(score.decode("utf-8"), _several(staff_mm) | {"breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL}, where, said)
+        return read_systems(_toolkit().renderToSVG(1))
+
+
+def engrave_passage(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
+    """Draw bars of parts that move together: lines break as they would in the first part alone, sections at the left."""
+    passage = Excerpt(score)
+    with _quiet() as said:
+        _load(passage.lead(), _several(staff_mm) | {"breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000}, where, said)
+        widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
+        unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
+        label = max(fonts.width(name, fonts.TEXT, _SYLLABLE * unit) for name in passage.labels) + 2 * unit
+        boxes = [BarBox(width=width, section=section) for width, section in zip(widths.values(), passage.sections, strict=False)]
+        passage.break_at(break_lines(boxes, width_mm * 100 - head - label - _SIGNS))
+        _load(passage.text(), _several(staff_mm) | {"breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL}, where, said)
+        return read_systems(_toolkit().renderToSVG(1))
+
+
+def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], list[str]]) -> None:
+    toolkit = _toolkit()
+    toolkit.resetOptions()
+    toolkit.setOptions(options)
+    if not toolkit.loadData(score):
+        raise EngravingFailed("these bars cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
+
+
+def _several(staff_mm: float) -> dict[str, Any]:
+    """Options for several parts on one page."""
+    return _common(staff_mm) | {"xmlIdSeed": _FIRST_SEED, "spacingStaff": 7, "lyricSize": _SYLLABLE, "lyricWordSpace": 0.6,
+                                "lyricTopMinMargin": 1.0}
 
 
 def _common(staff_mm: float) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.excerpt import Pick, extract_excerpt
 from sectionprep.outputs import chord_symbols, fonts
-from sectionprep.outputs.engraver import EngravingFailed, engrave_excerpt
+from sectionprep.outputs.engraver import EngravingFailed, engrave_bars
 from sectionprep.outputs.painter import MM, UNIT, Painter
 from sectionprep.outputs.staves import pick_staff
 from sectionprep.outputs.svg import System
@@ -75,7 +75,7 @@ class _Pages:
         for first, last in _chunks(self.chart):
             score = extract_excerpt(document, self._picks(first, last), first, last, road_map=True)
             try:
-                systems, glyphs = engrave_excerpt(score, width_mm=(self.width - 2 * _MARGIN) / MM / scale, staff_mm=_STAFF_MM, where="score")
+                systems, glyphs = engrave_bars(score, width_mm=(self.width - 2 * _MARGIN) / MM / scale, staff_mm=_STAFF_MM, where="score")
             except EngravingFailed as error:
                 self._sorry(f"Bars {self.chart.bars[first].number} to {self.chart.bars[last].number}: {error}")
                 continue

@@ -352,3 +352,25 @@ def test_the_style_stands_in_every_part_and_words_for_one_player_do_not() -> Non
     d = parse_document(Path("x"), score_xml({"Alto Sax 1": top, "Trumpet 2": part_xml("C5/1 C5/1")}))
     second = etree.fromstring(extract_part(d, read_chart(d).parts[1].id))
     assert [e.text for e in second.iter("words")] == ["Medium Swing"]
+
+
+@pytest.mark.parametrize(("letter_at", "lines"), [(None, [4, 4]), (3, [3, 5]), (5, [5, 3])])
+def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(letter_at: int | None, lines: list[int]) -> None:
+    """Eight bars that move together: four and four, or a new line where a section begins (J. Gates: sections start at the left)."""
+    from sectionprep.musicxml.excerpt import extract_excerpt
+    from sectionprep.outputs.engraver import engrave_passage
+    from sectionprep.outputs.staves import pick_staff
+
+    tune = "D5/8 E5/8 F5/8 G5/8 A5/4 G5/4 " * 8
+    d = document({"Alto Sax 1": tune, "Tenor Sax 1": tune})
+    if letter_at is not None:
+        letter = b"<direction><direction-type><rehearsal>A</rehearsal></direction-type></direction>"
+        bars = d.data.split(b"<measure ")
+        for n in (1 + letter_at, 9 + letter_at):
+            first, tag, rest = bars[n].partition(b">")
+            bars[n] = first + tag + letter + rest
+        d = parse_document(d.path, b"<measure ".join(bars))
+    c = read_chart(d)
+    excerpt = extract_excerpt(d, [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label=f"Part {n}") for n in (0, 1)], 0, 7)
+    systems, _ = engrave_passage(excerpt, width_mm=190, staff_mm=5.0, where="x")
+    assert [len(system.measures) for system in systems] == lines
