@@ -74,7 +74,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Your note", width=18, is_input=True, wrap=True), Column(heading=KEY, width=9),
     ),
     CHANGES_MADE: (
-        Column(heading="Bar", width=5), Column(heading="Beat", width=6), Column(heading="Parts", width=22, wrap=True),
+        Column(heading="Bar", width=5), Column(heading="Beat", width=6), Column(heading="Parts", width=26, wrap=True),
         Column(heading="Kind", width=8), Column(heading="Was", width=17, wrap=True), Column(heading="Is", width=19, wrap=True),
         Column(heading="Why", width=50, wrap=True), Column(heading="Passage", width=8), Column(heading="Written", width=8),
     ),
