@@ -5,6 +5,7 @@ lines -> grid -> pairs (Viterbi over the whole chart) -> groups -> stretches -> 
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -26,7 +27,7 @@ from sectionprep.passages.groups import (
 from sectionprep.passages.lead import choose_lead, scope_of
 from sectionprep.passages.model import BarGroup, Deviation, Passage, Together
 from sectionprep.passages.pairs import PairStates, lasting_states, pair_states
-from sectionprep.passages.texture import HELD, column_kind, struck_pitches, summary, texture_runs, voicing_of
+from sectionprep.passages.texture import HELD, column_kind, struck_lengths, struck_pitches, summary, texture_runs, voicing_of
 
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement (project fact sheet, B2)
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
@@ -249,9 +250,9 @@ def _bar_groups(
     chart: Chart, grid: Grid, pairs: PairStates, here: list[list[frozenset[int]]], first: int, last: int
 ) -> list[BarGroup]:
     held: Counter[frozenset[int]] = Counter()
-    struck = grid.struck[:, first:last]
-    sounding = frozenset(np.flatnonzero(struck.any(axis=1)).tolist())
-    for groups, column in zip(here, struck.T.tolist(), strict=True):
+    struck = grid.struck_at[first:last]
+    sounding = frozenset(itertools.compress(range(len(struck[0])), map(any, zip(*struck, strict=True))))
+    for groups, column in zip(here, struck, strict=True):
         for group in groups:
             playing = group & sounding
             if len(playing) > 1 and any(column[part] for part in playing):
@@ -270,7 +271,7 @@ def _described(
     chart: Chart, grid: Grid, pairs: PairStates, group: frozenset[int], first: int, last: int
 ) -> list[BarGroup]:
     rows = sorted(group)
-    striking = grid.struck[rows, first:last].sum(axis=0).tolist()
+    striking = [sum(map(column.__getitem__, rows)) for column in grid.struck_at[first:last]]
     attacks = [first + n for n, count in enumerate(striking) if 2 * count > len(rows)]
     attacks = attacks or [first + n for n, count in enumerate(striking) if count]
     kinds = Counter(column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks))
@@ -279,8 +280,8 @@ def _described(
     if kinds and one_line >= 0.75 * sum(kinds.values()):
         texture = "unison" if kinds["unison"] >= kinds["octaves"] else "octaves"
         return [BarGroup(texture=texture, parts=tuple(rows))]
-    struck = grid.struck[rows][:, attacks]
-    mean = grid.length[rows][:, attacks][struck].mean() / chart.resolution
+    lengths = [length for column in struck_lengths(grid, rows, attacks) for length in column]
+    mean = sum(lengths) / len(lengths) / chart.resolution
     outer = BarGroup(texture="rhythm" if mean >= HELD else "soli", parts=tuple(rows))
     inner = [
         BarGroup(texture=_inner_texture(grid, double, attacks), parts=tuple(sorted(double)))

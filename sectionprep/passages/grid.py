@@ -17,7 +17,8 @@ _Bools = NDArray[np.bool_]
 class Grid:
     """parts x columns matrices. ticks: onset of each column; struck: a tone begins here; pitch: its
     sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part last
-    sounded, counted back from this column (0 while it sounds)."""
+    sounded, counted back from this column (0 while it sounds). struck_at, pitch_at, length_at: the same as lists by column, for
+    looking at a few notes."""
 
     ticks: _Ints
     struck: _Bools
@@ -25,6 +26,9 @@ class Grid:
     length: _Ints
     quiet: _Ints
     bar: _Ints
+    struck_at: list[list[bool]]
+    pitch_at: list[list[int]]
+    length_at: list[list[int]]
 
 
 def build_grid(chart: Chart) -> Grid:
@@ -42,7 +46,8 @@ def build_grid(chart: Chart) -> Grid:
         _fill(row, line, ticks, struck, pitch, length, quiet)
     starts = np.array([bar.start for bar in chart.bars], dtype=np.int64)
     bar = np.searchsorted(starts, ticks, side="right") - 1
-    return Grid(ticks=ticks, struck=struck, pitch=pitch, length=length, quiet=quiet, bar=bar)
+    return Grid(ticks=ticks, struck=struck, pitch=pitch, length=length, quiet=quiet, bar=bar, struck_at=struck.T.tolist(),
+                pitch_at=pitch.T.tolist(), length_at=length.T.tolist())
 
 
 def _fill(

@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Sequence
 from functools import lru_cache
 from statistics import median
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,7 +52,7 @@ def texture_runs(
     """Runs (texture, first, last) over positions in `attacks`, by the cheapest path over the stretch.
     quarter: ticks of a quarter note, to tell held chords from a line."""
     rows = list(parts)
-    beats = np.array([median(lengths) / quarter if lengths else 0.0 for lengths in _where_struck(grid, grid.length, rows, attacks)])
+    beats = np.array([median(lengths) / quarter if lengths else 0.0 for lengths in struck_lengths(grid, rows, attacks)])
     held = beats >= HELD
     kinds = [column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks)]
     kinds = ["held" if kind == "soli" and long else kind for kind, long in zip(kinds, held, strict=True)]
@@ -77,13 +76,20 @@ def texture_runs(
 
 def struck_pitches(grid: Grid, rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
     """For each column the pitches that these parts strike there, in the order of the parts."""
-    return _where_struck(grid, grid.pitch, rows, columns)
+    return _where_struck(grid.pitch_at, grid, rows, columns)
 
 
-def _where_struck(grid: Grid, values: NDArray[Any], rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
-    at = np.ix_(list(rows), list(columns))
-    return [list(itertools.compress(column, struck))
-            for column, struck in zip(values[at].T.tolist(), grid.struck[at].T.tolist(), strict=True)]
+def struck_lengths(grid: Grid, rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
+    """The same for their lengths in ticks."""
+    return _where_struck(grid.length_at, grid, rows, columns)
+
+
+def _where_struck(values: list[list[int]], grid: Grid, rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
+    found = []
+    for column in columns:
+        here, struck = values[column], grid.struck_at[column]
+        found.append([here[row] for row in rows if struck[row]])
+    return found
 
 
 def _cheapest(costs: NDArray[np.float64]) -> list[int]:
