@@ -85,26 +85,28 @@ def _decode(grid: Grid, a: NDArray[np.int64], b: NDArray[np.int64], silence: int
     events = _events(grid, a, b)
     fresh = (grid.quiet[a] >= silence) & (grid.quiet[b] >= silence)
     pairs, columns = events.shape
-    pointers = np.zeros((columns, pairs, 3), dtype=np.int8)
-    cost = np.tile(np.array([0.0, 0.6, 0.6], dtype=np.float32), (pairs, 1))
-    change = np.full((3, 3), _CHANGE, dtype=np.float32)
-    np.fill_diagonal(change, 0.0)
-    change[RHYTHM, LINE] = change[LINE, RHYTHM] = _CHANGE_OF_TEXTURE
+    pointers = np.zeros((columns, 3, pairs), dtype=np.int8)
+    cost = np.tile(np.array([[0.0], [0.6], [0.6]], dtype=np.float32), (1, pairs))  # state by pair: long rows are quick
+    prices = np.full((3, 3), _CHANGE, dtype=np.float32)
+    np.fill_diagonal(prices, 0.0)
+    prices[RHYTHM, LINE] = prices[LINE, RHYTHM] = _CHANGE_OF_TEXTURE
+    change = prices[:, :, None]
     cheap = np.where(change > 0, _CHANGE_AFTER_SILENCE, 0.0).astype(np.float32)
+    evidence = np.ascontiguousarray(_EVENTS.T)
+    fresh_at = frozenset(np.flatnonzero(fresh.any(axis=0)).tolist())
     active = np.flatnonzero((events > 0).any(axis=0))
-    for column in active:
-        steps = np.where(fresh[:, column, None, None], cheap, change)
-        ways = cost[:, :, None] + steps
-        best = ways.argmin(axis=1)
-        pointers[column] = best
-        cost = np.take_along_axis(ways, best[:, None, :], axis=1)[:, 0, :] + _EVENTS[events[:, column]]
+    for column in active.tolist():
+        steps = np.where(fresh[:, column], cheap, change) if column in fresh_at else change
+        ways = cost[:, None, :] + steps
+        pointers[column] = ways.argmin(axis=0)
+        cost = ways.min(axis=0) + evidence[:, events[:, column]]
     states = np.zeros((pairs, columns), dtype=np.int8)
-    state = cost.argmin(axis=1)
+    state = cost.argmin(axis=0)
     rows = np.arange(pairs)
     previous = columns
     for column in active[::-1]:
         states[:, column:previous] = state[:, None]
-        state = pointers[column][rows, state]
+        state = pointers[column][state, rows]
         previous = column
     states[:, :previous] = state[:, None]
     return states
