@@ -326,18 +326,20 @@ def _write_everything(
     director = stage / f"{stem}_director.pdf"
     director.write_bytes(director_pdf(again.document, again.chart, score.together, marked.plan, marked.before, marked.after,
                                       paper=options.paper, footer=footer, pitch=options.study))
-    besides = [drawing.also(write_map, director, stage / f"{stem}_map.png")]
+    write_map(director, stage / f"{stem}_map.png")
     if options.score:
         progress("drawing the score", 0, 1)
         (stage / f"{stem}_score.pdf").write_bytes(
             small_score_pdf(again.document, again.chart, paper=options.paper, footer=footer, pitch=options.score))
+
+    sets: list[Callable[[], None]] = []
 
     @cache
     def printed() -> list[SheetReport]:
         """The reports of all sheets, once they are there; the print sets are bound meanwhile."""
         reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
         good = [r for r in reports if not r.failed]
-        besides.extend(drawing.also(bind, job) for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets"))
+        sets.extend(drawing.also(bind, job) for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets"))
         return reports
 
     progress("writing the workbook", 0, 1)
@@ -345,7 +347,7 @@ def _write_everything(
     report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
     (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
     (stage / f"{stem}_agreement.txt").write_text(report + turns_text(printed()), encoding="utf-8")
-    for wait in besides:
+    for wait in sets:
         wait()
     return printed()
 

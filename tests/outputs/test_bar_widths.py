@@ -14,7 +14,7 @@ from sectionprep.outputs import bar_widths as widths_module
 from sectionprep.outputs import engraver
 from sectionprep.outputs.bar_widths import bar_widths
 from sectionprep.outputs.mei import MeiPart
-from sectionprep.outputs.part_sheet import SheetStyle
+from sectionprep.outputs.part_sheet import PartJob, SheetStyle, draw_part
 from sectionprep.outputs.sheets import part_jobs
 from sectionprep.outputs.svg import natural_widths
 
@@ -64,6 +64,26 @@ def _compare(doc: Document, staff: float = 7.5) -> tuple[int, int]:
 def test_every_bar_of_the_demo_is_as_wide_as_its_kind_and_each_kind_is_laid_out_once(demo_marked: pipeline.Marked) -> None:
     bars, laid_out = _compare(demo_marked.again.document)
     assert laid_out < bars / 2
+
+
+def test_what_is_printed_does_not_hang_on_which_part_was_drawn_first(demo_marked: pipeline.Marked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Parts are drawn by several processes in whatever order; each learns kinds of bars from the parts it happens to draw."""
+    again = demo_marked.again
+    jobs = list(part_jobs(again.document, again.chart, tmp_path, style=SheetStyle(), footer="x", together=again.together))[:8]
+
+    def drawn(some: list[PartJob], *, forget: bool) -> dict[str, bytes]:
+        monkeypatch.setattr(widths_module, "_known", {})
+        pages = {}
+        for job in some:
+            if forget:
+                monkeypatch.setattr(widths_module, "_known", {})
+            assert not draw_part(job).failed
+            pages[job.name] = job.out.read_bytes()
+        return pages
+
+    alone = drawn(jobs, forget=True)
+    assert drawn(jobs, forget=False) == alone
+    assert drawn(jobs[::-1], forget=False) == alone
 
 
 def test_the_size_of_the_staff_is_part_of_the_kind(demo_marked: pipeline.Marked) -> None:
