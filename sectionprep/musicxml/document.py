@@ -181,8 +181,8 @@ def parse_document(
     if not data.strip():
         raise UnreadableFile("is empty.", where=where, remedy="Export the score again.")
     encoding = _encoding_of(data, where)
-    plain = None if ours else _plain_spans(data, encoding, limits)
-    spans, direction_spans = ((), ()) if ours else plain or _spans(data, encoding, where, limits)
+    plain = _plain_spans(data, encoding, limits)
+    spans, direction_spans = plain or (((), ()) if ours else _spans(data, encoding, where, limits))
     try:
         root = _tree(data, where, deep=plain is None)
     except UnreadableFile:
@@ -196,7 +196,7 @@ def parse_document(
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
     if plain is not None and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
-        spans, direction_spans = _spans(data, encoding, where, limits)  # a prefix before the names, say
+        spans, direction_spans = ((), ()) if ours else _spans(data, encoding, where, limits)  # a prefix before the names, say
     if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
         raise NotAScore(
             f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).", where=where,

@@ -1,7 +1,7 @@
-"""Walking one part: its measures in ticks, each note with what stands in it.
+"""Walking one part: its measures in ticks, each note with what it says.
 
-A note's children are looked through once here; what is found is kept for the reader, which needs the place of
-every bar before it can say when a note sounds.
+A note is read once here; what is found is kept for the reader, which needs the place of every bar before it can say when a note
+sounds.
 """
 
 from __future__ import annotations
@@ -9,12 +9,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from fractions import Fraction
+from typing import NamedTuple
 
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
 from sectionprep.music.timing import Meter
-from sectionprep.musicxml.document import local_name, tag_of
+from sectionprep.musicxml.document import Document, local_name, tag_of
+from sectionprep.musicxml.notes import NoteReader, Written
 from sectionprep.musicxml.numbers import decimal, whole
 
 _LONGEST = 100_000  # quarter notes in one element: a judgement, far above any music
@@ -28,55 +30,41 @@ class PartState:
     index: int
     divisions: Fraction = Fraction(1)
     scale: int = 0
-    lengths: dict[str | None, int] = field(default_factory=dict)
+    lengths: dict[str, int] = field(default_factory=dict)
     meter: Meter = field(default_factory=Meter)
     staves: int = 1
 
 
-@dataclass(slots=True)
-class NoteParts:
-    """What stands inside one note: the first child of each name, the kinds of its ties, its notations."""
+class Event(NamedTuple):
+    """What stands in a measure: where, in ticks from its bar line, and how long it is. note: for a note, its address and what it
+    says."""
 
-    children: dict[str, etree._Element]
-    ties: tuple[str, ...]
-    notations: tuple[etree._Element, ...]
+    offset: int
+    duration: int
+    element: etree._Element
+    note: tuple[int, Written] | None = None
 
 
 @dataclass(slots=True)
 class Measure:
     """One measure of one part, in ticks from its own bar line. content: to the end of all it holds; sounding: to
-    the end of its last note. events: offset, duration, element and, for notes, what stands inside."""
+    the end of its last note."""
 
     number: str
     implicit: bool
     meter: Meter
     content: int = 0
     sounding: int = 0
-    events: list[tuple[int, int, etree._Element, NoteParts | None]] = field(default_factory=list)
-
-
-def note_parts(element: etree._Element) -> NoteParts:
-    """Look through a note once."""
-    children: dict[str, etree._Element] = {}
-    ties: tuple[str, ...] = ()
-    notations: tuple[etree._Element, ...] = ()
-    for child in element:
-        tag = local_name(child.tag)
-        if tag == "tie":
-            ties += (child.get("type") or "",)
-        elif tag == "notations":
-            notations += (child,)
-        else:
-            children.setdefault(tag, child)
-    return NoteParts(children, ties, notations)
+    events: list[Event] = field(default_factory=list)
 
 
 class Walker:
     """Walks parts of one document. resolution: ticks per quarter note, common to all parts."""
 
-    def __init__(self, root: etree._Element, where: str) -> None:
+    def __init__(self, document: Document, where: str) -> None:
         self.where = where
-        self.resolution = self._resolution(root)
+        self.notes = NoteReader(document, where)
+        self.resolution = self._resolution(document.root)
 
     def _resolution(self, root: etree._Element) -> int:
         found = {1}
@@ -127,43 +115,45 @@ class Walker:
         for element in measure:
             tag = tag_of(element)
             if tag == "note":
-                parts = note_parts(element)
-                duration = self._duration(parts.children.get("duration"), state)
-                if "chord" in parts.children:
-                    current.events.append((last_onset, duration, element, parts))
+                note = self.notes.read(element)
+                said = note[1]
+                duration = self._duration(said.length, state)
+                if said.is_chord:
+                    current.events.append(Event(last_onset, duration, element, note))
                     continue
                 last_onset = cursor
-                current.events.append((cursor, duration, element, parts))
+                current.events.append(Event(cursor, duration, element, note))
                 cursor += duration
-                if cursor > sounding and "rest" not in parts.children:
+                if cursor > sounding and not said.is_rest:
                     sounding = cursor
             elif tag in ("backup", "forward"):
-                moved = self._duration(next((c for c in element if local_name(c.tag) == "duration"), None), state)
+                moved = self._duration(next((c.text or "" for c in element if local_name(c.tag) == "duration"), None), state)
                 cursor = max(0, cursor - moved) if tag == "backup" else cursor + moved
             elif tag == "attributes":
                 self._attributes(element, state)
-                current.events.append((cursor, 0, element, None))
+                current.events.append(Event(cursor, 0, element))
             elif tag in ("direction", "harmony", "barline", "sound"):
-                current.events.append((cursor, 0, element, None))
+                current.events.append(Event(cursor, 0, element))
             if cursor > content:
                 content = cursor
         current.content, current.sounding = content, sounding
 
-    def _duration(self, child: etree._Element | None, state: PartState) -> int:
-        if child is None:
+    def _duration(self, text: str | None, state: PartState) -> int:
+        """Ticks of a duration's text; None: there is none."""
+        if text is None:
             return 0
-        known = state.lengths.get(child.text)
+        known = state.lengths.get(text)
         if known is None:
-            known = state.lengths[child.text] = self._new_duration(child, state)
+            known = state.lengths[text] = self._new_duration(text, state)
         return known
 
-    def _new_duration(self, child: etree._Element, state: PartState) -> int:
-        plain = whole(child.text, -1, digits=9) * state.scale
+    def _new_duration(self, text: str, state: PartState) -> int:
+        plain = whole(text, -1, digits=9) * state.scale
         if 0 < plain <= _LONGEST * self.resolution:  # nearly every note of nearly every file
             return plain
-        value = self._number(child.text, "duration") / state.divisions
+        value = self._number(text, "duration") / state.divisions
         if value < 0 or value > _LONGEST:
-            raise NotAScore(f"a <duration> of {child.text!r:.30} is impossible.",
+            raise NotAScore(f"a <duration> of {text!r:.30} is impossible.",
                             where=f"{self.where}, part {state.index + 1}",
                             remedy="Correct that element or export again.")
         ticks = value * self.resolution

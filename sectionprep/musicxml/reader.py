@@ -16,15 +16,16 @@ from sectionprep.errors import NotAScore, OverLimit
 from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
 from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument, doubling, recognise
 from sectionprep.music.lines import line_of
-from sectionprep.music.pitch import SEMITONES, Pitch, Transposition
+from sectionprep.music.pitch import Transposition
 from sectionprep.music.roster import EMPTY, Roster
-from sectionprep.musicxml.document import Document, local_name, tag_of
-from sectionprep.musicxml.measures import Measure, NoteParts, PartState, Walker
-from sectionprep.musicxml.notes import NO_MARKS, note_marks, slur_ends
+from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.measures import Measure, PartState, Walker
+from sectionprep.musicxml.notes import Written
 from sectionprep.musicxml.numbers import decimal
 from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
 
+_KEPT = Written._fields.index("is_rest")  # from here on a note keeps what is written, in the same order
 _NAME = 200  # characters of a name that are read: a judgement, far above any part's name
 
 
@@ -40,11 +41,9 @@ class _Reader:
         self.limits = limits
         self.roster = roster
         self.where = str(document.path)
-        self.address = document.addresses
         self.direction_address = {id(element): n for n, element in enumerate(document.tree_directions)}
         self.remarks: list[Remark] = []
-        self.pitches: dict[tuple[tuple[object, str | None], ...], tuple[Pitch, int]] = {}
-        self.walker = Walker(document.root, self.where)
+        self.walker = Walker(document, self.where)
         self.resolution = self.walker.resolution
 
     # -- the shape of the document ------------------------------------------------------------------
@@ -133,9 +132,9 @@ class _Reader:
             length = self._bar_length(here, first=index == 0)
             sign = BarSigns()
             for measure in here:
-                for _, _, element, inside in measure.events:
-                    if inside is None and tag_of(element) == "barline":
-                        read_barline(element, sign)
+                for event in measure.events:
+                    if event.note is None and tag_of(event.element) == "barline":
+                        read_barline(event.element, sign)
             bars.append(Bar(index=index, number=here[0].number or str(index + 1), start=start, length=length,
                             meter=meter))
             signs.append(sign)
@@ -180,10 +179,10 @@ class _Reader:
         clefs: list[tuple[int, str]] = []
         keys: list[tuple[int, int]] = []
         for n, measure in enumerate(measures):
-            for offset, duration, element, inside in measure.events:
+            for offset, duration, element, note in measure.events:
                 onset = starts[n] + offset
-                if inside is not None:
-                    notes.append(self._note(element, inside, index, n, onset, duration, transposition))
+                if note is not None:
+                    notes.append(self._note(*note, index, n, onset, duration, transposition))
                 elif (tag := tag_of(element)) == "attributes":
                     transposition = self._signatures(element, onset, transposition, transpositions, clefs, keys)
                 elif tag != "barline":
@@ -223,51 +222,11 @@ class _Reader:
                 keys.append((onset, _whole(child, "fifths")))
         return transposition
 
-    def _note(
-        self, element: etree._Element, inside: NoteParts, part: int, bar: int, onset: int, duration: int,
-        transposition: Transposition,
-    ) -> Note:
-        children, ties, notations = inside.children, inside.ties, inside.notations
-        pitch, midi = self._pitch(children["pitch"]) if "pitch" in children else (None, 0)
-        head = children.get("notehead")
-        marks = note_marks(notations, head) if notations or head is not None else NO_MARKS
-        starts, stops = slur_ends(notations) if notations else ((), ())
-        slash = head is not None and (head.text or "").strip() == "slash"
-        fermata = bool(notations) and any(tag_of(inner) == "fermata" for block in notations for inner in block)
-        rest, grace = "rest" in children, "grace" in children
-        staff = children.get("staff")
-        voice = children.get("voice")
+    def _note(self, address: int, said: Written, part: int, bar: int, onset: int, duration: int, transposition: Transposition) -> Note:
         return Note._make((  # in the order of Note's fields: by name it takes six times as long
-            self.address[id(element)], part, bar, onset, 0 if grace else duration, pitch,
-            midi + transposition.chromatic if pitch is not None and not rest else None,
-            rest, "chord" in children, grace, "cue" in children, "unpitched" in children, slash, "start" in ties, "stop" in ties,
-            (voice.text or "1").strip() if voice is not None else "1", _whole_text(staff, 1) if staff is not None else 1,
-            marks, starts, stops, "time-modification" in children, fermata,
+            address, part, bar, onset, 0 if said.is_grace else duration, said.pitch,
+            said.midi + transposition.chromatic if said.pitch is not None and not said.is_rest else None, *said[_KEPT:],
         ))
-
-    def _pitch(self, element: etree._Element) -> tuple[Pitch, int]:
-        """The written pitch and its MIDI number."""
-        key = tuple([(child.tag, child.text) for child in element])
-        found = self.pitches.get(key)
-        if found is None:
-            texts = {local_name(tag): text for tag, text in key}
-            pitch = self._new_pitch(texts.get("step"), texts.get("alter"), texts.get("octave"))
-            found = self.pitches[key] = (pitch, pitch.midi)
-        return found
-
-    def _new_pitch(self, step_text: str | None, alter_text: str | None, octave_text: str | None) -> Pitch:
-        step = (step_text or "C").strip().upper()
-        try:
-            alter = float(decimal((alter_text or "").strip()) or 0)
-            octave = int((octave_text or "4").strip()[:6])
-            SEMITONES[step]
-        except (KeyError, ValueError) as error:
-            raise NotAScore(f"a pitch of {step_text!r:.20}, {alter_text!r:.20}, {octave_text!r:.20} is none.", where=self.where,
-                            remedy="Correct that element or export again.") from error
-        if not (-2 <= octave <= 12 and -6 <= alter <= 6):
-            raise NotAScore(f"a pitch in octave {octave} with alteration {alter:g} cannot be played.",
-                            where=self.where, remedy="Correct that element or export again.")
-        return Pitch(step, alter, octave)
 
     # -- what stands over the music -----------------------------------------------------------------
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
-from typing import IO, Any
+from typing import Any
 
 from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.excerpt import Excerpt
@@ -174,14 +174,14 @@ def _toolkit() -> Any:
 def _quiet() -> Iterator[Any]:
     """The engraver talks to file descriptor 2; keep what it says instead of showing it."""
     spool = _spool(os.getpid())
-    spool.seek(0)
-    spool.truncate()
+    os.ftruncate(spool, 0)
+    os.lseek(spool, 0, os.SEEK_SET)
     saved = os.dup(2)
-    os.dup2(spool.fileno(), 2)
+    os.dup2(spool, 2)
 
     def said() -> list[str]:
-        spool.seek(0)
-        lines = spool.read().decode("utf-8", "replace").splitlines()
+        os.lseek(spool, 0, os.SEEK_SET)
+        lines = os.read(spool, 100_000).decode("utf-8", "replace").splitlines()
         return [line for line in lines if line.strip()][:3]
 
     try:
@@ -192,6 +192,7 @@ def _quiet() -> Iterator[Any]:
 
 
 @cache
-def _spool(_process: int) -> IO[bytes]:
-    """A file for what the engraver says; a process that was forked has one of its own."""
-    return tempfile.TemporaryFile()
+def _spool(_process: int) -> int:
+    """Descriptor of a nameless file for what the engraver says; a process that was forked has one of its own."""
+    with tempfile.TemporaryFile() as file:
+        return os.dup(file.fileno())

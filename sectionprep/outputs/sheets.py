@@ -173,8 +173,8 @@ class Drawing:
     def __enter__(self) -> Drawing:
         return self
 
-    def __exit__(self, *_error: object) -> None:
-        self.pool.shutdown(wait=True, cancel_futures=True)
+    def __exit__(self, kind: type[BaseException] | None, *_error: object) -> None:
+        self.pool.shutdown(wait=kind is not None, cancel_futures=True)  # where all went well nothing is being drawn any more
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""
