@@ -99,19 +99,20 @@ class Chooser:
         at: dict[int, dict[int, tuple[float, tuple[int, ...]]]] = {_NONE: {_FAR: (0.0, ())}}
         for b in live:
             fresh: dict[int, tuple[float, tuple[int, ...]]] = {}
+            here = options[b]
             for last, states in at.items():
                 if locked_before[b] - locked_before[last + 1]:
                     continue  # a printed lean lies between and cannot be skipped
-                both = last != _NONE and options[last].locked and options[b].locked
+                both = here.locked and last != _NONE and options[last].locked
                 if last == _NONE:
                     price, gap = _empty(beats[b]), math.inf
                 else:
                     price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
                 key = last if gap <= _EVEN_REACH else _FAR
+                earned = here.gain - price
                 for before, (score, chosen) in states.items():
-                    total = score + options[b].gain - price
-                    printed = before >= 0 and both and options[before].locked
-                    if before >= 0 and not printed and abs(beats[last] - beats[before] - gap) < 1e-6:
+                    total = score + earned
+                    if before >= 0 and abs(beats[last] - beats[before] - gap) < 1e-6 and not (both and options[before].locked):
                         total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
                     if key not in fresh or total > fresh[key][0]:
                         fresh[key] = (total, (*chosen, b))
@@ -124,6 +125,25 @@ class Chooser:
         ]
         finished = [(score - (_BARE if not chosen and count > 1 else 0.0), chosen) for score, chosen in finished]
         return max(finished, key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])))
+
+    def score(self, options: Sequence[Option], chosen: Sequence[int]) -> float:
+        """Score of one given set: what `choose` maximises."""
+        spots, total = self.spots, sum(options[n].gain for n in chosen)
+        if not chosen:
+            return total - (_empty(self.beats[-1]) if spots else 0.0) - (_BARE if len(spots) > 1 else 0.0)
+        total -= _empty(self.beats[chosen[0]])
+        for a, b in itertools.pairwise(chosen):
+            if not (options[a].locked and options[b].locked):
+                total -= self._pair(a, b)
+        for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):
+            if not (options[a].locked and options[b].locked and options[c].locked):
+                total -= even_cost(spots[a], spots[b], spots[c])
+        return total - _empty(self.beats[-1] - self.beats[chosen[-1]])
+
+
+def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[int]) -> float:
+    """Score of one given set of leans of one phrase."""
+    return Chooser(spots).score(options, chosen)
 
 
 def choose(spots: Sequence[Spot], options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
@@ -141,22 +161,6 @@ def even_cost(a: Spot, b: Spot, c: Spot) -> float:
 
 def _by_itself(a: Spot, b: Spot) -> bool:
     return b.before >= _PARTED or (b.index == a.index + 1 and a.length >= 1)
-
-
-def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[int]) -> float:
-    """Score of one given set: what `choose` maximises."""
-    turn_count = _running_turns(spots)
-    total = sum(options[n].gain for n in chosen)
-    if not chosen:
-        return total - (_empty(_beats(spots[0], spots[-1])) if spots else 0.0) - (_BARE if len(spots) > 1 else 0.0)
-    total -= _empty(_beats(spots[0], spots[chosen[0]]))
-    for a, b in itertools.pairwise(chosen):
-        if not (options[a].locked and options[b].locked):
-            total -= pair_cost(spots[a], spots[b], turn_count[b] - turn_count[a + 1] > 0)[0]
-    for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):
-        if not (options[a].locked and options[b].locked and options[c].locked):
-            total -= even_cost(spots[a], spots[b], spots[c])
-    return total - _empty(_beats(spots[chosen[-1]], spots[-1]))
 
 
 def _running_turns(spots: Sequence[Spot]) -> list[int]:

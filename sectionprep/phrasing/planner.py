@@ -12,7 +12,7 @@ from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
-from sectionprep.phrasing.chooser import Chooser, Option, pair_cost, score_of
+from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
 from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of
 from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies, struck_together
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
@@ -76,8 +76,8 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
 
     @cache
     def score_with(work: int, phrase: int, leans: tuple[int, ...]) -> float:
-        first, last = desk[work].view.phrases[phrase]
-        return score_of(desk[work].view.spots[first : last + 1], options_of(work, phrase), [k - first for k in leans])
+        first, _ = desk[work].view.phrases[phrase]
+        return choosers[work][first].score(options_of(work, phrase), [k - first for k in leans])
 
     def score(work: int, leans: set[int], n: int) -> float:
         """Of the phrase that holds note n."""

@@ -159,15 +159,17 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
     spots: list[Spot] = []
     phrase, first = 0, 0
     phrases: list[tuple[int, int]] = []
+    here, start, own_beat, odd = -1, 0, beat, False  # of the bar of the note at hand
     for n, tone in enumerate(tones):
-        own_beat = felt_beat(chart, tone.bar, style)
-        bar = chart.bars[tone.bar]
+        if tone.bar != here:
+            here, bar = tone.bar, chart.bars[tone.bar]
+            start, own_beat = bar.start, felt_beat(chart, here, style)
+            odd = Fraction(bar.length, own_beat) % 2 == 1
         last = n in borders
         starts = n == first
-        place = 1 + Fraction(tone.onset - bar.start, own_beat)
-        odd = Fraction(bar.length, own_beat) % 2 == 1
+        place = Fraction(tone.onset - start + own_beat, own_beat)
         spots.append(Spot(
-            index=n, tone=tone, offset=tone.onset - bar.start,
+            index=n, tone=tone, offset=tone.onset - start,
             beat=place, length=tone.duration / own_beat,
             strong=place == 1 if odd else place.denominator == 1 and place.numerator % 2 == 1,
             before=(tone.onset - tones[n - 1].end) / own_beat if n else silence[0] / own_beat,
