@@ -23,7 +23,7 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
     pitches: tuple[int, ...] = ()
     open_tie = False
     for members in groups:
-        top = max(members, key=lambda note: note.sounding or 0)
+        top = max(members, key=_height) if len(members) > 1 else members[0]
         continues = open_tie and top.tie_stop and joined[-1].end == top.onset and joined[-1].sounding == top.sounding
         if continues:
             joined.append(top)
@@ -31,11 +31,15 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
             if joined:
                 tones.append(_tone(joined, pitches))
             joined = [top]
-            pitches = tuple(sorted((n.sounding for n in members if n.sounding is not None), reverse=True))
+            pitches = tuple(sorted((n.sounding or 0 for n in members), reverse=True)) if len(members) > 1 else (top.sounding or 0,)
         open_tie = top.tie_start
     if joined:
         tones.append(_tone(joined, pitches))
     return tuple(tones)
+
+
+def _height(note: Note) -> int:
+    return note.sounding or 0
 
 
 def slur_runs(tones: Iterable[Tone]) -> list[list[Tone]]:
@@ -72,17 +76,17 @@ def _voice_order(staff: int, voice: str) -> tuple[int, int, str]:
 def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
     by_bar: dict[int, list[Note]] = defaultdict(list)
     for note in notes:
-        if note.sounding is None or note.is_grace or note.is_cue or note.is_slash or note.duration <= 0:
-            continue
-        by_bar[note.bar].append(note)
+        if note.sounding is not None and note.duration > 0 and not (note.is_grace or note.is_cue or note.is_slash):
+            by_bar[note.bar].append(note)
     groups: list[list[Note]] = []
     for bar in sorted(by_bar):
         sounding = by_bar[bar]
-        orders = [_voice_order(note.staff, note.voice) for note in sounding]
-        first = min(orders)
+        voices = {(note.staff, note.voice) for note in sounding}
+        if len(voices) > 1:
+            first = min(voices, key=lambda place: _voice_order(*place))
+            sounding = [note for note in sounding if (note.staff, note.voice) == first]
         chords: dict[int, list[Note]] = defaultdict(list)
-        for note, order in zip(sounding, orders, strict=True):
-            if order == first:
-                chords[note.onset].append(note)
+        for note in sounding:
+            chords[note.onset].append(note)
         groups.extend(chords[onset] for onset in sorted(chords))
     return groups
