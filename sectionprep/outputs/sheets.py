@@ -162,13 +162,16 @@ class Drawing:
         self.pool: Executor = _Here() if here or current_process().daemon else ProcessPoolExecutor(
             max_workers=min(os.cpu_count() or 1, _MOST_WORKERS), initializer=_settle)
         self.jobs: list[PartJob] = []
-        self.futures: list[Future[SheetReport]] = []
+        self.futures: list[Future[SheetReport] | None] = []  # None: a part before it has brought the processes down
 
     def draw(self, jobs: Iterable[PartJob]) -> None:
         """Have these drawn; the first are being drawn while the next are made."""
         for job in jobs:
             self.jobs.append(job)
-            self.futures.append(self.pool.submit(draw_part, job))
+            try:
+                self.futures.append(self.pool.submit(draw_part, job))
+            except BrokenProcessPool:
+                self.futures.append(None)
 
     def __enter__(self) -> Drawing:
         return self
@@ -181,7 +184,7 @@ class Drawing:
         found: list[SheetReport] = []
         for job, future in zip(self.jobs, self.futures, strict=True):
             try:
-                found.append(future.result())
+                found.append(future.result() if future is not None else _draw_alone(job))
             except BrokenProcessPool:
                 found.append(_draw_alone(job))
             tick()
