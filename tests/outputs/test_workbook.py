@@ -71,19 +71,14 @@ def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(b
     chart, changes = demo_marked.score.chart, demo_marked.marking.changes
     rows = [row.cells for row in book.rows[tables.CHANGES_MADE]]
     assert len(rows) < len(changes) / 2
-    groups: dict[tuple[Any, ...], set[int]] = {}
-    for c in changes:
-        place = chart.place(c.tick)
-        groups.setdefault((place.bar, say_beat(place.beat), c.kind, c.was, c.now, c.passage), set()).add(c.part)
-    told: dict[tuple[Any, ...], list[str]] = {}
+    wanted = {(place.bar, say_beat(place.beat), c.kind, c.was, c.now, c.passage, chart.parts[c.part].name)
+              for c in changes for place in [chart.place(c.tick)]}
+    listed = [(*(row[h] for h in ("Bar", "Beat", "Kind", "Was", "Is", "Passage")), name)
+              for row in rows for name in str(row["Each part"]).split(", ")]
+    assert set(listed) == wanted
     for row in rows:
-        told.setdefault(tuple(row[h] for h in ("Bar", "Beat", "Kind", "Was", "Is", "Passage")), []).append(str(row["Parts"]))
-    assert told.keys() == groups.keys()
-    for place_and_marks, parts in groups.items():  # one row where all have one reason; else the rows name its parts between them
-        if len(told[place_and_marks]) == 1:
-            assert told[place_and_marks] == [scope_of(chart, sorted(parts)) if len(parts) > 1 else chart.parts[min(parts)].name]
-        else:
-            assert len(told[place_and_marks]) <= len(parts)
+        names = str(row["Each part"]).split(", ")
+        assert row["Parts"] == (names[0] if len(names) == 1 else scope_of(chart, [chart.names.index(name) for name in names]))
     order = [next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows]
     assert order == sorted(order)
     assert any(row["Parts"] == "saxes" for row in rows)

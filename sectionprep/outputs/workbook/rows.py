@@ -181,7 +181,8 @@ def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
             said[group] = scope_of(chart, group) if len(group) > 1 else chart.parts[group[0]].name
         rows.append(Row(cells={
             "Bar": place.bar, "Beat": say_beat(place.beat), "Parts": said[group],
-            "Kind": kind, "Was": was, "Is": now, "Why": why, "Passage": passage, "Written": "yes" if applied else "no"}))
+            "Kind": kind, "Was": was, "Is": now, "Why": why, "Passage": passage, "Written": "yes" if applied else "no",
+            "Each part": ", ".join(chart.parts[part].name for part in group)}))
     return rows
 
 

@@ -26,6 +26,7 @@ class Column:
     number: bool = False
     wrap: bool = False
     free: bool = False  # a drop-down that also takes other text
+    printed: bool = True  # columns that are not stand last, small and clipped
 
 
 TAKE, LEAVE, CHANGE = "take it", "leave it", "change it"
@@ -51,7 +52,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Instead", width=17, wrap=True), Column(heading="Weight", width=7, number=True),
         Column(heading="Decision", width=9.5, is_input=True, choices=DECISIONS),
         Column(heading="Change to", width=14, is_input=True, choices=CHANGES, free=True),
-        Column(heading="Your note", width=17, is_input=True, wrap=True), Column(heading=KEY, width=9),
+        Column(heading="Your note", width=17, is_input=True, wrap=True), Column(heading=KEY, width=9, printed=False),
     ),
     AGREEMENT: (
         Column(heading="Severity", width=8), Column(heading="Bar", width=5), Column(heading="Beat", width=6),
@@ -59,7 +60,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Against", width=12, wrap=True), Column(heading="What to do", width=28, wrap=True),
         Column(heading="After marking", width=10),
         Column(heading="Status", width=10, is_input=True, choices=STATUS),
-        Column(heading="Your note", width=18, is_input=True, wrap=True), Column(heading=KEY, width=9),
+        Column(heading="Your note", width=18, is_input=True, wrap=True), Column(heading=KEY, width=9, printed=False),
     ),
     REHEARSAL: (
         Column(heading="Order", width=5.5, number=True), Column(heading="What", width=18, wrap=True),
@@ -71,19 +72,20 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Pass 2", width=5.5, is_input=True, choices=TICK),
         Column(heading="Pass 3", width=5.5, is_input=True, choices=TICK),
         Column(heading="Rating 1-5", width=6.5, is_input=True, choices=RATINGS),
-        Column(heading="Your note", width=18, is_input=True, wrap=True), Column(heading=KEY, width=9),
+        Column(heading="Your note", width=18, is_input=True, wrap=True), Column(heading=KEY, width=9, printed=False),
     ),
     CHANGES_MADE: (
         Column(heading="Bar", width=5), Column(heading="Beat", width=6), Column(heading="Parts", width=26, wrap=True),
         Column(heading="Kind", width=8), Column(heading="Was", width=17, wrap=True), Column(heading="Is", width=19, wrap=True),
         Column(heading="Why", width=50, wrap=True), Column(heading="Passage", width=8), Column(heading="Written", width=8),
+        Column(heading="Each part", width=14, printed=False),
     ),
     PARTS: (
         Column(heading="Part", width=16, wrap=True), Column(heading="Chair", width=13, wrap=True), Column(heading="Pages", width=6.5, number=True),
         Column(heading="Turns", width=26, wrap=True), Column(heading="Lowest", width=8), Column(heading="Highest", width=8),
         Column(heading="Range", width=26, wrap=True), Column(heading="Marks added", width=8, number=True),
         Column(heading="Copies", width=7.5, is_input=True, number=True),
-        Column(heading="Player", width=18, is_input=True), Column(heading=KEY, width=9),
+        Column(heading="Player", width=18, is_input=True), Column(heading=KEY, width=9, printed=False),
     ),
 }
 

@@ -46,7 +46,7 @@ _PURPOSE = {
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes first. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
-    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why, in the order of the music. The same change in several parts is one row.",
+    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why, in the order of the music. The same change in several parts is one row; for one part alone, filter the last column by its name.",
 }
 
 
@@ -106,7 +106,7 @@ class SheetWriter:
         sheet.freeze_panes = f"A{_FIRST_ROW}"
         cell = put(sheet, 1, 1, purpose)
         cell.font, cell.alignment = Font(name="Calibri", size=10, italic=True), _WRAP
-        shown = [column for column in self.columns if column.heading != tables.KEY]
+        shown = [column for column in self.columns if column.printed]
         sheet.merge_cells(start_row=1, start_column=1, end_row=1, end_column=len(shown))
         sheet.row_dimensions[1].height = 13.5 * _lines(purpose, sum(column.width for column in shown)) + 2
         for n, column in enumerate(self.columns, start=1):
@@ -140,7 +140,7 @@ class SheetWriter:
             cell.value = f'=HYPERLINK("{link}","{text(value).replace(chr(34), "")}")'
         else:
             hold(cell, value)
-        shape = (column.heading == tables.KEY, column.is_input, column.wrap, bool(link))
+        shape = (not column.printed, column.is_input, column.wrap, bool(link))
         style = self._styles.get(shape)
         if style is None:
             cell.font = _SMALL if shape[0] else _LINK if shape[3] else _FONT
@@ -159,7 +159,7 @@ class SheetWriter:
         sheet = self.sheet
         last = max(self.last_row, _FIRST_ROW)
         width = get_column_letter(len(self.columns))
-        shown = sum(column.heading != tables.KEY for column in self.columns)  # the key column is not printed
+        shown = sum(column.printed for column in self.columns)
         sheet.print_area = f"A1:{get_column_letter(shown)}{last}"
         sheet.auto_filter.ref = f"A{_FIRST_ROW - 1}:{width}{last}"
         for n, column in enumerate(self.columns, start=1):
@@ -320,7 +320,7 @@ def _conditional(writer: SheetWriter, name: str) -> None:
 
 def _pin_ups(workbook: Workbook, book: Book, typed: Typed) -> None:
     """One page a section, to pin up: its own items in rehearsal order."""
-    columns = tuple(c for c in tables.TABLES[tables.REHEARSAL] if not c.is_input and c.heading not in (tables.KEY, "Order"))
+    columns = tuple(c for c in tables.TABLES[tables.REHEARSAL] if not c.is_input and c.printed and c.heading != "Order")
     for section in SECTIONS:
         items = [item for item in book.items if section in item.sections]
         if section not in ("saxes", "trumpets", "trombones") or not items:
