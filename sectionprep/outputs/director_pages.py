@@ -18,7 +18,7 @@ from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs import fonts
 from sectionprep.outputs.chart_map import ChartMap, chart_map
 from sectionprep.outputs.engraver import EngravingFailed, engrave_passage
-from sectionprep.outputs.painter import MM, UNIT, Painter
+from sectionprep.outputs.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.outputs.staves import mean_pitch, pick_staff
 from sectionprep.outputs.svg import System
 from sectionprep.outputs.syllables import lead_syllables
@@ -83,14 +83,9 @@ def director_pdf(
 ) -> bytes:
     """Summary and study pages as a PDF. document, chart: the marked ones. pitch: of the study pages, "sounding" or
     "written" (as the players read)."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    fonts.register()
     short, long = sorted(side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
     out = io.BytesIO()
-    canvas = Canvas(out, pagesize=(long, short), invariant=1, pageCompression=1)
-    canvas.setTitle(f"{chart.title} - director")
-    canvas.setCreator("sectionprep")
+    canvas = new_canvas(out, long, short, title=f"{chart.title} - director")
     _summary(canvas, long, short, chart, together, plan, after, footer)
     painter = Painter(canvas)
     for passage in together.passages:

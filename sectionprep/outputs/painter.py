@@ -17,6 +17,19 @@ UNIT = MM / 100  # points per hundredth of a millimetre
 _PALE = frozenset({"artic", "slur", "hairpin", "breath", "dynam", "dir"})  # classes of signs that can be ours
 
 
+def new_canvas(out: Any, width: float, height: float, *, title: str, author: str = "", subject: str = "") -> Any:
+    """A PDF to draw on, pages `width` by `height` points. All its fonts are embedded, and the same drawing gives the same bytes."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    fonts.register()
+    canvas = Canvas(out, pagesize=(width, height), invariant=1, pageCompression=1, initialFontName=fonts.TEXT)
+    canvas.setTitle(title)
+    canvas.setAuthor(author)
+    canvas.setSubject(subject)
+    canvas.setCreator("sectionprep")
+    return canvas
+
+
 class Painter:
     """Draws on one reportlab canvas. shade: grey value of ink by owner (0 black)."""
 

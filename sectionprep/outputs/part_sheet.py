@@ -12,7 +12,7 @@ from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
-from sectionprep.outputs.painter import MM, UNIT, Painter
+from sectionprep.outputs.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.outputs.proof import Proof, paint_proof_pages
 from sectionprep.settings import load_toml
 
@@ -104,15 +104,8 @@ def _frame(paper: str) -> _Frame:
 @collector_at_rest()
 def draw_part(job: PartJob) -> SheetReport:
     """Engrave a part and write its PDF to job.out."""
-    from reportlab.pdfgen.canvas import Canvas
-
     frame = _frame(job.style.paper)
-    fonts.register()
-    canvas = Canvas(str(job.out), pagesize=(frame.width, frame.height), invariant=1, pageCompression=1)
-    canvas.setTitle(f"{job.title} - {job.name}")
-    canvas.setAuthor(job.composer)
-    canvas.setSubject(job.footer)
-    canvas.setCreator("sectionprep")
+    canvas = new_canvas(str(job.out), frame.width, frame.height, title=f"{job.title} - {job.name}", author=job.composer, subject=job.footer)
     try:
         report = paint_part(canvas, job)
     except EngravingFailed as error:  # one part that cannot be drawn keeps nobody else from theirs

@@ -16,7 +16,7 @@ from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.excerpt import Pick, extract_excerpt
 from sectionprep.outputs import chord_symbols, fonts
 from sectionprep.outputs.engraver import EngravingFailed, engrave_bars
-from sectionprep.outputs.painter import MM, UNIT, Painter
+from sectionprep.outputs.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.outputs.staves import pick_staff
 from sectionprep.outputs.svg import System
 from sectionprep.settings import load_toml
@@ -31,15 +31,9 @@ _GAP = 6 * MM
 
 def small_score_pdf(document: Document, chart: Chart, *, paper: str, footer: str, pitch: str = "written") -> bytes:
     """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding"."""
-    from reportlab.pdfgen.canvas import Canvas
-
-    fonts.register()
     width, height = (side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
     out = io.BytesIO()
-    canvas = Canvas(out, pagesize=(width, height), invariant=1, pageCompression=1)
-    canvas.setTitle(f"{chart.title} - score")
-    canvas.setAuthor(chart.composer)
-    canvas.setCreator("sectionprep")
+    canvas = new_canvas(out, width, height, title=f"{chart.title} - score", author=chart.composer)
     _Pages(canvas, chart, width, height, footer, pitch).paint(document)
     canvas.save()
     return out.getvalue()

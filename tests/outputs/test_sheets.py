@@ -403,3 +403,14 @@ def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(t
         assert [bool(report.failed) for report in reports] == [True, False, False, False]
         assert "Alto Sax 1" in reports[0].failed
         assert all(report.path.exists() for report in reports[1:])
+
+
+def test_every_font_of_a_sheet_is_embedded(tmp_path: Path) -> None:
+    """What a print shop asks for first. Common practice, no source."""
+    from pypdf import PdfReader
+
+    (report,) = _draw({"Alto Sax 1": TUNE}, tmp_path)
+    for page in PdfReader(report.path).pages:
+        fonts = [font.get_object() for font in page["/Resources"]["/Font"].values()]  # type: ignore[index, union-attr]
+        assert fonts
+        assert all("/FontFile2" in font["/FontDescriptor"].get_object() for font in fonts)
