@@ -15,6 +15,7 @@ Stated rules:
 
 from __future__ import annotations
 
+import itertools
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from dataclasses import dataclass, field
@@ -180,36 +181,44 @@ def _slur_pairs(note_marks: list[tuple[int, frozenset[str]]]) -> list[tuple[int,
 
 
 def _mark_slurs(desk: Desk, passage: Passage, planned: PassagePlan, part: int, is_lead: bool) -> None:
-    left = {n.tone.onset for n in planned.notes if n.hands_off}
-    wanted = [pair for pair in _slur_pairs([(n.tone.onset, n.marks) for n in planned.notes]) if pair[0] not in left]
-    inside = desk.chart.between(part, passage.start, passage.end)
+    at = {n.tone.onset: n for n in planned.notes}
+    left = {onset for onset, n in at.items() if n.hands_off}
+    wanted = [pair for pair in _slur_pairs([(onset, n.marks) for onset, n in at.items()]) if pair[0] not in left]
     own = desk.chart.slurs(part)
-    has = [(a, b) for a, b in own if passage.start <= a and b < passage.end]
+    has = dict.fromkeys((a, b) for a, b in own if passage.start <= a and b < passage.end)
     crossing = [(a, b) for a, b in own if (a, b) not in has and a < passage.end and b >= passage.start]
-    runs = {pair: slur_runs([t for t in inside if pair[0] <= t.onset <= pair[1]]) if all(t in desk.tones[part] for t in pair) else []
+    runs = {pair: slur_runs(desk.chart.between(part, pair[0], pair[1] + 1)) if all(t in desk.tones[part] for t in pair) else []
             for pair in wanted}  # a note that this part repeats is tongued
     fitting = {(run[0].onset, run[-1].onset) for found in runs.values() for run in found}
     if desk.policy != "add" or is_lead:
-        for pair in has:
-            if pair not in fitting and not left & set(pair) and all(t in {n.tone.onset for n in planned.notes} for t in pair):
+        for pair in list(has):
+            if pair not in fitting and not left & set(pair) and all(t in at for t in pair):
                 _drop_slur(desk, passage, part, pair)
-                has = [p for p in has if p != pair]
+                del has[pair]
+    others = sorted([*has, *crossing])
+    begins, reach = [a for a, _ in others], list(itertools.accumulate((b for _, b in others), max))
+
+    def clashes(run: list[Tone]) -> bool:
+        """With a slur that begins before this one ends and ends after it begins."""
+        before = bisect_left(begins, run[-1].onset)
+        return before > 0 and reach[before - 1] > run[0].onset
+
     for pair, found in runs.items():
         missing = [run for run in found if (run[0].onset, run[-1].onset) not in has]
         if found and not missing:
             continue
-        if not missing or any(a < run[-1].onset and run[0].onset < b for a, b in has + crossing for run in missing):
+        if not missing or any(clashes(run) for run in missing):
             desk.log(part, pair[0], "left", "", "", "slur not copied: this part has another slur, a rest or a "
                      "repeated note there", passage.id, applied=False)
             continue
         for run in missing:
-            _add_slur(desk, passage, planned, part, run[0], run[-1], cut=(run[0].onset, run[-1].onset) != pair)
+            _add_slur(desk, passage, at[run[0].onset].why if run[0].onset in at else "", part, run[0], run[-1],
+                      cut=(run[0].onset, run[-1].onset) != pair)
 
 
-def _add_slur(desk: Desk, passage: Passage, planned: PassagePlan, part: int, first: Tone, last: Tone, *, cut: bool) -> None:
+def _add_slur(desk: Desk, passage: Passage, why: str, part: int, first: Tone, last: Tone, *, cut: bool) -> None:
     """cut: the lead's slur goes over a note that is repeated here."""
     chart = desk.chart
-    why = next((n.why for n in planned.notes if n.tone.onset == first.onset), "")
     if cut:
         why += "; the repeated note is tongued"
     if chart.parts[part].chair.instrument.key in ("trombone", "bass-trombone"):
