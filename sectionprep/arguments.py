@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -11,6 +11,22 @@ import typer
 def _a_place(path: Path) -> Path:
     """The current folder has no name to make file names from: say it in full."""
     return path if path.name else path.resolve()
+
+
+def _named(text: str) -> Path:
+    if not text.strip():
+        raise typer.BadParameter("it names no place. Name a file or folder; a dot means this folder.")
+    return Path(text)
+
+
+def place_option(*names: str, words: str, **more: Any) -> Any:
+    """An option that names a place to write to; no name at all would be the current folder, which nobody asked for. words: its help."""
+    return typer.Option(*names, parser=_named, metavar="<path>", help=words, **more)
+
+
+def out_to(words: str, **more: Any) -> Any:
+    """The option that says where results go."""
+    return place_option("--out", "-o", words=words, **more)
 
 
 Score = Annotated[Path, typer.Argument(callback=_a_place, readable=False,

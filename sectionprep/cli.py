@@ -32,6 +32,8 @@ from sectionprep.arguments import (
     Study,
     Style,
     Syllables,
+    out_to,
+    place_option,
 )
 from sectionprep.errors import FINDINGS_EXIT_CODE, SectionprepError
 
@@ -153,7 +155,7 @@ def limits(
 @app.command()
 def prepare(
     chart: Score,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder to write to; by default CHART_prepared beside the chart.")] = None,
+    out: Annotated[Path | None, out_to("Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
     minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False,
     proof: Proof = False, score: SmallScore = "", study: Study = "sounding", rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None,
@@ -234,7 +236,7 @@ def passages(chart: Score, roster: RosterFile = None, as_json: AsJson = False) -
 @app.command("plan")
 def plan_command(
     chart: Score,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="Write the plan as a file to edit by hand.")] = None,
+    out: Annotated[Path | None, out_to("Write the plan as a file to edit by hand.")] = None,
     part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
     bars: Annotated[str | None, typer.Option(help="With --part: only these bars, as in 17-24.")] = None,
     style: Style = None, printed: Printed = None, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None, as_json: AsJson = False,
@@ -269,7 +271,7 @@ def plan_command(
 @app.command()
 def mark(
     chart: Score,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="The marked score; by default CHART_marked beside the chart.")] = None,
+    out: Annotated[Path | None, out_to("The marked score; by default CHART_marked beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", rhythm_hits: Hits = False, plan: PlanPath = None,
     decisions: Decisions = None, roster: RosterFile = None,
     undo: Annotated[bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")] = False,
@@ -310,7 +312,7 @@ def mark(
 @app.command()
 def check(
     chart: Score, level: Level = "pro", roster: RosterFile = None, as_json: AsJson = False,
-    fix: Annotated[Path | None, typer.Option("--fix", help="Write a score with the safe ones mended (the section gets what the lead has printed).")] = None,
+    fix: Annotated[Path | None, place_option("--fix", words="Write a score with the safe ones mended (the section gets what the lead has printed).")] = None,
     against: Annotated[Path | None, typer.Option("--against", help="An older version: say which parts differ and need printing again.")] = None,
     strict: Annotated[bool, typer.Option("--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found.")] = False,
 ) -> None:
@@ -349,7 +351,7 @@ def check(
 @app.command()
 def sheets(
     chart: Score,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
+    out: Annotated[Path | None, out_to("Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
     paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False, roster: RosterFile = None,
 ) -> None:
@@ -373,7 +375,7 @@ def sheets(
 @app.command()
 def checklist(
     chart: Score,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="The workbook; by default CHART_rehearsal.xlsx beside the chart.")] = None,
+    out: Annotated[Path | None, out_to("The workbook; by default CHART_rehearsal.xlsx beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
     minutes: Minutes = 45, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
 ) -> None:
@@ -393,7 +395,7 @@ def checklist(
 @app.command()
 def audition(
     chart: Score,
-    out: Annotated[Path | None, typer.Option("--out", "-o", help="Folder for the files; by default CHART_audition beside the chart.")] = None,
+    out: Annotated[Path | None, out_to("Folder for the files; by default CHART_audition beside the chart.")] = None,
     passage: Annotated[list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")] = None,
     part: Annotated[str, typer.Option(help="Your part (or all): adds it with the lead, and the section without it.")] = "",
     tempos: Annotated[str, typer.Option(help="Percent of the chart's tempo, as in 60,75,90,100.")] = "100",
@@ -426,7 +428,7 @@ def audition(
 @app.command()
 def book(
     library: Annotated[Path, typer.Argument(help="The folder that holds the charts.", show_default=False)],
-    out: Annotated[Path, typer.Option("--out", "-o", help="Folder for the results; run again to go on where it stopped.", show_default=False)],
+    out: Annotated[Path, out_to("Folder for the results; run again to go on where it stopped.", show_default=False)],
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro", minutes: Minutes = 45,
     paper: Paper = "letter", staff: Staff = 7.5, plan: PlanPath = None, roster: RosterFile = None,
     cluster: Annotated[str, typer.Option(help="Address of a Dask scheduler, as in tcp://host:8786 (needs the extra 'cluster').")] = "",

@@ -113,10 +113,13 @@ def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: P
     (tmp_path / "file").write_text("x")
     _failure(run("checklist", demo_path, "-o", tmp_path / "file" / "x.xlsx"), 5)
     _failure(run("mark", demo_path, "-o", demo_path), 5)
-    for nowhere in ("", "/"):
-        assert "names no file" in _failure(run("mark", demo_path, "-o", nowhere), 5)
-        assert "names no file" in _failure(run("check", demo_path, "--fix", nowhere), 5)
-        assert "no ordinary file" in _failure(run("plan", demo_path, "-o", nowhere), 5)
+    assert "names no file" in _failure(run("mark", demo_path, "-o", "/"), 5)
+    assert "names no file" in _failure(run("check", demo_path, "--fix", "/"), 5)
+    assert "no ordinary file" in _failure(run("plan", demo_path, "-o", "/"), 5)
+    for command in ("prepare", "plan", "mark", "sheets", "checklist", "audition"):  # an unset variable of a shell, say
+        assert "names no place" in _failure(run(command, demo_path, "-o", ""), 2)
+    assert "names no place" in _failure(run("book", demo_path.parent, "-o", ""), 2)
+    assert "names no place" in _failure(run("check", demo_path, "--fix", ""), 2)
     assert run("check", demo_path, "--strict").returncode == 8
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.musicxml", "file"]
 
