@@ -175,7 +175,7 @@ def parse_document(
     path: Path, data: bytes, limits: Limits | None = None, *, archive: bytes | None = None, member: str = "", ours: bool = False
 ) -> Document:
     """Build a Document from bytes already in memory. ours: the bytes are a checked document with our insertions and will
-    not be changed again, so where each note stands in them need not be known."""
+    not be changed again: where each note stands in them is known if it is quickly found."""
     limits = limits or Limits()
     where = f"{path}" + (f" ({member})" if member else "")
     if not data.strip():

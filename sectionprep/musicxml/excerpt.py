@@ -32,9 +32,45 @@ class Pick:
     group: str = ""
 
 
+class Excerpt:
+    """A few bars of a few parts, before their lines are broken."""
+
+    def __init__(self, root: etree._Element) -> None:
+        self.root = root
+        self.measures = next(root.iter("part")).findall("measure")
+
+    @property
+    def labels(self) -> list[str]:
+        """The names of its parts as they are printed."""
+        return [name.text or "" for name in self.root.iter("part-name")]
+
+    @property
+    def sections(self) -> list[bool]:
+        """For each bar, whether a section begins there."""
+        return [next(measure.iter("rehearsal"), None) is not None for measure in self.measures]
+
+    def lead(self) -> str:
+        """Its first part alone, as a score."""
+        alone = etree.Element("score-partwise", version="4.0")
+        listed = etree.SubElement(alone, "part-list")
+        listed.append(copy.deepcopy(next(self.root.iter("score-part"))))
+        alone.append(copy.deepcopy(next(self.root.iter("part"))))
+        return etree.tostring(alone, encoding="unicode")
+
+    def break_at(self, starts: Sequence[int]) -> None:
+        """Begin a line at each of these bars."""
+        for n in starts:
+            if 0 < n < len(self.measures):
+                self.measures[n].insert(0, etree.Element("print", {"new-system": "yes"}))
+
+    def text(self) -> str:
+        """All of it, with its lines."""
+        return etree.tostring(self.root, encoding="unicode")
+
+
 def extract_excerpt(
     document: Document, picks: Sequence[Pick], first: int, last: int, *, road_map: bool = False, said: Mapping[int, str] | None = None
-) -> bytes:
+) -> Excerpt:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings, which mean nothing in a
     few bars. said: a syllable for notes of the first pick, by address; room for a sign of weight is kept under it."""
     score = etree.Element("score-partwise", version="4.0")
@@ -55,7 +91,7 @@ def extract_excerpt(
         _fill(part, document, pick, first, last, n == 1, road_map)
         if said is not None:
             _say(part, said if n == 1 else {})
-    return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
+    return Excerpt(score)
 
 
 def _say(part: etree._Element, said: Mapping[int, str]) -> None:
@@ -145,39 +181,3 @@ def _strip(measure: etree._Element, is_top: bool, road_map: bool) -> None:
             said = " ".join(words.text or "" for words in direction.iter("words"))
             if kinds & {"rehearsal", "segno", "coda", "metronome"} or (road_map and SYSTEM_WORDS.search(said)):
                 measure.remove(direction)
-
-
-class Excerpt:
-    """An excerpt before its lines are broken."""
-
-    def __init__(self, score: bytes) -> None:
-        self.root = etree.fromstring(score)
-        self.measures = next(self.root.iter("part")).findall("measure")
-
-    @property
-    def labels(self) -> list[str]:
-        """The names of its parts as they are printed."""
-        return [name.text or "" for name in self.root.iter("part-name")]
-
-    @property
-    def sections(self) -> list[bool]:
-        """For each bar, whether a section begins there."""
-        return [next(measure.iter("rehearsal"), None) is not None for measure in self.measures]
-
-    def lead(self) -> str:
-        """Its first part alone, as a score."""
-        alone = etree.Element("score-partwise", version="4.0")
-        listed = etree.SubElement(alone, "part-list")
-        listed.append(copy.deepcopy(next(self.root.iter("score-part"))))
-        alone.append(copy.deepcopy(next(self.root.iter("part"))))
-        return etree.tostring(alone, encoding="unicode")
-
-    def break_at(self, starts: Sequence[int]) -> None:
-        """Begin a line at each of these bars."""
-        for n in starts:
-            if 0 < n < len(self.measures):
-                self.measures[n].insert(0, etree.Element("print", {"new-system": "yes"}))
-
-    def text(self) -> str:
-        """All of it, with its lines."""
-        return etree.tostring(self.root, encoding="unicode")

@@ -22,6 +22,7 @@ from sectionprep.outputs.svg import System, natural_widths, read_systems
 LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff of its own choice without a word
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
+_ENDLESS = {"breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000}  # one line, as wide as it will
 _SYLLABLE = 3.0  # size of syllables and part names in an excerpt, in units
 _SIGNS = 350.0  # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a millimetre; judgement
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
@@ -64,11 +65,7 @@ def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
     that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each bar."""
     toolkit = _toolkit()
     with _quiet() as said:
-        toolkit.resetOptions()
-        toolkit.setOptions({**_common(staff_mm), "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
-                            "xmlIdSeed": _FIRST_SEED})
-        if not toolkit.loadData(part.decode("utf-8")):
-            raise EngravingFailed("the part cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
+        _load(part.decode("utf-8"), _common(staff_mm) | _ENDLESS | {"xmlIdSeed": _FIRST_SEED}, where, said)
         text = toolkit.getMEI()
         mei = MeiPart(text)
         if not mei.bars:
@@ -111,18 +108,17 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
 
 
-def engrave_bars(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
+def engrave_bars(score: Excerpt, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
     """Draw a few bars of several parts; lines break where the engraver likes."""
     with _quiet() as said:
-        _load(score.decode("utf-8"), _several(staff_mm) | {"breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL}, where, said)
+        _load(score.text(), _several(staff_mm) | {"breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL}, where, said)
         return read_systems(_toolkit().renderToSVG(1))
 
 
-def engrave_passage(score: bytes, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
+def engrave_passage(passage: Excerpt, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:
     """Draw bars of parts that move together: lines break as they would in the first part alone, sections at the left."""
-    passage = Excerpt(score)
     with _quiet() as said:
-        _load(passage.lead(), _several(staff_mm) | {"breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000}, where, said)
+        _load(passage.lead(), _several(staff_mm) | _ENDLESS, where, said)
         widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
         unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
         label = max(fonts.width(name, fonts.TEXT, _SYLLABLE * unit) for name in passage.labels) + 2 * unit
@@ -137,7 +133,7 @@ def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], li
     toolkit.resetOptions()
     toolkit.setOptions(options)
     if not toolkit.loadData(score):
-        raise EngravingFailed("these bars cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
+        raise EngravingFailed("it cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score.")
 
 
 def _several(staff_mm: float) -> dict[str, Any]:

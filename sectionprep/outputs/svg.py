@@ -149,7 +149,6 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
     return found, head
 
 
-_UNNAMED = frozenset({"notehead", "stem", "flag", "dots", "ledgerLines", "beam", "artic", "accid", "layer", "barLine", "keyAccid"})
 _OWNERS = frozenset({"note", "rest", "harm", "mRest", "multiRest", "dir", "tempo", "reh", "dynam", "slur", "hairpin", "breath"})
 
 
@@ -164,9 +163,7 @@ def _walk(group: Iterable[ElementTree.Element], system: System, classes: tuple[s
             continue
         inner = _inside(classes, child.get("class", ""))
         kind = inner[len(classes)] if len(inner) > len(classes) else ""
-        if kind in _UNNAMED:
-            _walk(child, system, inner, owner, measure)
-        elif kind == "staff":
+        if kind == "staff":
             _staff(child, system, inner, owner, measure)
         elif kind == "measure":
             system.measures.append(child.get("id", ""))

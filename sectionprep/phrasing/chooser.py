@@ -141,16 +141,6 @@ class Chooser:
         return total - _empty(self.beats[-1] - self.beats[chosen[-1]])
 
 
-def score_of(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[int]) -> float:
-    """Score of one given set of leans of one phrase."""
-    return Chooser(spots).score(options, chosen)
-
-
-def choose(spots: Sequence[Spot], options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
-    """Score and positions of the best set of leans of one phrase."""
-    return Chooser(spots).choose(options)
-
-
 def even_cost(a: Spot, b: Spot, c: Spot) -> float:
     """Price of the same distance twice in a row, unless the notes are long or stand between rests: then they are equal pushes."""
     if _by_itself(a, b) and _by_itself(b, c):

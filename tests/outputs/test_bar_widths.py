@@ -29,8 +29,7 @@ def _in_place(xml: bytes, staff: float) -> tuple[str, list[str], dict[str, float
     toolkit = engraver._toolkit()
     with engraver._quiet():
         toolkit.resetOptions()
-        toolkit.setOptions({**engraver._common(staff), "breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000,
-                            "xmlIdSeed": 1})
+        toolkit.setOptions(engraver._common(staff) | engraver._ENDLESS | {"xmlIdSeed": 1})
         assert toolkit.loadData(xml.decode())
         text = toolkit.getMEI()
         widths, head = natural_widths(str(toolkit.renderToSVG(1)))
