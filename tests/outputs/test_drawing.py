@@ -1,0 +1,64 @@
+"""How sheets and study pages come to be drawn: by other processes, in lines that a reader would choose."""
+
+from __future__ import annotations
+
+import os
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from build import document
+
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reader import read_chart
+from sectionprep.outputs.part_sheet import PartJob, SheetStyle
+from sectionprep.outputs.sheets import draw_all, part_jobs
+
+
+@pytest.mark.parametrize(("letter_at", "lines"), [(None, [4, 4]), (3, [3, 5]), (5, [5, 3])])
+def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(letter_at: int | None, lines: list[int]) -> None:
+    """Eight bars that move together: four and four, or a new line where a section begins (J. Gates: sections start at the left)."""
+    from sectionprep.musicxml.excerpt import extract_excerpt
+    from sectionprep.outputs.engraver import engrave_passage
+    from sectionprep.outputs.staves import pick_staff
+
+    tune = "D5/8 E5/8 F5/8 G5/8 A5/4 G5/4 " * 8
+    d = document({"Alto Sax 1": tune, "Tenor Sax 1": tune})
+    if letter_at is not None:
+        letter = b"<direction><direction-type><rehearsal>A</rehearsal></direction-type></direction>"
+        bars = d.data.split(b"<measure ")
+        for n in (1 + letter_at, 9 + letter_at):
+            first, tag, rest = bars[n].partition(b">")
+            bars[n] = first + tag + letter + rest
+        d = parse_document(d.path, b"<measure ".join(bars))
+    c = read_chart(d)
+    excerpt = extract_excerpt(d, [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label=f"Part {n}") for n in (0, 1)], 0, 7)
+    systems, _ = engrave_passage(excerpt, width_mm=190, staff_mm=5.0, where="x")
+    assert [len(system.measures) for system in systems] == lines
+
+
+class _Deadly:
+    """Brings down the process that takes it up, as a bar might that the engraver does not survive."""
+
+    def __reduce__(self) -> tuple[object, tuple[int]]:
+        return os._exit, (9,)
+
+
+def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(tmp_path: Path) -> None:
+    """Whether it goes down while the next parts are still being cut out of the score, or later."""
+    d = document(dict.fromkeys(("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Baritone Sax"), "C5/4 D5/4 E5/4 F5/4"))
+    jobs = list(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    deadly = replace(jobs[0], overlays={"n0": (_Deadly(),)})  # type: ignore[dict-item]
+
+    def slowly() -> Iterator[PartJob]:
+        yield deadly
+        time.sleep(0.5)
+        yield from jobs[1:]
+
+    for coming in (slowly(), [deadly, *jobs[1:]]):
+        reports = draw_all(coming)
+        assert [bool(report.failed) for report in reports] == [True, False, False, False]
+        assert "Alto Sax 1" in reports[0].failed
+        assert all(report.path.exists() for report in reports[1:])
