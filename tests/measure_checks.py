@@ -18,8 +18,8 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from charts import plant_chart
 from faults import Fault, mark_up, plant_faults
-from generator import plant_chart
 from measure_passages import SAME_BEAT, arguments, run, seeds, share
 
 Finding = dict[str, Any]

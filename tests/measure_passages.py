@@ -23,7 +23,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
-from generator import Passage, Truth, plant_chart
+from charts import Passage, Truth, plant_chart
 
 ROOT = Path(__file__).resolve().parent.parent
 SAME_TIME, SAME_BEAT = 0.9, 0.01
