@@ -12,11 +12,12 @@ from __future__ import annotations
 import random
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from charts.band import HORNS, KINDS, Instrument, choose_group, make_band
-from charts.truth import Deviation, Other, Passage, Place, Truth
+from charts.truth import Deviation, Join, Other, Passage, Place, Truth
 from charts.vocabulary import CHORDS, FORMS, ONE, TWO, Event, Q, close_chord
 
 
@@ -29,6 +30,16 @@ class Planted:
     leads: tuple[str, ...]
     traits: tuple[str, ...]
     deviations: list[Deviation] = field(default_factory=list)
+    joins: list[Joined] = field(default_factory=list)
+
+
+class Joined(NamedTuple):
+    """Somebody who joins a passage, in ticks; `doubles` is empty for one who joins by chance."""
+
+    part: str
+    doubles: str
+    start: int
+    stop: int
 
 
 class Chart:
@@ -39,6 +50,7 @@ class Chart:
         self.rng = rng = random.Random(seed)
         self.band = make_band(rng)
         self.by_name = {i.name: i for i in self.band}
+        self.kind, self.staves = "ordinary", [(i, (i.name,)) for i in self.band]
         self.pitched = [i.name for i in self.band if i.family != "drums"]
         count, beats = rng.randint(40, 120), 3 if rng.random() < 0.18 else 4
         self.meters = [beats] * count
@@ -108,6 +120,10 @@ class Chart:
                 return True
         return False
 
+    def too_close(self, part: str, notes: Sequence[tuple[int, int]]) -> bool:
+        """Would these notes be taken for a passage together with somebody else's?"""
+        return self.clashes([part], {t for t, _ in notes})
+
     def free(self, part: str, start: int, stop: int, margin: int) -> bool:
         """Nothing of this part within the margin (in ticks)."""
         return not any(e.start < stop + margin and e.stop > start - margin for e in self.events[part])
@@ -173,15 +189,19 @@ class Chart:
                 self.passage(bar + self.rng.randint(0, 2), self.rng.choice((2, 3, 4, 4)))
             length = self.bar_of(planted.stop - 1) - bar + 1 if planted else 1
             bar += length + self.rng.randint(0, 4)
+        self.settle()
+        for family in HORNS:
+            self.background(family)
+        self.rhythm_section()
+
+    def settle(self) -> None:
+        """When all passages stand: put them in order, say which overlap, let parts deviate."""
         self.planted.sort(key=lambda p: (p.start, p.members))
         for p in self.planted:
             if any(o is not p and o.start < p.stop and p.start < o.stop for o in self.planted):
                 p.traits += ("two at once",)
             if self.deviate:
                 self.deviate_in(p)
-        for family in HORNS:
-            self.background(family)
-        self.rhythm_section()
 
     def passage(self, bar: int, bars: int) -> Planted | None:
         rng = self.rng
@@ -200,30 +220,43 @@ class Chart:
             if start < 0 or body_end <= start or not all(self._apart(texture, members, start, stop)):
                 continue
             notes = self.rhythm(start, body_end, last, density)
-            onsets = {t for t, _ in notes}
-            if not notes or self.clashes(members, onsets):
-                continue
-            voiced = self.voices(texture, [self.by_name[m] for m in members], notes)
-            if voiced is None:
-                continue
-            lines, traits = voiced
-            for part, pitches in lines.items():
-                self.add(part, notes, [(p,) for p in pitches])
-            top = [max(line[i] for line in lines.values()) for i in range(len(notes))]
-            leads = [m for m in members if lines[m] == top]
-            leads.sort(key=lambda m: self.by_name[m].family != "trumpet")
             where = "pick-up" if lead_in < 0 else "mid-bar start" if lead_in else "on beat 1"
-            planted = Planted(
-                texture,
-                members,
-                start,
-                stop,
-                tuple(leads),
-                (where, tail, "mixed" if mixed else "section", density, *traits),
-            )
-            self.planted.append(planted)
-            return planted
+            traits = (where, tail, "mixed" if mixed else "section", density)
+            if planted := self.plant(texture, members, notes, traits):
+                return planted
         return None
+
+    def plant(
+        self,
+        texture: str,
+        members: tuple[str, ...],
+        notes: list[tuple[int, int]],
+        traits: tuple[str, ...],
+    ) -> Planted | None:
+        """Voice these notes for the members and write them down; None where that cannot be."""
+        if not notes or self.clashes(members, {t for t, _ in notes}):
+            return None
+        voiced = self.voices(texture, [self.by_name[m] for m in members], notes)
+        return self.write_down(texture, members, notes, traits, voiced) if voiced else None
+
+    def write_down(
+        self,
+        texture: str,
+        members: tuple[str, ...],
+        notes: list[tuple[int, int]],
+        traits: tuple[str, ...],
+        voiced: tuple[dict[str, list[int]], tuple[str, ...]],
+    ) -> Planted:
+        lines, more = voiced
+        for part, pitches in lines.items():
+            self.add(part, notes, [(p,) for p in pitches])
+        top = [max(line[i] for line in lines.values()) for i in range(len(notes))]
+        leads = [m for m in members if lines[m] == top]
+        leads.sort(key=lambda m: self.by_name[m].family != "trumpet")
+        start, stop = notes[0][0], sum(notes[-1])
+        planted = Planted(texture, members, start, stop, tuple(leads), (*traits, *more))
+        self.planted.append(planted)
+        return planted
 
     def _apart(self, texture: str, members: Sequence[str], start: int, stop: int) -> Iterator[bool]:
         for p in self.planted:
@@ -459,7 +492,7 @@ class Chart:
                     notes.append((t, length))
                 t += abs(length)
             if notes and self.free(inst.name, notes[0][0], sum(notes[-1]), 0):
-                if self.clashes([inst.name], {t for t, _ in notes}):
+                if self.too_close(inst.name, notes):
                     continue
                 if role == "bass":
                     pitches: list[tuple[int, ...]] = [(p,) for p in self.line(notes, inst.low + 2, inst.high - 6)]
@@ -474,24 +507,50 @@ class Chart:
         right = sorted(58 + (root + t - 58) % 12 for t in tones[1:])
         return (*((36 + root, 36 + root + tones[3]) if role == "piano" else ()), *right)
 
+    def staff(self, part: str) -> str:
+        """The name over the staff on which this player's notes stand."""
+        return next(i.name for i, players in self.staves if part in players)
+
+    def on_staves(self, parts: Sequence[str]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(self.staff(p) for p in parts))
+
     def truth(self) -> Truth:
         return Truth(
             seed=self.seed,
-            parts=tuple(i.name for i in self.band),
+            kind=self.kind,
+            parts=tuple(i.name for i, _ in self.staves),
             bar_numbers=tuple(self.numbers),
             bar_beats=tuple(self.meters),
-            passages=tuple(
-                Passage(
-                    texture=p.texture,
-                    parts=p.members,
-                    start=self.place(p.start),
-                    end=self.place(p.stop, stop=True),
-                    lead=p.leads[0],
-                    leads=p.leads,
-                    deviations=tuple(p.deviations),
-                    traits=p.traits,
+            passages=tuple(self._told(p) for p in self.planted),
+            others=tuple(
+                Other(
+                    kind=kind,
+                    parts=self.on_staves(names),
+                    start=self.place(start),
+                    end=self.place(stop, stop=True),
                 )
-                for p in self.planted
+                for kind, names, start, stop in self.others
             ),
-            others=tuple(Other(kind=k, parts=n, start=self.place(a), end=self.place(b, stop=True)) for k, n, a, b in self.others),
+        )
+
+    def _told(self, p: Planted) -> Passage:
+        leads = self.on_staves(p.leads)
+        return Passage(
+            texture=p.texture,
+            parts=self.on_staves(p.members),
+            start=self.place(p.start),
+            end=self.place(p.stop, stop=True),
+            lead=leads[0],
+            leads=leads,
+            deviations=tuple(replace(d, part=self.staff(d.part)) for d in p.deviations),
+            traits=tuple(dict.fromkeys(p.traits)),
+            joins=tuple(
+                Join(
+                    part=self.staff(j.part),
+                    doubles=self.staff(j.doubles) if j.doubles else "",
+                    start=self.place(j.start),
+                    end=self.place(j.stop, stop=True),
+                )
+                for j in p.joins
+            ),
         )

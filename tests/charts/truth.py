@@ -22,8 +22,25 @@ class Deviation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Join:
+    """A part that is no member and goes along for a while.
+
+    By chance (`doubles` is empty): same rhythm, a line of its own, two bars at most. In earnest:
+    the line of the part it doubles, an octave away perhaps, for four bars or more.
+    """
+
+    part: str
+    doubles: str
+    start: Place
+    end: Place
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Passage:
-    """A planted passage; `leads` are all parts that share the top line, `lead` the one to follow."""
+    """A planted passage; `leads` are all parts that share the top line, `lead` the one to follow.
+
+    Parts are named as the staves are: two players on one staff are one part.
+    """
 
     texture: str
     parts: tuple[str, ...]
@@ -33,6 +50,7 @@ class Passage:
     leads: tuple[str, ...]
     deviations: tuple[Deviation, ...]
     traits: tuple[str, ...]
+    joins: tuple[Join, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +68,7 @@ class Truth:
     """What was planted; iterating gives the passages."""
 
     seed: int
+    kind: str = "ordinary"
     parts: tuple[str, ...]
     bar_numbers: tuple[str, ...]
     bar_beats: tuple[int, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 Q = 24
 
@@ -64,6 +64,28 @@ ONE = {
     "sparse": ((24,), (-12, 12), (12, -12)),
     "medium": ((24,), (12, 12), (12, 12), (8, 8, 8), (-12, 12)),
     "dense": ((12, 12), (12, 12), (8, 8, 8), (18, 6)),
+}
+
+
+Rate = Literal["sparse", "medium", "busy", "mixed"]
+Cells = tuple[tuple[int, ...], ...]
+
+
+class Style(NamedTuple):
+    """How an independent line goes: its cells, the share of long cells, lengths in eighths."""
+
+    two: Cells
+    one: Cells
+    long: float
+    phrase: tuple[int, int]
+    rest: tuple[int, int]
+
+
+HELD = ((96,), (72, 24), (-12, 36, 48), (-24, 72), (36, 60), (-48, -12, 36), (72, -12, 12))
+LINES = {
+    "sparse": Style((*TWO["sparse"], *TWO["medium"][:4]), ONE["sparse"], 0.3, (8, 20), (4, 20)),
+    "medium": Style((*TWO["medium"], *TWO["sparse"]), ONE["medium"], 0.15, (10, 28), (1, 10)),
+    "busy": Style((*TWO["dense"], *TWO["medium"]), ONE["dense"], 0.05, (12, 32), (1, 4)),
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from charts.band import Instrument
@@ -42,7 +43,7 @@ def write_chart(chart: Chart) -> bytes:
         "  <part-list>",
     ]
     grouped, family = chart.seed % 2 == 0, ""
-    for n, inst in enumerate(chart.band, 1):
+    for n, (inst, _) in enumerate(chart.staves, 1):
         if grouped and inst.family != family and inst.family != "drums":
             out += ['    <part-group number="1" type="stop"/>'] if family else []
             out += ['    <part-group number="1" type="start"><group-symbol>bracket</group-symbol></part-group>']
@@ -54,18 +55,20 @@ def write_chart(chart: Chart) -> bytes:
         ]
     out += ['    <part-group number="1" type="stop"/>'] if grouped else []
     out += ["  </part-list>"]
-    for n, inst in enumerate(chart.band, 1):
+    for n, (inst, players) in enumerate(chart.staves, 1):
         out.append(f'  <part id="P{n}">')
         for bar in range(len(chart.meters)):
             hidden = ' implicit="yes"' if bar == 0 and chart.pickup else ""
             out.append(f'    <measure number="{chart.numbers[bar]}"{hidden}>')
-            out += [f"      {line}" for line in _bar(chart, inst, bar, first=n == 1)]
+            out += [f"      {line}" for line in _bar(chart, inst, players, bar, first=n == 1)]
             out.append("    </measure>")
         out.append("  </part>")
     return "\n".join([*out, "</score-partwise>", ""]).encode()
 
 
-def _bar(chart: Chart, inst: Instrument, bar: int, *, first: bool) -> list[str]:
+def _bar(
+    chart: Chart, inst: Instrument, players: Sequence[str], bar: int, *, first: bool
+) -> list[str]:
     low, high, meter = chart.starts[bar], chart.starts[bar + 1], chart.meters[bar]
     fifths = chart.keys[bar >= chart.key_bar] + (-inst.shift * 7) % 12
     piano, drums = inst.sound.startswith("keyboard"), inst.family == "drums"
@@ -89,14 +92,31 @@ def _bar(chart: Chart, inst: Instrument, bar: int, *, first: bool) -> list[str]:
             f"<harmony><root><root-step>{step}</root-step><root-alter>{alter}</root-alter></root>"
             f"<kind>{CHORDS[quality].kind}</kind></harmony>"
         )
-    here = [e for e in chart.events[inst.name] if e.start < high and e.stop > low]
-    out += _voice(here, low, meter, inst, fifths, staff=1 if piano else 0)
+    lines = [[e for e in chart.events[p] if e.start < high and e.stop > low] for p in players]
+    lines = _as_one(lines, low, high) if len(lines) > 1 else lines
+    back = f"<backup><duration>{high - low}</duration></backup>"
+    out += _voice(lines[0], low, meter, inst, fifths, staff=1 if piano else 0)
     if piano:
-        out.append(f"<backup><duration>{high - low}</duration></backup>")
-        out += _voice(here, low, meter, inst, fifths, staff=2)
+        out += [back, *_voice(lines[0], low, meter, inst, fifths, staff=2)]
+    for line in lines[1:]:
+        out += [back, *_voice(line, low, meter, inst, fifths, staff=0, voice=2)]
     if bar == len(chart.meters) - 1:
         out.append('<barline location="right"><bar-style>light-heavy</bar-style></barline>')
     return out
+
+
+def _as_one(lines: list[list[Event]], low: int, high: int) -> list[list[Event]]:
+    """Two players of one staff in chords, or in unison, where they move together all bar."""
+    upper, lower = lines
+    plain = all(
+        low <= e.start and e.stop <= high and e.grace is None and e.cut is None
+        for e in (*upper, *lower)
+    )
+    if not plain or [(e.start, e.length) for e in upper] != [(e.start, e.length) for e in lower]:
+        return lines
+    both = zip(upper, lower, strict=True)
+    chords = [(a, tuple(sorted({*a.pitches, *b.pitches}))) for a, b in both]
+    return [[Event(a.start, a.length, pitches) for a, pitches in chords]]
 
 
 def _attributes(chart: Chart, inst: Instrument, bar: int, fifths: int, *, piano: bool) -> list[str]:
@@ -118,14 +138,23 @@ def _attributes(chart: Chart, inst: Instrument, bar: int, fifths: int, *, piano:
     return [f"<attributes>{''.join(out)}</attributes>"] if out else []
 
 
-def _voice(events: list[Event], low: int, meter: int, inst: Instrument, fifths: int, *, staff: int) -> list[str]:
+def _voice(
+    events: list[Event],
+    low: int,
+    meter: int,
+    inst: Instrument,
+    fifths: int,
+    *,
+    staff: int,
+    voice: int = 0,
+) -> list[str]:
     if staff:  # a piano: the left hand below B flat 3
         hands = [tuple(p for p in e.pitches if (p >= 58) == (staff == 1)) for e in events]
         events = [Event(e.start, e.length, p) for e, p in zip(events, hands, strict=True) if p]
     tail = f"<staff>{staff}</staff>" if staff else ""
-    voice = f"<voice>{max(staff, 1)}</voice>"
+    which = f"<voice>{voice or max(staff, 1)}</voice>"
     if not events and meter > 2:  # shorter bars may be pick-ups, whose rests are written out
-        return [f'<note><rest measure="yes"/><duration>{meter * Q}</duration>{voice}{tail}</note>']
+        return [f'<note><rest measure="yes"/><duration>{meter * Q}</duration>{which}{tail}</note>']
     pieces = _pieces(events, low, meter)
     beams, shown, out = _beams(pieces), dict[tuple[str, int], int](), list[str]()
     for piece, beam in zip(pieces, beams, strict=True):
@@ -142,7 +171,7 @@ def _voice(events: list[Event], low: int, meter: int, inst: Instrument, fifths: 
         tuplet = "".join(f'<tuplet type="{t}" number="1"/>' for t in ends)
         if event and event.grace and not piece.tie_from:
             pitch, sign = _pitch(event.grace, inst, fifths, shown, tied=False)
-            out.append(f'<note><grace slash="yes"/>{pitch}{voice}<type>eighth</type>{sign}{tail}</note>')
+            out.append(f'<note><grace slash="yes"/>{pitch}{which}<type>eighth</type>{sign}{tail}</note>')
         for n, midi in enumerate(event.pitches if event else (None,)):
             if midi is None:
                 pitch, sign = "<rest/>", ""
@@ -157,7 +186,7 @@ def _voice(events: list[Event], low: int, meter: int, inst: Instrument, fifths: 
             marks = tied + (tuplet if n == 0 else "")
             out.append(
                 f"<note>{'<chord/>' if n else ''}{pitch}<duration>{piece.length}</duration>{tie}"
-                f"{voice}{kind}{sign}{ratio}{head}{tail}{'' if n else beam}"
+                f"{which}{kind}{sign}{ratio}{head}{tail}{'' if n else beam}"
                 + (f"<notations>{marks}</notations>" if marks else "")
                 + "</note>"
             )
