@@ -6,7 +6,7 @@ dense     everybody else plays lines of their own all the time (`dense`)
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, get_args
 
 from charts.composer import Chart
 from charts.dense import DenseChart
@@ -14,9 +14,22 @@ from charts.truth import Deviation, Join, Other, Passage, Place, Truth
 from charts.vocabulary import Rate
 from charts.writing import write_chart
 
-__all__ = ["Deviation", "Join", "Other", "Passage", "Place", "Truth", "compose", "plant_chart"]
+__all__ = [
+    "KINDS",
+    "RATES",
+    "Deviation",
+    "Join",
+    "Other",
+    "Passage",
+    "Place",
+    "Truth",
+    "compose",
+    "plant_chart",
+]
 
 Kind = Literal["ordinary", "dense"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+RATES: tuple[Rate, ...] = get_args(Rate)
 
 
 def plant_chart(

@@ -169,13 +169,16 @@ class DenseChart(Chart):
         lead = [e for e in self.events[p.leads[0]] if p.start <= e.start < p.stop]
         if length > at_most * (p.stop - p.start):
             return
-        starts = [e.start for e in lead if e.start + length <= p.stop]
+        starts = [e.start for e in lead if e.start + length <= p.stop and e.start % 12 == 0]
         for _ in range(8):
             start = self.rng.choice((starts[0], self.rng.choice(starts)))
             here = [e for e in lead if start <= e.start < start + length]
+            while here and here[-1].stop % 12:  # not in the middle of a triplet
+                here.pop()
             part = self.rng.choice(self.pitched[:-3])
-            whole = p.start <= start and here[-1].stop <= p.stop
-            if len(here) < 4 or not whole or part in p.members or not self.free(part, here[0].start, here[-1].stop, 4 * Q):
+            if len(here) < 4 or part in p.members:
+                continue
+            if not self.free(part, here[0].start, here[-1].stop, 4 * Q):
                 continue
             inst, notes = self.by_name[part], [(e.start, e.length) for e in here]
             pitches = [e.pitches[0] for e in here]

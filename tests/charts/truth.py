@@ -81,6 +81,12 @@ class Truth:
     def __len__(self) -> int:
         return len(self.passages)
 
+    def staff(self, name: str) -> str:
+        """The part as the truth names it: a line of a shared staff is called after the staff."""
+        if name in self.parts:
+            return name
+        return max((p for p in self.parts if name.startswith(p)), key=len, default=name)
+
     def beats(self, place: Sequence[float]) -> float:
         """Quarter notes from the start of the chart."""
         return sum(self.bar_beats[: int(place[0])]) + place[1] - 1.0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import NamedTuple
+from xml.sax.saxutils import escape
 
 from charts.band import Instrument
 from charts.composer import Chart
@@ -48,9 +49,11 @@ def write_chart(chart: Chart) -> bytes:
             out += ['    <part-group number="1" type="stop"/>'] if family else []
             out += ['    <part-group number="1" type="start"><group-symbol>bracket</group-symbol></part-group>']
             family = inst.family
+        name, short = escape(inst.name), escape(inst.short)
         out += [
-            f'    <score-part id="P{n}"><part-name>{inst.name}</part-name><part-abbreviation>{inst.short}</part-abbreviation>',
-            f'      <score-instrument id="P{n}-I1"><instrument-name>{inst.name}</instrument-name>'
+            f'    <score-part id="P{n}"><part-name>{name}</part-name>'
+            f"<part-abbreviation>{short}</part-abbreviation>",
+            f'      <score-instrument id="P{n}-I1"><instrument-name>{name}</instrument-name>'
             f"<instrument-sound>{inst.sound}</instrument-sound></score-instrument></score-part>",
         ]
     out += ['    <part-group number="1" type="stop"/>'] if grouped else []
