@@ -1,14 +1,17 @@
 """What an independent line may share with others by chance before a listener hears a passage.
 
-Two parts in eighths strike together all the time, so a bound has to be one on what is striking.
-All bounds are judgement, counted in columns (moments at which one of the parts compared strikes):
+Two parts in eighths strike together all the time, so the bounds are on what is striking. A column
+is a moment at which one of the parts compared strikes; a shared one weighs 1, but only PLAIN where
+the next one follows an eighth later (running eighths say little). All bounds are judgement:
 
-- two parts share at most PAIR_RUN columns in a row, and at most DENSE of any WIDE in a row;
-- three parts share at most TRIO_RUN in a row (so a stranger to a passage meets it no longer);
-- where two parts share FIGURE columns in a row with the same lengths, they are not in unison or
-  octaves, nor do they move the same way at every step.
+- shared columns in a row weigh at most PAIR between two parts, at most TRIO among three (so a
+  stranger to a passage meets it no longer than that), at most DENSE in any WIDE columns of two;
+- where two parts share FIGURE columns in a row (EVEN in running eighths), they are neither in
+  unison or octaves nor in parallel: the same lengths, every step the same way and about as wide.
 
-Inside what they are declared to play together (a passage, a pad, a joined bar) nothing is bounded.
+Inside what is declared to be played together (a passage, a pad, a joined stretch) nothing is
+bounded. Beside a passage (NEAR) at most half of its members strike together, on the two nearest
+columns on either side, so that its edges are where they are said to be.
 """
 
 from __future__ import annotations
@@ -18,8 +21,9 @@ from itertools import combinations, pairwise
 
 from charts.vocabulary import Q
 
-PAIR_RUN, TRIO_RUN, FIGURE = 5, 4, 4
-WIDE, DENSE = 10, 8
+PAIR, TRIO, WIDE, DENSE = 5.0, 4.0, 10, 8.0
+PLAIN = 1 / 3
+FIGURE, EVEN, STEP = 4, 5, 2  # columns, columns, semitones by which two steps may differ
 GRID = 2  # ticks per slot: every onset of the vocabulary is even
 AROUND = 12 * Q  # ticks looked at on both sides of a phrase
 NEAR = 2 * Q  # ticks beside a passage in which its members go apart
@@ -63,14 +67,14 @@ class Company:
         for other in self.struck:
             if other == part:
                 continue
-            columns = self._columns(mine, part, [other], low, high)
-            if b"\3" * (PAIR_RUN + 1) in columns or crowded(columns):
+            row = self._columns(mine, part, [other], low, high)
+            if stands_out(row, PAIR):
                 return True
-            if b"\3" * (TRIO_RUN + 1) in columns:
+            if b"\3" * (int(TRIO) + 1) in row.translate(None, b"\0"):
                 close.append(other)
-        trios = (self._columns(mine, part, pair, low, high) for pair in combinations(close, 2))
-        if any(b"\7" * (TRIO_RUN + 1) in columns for columns in trios):
-            return True
+        for pair in combinations(close, 2):
+            if stands_out(self._columns(mine, part, pair, low, high), TRIO):
+                return True
         return any(self._blurs(part, notes, edge) for edge in self.edges if part in edge[0])
 
     def line_stands_out(self, part: str, notes: Notes, pitches: Sequence[int]) -> bool:
@@ -82,7 +86,8 @@ class Company:
         for other in self.struck:
             if other == part:
                 continue
-            if b"\3" * FIGURE in self._columns(striking, part, [other], low, high):
+            row = self._columns(striking, part, [other], low, high)
+            if b"\3" * FIGURE in row.translate(None, b"\0"):
                 theirs = {t: s for t, s in self.sounding[other].items() if low <= t < high}
                 apart = self.declared.get(frozenset((part, other)), [])
                 if any(figures(mine, theirs, apart)):
@@ -101,7 +106,7 @@ class Company:
     def _columns(
         self, mine: bytearray, part: str, others: Sequence[str], low: int, high: int
     ) -> bytes:
-        """One byte a column: bit 0 is this part, bit n the n-th of the others."""
+        """One byte a slot: bit 0 is this part, bit n the n-th of the others."""
         rows = [mine, *(self.struck[o][low // GRID : high // GRID] for o in others)]
         spans = [s for o in others for s in self.declared.get(frozenset((part, o)), ())]
         for start, stop in [s for s in spans if s[0] < high and s[1] > low]:
@@ -111,7 +116,7 @@ class Company:
                 row[first:last] = bytes(last - first)
             rows[0][first] = 1  # so that what stands on both sides is no run
         total = sum(int.from_bytes(row, "little") << n for n, row in enumerate(rows))
-        return total.to_bytes(len(mine) + 1, "little").translate(None, b"\0")
+        return total.to_bytes(len(mine) + 1, "little")
 
     def _blurs(self, part: str, notes: Notes, edge: tuple[tuple[str, ...], int, int]) -> bool:
         """Do most members strike together right beside their passage, with these notes?"""
@@ -124,31 +129,52 @@ class Company:
         return any(blurred(onsets.values(), start, stop))
 
 
-def crowded(columns: bytes) -> bool:
-    """More than DENSE of some WIDE columns in a row are shared by two parts."""
-    if columns.count(b"\3") <= DENSE:
+def stands_out(row: bytes, most: float) -> bool:
+    """Do shared columns in a row weigh too much (or, of two parts, too many of them in WIDE)?"""
+    columns = row.translate(None, b"\0")
+    full = 3 if max(columns, default=0) <= 3 else 7
+    if bytes((full,)) * (int(most) + 1) not in columns and columns.count(full) <= DENSE:
         return False
-    ends = range(WIDE, len(columns) + 1)
-    return any(columns.count(b"\3", end - WIDE, end) > DENSE for end in ends)
+    run, weights = 0.0, list[float]()
+    for weight in column_weights(row, full):
+        run = run + weight if weight else 0.0
+        weights = [*weights[1 - WIDE :], weight]
+        if run > most + 1e-9 or (full == 3 and sum(weights) > DENSE):
+            return True
+    return False
+
+
+def column_weights(row: bytes, full: int) -> Iterator[float]:
+    """Each column's weight: none where somebody is missing, little before an eighth."""
+    slots = [n for n, byte in enumerate(row) if byte]
+    for n, after in zip(slots, [*slots[1:], -1], strict=True):
+        plain = (after - n) * GRID == Q // 2
+        yield 0.0 if row[n] != full else PLAIN if plain else 1.0
 
 
 def figures(one: Sounding, two: Sounding, apart: Sequence[tuple[int, int]]) -> Iterator[int]:
-    """Where FIGURE shared columns sound as one line or as two in parallel (their first ticks)."""
+    """Where shared columns sound as one line or as two in parallel (the last tick of each)."""
     run: list[int] = []
     for t in sorted(one.keys() | two.keys()):
         outside = not any(a <= t < b for a, b in apart)
         run = [*run, t] if outside and t in one and t in two else []
-        if len(run) >= FIGURE and _alike([one[c] for c in run[-4:]], [two[c] for c in run[-4:]]):
-            yield run[-FIGURE]
+        last = run[-FIGURE:]
+        if len(last) == FIGURE and all(b - a == Q // 2 for a, b in pairwise(last)):
+            last = run[-EVEN:]
+            if len(last) < EVEN:
+                continue
+        if len(last) >= FIGURE and alike([one[c] for c in last], [two[c] for c in last]):
+            yield t
 
 
-def _alike(mine: Sequence[tuple[int, int]], theirs: Sequence[tuple[int, int]]) -> bool:
+def alike(mine: Sequence[tuple[int, int]], theirs: Sequence[tuple[int, int]]) -> bool:
+    """In unison or octaves, or in parallel with the same lengths."""
     pairs = list(zip(mine, theirs, strict=True))
     if all((m[1] - o[1]) % 12 == 0 for m, o in pairs):
         return True
-    steps = pairwise(pairs)
-    same_way = all((b[0][1] - a[0][1]) * (b[1][1] - a[1][1]) > 0 for a, b in steps)
-    return same_way and all(m[0] == o[0] for m, o in pairs)
+    steps = [(b[0][1] - a[0][1], b[1][1] - a[1][1]) for a, b in pairwise(pairs)]
+    parallel = all(m * o > 0 and abs(m - o) <= STEP for m, o in steps)
+    return parallel and all(m[0] == o[0] for m, o in pairs)
 
 
 def blurred(onsets: Sequence[set[int]], start: int, stop: int) -> Iterator[int]:

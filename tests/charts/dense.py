@@ -20,6 +20,7 @@ from charts.vocabulary import HELD, LINES, Q, Rate, Style
 
 PLANS = {"plain": 6, "two": 3, "riff": 3, "pad": 2, "exchange": 4, "tutti": 2}
 CHANCE_JOINER, REAL_JOINER, SHARED_STAFF = 0.35, 0.4, 0.3
+RATES: tuple[Rate, ...] = ("sparse", "medium", "busy", "running", "mixed", "mixed")
 TRIES = 12  # of a phrase, before the part rests instead
 
 
@@ -29,7 +30,7 @@ class DenseChart(Chart):
     def __init__(self, seed: int, deviations: bool, rate: Rate | None) -> None:
         super().__init__(seed, deviations)
         self.lines = random.Random(f"independent lines of {seed}")
-        self.rate = rate or self.lines.choice(("sparse", "medium", "busy", "mixed", "mixed"))
+        self.rate = rate or self.lines.choice(RATES)
         self.company: Company | None = None  # opened when all passages stand
         self.kind = "dense"
 
@@ -252,15 +253,18 @@ class DenseChart(Chart):
         at = start + rng.choice((0, 0, 12, Q, 2 * Q))
         stop -= rng.choice((0, 0, 0, 12, Q))
         while at < stop:
-            rate = rng.choice(("sparse", "medium", "busy")) if self.rate == "mixed" else self.rate
+            rate = rng.choice(list(LINES)) if self.rate == "mixed" else self.rate
             style = LINES[rate]
             end = min(stop, at + 12 * rng.randint(*style.phrase))
-            self.independent(part, at, end, style)
+            if not self.independent(part, at, end, style):  # half of it, or a rest
+                end = at + 12 * ((end - at) // 24)
+                self.independent(part, at, end, style)
             at = end + 12 * rng.randint(*style.rest)
 
-    def independent(self, part: str, start: int, stop: int, style: Style) -> None:
-        """A phrase that nobody would take for part of a passage, or a rest where none came out."""
+    def independent(self, part: str, start: int, stop: int, style: Style) -> bool:
+        """A phrase that nobody would take for part of a passage; False if none came out."""
         inst = self.by_name[part]
+        assert self.company is not None
         for _ in range(TRIES):
             notes = self.free_rhythm(start, stop, style)
             if not notes or self.too_close(part, notes):
@@ -269,7 +273,8 @@ class DenseChart(Chart):
                 pitches = self.line(notes, inst.low + 2, inst.high - 2)
                 if not self.company.line_stands_out(part, notes, pitches):
                     self.add(part, notes, [(p,) for p in pitches])
-                    return
+                    return True
+        return False
 
     def free_rhythm(self, start: int, stop: int, style: Style) -> list[tuple[int, int]]:
         """Cells of the style one after the other, some tied over the beat; may be empty."""

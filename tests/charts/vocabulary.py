@@ -67,7 +67,7 @@ ONE = {
 }
 
 
-Rate = Literal["sparse", "medium", "busy", "mixed"]
+Rate = Literal["sparse", "medium", "busy", "running", "mixed"]
 Cells = tuple[tuple[int, ...], ...]
 
 
@@ -82,10 +82,12 @@ class Style(NamedTuple):
 
 
 HELD = ((96,), (72, 24), (-12, 36, 48), (-24, 72), (36, 60), (-48, -12, 36), (72, -12, 12))
+EIGHTHS = (*((12, 12, 12, 12),) * 3, (24, 12, 12), (12, 24, 12), (12, 12, 24), (-12, 12, 12, 12))
 LINES = {
     "sparse": Style((*TWO["sparse"], *TWO["medium"][:4]), ONE["sparse"], 0.3, (8, 20), (4, 20)),
     "medium": Style((*TWO["medium"], *TWO["sparse"]), ONE["medium"], 0.15, (10, 28), (1, 10)),
     "busy": Style((*TWO["dense"], *TWO["medium"]), ONE["dense"], 0.05, (12, 32), (1, 4)),
+    "running": Style(EIGHTHS, ((12, 12), (12, 12), (24,), (-12, 12)), 0.0, (8, 28), (0, 2)),
 }
 
 
