@@ -5,7 +5,8 @@ is a moment at which one of the parts compared strikes; a shared one weighs 1, b
 the next one follows an eighth later (running eighths say little). All bounds are judgement:
 
 - shared columns in a row weigh at most PAIR between two parts, at most TRIO among three (so a
-  stranger to a passage meets it no longer than that), at most DENSE in any WIDE columns of two;
+  stranger to a passage meets it no longer than that); two such rows of two parts with a single
+  column between them weigh at most DENSE together;
 - where two parts share FIGURE columns in a row (EVEN in running eighths), they are neither in
   unison or octaves nor in parallel: the same lengths, every step the same way and about as wide.
 
@@ -16,17 +17,24 @@ columns on either side, so that its edges are where they are said to be.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Container, Iterable, Iterator, Sequence
 from itertools import combinations, pairwise
 
 from charts.vocabulary import Q
 
-PAIR, TRIO, WIDE, DENSE = 5.0, 4.0, 10, 8.0
+PAIR, TRIO, DENSE = 5.0, 4.0, 8.0
 PLAIN = 1 / 3
 FIGURE, EVEN, STEP = 4, 5, 2  # columns, columns, semitones by which two steps may differ
 GRID = 2  # ticks per slot: every onset of the vocabulary is even
-AROUND = 12 * Q  # ticks looked at on both sides of a phrase
+AROUND = 8 * Q  # ticks looked at on both sides of a phrase
 NEAR = 2 * Q  # ticks beside a passage in which its members go apart
+
+EIGHTH = bytes(Q // 2 // GRID - 1)  # the empty slots between two eighths
+TWO_RUNS, THREE_RUNS = (
+    re.compile(b"(?:%c\0*)+|[^\0]\0*" % full, re.DOTALL) for full in (b"\3", b"\7")
+)
+Figure = tuple[str, list[int]]  # the other part, the ticks shared with it
 
 Notes = Sequence[tuple[int, int]]  # onset and length, in ticks
 Sounding = dict[int, tuple[int, int]]  # onset -> length, highest pitch
@@ -77,22 +85,27 @@ class Company:
                 return True
         return any(self._blurs(part, notes, edge) for edge in self.edges if part in edge[0])
 
-    def line_stands_out(self, part: str, notes: Notes, pitches: Sequence[int]) -> bool:
-        """Would this line be heard as somebody else's, or in parallel with it?"""
+    def figures(self, part: str, notes: Notes) -> list[Figure]:
+        """What these notes share with others in a row, FIGURE (or EVEN) columns at a time."""
         low, high = self._window(notes)
-        mine = {t: s for t, s in self.sounding[part].items() if low <= t < high}
-        mine |= {t: (n, p) for (t, n), p in zip(notes, pitches, strict=True)}
-        striking = self._mine(part, notes, low, high)
+        mine = self._mine(part, notes, low, high)
+        new, out = {t for t, _ in notes}, list[Figure]()
         for other in self.struck:
-            if other == part:
-                continue
-            row = self._columns(striking, part, [other], low, high)
-            if b"\3" * FIGURE in row.translate(None, b"\0"):
-                theirs = {t: s for t, s in self.sounding[other].items() if low <= t < high}
-                apart = self.declared.get(frozenset((part, other)), [])
-                if any(figures(mine, theirs, apart)):
-                    return True
-        return False
+            if other != part:
+                row = self._columns(mine, part, [other], low, high)
+                out += [(other, f) for f in figures(row, low) if not new.isdisjoint(f)]
+        return out
+
+    def line_stands_out(
+        self, part: str, notes: Notes, pitches: Sequence[int], shared: Sequence[Figure]
+    ) -> bool:
+        """Would this line be heard as somebody else's, or in parallel with it?"""
+        new = {t: (n, p) for (t, n), p in zip(notes, pitches, strict=True)}
+        mine, before = new.get, self.sounding[part]
+        return any(
+            alike([mine(t) or before[t] for t in ticks], [self.sounding[other][t] for t in ticks])
+            for other, ticks in shared
+        )
 
     def _window(self, notes: Notes) -> tuple[int, int]:
         return max(0, notes[0][0] - AROUND), min(GRID * self.slots, sum(notes[-1]) + AROUND)
@@ -124,47 +137,46 @@ class Company:
         beside = [t for t, _ in notes if start - NEAR <= t < start or stop <= t < stop + NEAR]
         if not beside:
             return False
-        onsets = {m: self.sounding[m].keys() for m in members}
-        onsets[part] = onsets[part] | {t for t, _ in notes}
+        onsets: dict[str, Container[int]] = {m: self.sounding[m] for m in members}
+        onsets[part] = self.sounding[part].keys() | {t for t, _ in notes}
         return any(blurred(onsets.values(), start, stop))
 
 
 def stands_out(row: bytes, most: float) -> bool:
-    """Do shared columns in a row weigh too much (or, of two parts, too many of them in WIDE)?"""
+    """Do shared columns in a row weigh too much (or, of two parts, two such rows together)?"""
     columns = row.translate(None, b"\0")
-    full = 3 if max(columns, default=0) <= 3 else 7
-    if bytes((full,)) * (int(most) + 1) not in columns and columns.count(full) <= DENSE:
+    two = max(columns, default=0) <= 3
+    full = b"\3" if two else b"\7"
+    if full * (int(most) + 1) not in columns and columns.count(full) <= DENSE:
         return False
-    run, weights = 0.0, list[float]()
-    for weight in column_weights(row, full):
-        run = run + weight if weight else 0.0
-        weights = [*weights[1 - WIDE :], weight]
-        if run > most + 1e-9 or (full == 3 and sum(weights) > DENSE):
+    before = last = 0.0
+    for run in (TWO_RUNS if two else THREE_RUNS).findall(row):
+        now = weight(run, full) if run[:1] == full else 0.0
+        if now > most + 1e-9 or (two and now and not last and now + before > DENSE):
             return True
+        before, last = last, now
     return False
 
 
-def column_weights(row: bytes, full: int) -> Iterator[float]:
-    """Each column's weight: none where somebody is missing, little before an eighth."""
-    slots = [n for n, byte in enumerate(row) if byte]
-    for n, after in zip(slots, [*slots[1:], -1], strict=True):
-        plain = (after - n) * GRID == Q // 2
-        yield 0.0 if row[n] != full else PLAIN if plain else 1.0
+def weight(run: bytes, full: bytes) -> float:
+    """Of shared columns in a row: less for those with another column an eighth later."""
+    gaps = run.split(full)[1:]
+    return len(gaps) - (1 - PLAIN) * gaps.count(EIGHTH)
 
 
-def figures(one: Sounding, two: Sounding, apart: Sequence[tuple[int, int]]) -> Iterator[int]:
-    """Where shared columns sound as one line or as two in parallel (the last tick of each)."""
-    run: list[int] = []
-    for t in sorted(one.keys() | two.keys()):
-        outside = not any(a <= t < b for a, b in apart)
-        run = [*run, t] if outside and t in one and t in two else []
-        last = run[-FIGURE:]
-        if len(last) == FIGURE and all(b - a == Q // 2 for a, b in pairwise(last)):
-            last = run[-EVEN:]
-            if len(last) < EVEN:
-                continue
-        if len(last) >= FIGURE and alike([one[c] for c in last], [two[c] for c in last]):
-            yield t
+def figures(row: bytes, low: int) -> Iterator[list[int]]:
+    """The ticks of every FIGURE shared columns in a row (EVEN in running eighths)."""
+    for match in TWO_RUNS.finditer(row):
+        run = match.group()
+        if run.count(b"\3") < FIGURE:
+            continue
+        ticks = [low + GRID * (match.start() + n) for n, byte in enumerate(run) if byte]
+        for end in range(FIGURE, len(ticks) + 1):
+            last = ticks[end - FIGURE : end]
+            if all(b - a == Q // 2 for a, b in pairwise(last)):
+                last = ticks[end - EVEN : end] if end >= EVEN else []
+            if last:
+                yield last
 
 
 def alike(mine: Sequence[tuple[int, int]], theirs: Sequence[tuple[int, int]]) -> bool:
@@ -177,12 +189,12 @@ def alike(mine: Sequence[tuple[int, int]], theirs: Sequence[tuple[int, int]]) ->
     return parallel and all(m[0] == o[0] for m, o in pairs)
 
 
-def blurred(onsets: Sequence[set[int]], start: int, stop: int) -> Iterator[int]:
+def blurred(onsets: Iterable[Container[int]], start: int, stop: int) -> Iterator[int]:
     """The columns, of the two nearest on each side of a passage, struck by over half its members."""
     rows = list(onsets)
     most = max(1, len(rows) // 2)
     for low, high, last in ((start - NEAR, start, True), (stop, stop + NEAR, False)):
-        columns = sorted({t for row in rows for t in row if low <= t < high})
+        columns = [t for t in range(low, high, GRID) if any(t in row for row in rows)]
         for t in columns[-2:] if last else columns[:2]:
             if sum(t in row for row in rows) > most:
                 yield t

@@ -269,9 +269,10 @@ class DenseChart(Chart):
             notes = self.free_rhythm(start, stop, style)
             if not notes or self.too_close(part, notes):
                 continue
+            shared = self.company.figures(part, notes)
             for _ in range(TRIES):
                 pitches = self.line(notes, inst.low + 2, inst.high - 2)
-                if not self.company.line_stands_out(part, notes, pitches):
+                if not self.company.line_stands_out(part, notes, pitches, shared):
                     self.add(part, notes, [(p,) for p in pitches])
                     return True
         return False
