@@ -221,7 +221,7 @@ class Chart:
                 continue
             notes = self.rhythm(start, body_end, last, density)
             where = "pick-up" if lead_in < 0 else "mid-bar start" if lead_in else "on beat 1"
-            traits = (where, tail, "mixed" if mixed else "section", density)
+            traits = (where, tail, "mixed" if mixed else "section", f"{density} rhythm")
             if planted := self.plant(texture, members, notes, traits):
                 return planted
         return None

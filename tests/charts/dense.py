@@ -18,8 +18,8 @@ from charts.company import Company
 from charts.composer import Chart, Joined, Planted
 from charts.vocabulary import HELD, LINES, Q, Rate, Style
 
-PLANS = {"plain": 6, "two": 3, "riff": 3, "pad": 2, "exchange": 4, "tutti": 2}
-CHANCE_JOINER, REAL_JOINER, SHARED_STAFF = 0.35, 0.4, 0.3
+PLANS = {"plain": 6, "two": 3, "riff": 3, "pad": 3, "exchange": 4, "tutti": 2}
+CHANCE_JOINER, REAL_JOINER, SHARED_STAFF = 0.35, 0.7, 0.3
 RATES: tuple[Rate, ...] = ("sparse", "medium", "busy", "running", "mixed", "mixed")
 TRIES = 12  # of a phrase, before the part rests instead
 
@@ -44,8 +44,9 @@ class DenseChart(Chart):
             end = self.bar_of(max(p.stop for p in new) - 1) + 1 if new else bar
             bar = end + self.rng.choice((0, 0, 1, 1, 2, 3, 4))
         for p in self.planted:
-            self.join_by_chance(p)
             self.join_in_earnest(p)
+            self.join_by_chance(p)
+            p.traits += (f"{self.rate} lines around",)
         self.settle()
         self.share_staves()
         self.rng = self.lines  # from here on: what the others play
@@ -53,7 +54,7 @@ class DenseChart(Chart):
 
     # ---- passages and what goes with them
     def plan_plain(self, bar: int) -> None:
-        self.passage(bar, self.rng.choice((2, 3, 4, 4, 6, 8, 8)))
+        self.passage(bar, self.rng.choice((2, 3, 4, 4, 6, 6, 8, 8)))
 
     def plan_two(self, bar: int) -> None:
         if self.passage(bar, self.rng.choice((2, 3, 4, 6))):
@@ -149,7 +150,7 @@ class DenseChart(Chart):
             last = self.rng.choice((12, 24))
             density = self.rng.choice(("sparse", "medium", "medium", "dense"))
             notes = self.rhythm(start, stop - last, last, density)
-            if planted := self.plant(texture, members, notes, (*traits, density)):
+            if planted := self.plant(texture, members, notes, (*traits, f"{density} rhythm")):
                 return planted
         return None
 
@@ -179,6 +180,8 @@ class DenseChart(Chart):
             part = self.rng.choice(self.pitched[:-3])
             if len(here) < 4 or part in p.members:
                 continue
+            if any(j.start < here[-1].stop + Q and here[0].start - Q < j.stop for j in p.joins):
+                continue  # one at a time
             if not self.free(part, here[0].start, here[-1].stop, 4 * Q):
                 continue
             inst, notes = self.by_name[part], [(e.start, e.length) for e in here]
