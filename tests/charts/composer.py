@@ -124,6 +124,15 @@ class Chart:
         """Would these notes be taken for a passage together with somebody else's?"""
         return self.clashes([part], {t for t, _ in notes})
 
+    def sounds_alike(
+        self,
+        part: str,
+        notes: Sequence[tuple[int, int]],
+        pitches: Sequence[tuple[int, ...]],
+    ) -> bool:
+        """Would these notes be taken for somebody else's line? Too few share enough to matter."""
+        return False
+
     def free(self, part: str, start: int, stop: int, margin: int) -> bool:
         """Nothing of this part within the margin (in ticks)."""
         return not any(e.start < stop + margin and e.stop > start - margin for e in self.events[part])
@@ -498,6 +507,8 @@ class Chart:
                     pitches: list[tuple[int, ...]] = [(p,) for p in self.line(notes, inst.low + 2, inst.high - 6)]
                 else:
                     pitches = [self._comp(role, t) for t, _ in notes]
+                if self.sounds_alike(inst.name, notes, pitches):
+                    continue
                 self.add(inst.name, notes, pitches)
                 return
 

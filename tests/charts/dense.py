@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from charts.band import HORNS
+from charts.band import HORNS, Instrument
 from charts.company import Company
 from charts.composer import Chart, Joined, Planted
 from charts.vocabulary import HELD, LINES, Q, Rate, Style
@@ -77,6 +77,8 @@ class DenseChart(Chart):
         if bars.stop >= len(self.meters) or len({self.meters[b] for b in bars}) > 1:
             return None
         start, rest = self.starts[bar], self.rng.choice((0, 12, 24))
+        if not self.clear("riff", members, start, start + times * length):
+            return None
         once = self.rhythm(start, start + length - rest - 12, 12, "medium")
         texture = self.rng.choice(("unison", "octaves", "soli"))
         voiced = self.voices(texture, [self.by_name[m] for m in members], once) if once else None
@@ -113,11 +115,15 @@ class DenseChart(Chart):
             return
         start = self.starts[bar] + (0 if overlap else rng.choice((0, Q, 2 * Q)))
         for turn in range(rng.choice((2, 3, 4))):
-            stop = start + Q * rng.choice((6, 7, 8, 10))
+            least = 4 * Q + 2 * overlap  # what leaves the other side four beats of rest
+            stop = start + max(least, Q * rng.choice((6, 7, 8, 10)))
             texture = rng.choice(("unison", "octaves", "soli", "soli"))
             if self.bar_of(stop) >= len(self.meters) - 1:
                 return
-            planted = self.phrase(texture, sides[turn % 2], start, stop, (name,))
+            members = sides[turn % 2]
+            if not self.clear(texture, members, start, stop):
+                return
+            planted = self.phrase(texture, members, start, stop, name)
             if planted is None:
                 return
             start = planted.stop - overlap
@@ -131,10 +137,15 @@ class DenseChart(Chart):
         stop = change + Q * rng.choice((8, 12, 16))
         if self.bar_of(stop) >= len(self.meters) - 1:
             return
-        if self.phrase("octaves", section, start, change, ("a tutti ends it",)) is None:
-            return
         band = tuple(i.name for i in self.band if i.family in HORNS)
-        self.phrase("soli", band, change, stop, ("tutti out of a line",))
+        if not self.clear("soli", band, start, stop):
+            return
+        line = self.phrase("octaves", section, start, change)
+        if line and self.phrase("soli", band, change, stop, "tutti out of a line"):
+            line.traits += ("a tutti ends it",)
+
+    def clear(self, texture: str, members: tuple[str, ...], start: int, stop: int) -> bool:
+        return all(self._apart(texture, members, start, stop))
 
     def section(self, exclude: tuple[str, ...] = ()) -> tuple[str, ...]:
         """The horns of one family that has nobody among the excluded."""
@@ -143,7 +154,7 @@ class DenseChart(Chart):
         return tuple(self.rng.choice(open_)) if open_ else ()
 
     def phrase(
-        self, texture: str, members: tuple[str, ...], start: int, stop: int, traits: tuple[str, ...]
+        self, texture: str, members: tuple[str, ...], start: int, stop: int, *traits: str
     ) -> Planted | None:
         """A passage from start to stop exactly."""
         for _ in range(30):
@@ -236,6 +247,22 @@ class DenseChart(Chart):
     def too_close(self, part: str, notes: Sequence[tuple[int, int]]) -> bool:
         assert self.company is not None
         return self.company.rhythm_stands_out(part, notes)
+
+    def sounds_alike(
+        self,
+        part: str,
+        notes: Sequence[tuple[int, int]],
+        pitches: Sequence[tuple[int, ...]],
+    ) -> bool:
+        assert self.company is not None
+        shared = self.company.figures(part, notes)
+        return self.company.line_stands_out(part, notes, [max(p) for p in pitches], shared)
+
+    def comp(
+        self, inst: Instrument, role: str, bar: int, table: Sequence[tuple[int, ...]]
+    ) -> None:
+        """Always in a changing order: no two players keep one figure up for bars."""
+        super().comp(inst, role, bar, self.rng.sample(table, len(table)))
 
     def taken(self, part: str) -> list[tuple[int, int]]:
         """From where to where this part is in a passage, a pad or a joined stretch."""
