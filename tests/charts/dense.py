@@ -186,15 +186,16 @@ class DenseChart(Chart):
         for _ in range(8):
             start = self.rng.choice((starts[0], self.rng.choice(starts)))
             here = [e for e in lead if start <= e.start < start + length]
-            while here and here[-1].stop % 12:  # not in the middle of a triplet
-                here.pop()
-            part = self.rng.choice(self.pitched[:-3])
+            while here and (here[-1].stop % 12 or (not real and here[-1].stop > start + length)):
+                here.pop()  # not in the middle of a triplet, by chance no longer than said
             if len(here) < 4 or part in p.members:
+                continue
+            if real and here[-1].stop < start + length:
+                continue
+            if not self.free(part, here[0].start, here[-1].stop, 4 * Q):
                 continue
             if any(j.start < here[-1].stop + Q and here[0].start - Q < j.stop for j in p.joins):
                 continue  # one at a time
-            if not self.free(part, here[0].start, here[-1].stop, 4 * Q):
-                continue
             inst, notes = self.by_name[part], [(e.start, e.length) for e in here]
             pitches = [e.pitches[0] for e in here]
             if real:
