@@ -188,6 +188,7 @@ class DenseChart(Chart):
             here = [e for e in lead if start <= e.start < start + length]
             while here and (here[-1].stop % 12 or (not real and here[-1].stop > start + length)):
                 here.pop()  # not in the middle of a triplet, by chance no longer than said
+            part = self.rng.choice(self.pitched[:-3])
             if len(here) < 4 or part in p.members:
                 continue
             if real and here[-1].stop < start + length:
