@@ -168,13 +168,13 @@ class DenseChart(Chart):
     # ---- parts that join
     def join_by_chance(self, p: Planted) -> None:
         """A foreign part meets the rhythm for one to two bars, with a line of its own."""
-        beats = self.meters[self.bar_of(p.start)] * self.rng.choice((1, 1, 1.5, 2))
+        beats = max(self.meters) * self.rng.choice((1, 1, 1.5, 2))
         if self.rng.random() < CHANCE_JOINER:
             self.join(p, int(beats * Q), at_most=0.5, real=False)
 
     def join_in_earnest(self, p: Planted) -> None:
         """A foreign part doubles the lead for four bars or more."""
-        beats = self.meters[self.bar_of(p.start)] * self.rng.choice((4, 4, 5, 6))
+        beats = max(self.meters) * self.rng.choice((4, 4, 5, 6))
         if self.rng.random() < REAL_JOINER:
             self.join(p, beats * Q, at_most=0.8, real=True)
 
