@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 from sectionprep.passages.chance import Chance, Floats
 from sectionprep.passages.grid import Grid
 
+Light = NDArray[np.float32]
+
 #: What members of one group do, of a hundred notes. Judgements from annotated scores and planted
 #: charts; halving or doubling any of them moves the measured figures by less than .005.
 _DROPPED = 0.04  # a member leaves a note of the group out
@@ -23,6 +25,7 @@ _ADDED = 0.05  # a member strikes between the notes of the group, as a share of 
 _SAME_LENGTH = 0.9  # a member holds a note as long as the others
 _SAME_PITCH = 0.95  # a member of one line has the line's pitch class
 _SAME_MOTION = 0.75  # a member of a harmonised line moves the way the others move
+_BLOCK = 48  # groups at once: tables that fit into the processor's cache
 _MOTION_BY_CHANCE = 0.4  # two lines move the same way, of up, down and neither
 
 
@@ -48,9 +51,9 @@ class Evidence:
     strays: Floats
     alone: Floats
     news: Floats
-    by_length: tuple[Floats, ...]
-    by_pitch: tuple[Floats, ...]
-    by_motion: tuple[Floats, ...]
+    by_length: tuple[Light, ...]
+    by_pitch: tuple[Light, ...]
+    by_motion: tuple[Light, ...]
     chance: Chance
 
 
@@ -62,9 +65,9 @@ def gather_evidence(grid: Grid, chance: Chance) -> Evidence:
     return Evidence(
         struck=struck.astype(float),
         strike=chance.strike,
-        follows=np.where(struck, np.log(1 - _DROPPED), np.log(_DROPPED)),
-        strays=np.where(struck, np.log(added), np.log(1 - added)),
-        alone=np.where(struck, np.log(chance.strike), np.log(1 - chance.strike)),
+        follows=np.log(np.where(struck, 1 - _DROPPED, _DROPPED)),
+        strays=np.log(np.where(struck, added, 1 - added)),
+        alone=np.log(np.where(struck, chance.strike, 1 - chance.strike)),
         by_length=_split(chance.length_of, struck, len(chance.lengths)),
         news=(struck & (moves != 0)).astype(float),
         by_pitch=_split(grid.pitch % 12, struck, 12),
@@ -78,8 +81,8 @@ _NO_MOVE = 1000  # stands for the first note of a part, which comes from nowhere
 
 def _split(
     values: NDArray[np.int64], where: NDArray[np.bool_], count: int
-) -> tuple[Floats, ...]:
-    return tuple((where & (values == value)).astype(float) for value in range(count))
+) -> tuple[Light, ...]:
+    return tuple((where & (values == value)).astype(np.float32) for value in range(count))
 
 
 def _moves(grid: Grid) -> NDArray[np.int64]:
@@ -96,6 +99,16 @@ def _moves(grid: Grid) -> NDArray[np.int64]:
 
 def odds_of(evidence: Evidence, members: Floats) -> Odds:
     """The odds of many groups. members: groups x parts of 0 and 1, at least two in each."""
+    blocks = [_odds(evidence, members[n : n + _BLOCK]) for n in range(0, len(members), _BLOCK)]
+    return Odds(
+        rhythm=np.concatenate([block.rhythm for block in blocks]),
+        length=np.concatenate([block.length for block in blocks]),
+        pitch=np.concatenate([block.pitch for block in blocks]),
+        motion=np.concatenate([block.motion for block in blocks]),
+    )
+
+
+def _odds(evidence: Evidence, members: Floats) -> Odds:
     size = members.sum(axis=1, keepdims=True)
     strike = np.clip(members @ evidence.strike / size, 1e-3, 0.999)
     together = np.logaddexp(
@@ -115,22 +128,23 @@ def odds_of(evidence: Evidence, members: Floats) -> Odds:
 
 
 def _agreement(
-    members: Floats, tables: tuple[Floats, ...], usual: Floats, sure: float
+    members: Floats, tables: tuple[Light, ...], usual: Floats, sure: float
 ) -> Floats:
     """Evidence of one quality of the notes struck: how many share the most frequent value.
 
     usual: groups x values, how common each value is. The first who has it proves nothing, each other
     weighs log(sure / usual), each who has another value log((1 - sure) / (1 - usual)).
     """
-    most = np.zeros((len(members), tables[0].shape[1]))
-    total = np.zeros_like(most)
+    most = np.zeros((len(members), tables[0].shape[1]), dtype=np.float32)
     common = np.full_like(most, 0.5)
+    light = members.astype(np.float32)
+    weights = usual.astype(np.float32)
     for value, table in enumerate(tables):
-        count = members @ table
-        total += count
+        count = light @ table
         better = count > most
-        most[better] = count[better]
-        common = np.where(better, usual[:, value : value + 1], common)
+        np.copyto(most, count, where=better)
+        np.copyto(common, weights[:, value : value + 1], where=better)
+    total = light @ np.sum(tables, axis=0, dtype=np.float32)
     common = np.clip(common, 0.02, sure)
     agree = np.log(sure / common) * np.maximum(most - 1, 0)
     return np.asarray(agree + np.log((1 - sure) / (1 - np.minimum(common, 0.8))) * (total - most))
