@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from sectionprep.errors import UnusableSettings
+from sectionprep.music.chart import Part
 from sectionprep.music.instruments import UNKNOWN, Chair, instrument
+from sectionprep.music.naming import finds
 from sectionprep.settings import read_toml
 
 MOST_COPIES = 99  # of one part: a judgement, far above any section
@@ -42,8 +45,17 @@ class Roster:
     leads: tuple[LeadWish, ...] = ()
 
     def seat(self, part: str) -> Seat | None:
-        """The seat of a part, by name."""
+        """The seat of a part, by its label."""
         return next((seat for seat in self.seats if seat.part == part), None)
+
+    def of(self, parts: Sequence[Part]) -> Roster:
+        """The same with every part called by its label; what fits no part stays as it was typed."""
+        def label(words: str) -> str:
+            found = finds(parts, words)
+            return found.label if found else words
+
+        return Roster(seats=tuple(replace(seat, part=label(seat.part)) for seat in self.seats),
+                      leads=tuple(replace(wish, part=label(wish.part)) for wish in self.leads))
 
     def settle(self, part: str, chair: Chair) -> Chair:
         """The chair of a part after the director's word."""

@@ -30,7 +30,7 @@ def test_a_folder_of_parts_is_one_chart_and_marks_go_back_into_each_file(tmp_pat
         (folder / f"{name}.musicxml").write_bytes(data)
         originals[f"{name}.musicxml"] = data
     score = pipeline.read_score(folder, pipeline.Options())
-    assert score.chart.names == ("Alto Sax 1", "Alto Sax 2", "Bari Sax", "Trumpet 1")
+    assert score.chart.labels == ("Alto Sax 1", "Alto Sax 2", "Bari Sax", "Trumpet 1")
     marked = pipeline.mark_score(score, pipeline.Options())
     written = [p for p in pipeline.write_marked(marked, tmp_path / "out") if p.suffix == ".musicxml"]
     assert {p.name for p in written} == set(originals)
