@@ -11,8 +11,8 @@ from sectionprep.music.chart import Part
 
 #: what is left of a name that only tells players of one kind apart: "1", "2nd", "III.", "1 & 2"
 _ONLY_A_NUMBER = re.compile(
-    r"(?:(?:no|nr)\.?\s*|#\s*)?(?:\d{1,2}(?:st|nd|rd|th|er|e)?|[ivx]{1,4})\.?"
-    r"(?:\s*(?:[,&+/-]|and)\s*(?:\d{1,2}|[ivx]{1,4})\.?)*", re.IGNORECASE)
+    r"(?:no\.?|nr\.?|#)?(?:[\s,.&+/-]*(?:and|und|et|e|y)?\s*(?:\d{1,2}(?:st|nd|rd|th|er|e)?|[ivx]{1,4})\b)+[\s.]*",
+    re.IGNORECASE)
 
 
 def clean_name(text: str | None) -> str:
@@ -67,8 +67,9 @@ def short_names(parts: Sequence[Part]) -> list[str]:
 
 
 #: what a person may call a part, best first; a later kind counts only where no earlier one fits
-_CALLED: tuple[Callable[[Part], str], ...] = (
-    lambda part: part.label, lambda part: part.name, lambda part: part.chair.says, lambda part: part.abbreviation,
+_CALLED: tuple[Callable[[Part], tuple[str, ...]], ...] = (
+    lambda part: (part.label,), lambda part: (part.name,), lambda part: (part.chair.says,),
+    lambda part: (part.abbreviation,), lambda part: part.chair.players,
 )
 
 
@@ -77,7 +78,7 @@ def find_part(parts: Sequence[Part], words: str) -> Part:
     none, or more than one."""
     wanted = clean_name(words).casefold()
     for called in _CALLED:
-        found = [part for part in parts if called(part).casefold() == wanted] if wanted else []
+        found = [part for part in parts if wanted in map(str.casefold, called(part))] if wanted else []
         if len(found) == 1:
             return found[0]
         if found:

@@ -14,7 +14,8 @@ from pathlib import Path
 from lxml import etree
 
 from sectionprep.errors import NotAScore, UnreadableFile
-from sectionprep.music.instruments import SECTIONS, recognise
+from sectionprep.music.chairs import Evidence, recognise
+from sectionprep.music.instruments import SECTIONS
 from sectionprep.musicxml.document import Document, open_document, parse_document, tag_of
 from sectionprep.musicxml.foreign import convert, is_foreign
 from sectionprep.musicxml.insertions import NoteEdit, Splice, apply_splices, splices_for
@@ -87,7 +88,7 @@ def _part_name(document: Document) -> str:
 
 def _score_order(document: Document) -> tuple[int, int, int, str]:
     name = _part_name(document)
-    chair = recognise(name)
+    chair = recognise(Evidence(name=name))
     voices = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "trombone", "bass-trombone", "guitar", "piano", "bass", "drums")
     key = chair.instrument.key
     return (SECTIONS.index(chair.section), voices.index(key) if key in voices else 0, chair.number, name)

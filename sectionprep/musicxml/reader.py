@@ -14,12 +14,13 @@ from typing import NamedTuple
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
+from sectionprep.music.chairs import Evidence, doubling, recognise_all
 from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
-from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument, doubling, recognise
+from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument
 from sectionprep.music.lines import line_of
 from sectionprep.music.naming import clean_name, short_names, spoken_name, unique_labels
 from sectionprep.music.pitch import Transposition
-from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.music.roster import EMPTY, Roster, asked
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.measures import Measure, PartState, Walker
 from sectionprep.musicxml.notes import Written
@@ -28,6 +29,7 @@ from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
 
 _KEPT = Written._fields.index("is_rest")  # from here on a note keeps what is written, in the same order
+_NOBODY = Chair(instrument=UNKNOWN, sure=False)  # until the chairs are known
 _NAME = 200  # characters of a name that are read: a judgement, far above any part's name
 
 
@@ -103,10 +105,10 @@ class _Reader:
         walked = [self.walker.walk(n, measures) for n, (_, _, measures) in enumerate(sources)]
         bars, signs = self._grid([measures for measures, _ in walked], labels)
         starts = tuple(bar.start for bar in bars)
-        parts: list[Part] = []
-        for n, (key, listed, _elements) in enumerate(sources):
-            parts.append(self._part(n, key, names[n], labels[n], groups.get(id(listed), ""), *walked[n], starts))
-        parts = self._settled(parts)
+        read = [self._part(n, key, names[n], labels[n], *walked[n], starts) for n, (key, _, _) in enumerate(sources)]
+        parts = self._seated(read, [
+            self._evidence(part, said, groups.get(id(listed), ""), elements)
+            for part, said, (_, listed, elements) in zip(read, names, sources, strict=True)])
         lines = tuple(line_of(part.notes) for part in parts)
         if not any(part.notes for part in parts):
             raise NotAScore("it holds no notes at all.", where=self.where, remedy="Export the whole score.")
@@ -173,9 +175,10 @@ class _Reader:
     # -- one part -----------------------------------------------------------------------------------
 
     def _part(
-        self, index: int, key: str, said: _Names, label: str, group: str, measures: list[Measure],
-        state: PartState, starts: tuple[int, ...],
+        self, index: int, key: str, said: _Names, label: str, measures: list[Measure], state: PartState,
+        starts: tuple[int, ...],
     ) -> Part:
+        """All but who plays it, which hangs on the other parts too."""
         notes: list[Note] = []
         directions: list[Direction] = []
         transposition = Transposition()
@@ -193,21 +196,24 @@ class _Reader:
                     directions.extend(directions_of(element, part=index, bar=n, onset=onset,
                                                     ticks=self.resolution, divisions=state.divisions,
                                                     address=self.direction_address.get(id(element), -1)))
-        percussion = bool(clefs) and clefs[0][1].startswith("percussion")
-        chair = recognise(spoken_name(said.name, group), said.short, sound=said.sound, program=said.program,
-                          transposition=transposition, percussion=percussion)
-        return Part(index=index, id=key, name=said.name, label=label, abbreviation=said.short, chair=chair, notes=tuple(notes),
+        return Part(index=index, id=key, name=said.name, label=label, abbreviation=said.short, chair=_NOBODY, notes=tuple(notes),
                     directions=tuple(directions), transpositions=tuple(transpositions), clefs=tuple(clefs),
                     keys=tuple(keys), staves=state.staves, bars_read=len(measures))
 
-    def _settled(self, parts: list[Part]) -> list[Part]:
-        """The parts with the chairs that the director has settled, and what each player holds."""
+    def _evidence(self, part: Part, said: _Names, group: str, measures: list[etree._Element]) -> Evidence:
+        """What tells who plays a part."""
+        clef = part.clefs[0][1] if part.clefs else ""
+        return Evidence(
+            name=spoken_name(said.name, group), abbreviation=said.short, group=group, sound=said.sound, program=said.program,
+            transposition=part.transposition_at(0) if part.transpositions else None, clef=clef, percussion=clef.startswith("percussion"),
+            sings=any(next(measure.iter("{*}lyric"), None) is not None for measure in measures))
+
+    def _seated(self, parts: list[Part], evidence: list[Evidence]) -> list[Part]:
+        """The parts with their chairs, as the file tells and the director settles, and what each player holds."""
+        parts = [replace(part, chair=chair) for part, chair in zip(parts, recognise_all(evidence), strict=True)]
         roster = self.roster.of(parts)
         parts = [replace(part, chair=roster.settle(part.label, part.chair)) for part in parts]
-        for part in parts:
-            if not part.chair.sure:
-                self.remarks.append(Remark(where=part.label,
-                                           what=f"its chair is not certain ({part.chair.why}); settle it with --roster"))
+        self.remarks += [Remark(where=part.label, what=what) for part in parts if (what := asked(part.label, part.chair))]
         return [replace(part, says=says, instruments=_instruments(part.chair, part.directions, part.transpositions))
                 for part, says in zip(parts, short_names(parts), strict=True)]
 
