@@ -49,12 +49,16 @@ def recognise_all(parts: Sequence[Evidence]) -> list[Chair]:
     return chairs
 
 
+_ANY_SAX = "wind.reed.saxophone"  # the sound id of no saxophone in particular
+
+
 def _said(part: Evidence) -> Said:
     name = read_name(part.name)
     short = read_name(part.abbreviation)
-    if name.keys:
-        return replace(name, numbers=name.numbers or short.numbers)
-    return replace(short, numbers=name.numbers or short.numbers)
+    numbers = name.numbers or short.numbers
+    if not (name.keys or short.keys) and part.sound == _ANY_SAX:
+        short = read_name("sax")
+    return replace(name if name.keys else short, numbers=numbers)
 
 
 # -- one part by itself -----------------------------------------------------------------------------

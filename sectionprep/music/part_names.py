@@ -41,15 +41,21 @@ _BEFORE_DIGIT = re.compile(r"(?<=[^\W\d_])(?=\d)")
 _ORDINAL = re.compile(r"(?<!\w)(\d{1,2})(?:st|nd|rd|th|er|re|ere|eme|e|o|a|te|ter|º|ª)(?!\w)", re.IGNORECASE)
 
 
+def _folded(text: str) -> str:
+    """Small letters without accents."""
+    text = text.translate(_SIGNS).casefold()
+    return text if text.isascii() else "".join(c for c in unicodedata.normalize("NFKD", text) if not unicodedata.combining(c))
+
+
+@lru_cache(8192)
 def plain_words(text: str) -> Words:
     """The words of a name as they are compared."""
-    text = _CAPITAL_INSIDE.sub(" ", text.translate(_SIGNS))
-    text = "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
+    text = _folded(_CAPITAL_INSIDE.sub(" ", text))
     text = _BEFORE_DIGIT.sub(" ", _ORDINAL.sub(r"\1 ", text))
     return tuple(_stem(word) for word in re.findall(r"[^\W_]+", text))
 
 
-_WHOLE = frozenset({"violone", "claves", "coro", "bassus"})  # are not the plural of violon, clave, cor, bass
+_WHOLE = frozenset({"violone", "claves", "clavier", "coro", "bassus"})  # are not violon, clave, cor, bass
 
 
 @lru_cache(4096)
@@ -91,10 +97,14 @@ def _spellings() -> dict[Words, tuple[str, ...]]:
 def _written_out(alias: str) -> Iterator[Words]:
     choices: list[list[str]] = [
         _table()["words"][piece[1:-1]] if piece.startswith("<") else [piece] for piece in alias.split()]
+    if len(choices) == 1:
+        yield from map(plain_words, choices[0])
+        return
     for pieces in product(*choices):
-        yield plain_words(" ".join(pieces))
-        if len(pieces) > 1:
-            yield plain_words("".join(pieces))
+        yield tuple(word for piece in pieces for word in plain_words(piece))
+        glued = "".join(pieces)
+        if " " not in glued:
+            yield (_stem(_folded(glued)),)
 
 
 @cache
