@@ -59,6 +59,7 @@ class Options:
     plan: Path | None = None
     decisions: Path | None = None
     roster: Path | None = None
+    tune: int | None = None
     limits: Limits = field(default_factory=Limits)
 
 
@@ -124,7 +125,7 @@ def no_progress(_stage: str, _done: int, _of: int) -> None:
 def read_score(path: Path, options: Options) -> Score:
     """Read a chart and find its passages."""
     roster = read_roster(options.roster) if options.roster else EMPTY
-    bundle = open_bundle(path, options.limits)
+    bundle = open_bundle(path, options.limits, options.tune)
     chart = read_chart(bundle.document, options.limits, roster)
     roster = roster.of(chart.parts)
     if bundle.remark:

@@ -17,7 +17,7 @@ from sectionprep.errors import NotAScore, UnreadableFile
 from sectionprep.music.chairs import Evidence, recognise
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.musicxml.document import Document, open_document, parse_document, tag_of
-from sectionprep.musicxml.foreign import convert, is_foreign
+from sectionprep.musicxml.foreign import convert, is_foreign, no_collection
 from sectionprep.musicxml.insertions import NoteEdit, Splice, apply_splices, splices_for
 from sectionprep.settings import Limits
 
@@ -44,18 +44,20 @@ class Bundle:
         return suffix if suffix in _SCORES else ".musicxml"
 
 
-def open_bundle(path: Path, limits: Limits) -> Bundle:
-    """Open whatever the director has."""
+def open_bundle(path: Path, limits: Limits, tune: int | None = None) -> Bundle:
+    """Open whatever the director has. tune: which one of a collection in ABC."""
     try:
         is_folder = path.is_dir()
     except OSError as error:
         raise UnreadableFile(f"cannot be opened ({error.strerror}).", where=str(path)[:200], remedy="Check the path.") from error
+    if tune is not None and (is_folder or not is_foreign(path)):
+        raise no_collection(path)
     if is_folder:
         return _open_folder(path, limits)
     if is_foreign(path):
         if not path.exists():
             raise UnreadableFile("cannot be opened (No such file or directory).", where=str(path), remedy="Check the path.")
-        document, remark = convert(path, limits)
+        document, remark = convert(path, limits, tune)
         return Bundle(document=document, sources=(document,), remark=remark)
     document = open_document(path, limits)
     return Bundle(document=document, sources=(document,))

@@ -87,14 +87,15 @@ def local_name(tag: object) -> str:
 def open_document(path: Path, limits: Limits | None = None) -> Document:
     """Read a .musicxml, .xml or .mxl file. Raises UnreadableFile, NotAScore or OverLimit, in one line."""
     limits = limits or Limits()
-    raw = _read_bytes(path, limits)
+    raw = read_bytes(path, limits)
     if raw[:4] == b"PK\x03\x04":
         data, member = _unpack(path, raw, limits)
         return parse_document(path, data, limits, archive=raw, member=member)
     return parse_document(path, raw, limits)
 
 
-def _read_bytes(path: Path, limits: Limits) -> bytes:
+def read_bytes(path: Path, limits: Limits) -> bytes:
+    """All of an ordinary file within the limits. Raises UnreadableFile or OverLimit."""
     try:
         if path.is_dir():
             raise UnreadableFile("is a folder, not a file.", where=str(path), remedy="Name a score file.")
