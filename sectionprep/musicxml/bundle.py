@@ -60,7 +60,7 @@ def open_bundle(path: Path, limits: Limits, tune: int | None = None) -> Bundle:
         document, remark = convert(path, limits, tune)
         return Bundle(document=document, sources=(document,), remark=remark)
     document = open_document(path, limits)
-    return Bundle(document=document, sources=(document,))
+    return Bundle(document=document, sources=(document,), remark=document.remark)
 
 
 def _open_folder(folder: Path, limits: Limits) -> Bundle:
@@ -79,7 +79,8 @@ def _open_folder(folder: Path, limits: Limits) -> Bundle:
                             remedy="Name the score itself instead of its folder.")
     sources.sort(key=_score_order)
     return Bundle(document=_joined(folder, sources, limits), sources=tuple(sources),
-                  remark=f"was put together from {len(sources)} files")
+                  remark=f"was put together from {len(sources)} files" + "".join(
+                      f"; {source.path.name} {source.remark}" for source in sources if source.remark))
 
 
 def _part_name(document: Document) -> str:

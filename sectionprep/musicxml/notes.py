@@ -46,6 +46,7 @@ class NoteReader:
 
     def __init__(self, document: Document, where: str) -> None:
         self.where = where
+        self.document = document
         self.data, self.spans, self.addresses = document.data, document.notes, document.addresses
         self.known: dict[bytes, Written] = {}
         self.pitches: dict[tuple[tuple[object, str | None], ...], tuple[Pitch, int]] = {}
@@ -92,22 +93,24 @@ class NoteReader:
         found = self.pitches.get(key)
         if found is None:
             texts = {local_name(tag): text for tag, text in key}
-            pitch = self._new_pitch(texts.get("step"), texts.get("alter"), texts.get("octave"))
+            pitch = self._new_pitch(element, texts.get("step"), texts.get("alter"), texts.get("octave"))
             found = self.pitches[key] = (pitch, pitch.midi)
         return found
 
-    def _new_pitch(self, step_text: str | None, alter_text: str | None, octave_text: str | None) -> Pitch:
-        step = (step_text or "C").strip().upper()
+    def _new_pitch(self, element: etree._Element, step_text: str | None, alter_text: str | None, octave_text: str | None) -> Pitch:
+        step = (step_text or "").strip().upper()
         try:
             alter = float(decimal((alter_text or "").strip()) or 0)
-            octave = int((octave_text or "4").strip()[:6])
+            octave = int((octave_text or "").strip()[:6])
             SEMITONES[step]
         except (KeyError, ValueError) as error:
-            raise NotAScore(f"a pitch of {step_text!r:.20}, {alter_text!r:.20}, {octave_text!r:.20} is none.", where=self.where,
-                            remedy="Correct that element or export again.") from error
+            said = f"step {step_text or ''!r:.20}, alter {alter_text or ''!r:.20}, octave {octave_text or ''!r:.20}"
+            raise NotAScore(f"this pitch is none: {said}.", where=f"{self.where}, {self.document.place(element)}",
+                            remedy="Correct that note in the score and export it again.") from error
         if not (-2 <= octave <= 12 and -6 <= alter <= 6):
             raise NotAScore(f"a pitch in octave {octave} with alteration {alter:g} cannot be played.",
-                            where=self.where, remedy="Correct that element or export again.")
+                            where=f"{self.where}, {self.document.place(element)}",
+                            remedy="Correct that note in the score and export it again.")
         return Pitch(step, alter, octave)
 
 

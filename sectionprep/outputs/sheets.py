@@ -176,8 +176,9 @@ class Drawing:
     def __enter__(self) -> Drawing:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, *_error: object) -> None:
-        self.pool.shutdown(wait=kind is not None, cancel_futures=True)  # where all went well nothing is being drawn any more
+    def __exit__(self, *_error: object) -> None:
+        # waited for always: a pool that is left to end by itself can lose its pipe while Python ends ("Bad file descriptor")
+        self.pool.shutdown(wait=True, cancel_futures=True)
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""
