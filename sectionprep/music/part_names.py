@@ -130,14 +130,17 @@ def section_named(group: str) -> str:
 
 _ASIDE = re.compile(r"[(\[{](.*?)[)\]}]")
 _APART = re.compile(r"[/&+,;]|\band\b|\bund\b|\bet\b|\by\b|\bdoubling\b|\bdbl\b|(?<=[\divx])\s+e\s+(?=[\divx])", re.IGNORECASE)
-_OCTAVE = re.compile(r"(\b(?:in|en)\s+\S+(?:\s+(?:flat|b|bemolle|b[eé]mol))?)\s+(?:basso|basse|alto|haut)\b", re.IGNORECASE)
+#: a key and its octave: "Horn in Bb basso", "Bb alto Horn"
+_OCTAVE = re.compile(
+    r"(\b(?:in|en)\s+\S+(?:\s+(?:flat|b|bemolle|b[eé]mol))?)\s+(?:basso|basse|alto|haut)\b"
+    r"|(\b[A-H][b♭]?(?:\s+flat)?)\s+(?:basso\b|alto(?=\s+(?:horn|corno|cor|hn)\b))", re.IGNORECASE)
 _LONGEST = 4  # words of an instrument's name
 
 
 @lru_cache(1024)
 def read_name(text: str) -> Said:
     """What the name of a part says. "Alto 2 (Flute)" sits in the alto chair, "Flute, Piccolo" in the flute's."""
-    text = _OCTAVE.sub(r"\1", text.replace("_", " "))
+    text = _OCTAVE.sub(lambda found: found[1] or found[2], text.replace("_", " "))
     outside, inside = _ASIDE.sub(" ", text), " ".join(_ASIDE.findall(text))
     numbers = _numbers(outside) or _numbers(inside)
     pieces = [words for piece in (*_APART.split(outside), *_APART.split(inside))
@@ -145,10 +148,11 @@ def read_name(text: str) -> Said:
     turned = tuple(word for piece in reversed(pieces[:2]) for word in piece)  # "Clarinet, Bass"
     straight = tuple(word for piece in pieces[:2] for word in piece)
     for words in (turned, straight) if len(pieces) > 1 and _only_adds(pieces[1]) else ():
-        if words in _spellings() and len(_spellings()[words]) == 1:
+        if len("".join(words)) > 3 and words in _spellings() and len(_spellings()[words]) == 1:
             return Said(keys=_spellings()[words], numbers=numbers)
+    letters = all(len("".join(words)) == 1 for words in pieces)
     for n, words in enumerate(pieces):
-        found = _longest(words)
+        found = _longest(words) if letters or len("".join(words)) > 1 else None  # "C, G Timpani"
         if found is not None:
             first, last = found
             keys = _narrowed(_spellings()[words[first:last]], pieces[n + 1 :])

@@ -76,6 +76,8 @@ def test_a_key_in_the_name_is_the_instruments(name: str, step: str, semitones: i
 def test_in_b_means_what_the_file_transposes_by() -> None:
     flat = recognise(Evidence(name="Trompete in B", transposition=Transposition(-1, -2)))
     assert flat.instrument.transposition.chromatic == -2
+    natural = recognise(Evidence(name="Horn in B", transposition=Transposition(-8, -13)))
+    assert natural.instrument.transposition == Transposition(-8, -13)
 
 
 # -- what a name leaves open ------------------------------------------------------------------------
