@@ -175,7 +175,8 @@ def prepare(
 
 def _beside(chart: Path, tune: int | None, ending: str) -> Path:
     """Where results go when nobody says: beside the chart, each tune of a collection by itself."""
-    return chart.with_name(f"{chart.name.split('.')[0]}{'' if tune is None else f'_{tune}'}{ending}")
+    number = "" if tune is None else f"_{tune}"
+    return chart.with_name(f"{chart.name.split('.')[0]}{number}{ending}")
 
 
 def _counted(count: int, what: str) -> str:
@@ -225,7 +226,9 @@ def _summary(done: Any) -> None:
 
 
 @app.command()
-def passages(chart: Score, roster: RosterFile = None, tune: Tune = None, as_json: AsJson = False) -> None:
+def passages(
+    chart: Score, roster: RosterFile = None, tune: Tune = None, as_json: AsJson = False
+) -> None:
     """Show where the parts move together."""
     from sectionprep import pipeline
     from sectionprep.outputs.reports import passages_json
@@ -318,7 +321,8 @@ def mark(
 
 @app.command()
 def check(
-    chart: Score, level: Level = "pro", roster: RosterFile = None, tune: Tune = None, as_json: AsJson = False,
+    chart: Score, level: Level = "pro", roster: RosterFile = None, tune: Tune = None,
+    as_json: AsJson = False,
     fix: Annotated[Path | None, place_option("--fix", words="Write a score with the safe ones mended (the section gets what the lead has printed).")] = None,
     against: Annotated[Path | None, typer.Option("--against", help="An older version: say which parts differ and need printing again.")] = None,
     strict: Annotated[bool, typer.Option("--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found.")] = False,

@@ -1,7 +1,8 @@
 """From what a file says of its parts to the players who sit there.
 
-The name decides. What it leaves open ("Alto": a saxophone or a singer?) is settled by what else the file says of the part, best
-evidence first, then by its company; where all are silent the likeliest is taken, not surely.
+The name decides. What it leaves open ("Alto": a saxophone or a singer?) is settled by what else the
+file says of the part, best evidence first, then by its company; where all are silent the likeliest
+is taken, not surely.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ from sectionprep.music.pitch import CONCERT, Transposition
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """All that a file says of a part, as far as it tells who plays it. group: of the part list. sound: id of MusicXML. program:
-    General MIDI, from 1. clef: the first, as sign and line. sings: it has words. percussion: it stands on such a staff."""
+    """All that a file says of a part, as far as it tells who plays it. group: of the part list.
+    sound: id of MusicXML. program: General MIDI, from 1. clef: the first, as sign and line.
+    sings: it has words. percussion: it stands on such a staff."""
 
     name: str
     abbreviation: str = ""
@@ -45,7 +47,13 @@ def recognise_all(parts: Sequence[Evidence]) -> list[Chair]:
     for part, names, chair in zip(parts, said, found, strict=True):
         if chair is None:
             chair = _in_company(names, company, chairs[-1] if chairs else None)
-        chairs.append(_as_built(replace(chair, number=(names.numbers or (0,))[0], numbers=names.numbers), part, names))
+        chairs.append(
+            _as_built(
+                replace(chair, number=(names.numbers or (0,))[0], numbers=names.numbers),
+                part,
+                names,
+            )
+        )
     return chairs
 
 
@@ -61,9 +69,14 @@ def _said(part: Evidence) -> Said:
     return replace(name if name.keys else short, numbers=numbers)
 
 
-# -- one part by itself -----------------------------------------------------------------------------
+# -- one part by itself
+# -----------------------------------------------------------------------------
 
-_VOCAL_PROGRAMS = (53, 54, 55)  # choir aahs, voice oohs, synth voice (General MIDI 1, counted from 1)
+_VOCAL_PROGRAMS = (
+    53,
+    54,
+    55,
+)  # choir aahs, voice oohs, synth voice (General MIDI 1, counted from 1)
 
 
 def _by_itself(part: Evidence, said: Said) -> Chair | None:
@@ -89,16 +102,23 @@ def _transposes_as(part: Evidence, said: Said, one: Instrument) -> bool:
     built = {one.transposition.chromatic, *one.pitches}
     if part.transposition is not None and part.transposition.chromatic:
         return part.transposition.chromatic in built
-    return said.pitch is not None and any(pitch and (pitch - said.pitch[0]) % 12 == 0 for pitch in built)
+    return said.pitch is not None and any(
+        pitch and (pitch - said.pitch[0]) % 12 == 0 for pitch in built
+    )
 
 
 def _nearly_transposes_as(part: Evidence, _said: Said, one: Instrument) -> bool:
     has = part.transposition.chromatic if part.transposition is not None else 0
-    return bool(has % 12) and any((pitch - has) % 12 == 0 for pitch in {one.transposition.chromatic, *one.pitches})
+    return bool(has % 12) and any(
+        (pitch - has) % 12 == 0 for pitch in {one.transposition.chromatic, *one.pitches}
+    )
 
 
 def _has_sound(part: Evidence, _said: Said, one: Instrument) -> bool:
-    return bool(part.sound) and (_by_sound(part.sound) == one or (one.section == "voices" and part.sound.startswith("voice.")))
+    return bool(part.sound) and (
+        _by_sound(part.sound) == one
+        or (one.section == "voices" and part.sound.startswith("voice."))
+    )
 
 
 def _sings(part: Evidence, _said: Said, one: Instrument) -> bool:
@@ -107,7 +127,9 @@ def _sings(part: Evidence, _said: Said, one: Instrument) -> bool:
 
 def _sits_in(part: Evidence, _said: Said, one: Instrument) -> bool:
     section = section_named(part.group)
-    return bool(section) and (one.section == section or (section == "strings" and one.key == "bass"))
+    return bool(section) and (
+        one.section == section or (section == "strings" and one.key == "bass")
+    )
 
 
 def _has_program(part: Evidence, _said: Said, one: Instrument) -> bool:
@@ -124,8 +146,15 @@ def _reads_rare_clef(part: Evidence, _said: Said, one: Instrument) -> bool:
 
 #: what settles an open name, best first; each with the words that say so
 _EVIDENCE: tuple[tuple[str, Callable[[Evidence, Said, Instrument], bool]], ...] = (
-    ("transposition", _is_usual_of), ("transposition", _transposes_as), ("transposition", _nearly_transposes_as), ("sound id", _has_sound), ("words", _sings),
-    ("group", _sits_in), ("MIDI program", _has_program), ("clef", _has_rare_clef), ("clef", _reads_rare_clef),
+    ("transposition", _is_usual_of),
+    ("transposition", _transposes_as),
+    ("transposition", _nearly_transposes_as),
+    ("sound id", _has_sound),
+    ("words", _sings),
+    ("group", _sits_in),
+    ("MIDI program", _has_program),
+    ("clef", _has_rare_clef),
+    ("clef", _reads_rare_clef),
 )
 
 
@@ -141,14 +170,21 @@ def _nameless(part: Evidence) -> Chair:
     found = next((one for one in instruments() if part.program in one.programs), None)
     if found is not None:
         return Chair(instrument=found, sure=False, why="MIDI program")
-    return Chair(instrument=replace(UNKNOWN, transposition=part.transposition or CONCERT), sure=False,
-                 why="no instrument recognised")
+    return Chair(
+        instrument=replace(UNKNOWN, transposition=part.transposition or CONCERT),
+        sure=False,
+        why="no instrument recognised",
+    )
 
 
 def _by_sound(sound: str) -> Instrument | None:
     """The instrument whose sound id is this one or begins it, the longest first."""
-    fitting = [(len(known), one) for one in instruments() for known in one.sounds
-               if sound == known or sound.startswith(f"{known}.")]
+    fitting = [
+        (len(known), one)
+        for one in instruments()
+        for known in one.sounds
+        if sound == known or sound.startswith(f"{known}.")
+    ]
     return max(fitting, key=lambda fit: fit[0])[1] if fitting else None
 
 
@@ -158,19 +194,26 @@ def _disagrees(part: Evidence, named: Instrument) -> str:
     if heard is None or heard.key == named.key or heard.section == named.section == "voices":
         return ""
     known = {sound.split(".")[0] for sound in named.sounds}
-    if heard.sounds[0] in known or not named.sounds or heard.section == named.section == "percussion":
+    if (
+        heard.sounds[0] in known
+        or not named.sounds
+        or heard.section == named.section == "percussion"
+    ):
         return ""  # a kind as broad as "drum"
     return heard.says
 
 
-# -- company ----------------------------------------------------------------------------------------
+# -- company
+# ----------------------------------------------------------------------------------------
 
 _RANGES = {"soprano-voice": "s", "mezzo-voice": "s", "alto-voice": "a", "tenor-voice": "t"}
 
 
 def _company(settled: Sequence[Chair], said: Iterable[Said]) -> str:
     """Among whom the parts sit that may be singers: "band", "voices", or nobody in particular."""
-    if any(chair.instrument.section == "saxes" or chair.instrument.key == "drums" for chair in settled):
+    if any(
+        chair.instrument.section == "saxes" or chair.instrument.key == "drums" for chair in settled
+    ):
         return "band"
     ranges = {_RANGES[chair.instrument.key] for chair in settled if chair.instrument.key in _RANGES}
     for names in said:
@@ -185,23 +228,33 @@ def _company(settled: Sequence[Chair], said: Iterable[Said]) -> str:
 
 def _in_company(said: Said, company: str, above: Chair | None) -> Chair:
     could = [instrument(key) for key in said.keys]
-    if "bass" in said.keys and above is not None and above.instrument.key in ("cello", "piano", "guitar"):
+    if (
+        "bass" in said.keys
+        and above is not None
+        and above.instrument.key in ("cello", "piano", "guitar")
+    ):
         return Chair(instrument=instrument("bass"), why="part name and its neighbour")
     if company == "voices":
         singer = next((one for one in could if one.section == "voices"), None)
         if singer is not None:
             return Chair(instrument=singer, why="part name among singers")
     if company == "band":
-        return Chair(instrument=could[0], why="part name in a band", sure=len({one.key for one in could}) == 1 or _one_sax(could))
+        return Chair(
+            instrument=could[0],
+            why="part name in a band",
+            sure=len({one.key for one in could}) == 1 or _one_sax(could),
+        )
     return Chair(instrument=could[0], why="part name alone", sure=False)
 
 
 def _one_sax(could: Sequence[Instrument]) -> bool:
-    """A name that means one saxophone or something quite different is clear in a band; "Sax" or "Reed" is not."""
+    """A name that means one saxophone or something quite different is clear in a band; "Sax" or
+    "Reed" is not."""
     return could[0].section != "woodwinds" and sum(one.section == "saxes" for one in could[:3]) <= 1
 
 
-# -- the key it is built in -------------------------------------------------------------------------
+# -- the key it is built in
+# -------------------------------------------------------------------------
 
 
 def _as_built(chair: Chair, part: Evidence, said: Said) -> Chair:
@@ -210,7 +263,11 @@ def _as_built(chair: Chair, part: Evidence, said: Said) -> Chair:
     if said.pitch is None or not one.pitches:
         return chair
     semitone, step = said.pitch
-    if semitone == 10 and part.transposition is not None and part.transposition.chromatic % 12 == 11:
+    if (
+        semitone == 10
+        and part.transposition is not None
+        and part.transposition.chromatic % 12 == 11
+    ):
         semitone = 11  # "in B" of a file that means B natural
     fitting = [pitch for pitch in one.pitches if (pitch - semitone) % 12 == 0]
     if not fitting:
@@ -218,25 +275,33 @@ def _as_built(chair: Chair, part: Evidence, said: Said) -> Chair:
     has = part.transposition.chromatic if part.transposition is not None else None
     if not one.transposition.chromatic and has not in fitting:
         return chair  # a tuba in F, a trombone in Bb: built so, but written as it sounds
-    chromatic = has if has in fitting else min(fitting, key=lambda pitch: abs(pitch - one.transposition.chromatic))
+    chromatic = (
+        has
+        if has in fitting
+        else min(fitting, key=lambda pitch: abs(pitch - one.transposition.chromatic))
+    )
     if chromatic == one.transposition.chromatic:
         return chair
     transposition = Transposition(step + 7 * ((chromatic - semitone) // 12), chromatic)
     return replace(chair, instrument=replace(one, transposition=transposition))
 
 
-# -- words over the music ---------------------------------------------------------------------------
+# -- words over the music
+# ---------------------------------------------------------------------------
 
 
 _DEMAND = re.compile(
-    r"^\W*(?:(?:back|return)\s+)?(?:to|take|switch to|change to|pick up|muta in)\s+(?:the\s+)?", re.IGNORECASE)
+    r"^\W*(?:(?:back|return)\s+)?(?:to|take|switch to|change to|pick up|muta in)\s+(?:the\s+)?",
+    re.IGNORECASE,
+)
 _OWN = frozenset({"sax", "saxophone", "sx", "horn"})
 
 
 def doubling(words: str, own: Instrument) -> tuple[Instrument | None, bool]:
-    """The wind instrument that words over a part name, and whether they tell the player to take it up ("to Flute") or only
-    name it ("Flute", which may be the label of a cue). (None, False) for other words. own: the chair's instrument, which "back
-    to Sax" or its bare name tells the player to take up again."""
+    """The wind instrument that words over a part name, and whether they tell the player to take
+    it up ("to Flute") or only name it ("Flute", which may be the label of a cue). (None, False)
+    for other words. own: the chair's instrument, which "back to Sax" or its bare name tells the
+    player to take up again."""
     plain = re.split(r"[(/,]", " ".join(words.split()))[0]
     demanded = _DEMAND.match(plain) is not None
     name = _DEMAND.sub("", plain).strip(" .").lower()

@@ -125,9 +125,10 @@ class Bar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One part of the score, in score order. name: as the file has it, often empty or another part's too; label: what we call it,
-    unique in the chart; says: the shortest name that is no other's. instruments: (tick, instrument) from which on its player
-    holds it, the chair's own first; an instrument that nothing names is unknown."""
+    """One part of the score, in score order. name: as the file has it, often empty or another
+    part's too; label: what we call it, unique in the chart; says: the shortest name that is no
+    other's. instruments: (tick, instrument) from which on its player holds it, the chair's own
+    first; an instrument that nothing names is unknown."""
 
     index: int
     id: str

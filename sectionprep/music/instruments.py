@@ -1,6 +1,7 @@
 """Instruments, and the chairs of those who play them.
 
-The table itself is shared/instruments.toml; to add an instrument, add a row there. chairs.py finds out which one a part is for.
+The table itself is shared/instruments.toml; to add an instrument, add a row there. chairs.py finds
+out which one a part is for.
 """
 
 from __future__ import annotations
@@ -22,8 +23,9 @@ HORNS = frozenset({"saxes", "woodwinds", "trumpets", "trombones", "horns"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instrument:
-    """One row of the instrument table. Ranges: (lowest, highest) written MIDI number; breath in seconds. pitches: the
-    transpositions it is built in, in semitones; also: clefs that its players read beside their own."""
+    """One row of the instrument table. Ranges: (lowest, highest) written MIDI number; breath in
+    seconds. pitches: the transpositions it is built in, in semitones; also: clefs that its players
+    read beside their own."""
 
     key: str
     section: str
@@ -44,9 +46,9 @@ class Instrument:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chair:
-    """Who plays a part: the instrument, the number in the section, how sure we are and why. numbers: of all players who read
-    the part ("Trumpet 1 & 2"), the first of them `number`. other: what the rest of the file takes the part for, where that is
-    another instrument than its name says."""
+    """Who plays a part: the instrument, the number in the section, how sure we are and why.
+    numbers: of all players who read the part ("Trumpet 1 & 2"), the first of them `number`. other:
+    what its sound id takes the part for, where that is another instrument than its name says."""
 
     instrument: Instrument
     number: int = 0
@@ -63,7 +65,8 @@ class Chair:
     @property
     def says(self) -> str:
         """Short name: "Alto 1", "Trumpet 1 & 2"."""
-        return " ".join((self.instrument.says, " & ".join(map(str, self.numbers or (self.number or "",))))).strip()
+        numbers = self.numbers or ((self.number,) if self.number else ())
+        return f"{self.instrument.says} {' & '.join(map(str, numbers))}".strip()
 
     @property
     def players(self) -> tuple[str, ...]:

@@ -66,8 +66,10 @@ class Roster:
             return chair
         same = seat.instrument in ("", chair.instrument.key)  # a clarinet in A stays one in A
         return replace(
-            chair, instrument=chair.instrument if same else instrument(seat.instrument), number=seat.number or chair.number,
-            numbers=(seat.number,) if seat.number else chair.numbers, sure=chair.sure or bool(seat.instrument), why="roster",
+            chair, instrument=chair.instrument if same else instrument(seat.instrument),
+            number=seat.number or chair.number,
+            numbers=(seat.number,) if seat.number else chair.numbers,
+            sure=chair.sure or bool(seat.instrument), why="roster",
             other="" if seat.instrument else chair.other)
 
 
@@ -83,30 +85,37 @@ def line_for(label: str, chair: Chair) -> str:
 
 
 def asked(label: str, chair: Chair) -> str:
-    """What the director is asked about a chair, in one line with the answer ready to paste; empty for nothing."""
-    line = line_for(label, chair)
+    """What the director is asked about a chair, in one line with the answer ready to paste; empty
+    for nothing."""
+    settle = _SETTLE + line_for(label, chair)
+    doubt = f"its chair is not certain ({chair.why})"
     if chair.instrument.key == UNKNOWN.key:
-        return f"its chair is not certain ({chair.why}); {_SETTLE}{line} (a row of shared/instruments.toml, such as alto-sax)"
+        return f"{doubt}; {settle} (a row of shared/instruments.toml, such as alto-sax)"
     if not chair.sure:
-        return f"its chair is not certain ({chair.why}): read as {chair.says}; {_SETTLE}{line}"
+        return f"{doubt}: read as {chair.says}; {settle}"
     if chair.other:
-        return f"its name says {chair.instrument.says}, its sound id {chair.other}: read as {chair.says}; {_SETTLE}{line}"
+        names = f"its name says {chair.instrument.says}, its sound id {chair.other}"
+        return f"{names}: read as {chair.says}; {settle}"
     return ""
 
 
 def read_roster(path: Path) -> Roster:
     """Read a roster file. Raises UnusableSettings with the entry that is wrong."""
     table = read_toml(path)
-    short = [_short(path, part, table.pop(part)) for part in [name for name, value in table.items() if isinstance(value, str)]]
+    lines = {part: words for part, words in table.items() if isinstance(words, str)}
+    table = {name: value for name, value in table.items() if name not in lines}
+    short = [_short(path, part, words) for part, words in lines.items()]
     unknown = set(table) - {"seat", "lead"}
     if unknown:
         raise UnusableSettings(f"has an unknown table [{sorted(unknown)[0]}].", where=str(path),
                                remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.")
-    seats = (*short, *(_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)))
+    full = [_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)]
+    seats = (*short, *full)
     leads = tuple(_entry(path, "lead", n, row, LeadWish) for n, row in enumerate(table.get("lead", []), start=1))
     twice = [part for part, count in Counter(seat.part for seat in seats).items() if count > 1]
     if twice:
-        raise UnusableSettings(f"has more than one seat for {twice[0]}.", where=str(path), remedy="Make one of them.")
+        raise UnusableSettings(f"has more than one seat for {twice[0]}.", where=str(path),
+                               remedy="Make one of them.")
     for seat in seats:
         if not 0 <= seat.copies <= MOST_COPIES:
             raise UnusableSettings(f"asks for {seat.copies} copies.", where=f"{path}, seat of {seat.part}",
@@ -121,14 +130,16 @@ def read_roster(path: Path) -> Roster:
 
 
 def _short(path: Path, part: str, words: str) -> Seat:
-    """A line such as "Reed 1" = "alto-sax 1": a row of the instrument table, or an instrument's name, and a number."""
+    """A line such as "Reed 1" = "alto-sax 1": a row of the instrument table, or an instrument's
+    name, and a number."""
     name, _, number = words.strip().rpartition(" ")
     if not number.isdecimal():
         name, number = words.strip(), "0"
     keys = (name,) if instrument(name) is not UNKNOWN else read_name(name).keys
     if len(keys) != 1:
-        raise UnusableSettings(f"seats {part!r} as {words!r}, which is no single instrument.", where=str(path),
-                               remedy='Write a row of shared/instruments.toml and a number, such as "alto-sax 1".')
+        raise UnusableSettings(
+            f"seats {part!r} as {words!r}, which is no single instrument.", where=str(path),
+            remedy='Write a row of shared/instruments.toml and a number, such as "alto-sax 1".')
     return Seat(part=part, instrument=keys[0], number=int(number))
 
 
@@ -139,7 +150,9 @@ def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any
     kinds = {"part": str, "instrument": str, "number": int, "player": str, "copies": int, "staff": (int, float), "of": str}
     for name, value in row.items():
         if name not in make.__dataclass_fields__:
-            remedy = "Move it to the top of the file." if isinstance(value, str) and name[:1].isupper() else "See shared/roster_example.toml."
+            remedy = "See shared/roster_example.toml."
+            if isinstance(value, str) and name[:1].isupper():
+                remedy = "Move that line to the top of the file."
             raise UnusableSettings(f"does not know {name!r}.", where=where, remedy=remedy)
         if not isinstance(value, kinds[name]) or isinstance(value, bool):  # type: ignore[arg-type]
             raise UnusableSettings(f"{name} cannot be {value!r}.", where=where, remedy="See shared/roster_example.toml.")

@@ -38,7 +38,8 @@ class Span(NamedTuple):
 class Document:
     """One MusicXML document. encoding: a Python codec that reads any slice of `data` cut between characters.
 
-    remark: what had to be taken otherwise than the file says, for the director. notes, directions: the span of each `<note>` and `<direction>` in document order. root: the lxml tree (never written back). archive:
+    remark: what had to be taken otherwise than the file says, for the director.
+    notes, directions: the span of each `<note>` and `<direction>` in document order. root: the lxml tree (never written back). archive:
     for .mxl, the whole archive and the name of the member that holds the score.
     """
 
@@ -56,17 +57,17 @@ class Document:
 
     def place(self, element: etree._Element) -> str:
         """Where an element stands: "part Alto Sax 1, bar 12, line 345 of the file"."""
-        measure = element if tag_of(element) == "measure" else next(element.iterancestors("{*}measure"), None)
-        part = next(element.iterancestors("{*}part"), None)
+        around = [element, *element.iterancestors()]
+        measure = next((e for e in around if tag_of(e) == "measure"), None)
+        key = next((e.get("id") for e in around if tag_of(e) == "part"), None)
         said = []
-        if part is not None:
-            listed = next((e for e in self.root.iter("{*}score-part") if e.get("id") == part.get("id")), None)
-            name = " ".join((listed.findtext("{*}part-name") or "").split()) if listed is not None else ""
-            said.append(f"part {_plain(name or part.get('id') or '?')}")
+        if key is not None:
+            names = [e.findtext("{*}part-name") for e in self.root.iter("{*}score-part") if e.get("id") == key]
+            said.append(f"part {_plain(' '.join((names[0] if names and names[0] else key).split()))}")
         if measure is not None:
             said.append(f"bar {_plain(measure.get('number') or '?')}")
         line = element.sourceline
-        if isinstance(line, int) and not self.path.is_dir():  # of a folder the parts were put together
+        if isinstance(line, int) and not self.path.is_dir():  # a folder's parts were put together
             line += self.data.count(b"\n", 0, _blanks(self.data))
             said.append(f"line {line} of the file")
         return ", ".join(said)
@@ -75,6 +76,13 @@ class Document:
     def addresses(self) -> dict[int, int]:
         """Number of each note in document order, by the `id()` of its element in the tree."""
         return {id(element): n for n, element in enumerate(self.tree_notes)}
+
+    @cached_property
+    def has_words(self) -> bool:
+        """False where nothing is sung: no note has a syllable."""
+        if b"\x00" in self.data[:4]:  # two bytes a letter
+            return next(self.root.iter("{*}lyric"), None) is not None
+        return b"lyric" in self.data
 
     @cached_property
     def shows_accidentals(self) -> bool:
@@ -254,16 +262,18 @@ _MANY_BYTES = re.compile(rb"[\xc2-\xf4][\x80-\xbf]")  # how UTF-8 writes a lette
 
 
 def _proved(data: bytes, where: str) -> tuple[str, str]:
-    """UTF-8 as declared; or the one byte a letter of Western Europe that programs forget to declare, if all letters are such."""
+    """UTF-8 as declared; or the one byte a letter of Western Europe that programs forget to declare,
+    if all letters are such."""
     try:
         data.decode("utf-8")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         if b"\x00" in data or _MANY_BYTES.search(data):
             raise UnreadableFile(
-                f"should be UTF-8, but byte {data[error.start]:#04x} on line {line} is not.", where=where,
-                remedy="Open it in a text editor, save it as UTF-8, and try that file.") from error
-        return _one_byte(data), f"is not UTF-8, as it should be (line {line}): read as Latin-1; look at its names and words"
+                f"should be UTF-8, but byte {data[error.start]:#04x} on line {line} is not.",
+                where=where, remedy="Open it in a text editor, save it as UTF-8, and try that file.") from error
+        said = f"is not UTF-8, as it should be (line {line}): read as Latin-1"
+        return _one_byte(data), f"{said}; look at its names and words"
     return "utf-8", ""
 
 
@@ -276,7 +286,8 @@ def _one_byte(data: bytes) -> str:
 
 
 def _blanks(data: bytes) -> int:
-    """How many bytes of white space stand before the declaration, where XML allows none and programs leave some."""
+    """How many bytes of white space stand before the declaration, where XML allows none and
+    programs leave some."""
     first = len(data) - len(data.lstrip(b" \t\r\n"))
     return first if data.startswith(b"<?xml", first) else 0
 

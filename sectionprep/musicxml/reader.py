@@ -101,14 +101,16 @@ class _Reader:
                             remedy="Raise it with --max-bars if you trust the file.")
         names = [_names(listed) for _, listed, _ in sources]
         groups = _groups(self.document.root)
-        labels = unique_labels([said.name for said in names], [groups.get(id(listed), "") for _, listed, _ in sources])
+        homes = [groups.get(id(listed), "") for _, listed, _ in sources]
+        labels = unique_labels([said.name for said in names], homes)
         walked = [self.walker.walk(n, measures) for n, (_, _, measures) in enumerate(sources)]
         bars, signs = self._grid([measures for measures, _ in walked], labels)
         starts = tuple(bar.start for bar in bars)
-        read = [self._part(n, key, names[n], labels[n], *walked[n], starts) for n, (key, _, _) in enumerate(sources)]
+        read = [self._part(n, key, names[n], labels[n], *walked[n], starts)
+                for n, (key, _, _) in enumerate(sources)]
         parts = self._seated(read, [
-            self._evidence(part, said, groups.get(id(listed), ""), elements)
-            for part, said, (_, listed, elements) in zip(read, names, sources, strict=True)])
+            _evidence(part, said, group, elements if self.document.has_words else [])
+            for part, said, group, (_, _, elements) in zip(read, names, homes, sources, strict=True)])
         lines = tuple(line_of(part.notes) for part in parts)
         if not any(part.notes for part in parts):
             raise NotAScore("it holds no notes at all.", where=self.where, remedy="Export the whole score.")
@@ -122,7 +124,9 @@ class _Reader:
 
     # -- the common grid ----------------------------------------------------------------------------
 
-    def _grid(self, walked: list[list[Measure]], labels: list[str]) -> tuple[list[Bar], list[BarSigns]]:
+    def _grid(
+        self, walked: list[list[Measure]], labels: list[str]
+    ) -> tuple[list[Bar], list[BarSigns]]:
         count = max(len(measures) for measures in walked)
         for n, measures in enumerate(walked):
             if len(measures) < count:
@@ -175,8 +179,8 @@ class _Reader:
     # -- one part -----------------------------------------------------------------------------------
 
     def _part(
-        self, index: int, key: str, said: _Names, label: str, measures: list[Measure], state: PartState,
-        starts: tuple[int, ...],
+        self, index: int, key: str, said: _Names, label: str, measures: list[Measure],
+        state: PartState, starts: tuple[int, ...],
     ) -> Part:
         """All but who plays it, which hangs on the other parts too."""
         notes: list[Note] = []
@@ -196,26 +200,23 @@ class _Reader:
                     directions.extend(directions_of(element, part=index, bar=n, onset=onset,
                                                     ticks=self.resolution, divisions=state.divisions,
                                                     address=self.direction_address.get(id(element), -1)))
-        return Part(index=index, id=key, name=said.name, label=label, abbreviation=said.short, chair=_NOBODY, notes=tuple(notes),
+        return Part(index=index, id=key, name=said.name, label=label, abbreviation=said.short,
+                    chair=_NOBODY, notes=tuple(notes),
                     directions=tuple(directions), transpositions=tuple(transpositions), clefs=tuple(clefs),
                     keys=tuple(keys), staves=state.staves, bars_read=len(measures))
 
-    def _evidence(self, part: Part, said: _Names, group: str, measures: list[etree._Element]) -> Evidence:
-        """What tells who plays a part."""
-        clef = part.clefs[0][1] if part.clefs else ""
-        return Evidence(
-            name=spoken_name(said.name, group), abbreviation=said.short, group=group, sound=said.sound, program=said.program,
-            transposition=part.transposition_at(0) if part.transpositions else None, clef=clef, percussion=clef.startswith("percussion"),
-            sings=any(next(measure.iter("{*}lyric"), None) is not None for measure in measures))
-
     def _seated(self, parts: list[Part], evidence: list[Evidence]) -> list[Part]:
-        """The parts with their chairs, as the file tells and the director settles, and what each player holds."""
-        parts = [replace(part, chair=chair) for part, chair in zip(parts, recognise_all(evidence), strict=True)]
+        """The parts with their chairs, as the file tells and the director settles, and what each
+        player holds."""
+        chairs = recognise_all(evidence)
+        parts = [replace(part, chair=chair) for part, chair in zip(parts, chairs, strict=True)]
         roster = self.roster.of(parts)
         parts = [replace(part, chair=roster.settle(part.label, part.chair)) for part in parts]
-        self.remarks += [Remark(where=part.label, what=what) for part in parts if (what := asked(part.label, part.chair))]
-        return [replace(part, says=says, instruments=_instruments(part.chair, part.directions, part.transpositions))
-                for part, says in zip(parts, short_names(parts), strict=True)]
+        self.remarks += [Remark(where=part.label, what=what) for part in parts
+                         if (what := asked(part.label, part.chair))]
+        held = [_instruments(part.chair, part.directions, part.transpositions) for part in parts]
+        return [replace(part, says=says, instruments=instruments)
+                for part, says, instruments in zip(parts, short_names(parts), held, strict=True)]
 
     def _signatures(
         self, element: etree._Element, onset: int, transposition: Transposition,
@@ -296,7 +297,8 @@ def _whole(element: etree._Element, name: str) -> int:
 
 
 class _Names(NamedTuple):
-    """What the part list says of a part: name, abbreviation, sound id, General MIDI program from 1."""
+    """What the part list says of a part: name, abbreviation, sound id, General MIDI program
+    from 1."""
 
     name: str = ""
     short: str = ""
@@ -325,8 +327,22 @@ def _name_in(element: etree._Element | None) -> str:
     return clean_name(element.text)[:_NAME].strip() if element is not None else ""
 
 
+def _evidence(
+    part: Part, said: _Names, group: str, measures: list[etree._Element]
+) -> Evidence:
+    """What tells who plays a part. measures: none where nobody sings."""
+    clef = part.clefs[0][1] if part.clefs else ""
+    return Evidence(
+        name=spoken_name(said.name, group), abbreviation=said.short, group=group,
+        sound=said.sound, program=said.program,
+        transposition=part.transposition_at(0) if part.transpositions else None,
+        clef=clef, percussion=clef.startswith("percussion"),
+        sings=any(next(measure.iter("{*}lyric"), None) is not None for measure in measures))
+
+
 def _groups(root: etree._Element) -> dict[int, str]:
-    """The name of the innermost named group around each score-part, by the `id()` of its element."""
+    """The name of the innermost named group around each score-part, by the `id()` of its
+    element."""
     found: dict[int, str] = {}
     opened: dict[str, str] = {}  # by number, in the order of their beginnings
     for element in next(root.iter("{*}part-list"), ()):

@@ -177,7 +177,8 @@ class Drawing:
         return self
 
     def __exit__(self, *_error: object) -> None:
-        # waited for always: a pool that is left to end by itself can lose its pipe while Python ends ("Bad file descriptor")
+        # waited for always: a pool that ends by itself can lose its pipe while Python ends, which
+        # is a traceback ("Bad file descriptor") in a few of a hundred runs
         self.pool.shutdown(wait=True, cancel_futures=True)
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:

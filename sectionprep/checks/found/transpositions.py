@@ -43,7 +43,7 @@ def _find(context: Context) -> Iterable[Finding]:
 
 def _may_read(clef: str, by: Instrument) -> bool:
     clef = {"G": "G2", "F": "F4", "C": "C3"}.get(clef, clef)  # the line may be left out
-    return clef == by.clef or clef in by.also or by.clef == "percussion" or clef in ("percussion", "none")
+    return clef in (by.clef, *by.also, "percussion", "none") or by.clef == "percussion"
 
 
 def _is_transposed(context: Context) -> bool:
