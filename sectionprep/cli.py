@@ -198,6 +198,8 @@ def _summary(done: Any) -> None:
     _say(f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as {marked.plan.style} ({marked.plan.style_why}).")
     for remark in chart.remarks[:5]:
         _say(f"  note: {remark.where}: {remark.what}")
+    if len(chart.remarks) > 5:
+        _say(f"  note: and {len(chart.remarks) - 5} more; `passages --json` lists them all.")
     _say(f"Found {_counted(len(passages), 'passage')}: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
     written = sum(c.applied for c in marked.marking.changes)
     _say(f"Wrote {written} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")

@@ -69,8 +69,7 @@ def _said(part: Evidence) -> Said:
     return replace(name if name.keys else short, numbers=numbers)
 
 
-# -- one part by itself
-# -----------------------------------------------------------------------------
+# -- one part by itself --------------------------------------------------------------------------
 
 _VOCAL_PROGRAMS = (
     53,
@@ -200,11 +199,10 @@ def _disagrees(part: Evidence, named: Instrument) -> str:
         or heard.section == named.section == "percussion"
     ):
         return ""  # a kind as broad as "drum"
-    return heard.says
+    return heard.key
 
 
-# -- company
-# ----------------------------------------------------------------------------------------
+# -- company -------------------------------------------------------------------------------------
 
 _RANGES = {"soprano-voice": "s", "mezzo-voice": "s", "alto-voice": "a", "tenor-voice": "t"}
 
@@ -253,8 +251,7 @@ def _one_sax(could: Sequence[Instrument]) -> bool:
     return could[0].section != "woodwinds" and sum(one.section == "saxes" for one in could[:3]) <= 1
 
 
-# -- the key it is built in
-# -------------------------------------------------------------------------
+# -- the key it is built in ----------------------------------------------------------------------
 
 
 def _as_built(chair: Chair, part: Evidence, said: Said) -> Chair:
@@ -286,8 +283,7 @@ def _as_built(chair: Chair, part: Evidence, said: Said) -> Chair:
     return replace(chair, instrument=replace(one, transposition=transposition))
 
 
-# -- words over the music
-# ---------------------------------------------------------------------------
+# -- words over the music ------------------------------------------------------------------------
 
 
 _DEMAND = re.compile(

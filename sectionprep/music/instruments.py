@@ -48,7 +48,7 @@ class Instrument:
 class Chair:
     """Who plays a part: the instrument, the number in the section, how sure we are and why.
     numbers: of all players who read the part ("Trumpet 1 & 2"), the first of them `number`. other:
-    what its sound id takes the part for, where that is another instrument than its name says."""
+    what its sound id takes the part for, where that is another instrument than its name says: the key of its row."""
 
     instrument: Instrument
     number: int = 0

@@ -35,8 +35,7 @@ class Said:
     pitch: tuple[int, int] | None = None
 
 
-# -- plain words
-# ------------------------------------------------------------------------------------
+# -- plain words ---------------------------------------------------------------------------------
 
 _SIGNS = str.maketrans(
     {
@@ -99,8 +98,7 @@ def _stem(word: str) -> str:
     return word[:-1] if len(word) > 3 and word[-1] in "aeiouy" else word
 
 
-# -- the tables
-# -------------------------------------------------------------------------------------
+# -- the tables ----------------------------------------------------------------------------------
 
 
 @cache
@@ -115,27 +113,28 @@ def _spellings() -> dict[Words, tuple[str, ...]]:
     found: dict[Words, tuple[str, ...]] = {}
     for row in instruments():
         for alias in row.aliases:
-            for words in _written_out(alias):
+            for words in written_out(alias):
                 found.setdefault(words, (row.key,))
-                found.setdefault(("".join(words),), (row.key,))
     for name, keys in _table()["open"].items():
         found[plain_words(name)] = tuple(keys)
     return found
 
 
-def _written_out(alias: str) -> Iterator[Words]:
+def written_out(alias: str) -> set[Words]:
+    """Every way to write an alias of the instrument table, as plain words. Two words may be written
+    as one: "Altsax"."""
     choices: list[list[str]] = [
         _table()["words"][piece[1:-1]] if piece.startswith("<") else [piece]
         for piece in alias.split()
     ]
-    if len(choices) == 1:
-        yield from map(plain_words, choices[0])
-        return
+    found: set[Words] = set()
     for pieces in product(*choices):
-        yield tuple(word for piece in pieces for word in plain_words(piece))
+        words = tuple(word for piece in pieces for word in plain_words(piece))
         glued = "".join(pieces)
+        found.add(words)
         if " " not in glued:
-            yield (_stem(_folded(glued)),)
+            found.add((_stem(_folded(glued)),))
+    return found
 
 
 @cache
@@ -161,8 +160,7 @@ def section_named(group: str) -> str:
     return ""
 
 
-# -- reading
-# ----------------------------------------------------------------------------------------
+# -- reading -------------------------------------------------------------------------------------
 
 _ASIDE = re.compile(r"[(\[{](.*?)[)\]}]")
 _APART = re.compile(
@@ -203,7 +201,7 @@ def read_name(text: str) -> Said:
             keys = _narrowed(_spellings()[words[first:last]], pieces[n + 1 :])
             pitch = _pitch(words[:first], words[last:]) or _pitch_in(pieces)
             return Said(keys=keys, numbers=_as_pairs(numbers), pitch=pitch)
-    return Said(numbers=numbers)
+    return Said(numbers=tuple(number for number in numbers if number <= _MOST))
 
 
 def _narrowed(keys: tuple[str, ...], others: Sequence[Words]) -> tuple[str, ...]:
@@ -312,8 +310,7 @@ def _pitch(before: Words, after: Words) -> tuple[int, int] | None:
     return None
 
 
-# -- numbers
-# ----------------------------------------------------------------------------------------
+# -- numbers -------------------------------------------------------------------------------------
 
 _RANGE = re.compile(r"(?<!\w)(\d{1,2})\s*[-\u2013]\s*(\d{1,2})(?!\w)")
 _BOTH = re.compile(r"(?<=\w )a ?([2-4])(?!\w)")  # "Flutes a2": all of them on one staff

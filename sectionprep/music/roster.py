@@ -74,7 +74,7 @@ class Roster:
 
 
 EMPTY = Roster()
-_SETTLE = "to settle it, put this line at the top of a roster (--roster): "
+_PUT = "put this line at the top of a roster (--roster): "
 
 
 def line_for(label: str, chair: Chair) -> str:
@@ -87,15 +87,16 @@ def line_for(label: str, chair: Chair) -> str:
 def asked(label: str, chair: Chair) -> str:
     """What the director is asked about a chair, in one line with the answer ready to paste; empty
     for nothing."""
-    settle = _SETTLE + line_for(label, chair)
+    settle = f"to settle it, {_PUT}{line_for(label, chair)}"
     doubt = f"its chair is not certain ({chair.why})"
     if chair.instrument.key == UNKNOWN.key:
         return f"{doubt}; {settle} (a row of shared/instruments.toml, such as alto-sax)"
     if not chair.sure:
         return f"{doubt}: read as {chair.says}; {settle}"
     if chair.other:
-        names = f"its name says {chair.instrument.says}, its sound id {chair.other}"
-        return f"{names}: read as {chair.says}; {settle}"
+        heard = replace(chair, instrument=instrument(chair.other))
+        said = f"its name says {chair.instrument.says}, its sound id {heard.instrument.says}"
+        return f"{said}: read as {chair.says}; if the sound is right, {_PUT}{line_for(label, heard)}"
     return ""
 
 

@@ -80,8 +80,7 @@ def _without_stand_ins(data: bytes) -> bytes:
     return data
 
 
-# -- collections in ABC
-# -----------------------------------------------------------------------------
+# -- collections in ABC --------------------------------------------------------------------------
 
 _TUNE = re.compile(r"^X:\s*(\d*)", re.MULTILINE)
 _TITLE = re.compile(r"^T:[ \t]*(.*)", re.MULTILINE)

@@ -8,12 +8,14 @@ from pathlib import Path
 
 import pytest
 from build import document, part_xml, score_xml
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.chairs import Evidence, recognise, recognise_all
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import Chair, instrument, instruments
-from sectionprep.music.part_names import plain_words, read_name
+from sectionprep.music.part_names import plain_words, read_name, written_out
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.roster import read_roster
 from sectionprep.musicxml.document import open_document, parse_document
@@ -59,9 +61,8 @@ def test_no_word_means_two_things_by_mistake() -> None:
     else decides."""
     rows: dict[tuple[str, ...], set[str]] = {}
     for row in instruments():
-        for alias in row.aliases:
-            if "<" not in alias:
-                rows.setdefault(plain_words(alias), set()).add(row.key)
+        for words in (words for alias in row.aliases for words in written_out(alias)):
+            rows.setdefault(words, set()).add(row.key)
     table = load_toml("shared/names.toml")
     opened = {plain_words(name) for name in table["open"]}
     assert {
@@ -100,8 +101,7 @@ def test_in_b_means_what_the_file_transposes_by() -> None:
     assert natural.instrument.transposition == Transposition(-8, -13)
 
 
-# -- what a name leaves open
-# ------------------------------------------------------------------------
+# -- what a name leaves open ---------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -291,8 +291,7 @@ def test_sound_ids(sound: str, key: str) -> None:
     assert recognise(Evidence(name="", sound=sound)).instrument.key == key
 
 
-# -- in a chart
-# -------------------------------------------------------------------------------------
+# -- in a chart ----------------------------------------------------------------------------------
 
 
 def _read(parts: dict[str, str], **more: str) -> Chart:
@@ -409,8 +408,16 @@ def test_a_name_and_a_sound_that_disagree_are_said_once_and_the_name_wins() -> N
     chart = read_chart(parse_document(Path("x"), data))
     assert chart.parts[0].chair.instrument.key == "flute"
     assert [
-        (r.where, "its sound id Oboe" in r.what) for r in chart.remarks if "sound id" in r.what
+        (r.where, 'if the sound is right' in r.what and '"Flute" = "oboe"' in r.what) for r in chart.remarks if "sound id" in r.what
     ] == [("Flute", True)]
+
+
+@given(st.text(), st.text(max_size=8), st.sampled_from(["", *SOUNDS]))
+def test_any_name_gives_a_chair(name: str, short: str, sound: str) -> None:
+    chair = recognise(Evidence(name=name, abbreviation=short, sound=sound))
+    assert chair.sure == (chair.sure and chair.instrument.key != "unknown")
+    assert all(0 < number <= 12 for number in chair.numbers)
+    assert chair.number == (chair.numbers or (0,))[0]
 
 
 def test_names_do_not_hang_on_capitals_or_spaces() -> None:

@@ -7,12 +7,14 @@ from pathlib import Path
 
 import pytest
 from build import part_xml, score_xml
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sectionprep import pipeline
 from sectionprep.checks.versions import compare_versions
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
-from sectionprep.music.naming import find_part, unique_labels
+from sectionprep.music.naming import clean_name, find_part, unique_labels
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.outputs.sheets import file_names
@@ -53,6 +55,18 @@ def _chart(listed: str, count: int) -> Chart:
 )
 def test_labels_are_unique_and_near_the_names(names: list[str], labels: list[str]) -> None:
     assert unique_labels(names, [""] * len(names)) == labels
+
+
+NAMES = st.lists(st.tuples(
+    st.one_of(st.sampled_from(["", "Trumpet", "trumpet", "Trumpet (2)", "1", "Part 2"]), st.text()),
+    st.sampled_from(["", "Horns", "Choir 1"])), max_size=8)
+
+
+@given(NAMES)
+def test_labels_are_unique_and_can_be_printed_whatever_the_names(parts: list[tuple[str, str]]) -> None:
+    labels = unique_labels([clean_name(name) for name, _ in parts], [group for _, group in parts])
+    assert len({label.casefold() for label in labels}) == len(parts) == len(labels)
+    assert all(label and label.isprintable() and "\n" not in label for label in labels)
 
 
 def test_groups_help_where_a_name_does_not_say_enough() -> None:
