@@ -71,11 +71,8 @@ def _said(part: Evidence) -> Said:
 
 # -- one part by itself --------------------------------------------------------------------------
 
-_VOCAL_PROGRAMS = (
-    53,
-    54,
-    55,
-)  # choir aahs, voice oohs, synth voice (General MIDI 1, counted from 1)
+#: choir aahs, voice oohs, synth voice (General MIDI 1, counted from 1)
+_VOCAL_PROGRAMS = (53, 54, 55)
 
 
 def _by_itself(part: Evidence, said: Said) -> Chair | None:
