@@ -230,14 +230,11 @@ def _presence(scores: Floats) -> NDArray[np.bool_]:
 def _follow(
     grid: Grid, evidence: Evidence, groups: Sequence[frozenset[int]], seams: frozenset[int]
 ) -> Iterable[tuple[frozenset[int], tuple[NDArray[np.int8], Floats, NDArray[np.bool_]]]]:
-    members = np.zeros((len(groups), len(grid.struck)))
-    for row, group in enumerate(groups):
-        members[row, list(group)] = 1
-    odds = odds_of(evidence, members)
+    odds = odds_of(evidence, [sorted(group) for group in groups])
     rhythm = odds.rhythm + odds.length
     weights = np.stack([np.zeros_like(rhythm), rhythm + odds.motion, rhythm + odds.pitch], axis=1)
     weights = np.maximum(weights, -_COLUMN_SAYS)
-    rests = _rests(grid, members)
+    rests = _rests(grid, groups)
     cheap = rests.copy()
     cheap[:, sorted(seams)] = True
     states = _decode(weights, cheap)
@@ -245,10 +242,10 @@ def _follow(
     return zip(groups, zip(states, chosen, rests, strict=True), strict=True)
 
 
-def _rests(grid: Grid, members: Floats) -> NDArray[np.bool_]:
+def _rests(grid: Grid, groups: Sequence[frozenset[int]]) -> NDArray[np.bool_]:
     """groups x columns: nobody in the group has sounded for a bar."""
-    awake = (grid.quiet < grid.bar_length).astype(float)
-    return np.asarray(members @ awake == 0)
+    asleep = grid.quiet >= grid.bar_length
+    return np.stack([asleep[sorted(group)].all(axis=0) for group in groups])
 
 
 def _decode(weights: Floats, cheap: NDArray[np.bool_]) -> NDArray[np.int8]:
