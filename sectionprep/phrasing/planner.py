@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 
-from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
-from sectionprep.passages import Passage, Together
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import ATTACKS, LENGTHS, ORNAMENTS, SLURS
+from sectionprep.music.section_word import SectionWord
+from sectionprep.passages import Together
+from sectionprep.phrasing.beside_print import beside_print
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
@@ -34,15 +36,13 @@ def plan_passages(
 ) -> Plan:
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
-    views: list[tuple[str, int, LineView]] = []
-    for passage in together.marked:
-        tones = lead_tones(chart, passage)
-        if tones:
-            views.append((passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead)))
-    plans = _plan(chart, views, printed)
-    known = {passage.id for passage in together.passages}
-    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
-                hits=tuple(p for p in plans if p.id not in known))
+    words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
+    views = [(name, word.passage.lead, view_line(chart, tones, chosen, word.passage.lead))
+             for name, word in words.items() if (tones := word.line())]
+    plans = tuple(beside_print(chart, words[planned.id], planned, printed) for planned in _plan(chart, views, printed))
+    found = {passage.id for passage in together.passages}
+    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in found),
+                hits=tuple(p for p in plans if p.id not in found), printed=printed)
 
 
 def plan_line(
@@ -53,11 +53,6 @@ def plan_line(
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
     views = [("line", part, view_line(chart, tones, chosen, part))] if tones else []
     return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
-
-
-def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
-    """The tones of the passage's lead inside the passage."""
-    return list(chart.between(passage.lead, passage.start, passage.end))
 
 
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
@@ -93,7 +88,7 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
 
 def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
     """Let every rule speak about every note."""
-    drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
+    drafts = [Draft(spot, printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
     for rule in RULES:
         for said in rule.propose(view):

@@ -1,0 +1,78 @@
+"""Hairpins: from where to where they run in the section, they run in every part of it."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+
+from sectionprep.marking.desk import Job, removable
+from sectionprep.marking.signs import direction
+from sectionprep.music.chart import Tone
+from sectionprep.music.hairpins import Pin, pins_of
+
+
+def spread_hairpins(job: Job) -> None:
+    """Give the part the hairpins that hold in the section, and the plan's where nobody has another."""
+    for pin in job.word.hairpins():
+        who = "most of the section" if job.is_lead else job.lead_name
+        _spread(job, pin, f"{who} has it", printed=True)
+    for planned in job.planned.hairpins:
+        pin = Pin(planned.start, planned.stop, planned.kind)
+        if not any(pin.meets(other) for part in job.passage.parts for other in job.word.pins(part)):
+            _spread(job, pin, planned.why, printed=False)
+
+
+def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
+    desk, quarter = job.desk, job.desk.chart.resolution
+    if job.word.near(job.part, pin.start) is None:
+        return
+    target = pin.within(desk.chart.lines[job.part], job.passage.end)
+    if any(target.like(own, quarter) for own in job.word.pins(job.part)):
+        return
+    in_the_way = [own for own in pins_of(desk.chart.signs(job.part, "wedge")) if own.meets(target)]
+    if in_the_way and not (printed and all(_may_go(job, own) for own in in_the_way)):
+        return
+    ends = _ends(job, target)
+    if ends is None:
+        job.log(pin.start, "left", "", "", f"{pin.kind} not copied: it ends inside a note of this part", applied=False)
+        return
+    _write(job, target, why, ends, in_the_way)
+
+
+def _may_go(job: Job, own: Pin) -> bool:
+    return removable(own.signs) and job.may_go(outvoted=job.word.pin_outvoted(job.part, own))
+
+
+def _ends(job: Job, pin: Pin) -> tuple[Tone, Tone, bool] | None:
+    """The note before which the hairpin begins, the note at which it ends, and whether it ends before (not after) that note;
+    None where no end of a note is near enough."""
+    line = job.desk.chart.lines[job.part]
+    first = job.word.near(job.part, pin.start)
+    at = bisect_left(line, pin.stop, key=lambda tone: tone.onset)
+    places = [(abs(tone.onset - pin.stop), 0, tone) for tone in line[at : at + 1]]
+    places += [(abs(tone.end - pin.stop), 1, tone) for tone in line[max(0, at - 1) : at]]
+    distance, after, last = min(places, key=lambda place: place[:2], default=(0, 0, None))
+    if first is None or last is None or distance >= job.desk.chart.resolution or (not after and last.onset <= first.onset):
+        return None
+    return first, last, not after
+
+
+def _write(job: Job, pin: Pin, why: str, ends: tuple[Tone, Tone, bool], in_the_way: list[Pin]) -> None:
+    desk, (first, last, before) = job.desk, ends
+    if not desk.first_to_speak("hairpin", job.part, first.onset):
+        return
+    place = desk.chart.place
+    was = "; ".join(f"{own.kind} from {place(own.start)} to {place(own.stop)}" for own in in_the_way)
+    job.log(first.onset, "hairpin", was or "none", f"{pin.kind} to {desk.chart.end_place(pin.stop)}", why,
+            address=first.head.address, taken=was)
+    if not desk.writes:
+        return
+    for own in in_the_way:
+        desk.drop(own.signs)
+    beside = [own for own in pins_of(desk.chart.signs(job.part, "wedge")) if own not in in_the_way]
+    number = ' number="2"' if any(own.stop == pin.start or own.start == pin.stop for own in beside) else ""
+    desk.edits[desk.front(first.head)].before.append(direction(f'<wedge type="{pin.kind}"{number}/>', "below", desk, job.part))
+    end = direction(f'<wedge type="stop"{number}/>', "below", desk, job.part)
+    if before:
+        desk.edits[desk.front(last.head)].before.insert(0, end)
+    else:
+        desk.edits[desk.back(last.notes[-1])].after.append(end)

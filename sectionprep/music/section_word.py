@@ -1,0 +1,244 @@
+"""What a section has printed: the word of the lead, unless most of its parts have another.
+
+The lead is the measure. But what most of the parts that play a note with the lead have printed there holds for all, also
+where the lead lacks it or has something that contradicts it; what a minority has does not.
+A part has a say at a note when it strikes with the lead, for the same length, and the finder saw no slip in either. For
+signs between the notes it is enough to strike there.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import Counter, defaultdict
+from collections.abc import Sequence
+from itertools import pairwise
+from operator import attrgetter
+from typing import Protocol
+
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.marks import ORNAMENTS, SLURS, contradict
+from sectionprep.music.spans import Pair, Spans
+
+_onset = attrgetter("onset")
+#: marks that are no matter of the section: slurs go by pairs, ornaments by player
+APART = SLURS | ORNAMENTS
+
+
+class Place(Protocol):
+    """Something that names a part and a tick."""
+
+    @property
+    def part(self) -> int: ...
+    @property
+    def tick(self) -> int: ...
+
+
+class Moving(Protocol):
+    """A group of parts that moves together: a passage."""
+
+    @property
+    def parts(self) -> tuple[int, ...]: ...
+    @property
+    def lead(self) -> int: ...
+    @property
+    def start(self) -> int: ...
+    @property
+    def end(self) -> int: ...
+    @property
+    def deviations(self) -> Sequence[Place]: ...
+
+
+class SectionWord:
+    """What the parts of one passage have printed, and what holds."""
+
+    def __init__(self, chart: Chart, passage: Moving) -> None:
+        self.chart, self.passage = chart, passage
+        self.lines = {part: chart.between(part, passage.start, passage.end) for part in passage.parts}
+        self.tones = {part: {tone.onset: tone for tone in line} for part, line in self.lines.items()}
+        self.odd = {(place.part, place.tick) for place in passage.deviations}
+        self._spans: Spans | None = None
+        self._all_slurs: Spans | None = None
+        self._hairpins: tuple[Pin, ...] | None = None
+        self._own: dict[int, frozenset[Pair]] = {}
+        self._pins: dict[int, list[Pin]] = {}
+
+    # -- marks on notes ---------------------------------------------------------------------------
+
+    def members(self, tick: int) -> list[int]:
+        """The parts with a say at a note of the lead; none where the lead itself is odd."""
+        lead = self.tones[self.passage.lead].get(tick)
+        if lead is None or (self.passage.lead, tick) in self.odd:
+            return []
+        return [part for part in self.passage.parts if (part, tick) not in self.odd and self._lasts(part, tick, lead.duration)]
+
+    def _lasts(self, part: int, tick: int, duration: int) -> bool:
+        tone = self.tones[part].get(tick)
+        return tone is not None and tone.duration == duration
+
+    def marks(self, tick: int) -> frozenset[str]:
+        """The marks that hold at a note of the lead; slurs and ornaments apart."""
+        lead = self.tones[self.passage.lead][tick]
+        own = lead.marks - APART
+        voters = self.members(tick)
+        votes = Counter(mark for part in voters for mark in self.tones[part][tick].marks - APART)
+        agreed = frozenset(mark for mark, count in votes.items() if 2 * count > len(voters))
+        return agreed | {mark for mark in own if not any(contradict(mark, other) for other in agreed - own)}
+
+    def outvoted(self, part: int, tick: int, mark: str) -> bool:
+        """True where most of the passage's parts go with a printed mark that this printed one contradicts."""
+        return part in self.members(tick) and any(
+            contradict(mark, held) and self._most(self._go_with(held, tick, part)) for held in self.marks(tick))
+
+    def _go_with(self, held: str, tick: int, but: int) -> int:
+        """How many other parts have this mark, or nothing against it."""
+        theirs = [self.tones[part][tick].marks for part in self.members(tick) if part != but]
+        return sum(held in marks or not any(contradict(held, mark) for mark in marks) for marks in theirs)
+
+    def against(self, tick: int, mark: str) -> int | None:
+        """A part with a printed mark that contradicts this one, whether it holds or not; None where there is none."""
+        return next((part for part, tones in self.tones.items()
+                     if tick in tones and any(contradict(mark, other) for other in tones[tick].marks - APART)), None)
+
+    def _most(self, count: int) -> bool:
+        return count >= 2 and 2 * count > len(self.passage.parts)
+
+    # -- slurs ------------------------------------------------------------------------------------
+
+    def slurs(self) -> tuple[Pair, ...]:
+        """The slurs that hold, as onsets of their first and last notes."""
+        return tuple(self._held().pairs)
+
+    def _held(self) -> Spans:
+        if self._spans is None:
+            lead = self.own_slurs(self.passage.lead)
+            everywhere = {pair for part in self.passage.parts for pair in self.own_slurs(part)}
+            agreed = {pair for pair in everywhere if self._slur_is_agreed(pair)}
+            new = Spans(agreed - lead)
+            self._spans = Spans(agreed | {pair for pair in lead - agreed if not new.across(*pair)})
+        return self._spans
+
+    def own_slurs(self, part: int) -> frozenset[Pair]:
+        """What a part has printed inside the passage."""
+        if part not in self._own:
+            start, end = self.passage.start, self.passage.end
+            self._own[part] = frozenset(pair for pair in self.chart.slurs(part, start, end) if pair[0] >= start)
+        return self._own[part]
+
+    def _slur_voters(self, pair: Pair) -> set[int]:
+        """Who could have this slur: a part that repeats a note under it tongues there and has no say."""
+        both = set(self.members(pair[0])) & set(self.members(pair[1]))
+        return {part for part in both if pair in self.own_slurs(part) or not self._repeats(part, pair)}
+
+    def _repeats(self, part: int, pair: Pair) -> bool:
+        return any(a.pitch == b.pitch for a, b in pairwise(self.chart.between(part, pair[0], pair[1] + 1)))
+
+    def _slur_is_agreed(self, pair: Pair) -> bool:
+        voters = self._slur_voters(pair)
+        count = sum(pair in self.own_slurs(part) for part in voters)
+        return count >= 2 and 2 * count > len(voters)
+
+    def slur_outvoted(self, part: int, pair: Pair) -> bool:
+        """True where most of the passage's parts go with a printed slur that cannot stand beside this one."""
+        return pair not in self._held().pairs and part in self._slur_voters(pair) and any(
+            self._most(self._slur_with(held, part)) for held in self._held().across(*pair))
+
+    def _slur_with(self, held: Pair, but: int) -> int:
+        """How many other parts have this slur, or none against it."""
+        voters = self._slur_voters(held) - {but}
+        return sum(held in self.own_slurs(part) or not Spans(self.own_slurs(part)).across(*held) for part in voters)
+
+    def slurred_otherwise(self, pair: Pair) -> bool:
+        """True where some part has a printed slur that cannot stand beside this one."""
+        if self._all_slurs is None:
+            self._all_slurs = Spans({own for part in self.passage.parts for own in self.own_slurs(part)})
+        return bool(self._all_slurs.across(*pair))
+
+    # -- the lead's line --------------------------------------------------------------------------
+
+    def line(self) -> tuple[Tone, ...]:
+        """The lead's tones, carrying what holds instead of what the lead alone has printed."""
+        own, word = self.own_slurs(self.passage.lead), self.slurs()
+        ends = [({pair[side] for pair in own}, {pair[side] for pair in word}) for side in (0, 1)]
+        made = []
+        for tone in self.lines[self.passage.lead]:
+            flags = [at in new or (flag and at not in old)
+                     for at, flag, (old, new) in zip((tone.onset, tone.onset), (tone.slurs_from, tone.slurs_to), ends, strict=True)]
+            slurs = {name for name, flag in zip(("slur-start", "slur-stop"), flags, strict=True) if flag}
+            made.append(tone._replace(marks=self.marks(tone.onset) | slurs, slurs_from=flags[0], slurs_to=flags[1]))
+        return tuple(made)
+
+    # -- signs between the notes ------------------------------------------------------------------
+
+    def dynamics(self) -> dict[int, dict[int, str]]:
+        """For every tick with a dynamic of the passage's parts: part -> its signs there, side by side."""
+        found: dict[int, dict[int, str]] = defaultdict(dict)
+        for part in self.passage.parts:
+            for sign in self.chart.signs(part, "dynamic", self.passage.start, self.passage.end):
+                here = found[sign.onset].setdefault(part, sign.value)
+                if here != sign.value:  # the same sign twice, for two players on a staff, is one
+                    found[sign.onset][part] = f"{here} {sign.value}"
+        return dict(sorted(found.items()))
+
+    def dynamic(self, tick: int, printed: dict[int, str]) -> str | None:
+        """The dynamic that holds at a tick, of those `printed` there (as `dynamics` gives them); None where the lead has none and
+        no other has most of the parts."""
+        voters = self.striking(tick)
+        votes = Counter(value for part, value in printed.items() if part in voters)
+        value, count = max(votes.items(), key=lambda item: (item[1], item[0]), default=("", 0))
+        if count >= 2 and 2 * count > len(voters):
+            return value
+        return printed.get(self.passage.lead)
+
+    def dynamic_outvoted(self, tick: int, printed: dict[int, str], part: int) -> bool:
+        """True where most of the passage's parts go with what holds, and this part has something else printed."""
+        holds = self.dynamic(tick, printed)
+        with_it = [other for other in self.striking(tick) if other != part and printed.get(other, holds) == holds]
+        return part in self.striking(tick) and printed[part] != holds and self._most(len(with_it))
+
+    def near(self, part: int, tick: int) -> Tone | None:
+        """The note of a part at which a sign stands that was put at `tick`: files put signs a little beside their notes."""
+        line = self.lines[part]
+        at = bisect_left(line, tick, key=_onset)
+        beside = min(line[max(0, at - 1) : at + 1], key=lambda tone: abs(tone.onset - tick), default=None)
+        return beside if beside is not None and abs(beside.onset - tick) < self.chart.resolution else None
+
+    def striking(self, tick: int) -> list[int]:
+        """The parts that strike a note at a tick."""
+        return [part for part in self.passage.parts if tick in self.tones[part]]
+
+    def pins(self, part: int) -> list[Pin]:
+        """A part's hairpins that begin inside the passage, as far as its notes and the passage reach."""
+        if part not in self._pins:
+            start, end = self.passage.start, self.passage.end
+            found = pins_of(self.chart.signs(part, "wedge", start), end)
+            self._pins[part] = [pin.within(self.chart.lines[part], end) for pin in found]
+        return self._pins[part]
+
+    def hairpins(self) -> tuple[Pin, ...]:
+        """The hairpins that hold."""
+        if self._hairpins is None:
+            agreed: list[Pin] = []
+            for pin in (pin for part in self.passage.parts for pin in self.pins(part)):
+                if self._pin_is_agreed(pin) and not any(pin.meets(other) for other in agreed):
+                    agreed.append(pin)
+            kept = [pin for pin in self.pins(self.passage.lead) if not any(pin.meets(other) for other in agreed)]
+            self._hairpins = tuple(sorted(agreed + kept, key=lambda pin: pin[:3]))
+        return self._hairpins
+
+    def _pin_is_agreed(self, pin: Pin) -> bool:
+        quarter = self.chart.resolution
+        voters = [part for part in self.passage.parts if self.near(part, pin.start) is not None]
+        count = sum(any(pin.like(other, quarter) for other in self.pins(part)) for part in voters)
+        return count >= 2 and 2 * count > len(voters)
+
+    def pin_outvoted(self, part: int, pin: Pin) -> bool:
+        """True where most of the passage's parts go with a hairpin that holds instead of this one."""
+        quarter = self.chart.resolution
+        instead = [held for held in self.hairpins() if held.meets(pin) and not held.like(pin, quarter)]
+        return any(self._most(len([p for p in self.passage.parts if p != part and self._swells_with(p, held)])) for held in instead)
+
+    def _swells_with(self, part: int, held: Pin) -> bool:
+        own = [pin for pin in self.pins(part) if pin.meets(held)]
+        return self.near(part, held.start) is not None and all(pin.like(held, self.chart.resolution) for pin in own)
+

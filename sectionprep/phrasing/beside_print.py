@@ -1,0 +1,60 @@
+"""A finished plan beside what is printed in all parts of the passage.
+
+The lines were planned on what holds in the section (`music/section_word.py`). Here each note is the lead's own again, and what
+the plan adds gives way where some part has something printed that contradicts it: there the arranger has spoken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.marks import ORNAMENTS, SLURS, say
+from sectionprep.music.section_word import SectionWord
+from sectionprep.phrasing.plan import PassagePlan, PlannedNote
+
+
+def beside_print(chart: Chart, word: SectionWord, planned: PassagePlan, printed: str) -> PassagePlan:
+    """The plan of one passage as it goes to the parts. printed: "keep", or how else the director wants printed marks treated."""
+    if not planned.notes:
+        return planned
+    notes = list(planned.notes)
+    if printed == "keep":
+        notes = _without_crossed_slurs(word, [_beside(chart, word, note) for note in notes])
+    own = chart.between(planned.part, notes[0].tone.onset, notes[-1].tone.onset + 1)
+    return replace(planned, notes=tuple(_the_leads(note, tone) for note, tone in zip(notes, own, strict=True)))
+
+
+def _beside(chart: Chart, word: SectionWord, note: PlannedNote) -> PlannedNote:
+    """The note without the marks of ours that a printed mark of some part contradicts."""
+    tick = note.tone.onset
+    against = {mark: part for mark in note.added - SLURS if (part := word.against(tick, mark)) is not None}
+    if not against:
+        return note
+    part = min(against.values())
+    theirs = say(word.tones[part][tick].marks - SLURS)
+    return replace(note, marks=note.marks - against.keys(), added=note.added - against.keys(),
+                   lost=f"left as printed: {chart.parts[part].name} has {theirs} here")
+
+
+def _without_crossed_slurs(word: SectionWord, notes: Sequence[PlannedNote]) -> list[PlannedNote]:
+    """The notes without the slurs of ours that a printed slur of some part crosses."""
+    made = list(notes)
+    start = -1
+    for n, note in enumerate(notes):
+        if start >= 0 and "slur-stop" in note.added:
+            if word.slurred_otherwise((notes[start].tone.onset, note.tone.onset)):
+                for at, end in ((start, "slur-start"), (n, "slur-stop")):
+                    made[at] = replace(made[at], marks=made[at].marks - {end}, added=made[at].added - {end})
+            start = -1
+        if "slur-start" in note.added:
+            start = n
+    return made
+
+
+def _the_leads(note: PlannedNote, tone: Tone) -> PlannedNote:
+    """The note on the lead's own tone, which may lack what most of the section has printed."""
+    from_section = not tone.marks - ORNAMENTS and note.tone.marks
+    why = note.why.replace("printed in the lead", "printed in most of the section") if from_section else note.why
+    return replace(note, tone=tone, added=note.marks - tone.marks, why=why)
