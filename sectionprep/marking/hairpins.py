@@ -39,7 +39,8 @@ def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
 
 
 def _may_go(job: Job, own: Pin) -> bool:
-    return removable(own.signs) and job.may_go(outvoted=job.word.pin_outvoted(job.part, own))
+    inside = job.passage.start <= own.start and own.stop <= job.passage.end
+    return inside and removable(own.signs) and job.may_go(outvoted=job.word.pin_outvoted(job.part, own))
 
 
 def _ends(job: Job, pin: Pin) -> tuple[Tone, Tone, bool] | None:

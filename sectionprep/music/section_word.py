@@ -17,6 +17,7 @@ from typing import Protocol
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.lines import slur_runs
 from sectionprep.music.marks import ORNAMENTS, SLURS, contradict
 from sectionprep.music.spans import Pair, Spans
 
@@ -61,6 +62,7 @@ class SectionWord:
         self._all_slurs: Spans | None = None
         self._hairpins: tuple[Pin, ...] | None = None
         self._own: dict[int, frozenset[Pair]] = {}
+        self._meant: dict[int, frozenset[Pair]] = {}
         self._pins: dict[int, list[Pin]] = {}
 
     # -- marks on notes ---------------------------------------------------------------------------
@@ -112,7 +114,7 @@ class SectionWord:
     def _held(self) -> Spans:
         if self._spans is None:
             lead = self.own_slurs(self.passage.lead)
-            everywhere = {pair for part in self.passage.parts for pair in self.own_slurs(part)}
+            everywhere = {pair for part in self.passage.parts for pair in self._slurs_meant(part)}
             agreed = {pair for pair in everywhere if self._slur_is_agreed(pair)}
             new = Spans(agreed - lead)
             self._spans = Spans(agreed | {pair for pair in lead - agreed if not new.across(*pair)})
@@ -125,17 +127,34 @@ class SectionWord:
             self._own[part] = frozenset(pair for pair in self.chart.slurs(part, start, end) if pair[0] >= start)
         return self._own[part]
 
+    def _slurs_meant(self, part: int) -> frozenset[Pair]:
+        """A part's slurs; where it repeats a note under another's slur and so has it in pieces, that one instead of the pieces."""
+        if part not in self._meant:
+            own = self.own_slurs(part)
+            others = {pair for p in self.passage.parts if p != part for pair in self.own_slurs(p)} - own
+            found = set(own)
+            for pair in others if own else ():
+                if self._plays(part, pair) and self._repeats(part, pair):
+                    pieces = {(run[0].onset, run[-1].onset) for run in slur_runs(self.chart.between(part, pair[0], pair[1] + 1))}
+                    if pieces and pieces <= own:
+                        found = (found - pieces) | {pair}
+            self._meant[part] = frozenset(found)
+        return self._meant[part]
+
+    def _plays(self, part: int, pair: Pair) -> bool:
+        return all(tick in self.tones[part] for tick in pair)
+
     def _slur_voters(self, pair: Pair) -> set[int]:
         """Who could have this slur: a part that repeats a note under it tongues there and has no say."""
         both = set(self.members(pair[0])) & set(self.members(pair[1]))
-        return {part for part in both if pair in self.own_slurs(part) or not self._repeats(part, pair)}
+        return {part for part in both if pair in self._slurs_meant(part) or not self._repeats(part, pair)}
 
     def _repeats(self, part: int, pair: Pair) -> bool:
         return any(a.pitch == b.pitch for a, b in pairwise(self.chart.between(part, pair[0], pair[1] + 1)))
 
     def _slur_is_agreed(self, pair: Pair) -> bool:
         voters = self._slur_voters(pair)
-        count = sum(pair in self.own_slurs(part) for part in voters)
+        count = sum(pair in self._slurs_meant(part) for part in voters)
         return count >= 2 and 2 * count > len(voters)
 
     def slur_outvoted(self, part: int, pair: Pair) -> bool:
@@ -146,7 +165,7 @@ class SectionWord:
     def _slur_with(self, held: Pair, but: int) -> int:
         """How many other parts have this slur, or none against it."""
         voters = self._slur_voters(held) - {but}
-        return sum(held in self.own_slurs(part) or not Spans(self.own_slurs(part)).across(*held) for part in voters)
+        return sum(held in self._slurs_meant(part) or not Spans(self.own_slurs(part)).across(*held) for part in voters)
 
     def slurred_otherwise(self, pair: Pair) -> bool:
         """True where some part has a printed slur that cannot stand beside this one."""

@@ -26,6 +26,25 @@ def beside_print(chart: Chart, word: SectionWord, planned: PassagePlan, printed:
     return replace(planned, notes=tuple(_the_leads(note, tone) for note, tone in zip(notes, own, strict=True)))
 
 
+def carrying(line: Sequence[Tone], planned: PassagePlan) -> list[Tone]:
+    """A line as it is read when the plan's marks stand in it."""
+    made = []
+    for tone, note in zip(line, planned.notes, strict=True):
+        marks = note.marks - ORNAMENTS
+        made.append(tone._replace(marks=marks, slurs_from="slur-start" in marks, slurs_to="slur-stop" in marks))
+    return made
+
+
+def joined(plan: PassagePlan, again: PassagePlan) -> PassagePlan:
+    """A plan with what another look at it adds. again: made from a line that carries the first plan's marks."""
+    notes = []
+    for note, more in zip(plan.notes, again.notes, strict=True):
+        new = more.marks - note.marks
+        why = "; ".join(dict.fromkeys(piece for piece in more.why.split("; ") if not piece.startswith("printed in"))) if new else note.why
+        notes.append(replace(note, marks=note.marks | new, added=note.added | new, why=why))
+    return replace(plan, notes=tuple(notes))
+
+
 def _beside(chart: Chart, word: SectionWord, note: PlannedNote) -> PlannedNote:
     """The note without the marks of ours that a printed mark of some part contradicts."""
     tick = note.tone.onset

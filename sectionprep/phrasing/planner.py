@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -11,7 +11,7 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, LENGTHS, ORNAMENTS, SLURS
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
-from sectionprep.phrasing.beside_print import beside_print
+from sectionprep.phrasing.beside_print import beside_print, carrying, joined
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
@@ -19,7 +19,7 @@ from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, ma
 from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies, struck_together
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
-from sectionprep.phrasing.styles import choose_style
+from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
 
 PRINTED = ("keep", "prefer", "ignore")
@@ -37,12 +37,31 @@ def plan_passages(
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    views = [(name, word.passage.lead, view_line(chart, tones, chosen, word.passage.lead))
-             for name, word in words.items() if (tones := word.line())]
-    plans = tuple(beside_print(chart, words[planned.id], planned, printed) for planned in _plan(chart, views, printed))
+    plans = _settled(chart, words, chosen, printed)
     found = {passage.id for passage in together.passages}
     return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in found),
                 hits=tuple(p for p in plans if p.id not in found), printed=printed)
+
+
+_ROUNDS = 8  # a second one changes little and a third next to nothing; each can only add marks
+
+
+def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str) -> list[PassagePlan]:
+    """The plans of passages that stay as they are when their marks are read back as printed: what is planned from a marked
+    score is what was marked."""
+    lines = {name: word.line() for name, word in words.items()}
+    settled: dict[str, PassagePlan] = {}
+    for _ in range(_ROUNDS):
+        views = [(name, words[name].passage.lead, view_line(chart, tones, style, words[name].passage.lead))
+                 for name, tones in lines.items() if tones]
+        before = [plan.notes for plan in settled.values()]
+        for plan in _plan(chart, views, printed):
+            fresh = beside_print(chart, words[plan.id], plan, printed)
+            settled[plan.id] = joined(settled[plan.id], fresh) if plan.id in settled else fresh
+            lines[plan.id] = tuple(carrying(lines[plan.id], settled[plan.id]))
+        if before == [plan.notes for plan in settled.values()]:
+            break
+    return list(settled.values())
 
 
 def plan_line(
