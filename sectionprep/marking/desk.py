@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 
 from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Direction, Note, Part, Tone
+from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.section_word import SectionWord
 from sectionprep.musicxml.insertions import NoteEdit
 from sectionprep.passages import Passage
@@ -40,6 +41,7 @@ class Desk:
     marks_on_last: bool = False
     spoken: dict[str, set[tuple[int, int]]] = field(default_factory=lambda: defaultdict(set))
     slurred: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
+    _pins: dict[int, list[Pin]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]
@@ -58,10 +60,10 @@ class Desk:
         """False under policy "report"."""
         return self.policy != "report"
 
-    def carrier(self, note: Note) -> int:
-        """Where marks for this note go: of a chord, the first or the last member, as the file itself does it."""
-        first, last = self.chords.get(note.address, (note.address, note.address))
-        return last if self.marks_on_last else first
+    def carrier(self, tone: Tone, note: Note) -> int:
+        """Where marks for a note of a tone go: of a chord, to the first or the last member, as the file itself does it."""
+        members = [member.address for member in tone.chord if member.onset == note.onset]
+        return members[-1 if self.marks_on_last else 0]
 
     def front(self, note: Note) -> int:
         """Before which note a sign goes that stands at this one: nothing may stand inside a chord."""
@@ -70,6 +72,12 @@ class Desk:
     def back(self, note: Note) -> int:
         """After which note a sign goes that stands at the end of this one."""
         return self.chords.get(note.address, (0, note.address))[1]
+
+    def pins(self, part: int) -> list[Pin]:
+        """All printed hairpins of a part."""
+        if part not in self._pins:
+            self._pins[part] = pins_of(self.chart.signs(part, "wedge"))
+        return self._pins[part]
 
     def first_to_speak(self, kind: str, part: int, tick: int) -> bool:
         """True for the first passage that writes this kind of thing here: a passage and a hit may share a note."""

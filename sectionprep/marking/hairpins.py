@@ -7,7 +7,7 @@ from bisect import bisect_left
 from sectionprep.marking.desk import Job, removable
 from sectionprep.marking.signs import direction
 from sectionprep.music.chart import Tone
-from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.hairpins import Pin
 
 
 def spread_hairpins(job: Job) -> None:
@@ -17,7 +17,7 @@ def spread_hairpins(job: Job) -> None:
         _spread(job, pin, f"{who} has it", printed=True)
     for planned in job.planned.hairpins:
         pin = Pin(planned.start, planned.stop, planned.kind)
-        if not any(pin.meets(other) for part in job.passage.parts for other in job.word.pins(part)):
+        if not any(pin.meets(other) for part in job.passage.parts for other in job.desk.pins(part)):
             _spread(job, pin, planned.why, printed=False)
 
 
@@ -28,7 +28,7 @@ def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
     target = pin.within(desk.chart.lines[job.part], job.passage.end)
     if any(target.like(own, quarter) for own in job.word.pins(job.part)):
         return
-    in_the_way = [own for own in pins_of(desk.chart.signs(job.part, "wedge")) if own.meets(target)]
+    in_the_way = [own for own in desk.pins(job.part) if own.meets(target)]
     if in_the_way and not (printed and all(_may_go(job, own) for own in in_the_way)):
         return
     ends = _ends(job, target)
@@ -69,8 +69,10 @@ def _write(job: Job, pin: Pin, why: str, ends: tuple[Tone, Tone, bool], in_the_w
         return
     for own in in_the_way:
         desk.drop(own.signs)
-    beside = [own for own in pins_of(desk.chart.signs(job.part, "wedge")) if own not in in_the_way]
-    number = ' number="2"' if any(own.stop == pin.start or own.start == pin.stop for own in beside) else ""
+    taken = {own.signs[0].number for own in desk.pins(job.part)
+             if own not in in_the_way and own.start <= (last.onset if before else last.end) and own.stop >= first.onset}
+    free = next(n for n in range(1, 17) if n not in taken or n == 16)  # it may meet one of the part's own
+    number = f' number="{free}"' if free > 1 else ""
     desk.edits[desk.front(first.head)].before.append(direction(f'<wedge type="{pin.kind}"{number}/>', "below", desk, job.part))
     end = direction(f'<wedge type="stop"{number}/>', "below", desk, job.part)
     if before:

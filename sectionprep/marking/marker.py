@@ -92,11 +92,11 @@ def _mark_tone(job: Job, note: PlannedNote, tone: Tone) -> None:
         return
     desk = job.desk
     job.log(tone.onset, "marks", say(has), say(stays | add), _why(job, note, gone),
-            address=desk.carrier(tone.head), taken=say(gone) if gone else "")
+            address=desk.carrier(tone, tone.head), taken=say(gone) if gone else "")
     if not desk.writes:
         return
     for mark in add:
-        desk.edits[desk.carrier(tone.notes[-1] if mark in _AT_THE_END else tone.head)].add.add(mark)
+        desk.edits[desk.carrier(tone, tone.notes[-1] if mark in _AT_THE_END else tone.head)].add.add(mark)
     for member in tone.chord:
         for mark in gone & member.marks:
             pair = {"tenuto", "staccato"} if mark == "detached-legato" else set()  # written as one or as two
@@ -111,8 +111,7 @@ def _may_go(job: Job, note: PlannedNote, tone: Tone, mark: str) -> bool:
 
 
 def _why(job: Job, note: PlannedNote, gone: frozenset[str]) -> str:
-    if not gone or note.decided or job.desk.overrules:
+    if not gone or job.is_lead or note.decided or job.desk.overrules:
         return note.why if job.is_lead else f"as {job.lead_name}: {note.why}"
     holds = job.word.marks(note.tone.onset)
-    who = "most of the section" if job.is_lead else f"{job.lead_name} and most of the section"
-    return f"{who} {'has' if job.is_lead else 'have'} {say(holds) if holds else 'none'} here"
+    return f"{job.lead_name} and most of the section have {say(holds)} here"

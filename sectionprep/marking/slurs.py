@@ -73,8 +73,8 @@ def _add(job: Job, why: str, first: Tone, last: Tone, *, cut: bool) -> None:
     desk.slurred[part].append((first.onset, last.onset))
     if desk.writes:
         number = _free_number(chart, part, first, last)
-        desk.edits[desk.carrier(first.head)].slur_start = number
-        desk.edits[desk.carrier(last.head)].slur_stop = number
+        desk.edits[desk.carrier(first, first.head)].slur_start = number
+        desk.edits[desk.carrier(last, last.head)].slur_stop = number
 
 
 def _free_number(chart: Chart, part: int, first: Tone, last: Tone) -> int:
@@ -91,8 +91,10 @@ def _free_number(chart: Chart, part: int, first: Tone, last: Tone) -> int:
 def _drop(job: Job, pair: Pair) -> None:
     desk, part = job.desk, job.part
     words = f"slur to {desk.chart.place(pair[1])}"
-    who = "most of the section slurs" if job.is_lead else f"{job.lead_name} and most of the section slur"
-    job.log(pair[0], "slur", words, "no slur", f"{who} otherwise here", address=desk.tones[part][pair[0]].head.address, taken=words)
+    why = f"{job.lead_name} and most of the section slur otherwise here"
+    if job.is_lead or job.desk.overrules:
+        why = "as planned"
+    job.log(pair[0], "slur", words, "no slur", why, address=desk.tones[part][pair[0]].head.address, taken=words)
     for slur in desk.chart.whole_slurs(part) if desk.writes else ():
         if (slur.start, slur.stop) == pair:
             desk.edits[slur.first].drop_starts.add(slur.number)

@@ -3,7 +3,8 @@
 The lead is the measure. But what most of the parts that play a note with the lead have printed there holds for all, also
 where the lead lacks it or has something that contradicts it; what a minority has does not.
 A part has a say at a note when it strikes with the lead, for the same length, and the finder saw no slip in either. For
-signs between the notes it is enough to strike there.
+signs between the notes it is enough to strike there. A part that has nothing there goes with what holds. What the lead itself
+has printed is never outvoted so far that it is taken out: a person decides.
 """
 
 from __future__ import annotations
@@ -88,9 +89,11 @@ class SectionWord:
         return agreed | {mark for mark in own if not any(contradict(mark, other) for other in agreed - own)}
 
     def outvoted(self, part: int, tick: int, mark: str) -> bool:
-        """True where most of the passage's parts go with a printed mark that this printed one contradicts."""
-        return part in self.members(tick) and any(
-            contradict(mark, held) and self._most(self._go_with(held, tick, part)) for held in self.marks(tick))
+        """True where most of the passage's parts go with a printed mark that this printed one contradicts. Never in the lead."""
+        if part == self.passage.lead or part not in self.members(tick):
+            return False
+        against = [held for held in self.marks(tick) - self.tones[part][tick].marks if contradict(mark, held)]
+        return any(self._most(self._go_with(held, tick, part)) for held in against)
 
     def _go_with(self, held: str, tick: int, but: int) -> int:
         """How many other parts have this mark, or nothing against it."""
@@ -144,10 +147,13 @@ class SectionWord:
     def _plays(self, part: int, pair: Pair) -> bool:
         return all(tick in self.tones[part] for tick in pair)
 
+    def _both(self, pair: Pair) -> set[int]:
+        """The parts with a say at both ends of a slur."""
+        return set(self.members(pair[0])) & set(self.members(pair[1]))
+
     def _slur_voters(self, pair: Pair) -> set[int]:
         """Who could have this slur: a part that repeats a note under it tongues there and has no say."""
-        both = set(self.members(pair[0])) & set(self.members(pair[1]))
-        return {part for part in both if pair in self._slurs_meant(part) or not self._repeats(part, pair)}
+        return {part for part in self._both(pair) if pair in self._slurs_meant(part) or not self._repeats(part, pair)}
 
     def _repeats(self, part: int, pair: Pair) -> bool:
         return any(a.pitch == b.pitch for a, b in pairwise(self.chart.between(part, pair[0], pair[1] + 1)))
@@ -158,14 +164,16 @@ class SectionWord:
         return count >= 2 and 2 * count > len(voters)
 
     def slur_outvoted(self, part: int, pair: Pair) -> bool:
-        """True where most of the passage's parts go with a printed slur that cannot stand beside this one."""
-        return pair not in self._held().pairs and part in self._slur_voters(pair) and any(
-            self._most(self._slur_with(held, part)) for held in self._held().across(*pair))
+        """True where most of the passage's parts go with a printed slur that cannot stand beside this one. Never in the lead."""
+        if part == self.passage.lead or pair in self._held().pairs or part not in self._slur_voters(pair):
+            return False
+        against = [held for held in self._held().across(*pair) if held not in self._slurs_meant(part)]
+        return any(self._most(self._slur_with(held, part)) for held in against)
 
     def _slur_with(self, held: Pair, but: int) -> int:
         """How many other parts have this slur, or none against it."""
-        voters = self._slur_voters(held) - {but}
-        return sum(held in self._slurs_meant(part) or not Spans(self.own_slurs(part)).across(*held) for part in voters)
+        return sum(held in self._slurs_meant(part) or not Spans(self.own_slurs(part)).across(*held)
+                   for part in self._both(held) if part != but)
 
     def slurred_otherwise(self, pair: Pair) -> bool:
         """True where some part has a printed slur that cannot stand beside this one."""
@@ -210,10 +218,11 @@ class SectionWord:
         return printed.get(self.passage.lead)
 
     def dynamic_outvoted(self, tick: int, printed: dict[int, str], part: int) -> bool:
-        """True where most of the passage's parts go with what holds, and this part has something else printed."""
+        """True where most of the passage's parts go with what holds, and this part has something else printed. Never in the lead."""
         holds = self.dynamic(tick, printed)
         with_it = [other for other in self.striking(tick) if other != part and printed.get(other, holds) == holds]
-        return part in self.striking(tick) and printed[part] != holds and self._most(len(with_it))
+        mine = part != self.passage.lead and part in self.striking(tick)
+        return mine and printed[part] != holds and self._most(len(with_it))
 
     def near(self, part: int, tick: int) -> Tone | None:
         """The note of a part at which a sign stands that was put at `tick`: files put signs a little beside their notes."""
@@ -227,11 +236,11 @@ class SectionWord:
         return [part for part in self.passage.parts if tick in self.tones[part]]
 
     def pins(self, part: int) -> list[Pin]:
-        """A part's hairpins that begin inside the passage, as far as its notes and the passage reach."""
+        """A part's hairpins inside the passage, as far as its notes reach; one that leads out of it is no matter of this group."""
         if part not in self._pins:
             start, end = self.passage.start, self.passage.end
             found = pins_of(self.chart.signs(part, "wedge", start), end)
-            self._pins[part] = [pin.within(self.chart.lines[part], end) for pin in found]
+            self._pins[part] = [pin.within(self.chart.lines[part], end) for pin in found if pin.stop < end + self.chart.resolution]
         return self._pins[part]
 
     def hairpins(self) -> tuple[Pin, ...]:
@@ -252,7 +261,9 @@ class SectionWord:
         return count >= 2 and 2 * count > len(voters)
 
     def pin_outvoted(self, part: int, pin: Pin) -> bool:
-        """True where most of the passage's parts go with a hairpin that holds instead of this one."""
+        """True where most of the passage's parts go with a hairpin that holds instead of this one. Never in the lead."""
+        if part == self.passage.lead:
+            return False
         quarter = self.chart.resolution
         instead = [held for held in self.hairpins() if held.meets(pin) and not held.like(pin, quarter)]
         return any(self._most(len([p for p in self.passage.parts if p != part and self._swells_with(p, held)])) for held in instead)

@@ -6,11 +6,11 @@ the plan adds gives way where some part has something printed that contradicts i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ORNAMENTS, SLURS, say
+from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.phrasing.plan import PassagePlan, PlannedNote
 
@@ -26,13 +26,41 @@ def beside_print(chart: Chart, word: SectionWord, planned: PassagePlan, printed:
     return replace(planned, notes=tuple(_the_leads(note, tone) for note, tone in zip(notes, own, strict=True)))
 
 
-def carrying(line: Sequence[Tone], planned: PassagePlan) -> list[Tone]:
+def shared_notes(words: Mapping[str, SectionWord]) -> dict[str, dict[int, str]]:
+    """By passage: ticks at which its lead's note belongs to an earlier passage too, and that passage."""
+    owner: dict[tuple[int, int], str] = {}
+    found: dict[str, dict[int, str]] = {}
+    for name, word in words.items():
+        for tick in word.tones[word.passage.lead]:
+            first = owner.get((word.passage.lead, tick))
+            if first is not None:
+                found.setdefault(name, {})[tick] = first
+            for part in word.striking(tick):
+                owner.setdefault((part, tick), name)
+    return found
+
+
+def alike(plan: PassagePlan, word: SectionWord, shared: Mapping[int, str], plans: Mapping[str, PassagePlan]) -> PassagePlan:
+    """The plan with the marks of the earlier passage on the notes that belong to both. shared: by tick, that passage."""
+    known = {name: {note.tone.onset: note for note in plans[name].notes} for name in set(shared.values()) if name in plans}
+    notes = list(plan.notes)
+    for n, note in enumerate(notes):
+        tick = note.tone.onset
+        theirs = known.get(shared.get(tick, ""), {}).get(tick)
+        if theirs is not None:
+            holds = word.marks(tick)
+            marks = holds | {m for m in theirs.marks - SLURS if not any(contradict(m, h) for h in holds)} | (note.marks & SLURS)
+            notes[n] = replace(note, marks=marks, added=marks - note.tone.marks, why=theirs.why) if marks != note.marks else note
+    return replace(plan, notes=tuple(notes))
+
+
+def carrying(line: Sequence[Tone], planned: PassagePlan) -> tuple[Tone, ...]:
     """A line as it is read when the plan's marks stand in it."""
     made = []
     for tone, note in zip(line, planned.notes, strict=True):
         marks = note.marks - ORNAMENTS
         made.append(tone._replace(marks=marks, slurs_from="slur-start" in marks, slurs_to="slur-stop" in marks))
-    return made
+    return tuple(made)
 
 
 def joined(plan: PassagePlan, again: PassagePlan) -> PassagePlan:

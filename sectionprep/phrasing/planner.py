@@ -11,7 +11,7 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, LENGTHS, ORNAMENTS, SLURS
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
-from sectionprep.phrasing.beside_print import beside_print, carrying, joined
+from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joined, shared_notes
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
@@ -50,6 +50,7 @@ def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, print
     """The plans of passages that stay as they are when their marks are read back as printed: what is planned from a marked
     score is what was marked."""
     lines = {name: word.line() for name, word in words.items()}
+    shared = shared_notes(words)
     settled: dict[str, PassagePlan] = {}
     for _ in range(_ROUNDS):
         views = [(name, words[name].passage.lead, view_line(chart, tones, style, words[name].passage.lead))
@@ -57,8 +58,9 @@ def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, print
         before = [plan.notes for plan in settled.values()]
         for plan in _plan(chart, views, printed):
             fresh = beside_print(chart, words[plan.id], plan, printed)
-            settled[plan.id] = joined(settled[plan.id], fresh) if plan.id in settled else fresh
-            lines[plan.id] = tuple(carrying(lines[plan.id], settled[plan.id]))
+            fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
+            settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
+            lines[plan.id] = carrying(lines[plan.id], settled[plan.id])
         if before == [plan.notes for plan in settled.values()]:
             break
     return list(settled.values())
