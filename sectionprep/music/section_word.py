@@ -19,7 +19,7 @@ from typing import Protocol
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.lines import slur_runs
-from sectionprep.music.marks import ORNAMENTS, SLURS, contradict
+from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict
 from sectionprep.music.spans import Pair, Spans
 
 _onset = attrgetter("onset")
@@ -89,21 +89,22 @@ class SectionWord:
         return agreed | {mark for mark in own if not any(contradict(mark, other) for other in agreed - own)}
 
     def outvoted(self, part: int, tick: int, mark: str) -> bool:
-        """True where most of the passage's parts go with a printed mark that this printed one contradicts. Never in the lead."""
-        if part == self.passage.lead or part not in self.members(tick):
+        """True where something is printed that holds, this printed mark does not belong to it, and most of the passage's parts do
+        not have it. Never in the lead; and never where nothing holds, for then the mark may be the only one that was written."""
+        holds = self.marks(tick) if part in self.members(tick) and part != self.passage.lead else frozenset[str]()
+        if not holds or mark in holds:
             return False
-        against = [held for held in self.marks(tick) - self.tones[part][tick].marks if contradict(mark, held)]
-        return any(self._most(self._go_with(held, tick, part)) for held in against)
+        return self._most(sum(mark not in self.tones[other][tick].marks for other in self.members(tick) if other != part))
 
-    def _go_with(self, held: str, tick: int, but: int) -> int:
-        """How many other parts have this mark, or nothing against it."""
-        theirs = [self.tones[part][tick].marks for part in self.members(tick) if part != but]
-        return sum(held in marks or not any(contradict(held, mark) for mark in marks) for marks in theirs)
-
-    def against(self, tick: int, mark: str) -> int | None:
-        """A part with a printed mark that contradicts this one, whether it holds or not; None where there is none."""
-        return next((part for part, tones in self.tones.items()
-                     if tick in tones and any(contradict(mark, other) for other in tones[tick].marks - APART)), None)
+    def against(self, tick: int, marks: frozenset[str]) -> int | None:
+        """A part with something printed at a note where nothing holds, that is not among these marks, or with something that
+        contradicts one of them; None where there is none. Breaths apart: they are each player's own."""
+        nothing_holds = not self.marks(tick)
+        for part, tones in self.tones.items():
+            theirs = tones[tick].marks - APART - BREATHS if tick in tones else frozenset[str]()
+            if (nothing_holds and theirs - marks) or any(contradict(mark, other) for mark in marks for other in theirs):
+                return part
+        return None
 
     def _most(self, count: int) -> bool:
         return count >= 2 and 2 * count > len(self.passage.parts)

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
+from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.phrasing.plan import PassagePlan, PlannedNote
 
@@ -74,14 +74,13 @@ def joined(plan: PassagePlan, again: PassagePlan) -> PassagePlan:
 
 
 def _beside(chart: Chart, word: SectionWord, note: PlannedNote) -> PlannedNote:
-    """The note without the marks of ours that a printed mark of some part contradicts."""
-    tick = note.tone.onset
-    against = {mark: part for mark in note.added - SLURS if (part := word.against(tick, mark)) is not None}
-    if not against:
+    """The note without our marks where some part has others printed."""
+    tick, ours = note.tone.onset, note.added - SLURS - BREATHS
+    part = word.against(tick, note.marks - SLURS) if ours else None
+    if part is None:
         return note
-    part = min(against.values())
     theirs = say(word.tones[part][tick].marks - SLURS)
-    return replace(note, marks=note.marks - against.keys(), added=note.added - against.keys(),
+    return replace(note, marks=note.marks - ours, added=note.added - ours,
                    lost=f"left as printed: {chart.parts[part].name} has {theirs} here")
 
 
