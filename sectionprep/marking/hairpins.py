@@ -6,7 +6,7 @@ from bisect import bisect_left
 
 from sectionprep.marking.desk import Job, removable
 from sectionprep.marking.signs import direction
-from sectionprep.music.chart import Tone
+from sectionprep.music.chart import Note
 from sectionprep.music.hairpins import Pin
 
 
@@ -43,28 +43,29 @@ def _may_go(job: Job, own: Pin) -> bool:
     return inside and removable(own.signs) and job.may_go(outvoted=job.word.pin_outvoted(job.part, own))
 
 
-def _ends(job: Job, pin: Pin) -> tuple[Tone, Tone, bool] | None:
+def _ends(job: Job, pin: Pin) -> tuple[Note, Note, bool] | None:
     """The note before which the hairpin begins, the note at which it ends, and whether it ends before (not after) that note;
     None where no end of a note is near enough."""
     line = job.desk.chart.lines[job.part]
     first = job.word.near(job.part, pin.start)
     at = bisect_left(line, pin.stop, key=lambda tone: tone.onset)
-    places = [(abs(tone.onset - pin.stop), 0, tone) for tone in line[at : at + 1]]
-    places += [(abs(tone.end - pin.stop), 1, tone) for tone in line[max(0, at - 1) : at]]
-    distance, after, last = min(places, key=lambda place: place[:2], default=(0, 0, None))
-    if first is None or last is None or distance >= job.desk.chart.resolution or (not after and last.onset <= first.onset):
+    notes = [note for tone in line[max(0, at - 1) : at + 1] for note in tone.notes if first is not None and note.onset >= first.onset]
+    places = [(abs(note.onset - pin.stop), False, note) for note in notes if first is not None and note.onset > first.onset]
+    places += [(abs(note.end - pin.stop), True, note) for note in notes]
+    distance, after, last = min(places, key=lambda place: place[:2], default=(0, False, None))
+    if first is None or last is None or distance >= job.desk.chart.resolution:
         return None
     return first, last, not after
 
 
-def _write(job: Job, pin: Pin, why: str, ends: tuple[Tone, Tone, bool], in_the_way: list[Pin]) -> None:
+def _write(job: Job, pin: Pin, why: str, ends: tuple[Note, Note, bool], in_the_way: list[Pin]) -> None:
     desk, (first, last, before) = job.desk, ends
     if not desk.first_to_speak("hairpin", job.part, first.onset):
         return
     place = desk.chart.place
     was = "; ".join(f"{own.kind} from {place(own.start)} to {place(own.stop)}" for own in in_the_way)
     job.log(first.onset, "hairpin", was or "none", f"{pin.kind} to {desk.chart.end_place(pin.stop)}", why,
-            address=first.head.address, taken=was)
+            address=first.address, taken=was)
     if not desk.writes:
         return
     for own in in_the_way:
@@ -73,9 +74,9 @@ def _write(job: Job, pin: Pin, why: str, ends: tuple[Tone, Tone, bool], in_the_w
              if own not in in_the_way and own.start <= (last.onset if before else last.end) and own.stop >= first.onset}
     free = next(n for n in range(1, 17) if n not in taken or n == 16)  # it may meet one of the part's own
     number = f' number="{free}"' if free > 1 else ""
-    desk.edits[desk.front(first.head)].before.append(direction(f'<wedge type="{pin.kind}"{number}/>', "below", desk, job.part))
+    desk.edits[desk.front(first)].before.append(direction(f'<wedge type="{pin.kind}"{number}/>', "below", desk, job.part))
     end = direction(f'<wedge type="stop"{number}/>', "below", desk, job.part)
     if before:
-        desk.edits[desk.front(last.head)].before.insert(0, end)
+        desk.edits[desk.front(last)].before.insert(0, end)
     else:
-        desk.edits[desk.back(last.notes[-1])].after.append(end)
+        desk.edits[desk.back(last)].after.append(end)

@@ -16,7 +16,7 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import Protocol
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart, Note, Tone
 from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.lines import slur_runs
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict
@@ -64,6 +64,7 @@ class SectionWord:
         self._hairpins: tuple[Pin, ...] | None = None
         self._own: dict[int, frozenset[Pair]] = {}
         self._meant: dict[int, frozenset[Pair]] = {}
+        self._notes: dict[int, list[Note]] = {}
         self._pins: dict[int, list[Pin]] = {}
 
     # -- marks on notes ---------------------------------------------------------------------------
@@ -225,11 +226,14 @@ class SectionWord:
         mine = part != self.passage.lead and part in self.striking(tick)
         return mine and printed[part] != holds and self._most(len(with_it))
 
-    def near(self, part: int, tick: int) -> Tone | None:
-        """The note of a part at which a sign stands that was put at `tick`: files put signs a little beside their notes."""
-        line = self.lines[part]
-        at = bisect_left(line, tick, key=_onset)
-        beside = min(line[max(0, at - 1) : at + 1], key=lambda tone: abs(tone.onset - tick), default=None)
+    def near(self, part: int, tick: int) -> Note | None:
+        """The note of a part, struck or tied over, at which a sign stands that was put at `tick`: files put signs a little beside
+        their notes. None where no note begins within a quarter note."""
+        if part not in self._notes:
+            self._notes[part] = [note for tone in self.lines[part] for note in tone.notes]
+        notes = self._notes[part]
+        at = bisect_left(notes, tick, key=_onset)
+        beside = min(notes[max(0, at - 1) : at + 1], key=lambda note: abs(note.onset - tick), default=None)
         return beside if beside is not None and abs(beside.onset - tick) < self.chart.resolution else None
 
     def striking(self, tick: int) -> list[int]:
