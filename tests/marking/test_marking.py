@@ -52,9 +52,10 @@ def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]
 
 
 def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Marked) -> None:
+    """But for the one accent that a single part has printed where the rest of the band has nothing: it stays, and is reported."""
     chart_, marked = demo_marked.score.chart, _independent(demo_marked.files[0].data)
     scale = 12 / chart_.resolution
-    compared = 0
+    compared, unlike = 0, []
     for passage in demo_marked.score.together.passages:
         for tick in passage.attacks:
             seen = {}
@@ -63,7 +64,10 @@ def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Ma
                 if here is not None:
                     seen[chart_.parts[index].name] = here[0] - {"breath-mark", "falloff", "doit"}
             compared += len(seen)
-            assert len(set(seen.values())) <= 1, (passage.id, chart_.place(tick), seen)
+            if len(set(seen.values())) > 1:
+                unlike.append((str(chart_.place(tick)), sorted(name for name, marks in seen.items() if marks)))
+    assert unlike == [("bar 63 beat 2", ["Trumpet 4"])]
+    assert [chart_.parts[f.part].name for f in demo_marked.after if f.check == "marks-extra"] == ["Trumpet 4"]
     assert compared > 1000
 
 
@@ -131,10 +135,10 @@ def test_marking_any_unison_is_undone_exactly_and_done_once(tokens: list[str], p
         assert splices_for(again, second.edits, second.dropped) == ()
 
 
-def _marked(lead: str, other: str, policy: str) -> frozenset[str]:
-    c = chart({"Alto 1": lead, "Alto 2": other})
+def _marked(parts: dict[str, str], policy: str) -> frozenset[str]:
+    c = chart(parts)
     together = find_passages(c)
-    d = document({"Alto 1": lead, "Alto 2": other})
+    d = document(parts)
     marking = mark_chart(c, together, plan_passages(c, together), section=policy)
     out = read_chart(parse_document(Path("x"), apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))))
     return out.lines[1][1].marks
@@ -146,8 +150,10 @@ def _marked(lead: str, other: str, policy: str) -> frozenset[str]:
      ("match", "^", {"accent"}), ("add", "^", {"strong-accent"}), ("match", "", {"accent"}), ("add", "", {"accent"})],
 )
 def test_section_policies(policy: str, mark: str, expected: set[str]) -> None:
+    """Alto 2 has something else printed than the lead and the third part."""
     lead = "C5/4 D5/8> E5/8 G5/8 F5/8 E5/4"
-    assert _marked(lead, lead.replace("D5/8>", f"D5/8{mark}"), policy) == expected
+    other = lead.replace("D5/8>", f"D5/8{mark}")
+    assert _marked({"Alto 1": lead, "Alto 2": other, "Tenor 1": lead}, policy) == expected
 
 
 def test_every_change_is_listed_with_its_reason(demo_marked: pipeline.Marked) -> None:
@@ -247,9 +253,10 @@ def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) ->
 
 @pytest.mark.parametrize("left", [False, True])
 def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left: bool) -> None:
-    """Alto 2 slurs what the lead tongues: its slur goes, unless the director decided that the note stays as it is printed."""
+    """Alto 2 slurs otherwise than all others: its slur goes, unless the director decided that the note stays as it is printed."""
     tail = "r/4 E5/8 G5/8 A5/8 G5/8 E5/4 D5/4 r/2"
-    c = chart({"Alto Sax 1": f"r/4 C5/4 D5/4> G5/4> {tail}", "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}"})
+    lead = f"r/4 C5/4( D5/4 G5/4) {tail}"
+    c = chart({"Alto Sax 1": lead, "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}", "Tenor Sax 1": lead})
     together = find_passages(c)
     plan = plan_passages(c, together)
     at = [2 * c.resolution, 3 * c.resolution]
@@ -257,5 +264,5 @@ def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left:
         plan = replace(plan, passages=tuple(
             replace(p, notes=tuple(replace(n, hands_off=n.tone.onset in at) for n in p.notes)) for p in plan.passages))
     marking = mark_chart(c, together, plan)
-    dropped = [change.tick for change in marking.changes if change.applied and change.kind == "slur" and change.part == 1]
+    dropped = [change.tick for change in marking.changes if change.applied and change.kind == "slur" and change.taken and change.part == 1]
     assert dropped == ([] if left else at[:1])

@@ -107,7 +107,8 @@ def _single(
         kind, severity = "marks-extra", "warning"
         message = f"{say(has - wanted)} that {name} does not have"
     return Finding(check=kind, severity=severity, tick=tick, part=part, lead=against, passage=passage.id,
-                   message=message, fix=f"Make it {say(wanted)}." if wanted else f"Take out: {say(has)}.",
+                   message=message, fix=f"Make it {say(wanted)}." if wanted
+                   else f"Take out {say(has)}, or give it to the whole section.",
                    places=(tick,))
 
 
