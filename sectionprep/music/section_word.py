@@ -180,7 +180,8 @@ class SectionWord:
     def slurred_otherwise(self, pair: Pair) -> bool:
         """True where some part has a printed slur that cannot stand beside this one."""
         if self._all_slurs is None:
-            self._all_slurs = Spans({own for part in self.passage.parts for own in self.own_slurs(part)})
+            start, end = self.passage.start, self.passage.end
+            self._all_slurs = Spans({own for part in self.passage.parts for own in self.chart.slurs(part, start) if own[0] < end})
         return bool(self._all_slurs.across(*pair))
 
     # -- the lead's line --------------------------------------------------------------------------
