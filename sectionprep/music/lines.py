@@ -54,6 +54,11 @@ def slur_runs(tones: Iterable[Tone]) -> list[list[Tone]]:
     return [run for run in runs if len(run) > 1]
 
 
+def slur_ends(tones: Iterable[Tone]) -> list[tuple[int, int]]:
+    """The same stretches as onsets of their first and last notes."""
+    return [(run[0].onset, run[-1].onset) for run in slur_runs(tones)]
+
+
 def _tone(notes: list[Note], whole: list[Note], pitches: tuple[int, ...]) -> Tone:
     head, last = notes[0], notes[-1]
     if len(whole) == 1:

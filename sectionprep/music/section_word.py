@@ -12,13 +12,12 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from itertools import pairwise
 from operator import attrgetter
 from typing import Protocol
 
 from sectionprep.music.chart import Chart, Note, Tone
 from sectionprep.music.hairpins import Pin, pins_of
-from sectionprep.music.lines import slur_runs
+from sectionprep.music.lines import slur_ends
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict
 from sectionprep.music.spans import Pair, Spans
 
@@ -139,8 +138,8 @@ class SectionWord:
             others = {pair for p in self.passage.parts if p != part for pair in self.own_slurs(p)} - own
             found = set(own)
             for pair in others if own else ():
-                if self._plays(part, pair) and self._repeats(part, pair):
-                    pieces = {(run[0].onset, run[-1].onset) for run in slur_runs(self.chart.between(part, pair[0], pair[1] + 1))}
+                if self._plays(part, pair) and self._breaks(part, pair):
+                    pieces = set(slur_ends(self.chart.between(part, pair[0], pair[1] + 1)))
                     if pieces and pieces <= own:
                         found = (found - pieces) | {pair}
             self._meant[part] = frozenset(found)
@@ -154,11 +153,12 @@ class SectionWord:
         return set(self.members(pair[0])) & set(self.members(pair[1]))
 
     def _slur_voters(self, pair: Pair) -> set[int]:
-        """Who could have this slur: a part that repeats a note under it tongues there and has no say."""
-        return {part for part in self._both(pair) if pair in self._slurs_meant(part) or not self._repeats(part, pair)}
+        """Who could have this slur: a part that repeats a note under it tongues there and has no say, nor has one that rests."""
+        return {part for part in self._both(pair) if pair in self._slurs_meant(part) or not self._breaks(part, pair)}
 
-    def _repeats(self, part: int, pair: Pair) -> bool:
-        return any(a.pitch == b.pitch for a, b in pairwise(self.chart.between(part, pair[0], pair[1] + 1)))
+    def _breaks(self, part: int, pair: Pair) -> bool:
+        """True where a part cannot have this slur whole: it repeats a note under it, or rests."""
+        return slur_ends(self.chart.between(part, pair[0], pair[1] + 1)) != [pair]
 
     def _slur_is_agreed(self, pair: Pair) -> bool:
         voters = self._slur_voters(pair)

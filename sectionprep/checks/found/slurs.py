@@ -6,11 +6,10 @@ good: the same three in both
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.lines import slur_runs
+from sectionprep.music.lines import slur_ends
 from sectionprep.passages import Passage
 
 
@@ -28,7 +27,7 @@ def _find(context: Context) -> Iterable[Finding]:
 def _join_cut(context: Context, part: int, has: set[tuple[int, int]], wanted: set[tuple[int, int]]) -> None:
     """A slur of the section that a part has in pieces, because it repeats a note under it, is the same slur."""
     for pair in wanted - has:
-        pieces = {(run[0].onset, run[-1].onset) for run in slur_runs(context.chart.between(part, pair[0], pair[1] + 1))}
+        pieces = set(slur_ends(context.chart.between(part, pair[0], pair[1] + 1)))
         if pieces and pieces <= has:
             has -= pieces
             has.add(pair)
@@ -39,18 +38,14 @@ def _compare(
 ) -> Iterable[Finding]:
     tones = context.tones[part]
     for start, stop in sorted(reference - has):
-        if start not in tones or stop not in tones or _repeated(context, part, start, stop):
-            continue
+        whole = slur_ends(context.chart.between(part, start, stop + 1)) == [(start, stop)]
+        if start not in tones or stop not in tones or not whole:
+            continue  # it repeats a note there, or rests
         near = next((pair for pair in has if pair[0] < stop and start < pair[1]), None)
         yield _finding(context, passage, part, start, stop, near)
     for start, stop in sorted(has - reference):
         if not any(a < stop and start < b for a, b in reference):
             yield _extra(context, passage, part, start, stop)
-
-
-def _repeated(context: Context, part: int, start: int, stop: int) -> bool:
-    pitches = [t.pitch for t in context.chart.between(part, start, stop + 1)]
-    return any(a == b for a, b in itertools.pairwise(pitches))
 
 
 def _against(context: Context, passage: Passage, part: int) -> int:
