@@ -168,40 +168,65 @@ def test_the_marks_of_a_chord_are_seen_on_any_note_and_written_once(name: str, t
     assert again.files[0].splices == ()
 
 
+def test_a_staccato_on_the_lower_note_of_a_chord_is_the_marks_of_both() -> None:
+    """In the file the lower trombone of two on a staff has a dot on the first and third beat; nobody lacks one."""
+    d = parse_document(Path("x"), (REPRO / "chord_marks.musicxml").read_bytes())
+    c = read_chart(d)
+    assert all(["staccato" in tone.marks for tone in line] == [True, False] * 8 for line in c.lines)
+
+
 @pytest.mark.parametrize("last", [False, True])
 def test_marks_go_to_the_note_of_a_chord_where_the_file_puts_them(last: bool) -> None:
-    """Two trumpets on a staff, an accent printed on one chord: new marks go to the first or the last note as that one does."""
-    lead = "C5/4> D5/4 E5/4> F5/4 G5/4 F5/4 E5/4 D5/4"
-    data = score_xml({"Trumpet 1": part_xml(lead), "Trumpet 2, 3": part_xml(lead.replace(">", "").replace("5/", "4/"))})
-    head, _, tail = data.partition(b'<part id="P2">')
+    """Two players on a staff, an accent printed on one chord: new marks go to the first or the last note as that one does."""
+    lead = LINE.replace("C5/4", "C5/4>", 1).replace("G5/8", "G5/8>")
     accent = "<notations><articulations><accent/></articulations></notations>"
-    made = head + b'<part id="P2">'
-    for n, note in enumerate(tail.split(b"<note>")):
-        second = note[: note.index(b"</note>") + 7].replace(b"<pitch>", b"<chord/><pitch>").replace(b"<octave>4", b"<octave>3") if n else b""
-        own = note.replace(b"</note>", accent.encode() + b"</note>", 1) if n == 1 and not last else note
-        other = second.replace(b"</note>", accent.encode() + b"</note>") if n == 1 and last else second
-        made += (b"<note>" + own.replace(b"</note>", b"</note><note>" + other.removeprefix(b"<note>"), 1) if n else note)
-    d = parse_document(Path("x"), made)
+    below = ""
+    for n, note in enumerate(part_xml(LINE).split("<note>")):
+        if "<pitch>" not in note:
+            below += f"<note>{note}" if n else note
+            continue
+        other = note[: note.index("</note>") + 7].replace("<pitch>", "<chord/><pitch>").replace("<octave>5", "<octave>4")
+        pair = [note[: note.index("</note>") + 7], other]
+        if n == 1:
+            pair[last] = pair[last].replace("</note>", f"{accent}</note>")
+        below += "".join(f"<note>{xml}" for xml in pair) + note[note.index("</note>") + 7 :]
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": part_xml(lead), "Alto Sax 2, 3": below, "Tenor Sax 1": part_xml(lead)}))
     marking, _ = _mark(d)
     data = apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))
-    third = _marks_by_chord(data)[8 + 2]
-    assert [bool(marks["accent"]) for marks in third] == [not last, last]
+    chords = [chord for chord in _marks_by_chord(data) if len(chord) == 2]
+    assert [bool(marks["accent"]) for marks in chords[0]] == [not last, last]
+    assert [bool(marks["accent"]) for marks in chords[3]] == [not last, last]
 
 
 # -- what changes the notes ---------------------------------------------------------------------------
 
 
-def test_trills_are_reported_and_never_copied_or_taken_out(tmp_path: Path) -> None:
+def _trills(data: bytes) -> list[bool]:
+    return [note.find("notations/ornaments/trill-mark") is not None for note in etree.fromstring(data).iter("note")]
+
+
+def test_trills_are_reported_and_never_copied_or_taken_out() -> None:
+    """One alto of three trills its third note."""
+    from sectionprep.checks import run_checks
+
+    d = _section(LINE, LINE, LINE)
+    at = [k for k in range(len(d.data)) if d.data.startswith(b"</note>", k)][2]
+    data = d.data[:at] + b"<notations><ornaments><trill-mark/></ornaments></notations>" + d.data[at:]
+    d = parse_document(Path("x"), data)
+    marking, after = _mark(d)
+    marked = apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))
+    assert marked != data
+    assert _trills(marked) == _trills(data)
+    for c in (read_chart(d), after):
+        assert [f.check for f in run_checks(c, find_passages(c)) if "trill" in f.message] == ["ornament"]
+
+
+def test_no_trill_of_the_small_file_is_copied(tmp_path: Path) -> None:
     path = tmp_path / "trill.musicxml"
     path.write_bytes((REPRO / "trill.musicxml").read_bytes())
     marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
-
-    def trills(data: bytes) -> list[bool]:
-        return [note.find("notations/ornaments/trill-mark") is not None for note in etree.fromstring(data).iter("note")]
-
-    assert trills(marked.files[0].data) == trills(path.read_bytes())
-    assert {f.check for f in marked.before if "trill" in f.message} == {"ornament"}
-    assert {f.check for f in marked.after if "trill" in f.message} == {"ornament"}
+    assert sum(_trills(path.read_bytes())) == 3
+    assert _trills(marked.files[0].data) == _trills(path.read_bytes())
 
 
 def test_an_ornament_is_not_carried_to_the_copies_of_its_figure() -> None:

@@ -27,9 +27,8 @@ def test_marking_twice_is_marking_once_and_makes_nothing_worse(name: str) -> Non
     assert row.doubled == 0
 
 
-@pytest.mark.parametrize("name", ["beethoven/opus18no1/movement1.mxl", "mozart/k155/movement2.mxl"])
-def test_adding_takes_nothing_out(name: str) -> None:
-    matched, added = (measure(CORPUS / name, section=section) for section in ("match", "add"))
+def test_adding_takes_nothing_out() -> None:
+    matched, added = (measure(CORPUS / "beethoven/opus18no1/movement1.mxl", section=section) for section in ("match", "add"))
     assert matched.gone > 0
     assert (added.gone, added.gone_signs, added.taken) == (0, 0, [])
     assert added.second == 0
