@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from build import chart, document
@@ -217,13 +218,13 @@ def test_a_slur_that_enters_a_passage_is_not_crossed(tmp_path: Path) -> None:
         d = parse_document(path, marked.files[0].data)
 
 
-@pytest.mark.parametrize("seed", [9, 11, 13])
-def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, seed: int) -> None:
+@pytest.mark.parametrize(("kind", "seed"), [("ordinary", 9), ("ordinary", 11), ("ordinary", 13), ("dense", 0), ("dense", 4)])
+def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, kind: Literal["ordinary", "dense"], seed: int) -> None:
     """Charts on which marks that we had written were once carried on to their look-alikes."""
     from charts import plant_chart
 
     path = tmp_path / "chart.musicxml"
-    path.write_bytes(plant_chart(seed)[0])
+    path.write_bytes(plant_chart(seed, kind=kind)[0])
     options = pipeline.Options()
     first = pipeline.mark_score(pipeline.read_score(path, options), options)
     assert any(c.applied for c in first.marking.changes)
