@@ -39,7 +39,7 @@ Style = Annotated[str | None, typer.Option(
     help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin (bossa), samba, straight, funk, older-swing, concert; by default chosen from "
     "the chart's words, tempo and instruments.")]
 Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
-Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
+Section = Annotated[str, typer.Option(help="Marks already in the section: match (what contradicts the lead and most of the section gives way), add (nothing is taken out), report (change nothing).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print machine-readable results to stdout and nothing else there.")]
 Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
 Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]

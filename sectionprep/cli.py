@@ -189,6 +189,21 @@ def _say_unfit(unfit: Iterable[tuple[Any, str]]) -> None:
         print(_clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"), file=sys.stderr)
 
 
+def _say_taken_out(marked: Any) -> None:
+    """What was printed and is there no more, before anything else."""
+    from sectionprep.outputs.reports import taken_out
+
+    taken = taken_out(marked.score.chart, marked.marking)
+    _say(f"Taken out: {_counted(len(taken), 'printed mark')}" + (" (with --section add nothing is):" if taken else "."))
+    for line in taken[:_TAKEN]:
+        _say(f"  {line}")
+    if len(taken) > _TAKEN:
+        _say(f"  and {len(taken) - _TAKEN} more, listed in the change record.")
+
+
+_TAKEN = 10  # marks taken out that are listed on the screen; judgement
+
+
 def _summary(done: Any) -> None:
     from sectionprep.outputs.workbook.rows import look_first
 
@@ -196,13 +211,13 @@ def _summary(done: Any) -> None:
     chart, passages = marked.score.chart, marked.score.together.passages
     kinds = {t: sum(p.texture == t for p in passages) for t in ("unison", "octaves", "soli")}
     _say(f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as {marked.plan.style} ({marked.plan.style_why}).")
+    _say_taken_out(marked)
     for remark in chart.remarks[:5]:
         _say(f"  note: {remark.where}: {remark.what}")
     if len(chart.remarks) > 5:
         _say(f"  note: and {len(chart.remarks) - 5} more; `passages --json` lists them all.")
     _say(f"Found {_counted(len(passages), 'passage')}: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
-    written = sum(c.applied for c in marked.marking.changes)
-    _say(f"Wrote {written} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
+    _say(f"Wrote {len(marked.marking.written)} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
     for directive, why in marked.unfit:
         _say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
     for note in done.notes:
@@ -316,9 +331,10 @@ def mark(
     _say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or _beside(chart, tune, f"_marked{suffix}")
+    _say_taken_out(marked)
     for path in pipeline.write_marked(marked, target):
         _say(f"Written: {path}")
-    _say(f"{sum(c.applied for c in marked.marking.changes)} changes in {len(marked.marking.edits)} notes.")
+    _say(f"{_counted(len(marked.marking.written), 'change')} in {_counted(len(marked.marking.edits), 'note')}.")
 
 
 @app.command()
@@ -353,6 +369,7 @@ def check(
         if changes is not None:
             versions_table(score.chart, changes)
         if fixed is not None:
+            _say_taken_out(fixed)
             _say(f"Mended: {len(findings) - len(fixed.after)} of {_counted(len(findings), 'finding')}. Left:")
             findings_table(fixed.again.chart, fixed.after)
         else:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
-from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
-from sectionprep.passages import Passage, Together
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import ATTACKS, LENGTHS, ORNAMENTS, SLURS
+from sectionprep.music.section_word import SectionWord
+from sectionprep.passages import Together
+from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joined, shared_notes
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
@@ -17,7 +19,7 @@ from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, ma
 from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies, struck_together
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
-from sectionprep.phrasing.styles import choose_style
+from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
 
 PRINTED = ("keep", "prefer", "ignore")
@@ -34,15 +36,34 @@ def plan_passages(
 ) -> Plan:
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
-    views: list[tuple[str, int, LineView]] = []
-    for passage in together.marked:
-        tones = lead_tones(chart, passage)
-        if tones:
-            views.append((passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead)))
-    plans = _plan(chart, views, printed)
-    known = {passage.id for passage in together.passages}
-    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
-                hits=tuple(p for p in plans if p.id not in known))
+    words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
+    plans = _settled(chart, words, chosen, printed)
+    found = {passage.id for passage in together.passages}
+    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in found),
+                hits=tuple(p for p in plans if p.id not in found), printed=printed)
+
+
+_ROUNDS = 8  # a second one changes little and a third next to nothing; each can only add marks
+
+
+def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str) -> list[PassagePlan]:
+    """The plans of passages that stay as they are when their marks are read back as printed: what is planned from a marked
+    score is what was marked."""
+    lines = {name: word.line() for name, word in words.items()}
+    shared = shared_notes(words)
+    settled: dict[str, PassagePlan] = {}
+    for _ in range(_ROUNDS):
+        views = [(name, words[name].passage.lead, view_line(chart, tones, style, words[name].passage.lead))
+                 for name, tones in lines.items() if tones]
+        before = [plan.notes for plan in settled.values()]
+        for plan in _plan(chart, views, printed):
+            fresh = beside_print(chart, words[plan.id], plan, printed)
+            fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
+            settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
+            lines[plan.id] = carrying(lines[plan.id], settled[plan.id])
+        if before == [plan.notes for plan in settled.values()]:
+            break
+    return list(settled.values())
 
 
 def plan_line(
@@ -53,11 +74,6 @@ def plan_line(
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
     views = [("line", part, view_line(chart, tones, chosen, part))] if tones else []
     return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
-
-
-def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
-    """The tones of the passage's lead inside the passage."""
-    return list(chart.between(passage.lead, passage.start, passage.end))
 
 
 def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
@@ -93,7 +109,7 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
 
 def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
     """Let every rule speak about every note."""
-    drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
+    drafts = [Draft(spot, printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
     for rule in RULES:
         for said in rule.propose(view):
