@@ -81,7 +81,7 @@ def _beside(chart: Chart, word: SectionWord, note: PlannedNote) -> PlannedNote:
         return note
     theirs = say(word.tones[part][tick].marks - SLURS)
     return replace(note, marks=note.marks - ours, added=note.added - ours,
-                   lost=f"left as printed: {chart.parts[part].name} has {theirs} here")
+                   lost=f"left as printed: {chart.parts[part].label} has {theirs} here")
 
 
 def _without_crossed_slurs(word: SectionWord, notes: Sequence[PlannedNote]) -> list[PlannedNote]:
