@@ -12,6 +12,9 @@ from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, state_clef, tame, write_slashes
+from sectionprep.musicxml.restated import Restated
+from sectionprep.musicxml.rewording import reword
+from sectionprep.musicxml.tablature import Tablature
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart, show_tied_in
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
@@ -114,6 +117,7 @@ def _fill(
     if pick.shift.chromatic or pick.clef:
         rewrite = WrittenPart(opposite, pick.clef)
     beamer = None if document.shows_beams else Beamer()
+    restated, tablature = Restated(), Tablature(measures, always_notes=True)
     slash = False
     for earlier in measures[:first]:
         for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):
@@ -128,6 +132,9 @@ def _fill(
                 state_clef(copied, pick.clef or "G2")
         _strip(copied, is_top, road_map)
         tame(copied)
+        tablature.rewrite(copied)
+        reword(copied)
+        restated.rewrite(copied)
         slash = write_slashes(copied, slash)
         if rewrite is not None:
             rewrite.rewrite(copied)

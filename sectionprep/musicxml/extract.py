@@ -17,12 +17,17 @@ from lxml import etree
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.pickup import write_pickup_rests
+from sectionprep.musicxml.restated import Restated
+from sectionprep.musicxml.rewording import reword
+from sectionprep.musicxml.tablature import Tablature
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
+from sectionprep.musicxml.undrawn import PLAYBACK, Undrawn
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
-_DROPPED = ("print", "link", "bookmark", "listening", "grouping", "figured-bass")
+_DROPPED = ("print", "link", "bookmark", "listening", "grouping")
 
 
 def note_id(address: int) -> str:
@@ -33,10 +38,11 @@ def note_id(address: int) -> str:
 def extract_part(
     document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
     words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None, clef: str = "G2",
+    undrawn: Undrawn | None = None,
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
-    and the copy of each measure. clef: where the file states none."""
+    and the copy of each measure. clef: where the file states none. undrawn: takes up what will not be drawn."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -47,6 +53,8 @@ def extract_part(
     slash, staves = False, 1
     rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
     beamer = None if document.shows_beams else Beamer()
+    restated, tablature = Restated(), Tablature(measures)
+    undrawn = undrawn if undrawn is not None else Undrawn()
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
@@ -56,12 +64,19 @@ def extract_part(
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         tame(copied)
+        tablature.rewrite(copied)
+        for _ in range(reword(copied)):
+            undrawn.add(PLAYBACK, n)
+        undrawn.look(copied, n)
         said = (copied.findtext("attributes/staves") or "").strip()
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:
             _over_the_top(copied)
         elif n == 0:
             state_clef(copied, clef)
+        restated.rewrite(copied)
+        if n == 0:
+            write_pickup_rests(copied)
         slash = write_slashes(copied, slash)
         if rewriter is not None:
             rewriter.rewrite(copied)

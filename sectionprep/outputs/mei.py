@@ -57,7 +57,8 @@ class MeiPart:
 
     def _tidy(self) -> None:
         for element in list(self.root.iter(f"{_M}expansion", f"{_M}label", f"{_M}labelAbbr")):
-            _take_out(element)
+            if element.getparent().tag != f"{_M}verse":  # there it is the number of the verse
+                _take_out(element)
         for tempo in self.root.iter(f"{_M}tempo"):
             for rend in tempo.iter(f"{_M}rend"):
                 if rend.get("glyph.auth"):
@@ -67,10 +68,6 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
-        first = next(self.root.iter(f"{_M}measure"), None)
-        if first is not None and first.get("metcon") == "false":
-            for rest in first.iter(f"{_M}mRest"):  # a whole rest in a pick-up bar runs into the meter
-                rest.set("visible", "false")
 
     def _small_words(self, words: etree._Element) -> None:
         plain = _text(words).strip()

@@ -27,9 +27,10 @@ def restack(system: System, chords: dict[str, str]) -> None:
     """Move chord symbols and the words above the staff to their places; takes the system's extent anew."""
     moving: dict[str, list[Ink]] = defaultdict(list)
     music: list[_Segment] = []
+    over: dict[str, bool] = {}  # of each group: a large frame may reach into the staff, its words do not
     for ink in system.ink:
         word = _word_class(ink) if ink.group else ""
-        if word and ink.box[3] < system.staff_top + 50:
+        if word and over.setdefault(ink.group, ink.box[3] < system.staff_top + 50):
             moving["endings" if word == "voltaBracket" else ink.group or word].append(ink)
         elif ink.box[1] < system.staff_top:
             music.append((ink.box[0], ink.box[2], ink.box[1]))

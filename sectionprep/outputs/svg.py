@@ -11,11 +11,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from itertools import pairwise
-from typing import Any
+from typing import Any, cast
 from xml.etree import ElementTree
 
 from sectionprep.musicxml.excerpt import KEPT
 from sectionprep.outputs import fonts
+from sectionprep.outputs.enclosures import LINE as FRAME_LINE
+from sectionprep.outputs.lettering import Node, read_lettering
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _GROUP, _PATH = f"{_SVG}g", f"{_SVG}path"
@@ -26,15 +28,6 @@ _BOLD_CLASSES = {"tempo", "reh", "ending", "fing", "voltaBracket"}
 _ITALIC_CLASSES = {"dir", "dynam", "mNum", "syl"}
 _STACKED = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 Box = tuple[float, float, float, float]
-
-
-@dataclass(slots=True)
-class Run:
-    """A run of text in one font; size in hundredths of a millimetre."""
-
-    text: str
-    font: str
-    size: float
 
 
 @dataclass(slots=True)
@@ -256,18 +249,22 @@ def _poly(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
     if points:
         xs, ys = [p[0] for p in points], [p[1] for p in points]
         system.ink.append(Ink(element.tag.removeprefix(_SVG), (min(xs), min(ys), max(xs), max(ys)), classes, owner, points,
-                              float(element.get("stroke-width") or 0), element.get("fill") != "none"))
+                              float(element.get("stroke-width") or 0), _filled(element)))
+
+
+def _filled(element: ElementTree.Element) -> bool:
+    return element.get("fill-opacity") != "0" and element.get("fill") != "none"
 
 
 def _rect(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     x, y, w, h = (float(element.get(k) or 0) for k in ("x", "y", "width", "height"))
-    fill = element.get("fill-opacity") != "0" and element.get("fill") != "none"
-    system.ink.append(Ink("rect", (x, y, x + w, y + h), classes, owner, None, float(element.get("stroke-width") or 0), fill))
+    system.ink.append(Ink("rect", (x, y, x + w, y + h), classes, owner, None, float(element.get("stroke-width") or 0), _filled(element)))
 
 
 def _ellipse(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     cx, cy, rx, ry = (float(element.get(k) or 0) for k in ("cx", "cy", "rx", "ry"))
-    system.ink.append(Ink("ellipse", (cx - rx, cy - ry, cx + rx, cy + ry), classes, owner, None))
+    system.ink.append(Ink("ellipse", (cx - rx, cy - ry, cx + rx, cy + ry), classes, owner, None,
+                          float(element.get("stroke-width") or 0), _filled(element)))
 
 
 def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
@@ -276,51 +273,18 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
     italic = any(c in _ITALIC_CLASSES for c in classes)
     if "mNum" in classes:
         return  # bar numbers are ours
-    if "harm" in classes:
+    if "harm" in classes and "fb" not in classes:
         system.chords[owner] = Spot(x, y)
         system.chord_texts[owner] = "".join(element.itertext()).strip()
         return
     if "syl" in classes and "".join(element.itertext()).strip() == KEPT:
         system.wedges[owner] = Spot(x, y)
         return
-    line: list[Run] = []
-    lines: list[tuple[float, list[Run]]] = [(0.0, line)]
-    drop = 0.0
-
-    def gather(node: ElementTree.Element, size: float, heavy: bool, slanted: bool, music: bool) -> None:
-        nonlocal line, drop
-        size = float((node.get("font-size") or str(size)).removesuffix("px"))
-        heavy = node.get("font-weight") == "bold" or (heavy and node.get("font-weight") != "normal")
-        slanted = node.get("font-style") == "italic" or (slanted and node.get("font-style") != "normal")
-        music = node.get("font-family") in ("Leipzig",) or music
-        if node.get("dy"):
-            drop += float(re.sub(r"[^\d.-]", "", node.get("dy") or "0") or 0)
-            line = []
-            lines.append((drop, line))
-        if node.text and (node.text.strip() or node.text == " " or size):
-            font = fonts.MUSIC if music else _face(heavy, slanted)
-            if size:
-                line.append(Run(node.text, font, size))
-        for child in node:
-            gather(child, size, heavy, slanted, music)
-            if child.tail and child.tail.strip() and size:
-                line.append(Run(child.tail, _face(heavy, slanted), size))
-
-    gather(element, 0.0, bold, italic, False)
-    anchor = element.get("text-anchor", "start")
-    for shift, runs in lines:
-        runs = [Run(fonts.printable(r.text, r.font), r.font, r.size) for r in runs]
-        if not any(r.text.strip() for r in runs):
-            continue
-        total = sum(fonts.width(r.text, r.font, r.size) for r in runs)
-        left = x - (total if anchor == "end" else total / 2 if anchor == "middle" else 0)
-        size = max(r.size for r in runs)
-        box = (left, y + shift - 0.72 * size, left + total, y + shift + 0.2 * size)
-        system.ink.append(Ink("text", box, classes, owner, (left, y + shift, runs)))
-
-
-def _face(bold: bool, italic: bool) -> str:
-    return fonts.BOLD if bold else fonts.ITALIC if italic else fonts.TEXT
+    lines, frames = read_lettering(cast(Node, element), x, y, bold=bold, italic=italic)
+    if "tabGrp" in classes and owner and lines:
+        system.heads.setdefault(owner, Spot(lines[0].box[0], y - 0.3 * lines[0].runs[0].size, lines[0].box[2] - lines[0].box[0]))
+    system.ink += [Ink("text", line.box, classes, owner, (line.x, line.y, line.runs)) for line in lines]
+    system.ink += [Ink(f.kind, f.box, classes, owner, list(f.points) or None, FRAME_LINE, False) for f in frames]
 
 
 _MAKERS = {f"{_SVG}{tag}": maker for tag, maker in (
