@@ -182,6 +182,14 @@ def _say_unfit(unfit: Iterable[tuple[Any, str]]) -> None:
         print(_clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"), file=sys.stderr)
 
 
+def _say_remarks(remarks: Iterable[Any]) -> None:
+    """What the sheets do not show, each thing once."""
+    from sectionprep.outputs.sheet_remarks import said_once
+
+    for line in said_once(remarks):
+        _say(f"  {line}")
+
+
 def _summary(done: Any) -> None:
     from sectionprep.outputs.workbook.rows import look_first
 
@@ -208,6 +216,7 @@ def _summary(done: Any) -> None:
         _say(f"Printed {done.pages} pages{turns}.")
     for why in done.not_printed:
         _say(f"  NOT PRINTED: {why}")
+    _say_remarks(done.sheet_remarks)
     _say("Written:")
     for path in done.files:
         if path.parent == done.folder:
@@ -369,6 +378,7 @@ def sheets(
             continue
         turns = "".join(f"; turn after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)
         _say(f"{report.name}: {report.pages} page{'s' if report.pages > 1 else ''}{turns}")
+    _say_remarks(remark for report in reports for remark in report.remarks)
     _say(f"Written: {folder}{os.sep}")
 
 

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
     from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
     from sectionprep.outputs.rehearsal_plan import Item
+    from sectionprep.outputs.sheet_remarks import SheetRemark
     from sectionprep.outputs.sheets import Drawing
     from sectionprep.outputs.workbook import Typed
 
@@ -109,6 +110,7 @@ class Prepared:
     pages: int
     hard_turns: int
     not_printed: tuple[str, ...] = ()
+    sheet_remarks: tuple[SheetRemark, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -301,6 +303,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
         not_printed=tuple(r.failed for r in reports if r.failed), notes=notes,
+        sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
     )
 
 
@@ -311,7 +314,7 @@ def _write_everything(
     from sectionprep.outputs.director_pages import director_pdf, write_map
     from sectionprep.outputs.print_set import bind, set_jobs
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
-    from sectionprep.outputs.reports import agreement_text, turns_text
+    from sectionprep.outputs.reports import agreement_text, remarks_text, turns_text
     from sectionprep.outputs.sheets import part_jobs
     from sectionprep.outputs.small_score import small_score_pdf
 
@@ -346,7 +349,7 @@ def _write_everything(
     items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
     report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
     (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
-    (stage / f"{stem}_agreement.txt").write_text(report + turns_text(printed()), encoding="utf-8")
+    (stage / f"{stem}_agreement.txt").write_text(report + turns_text(printed()) + remarks_text(printed()), encoding="utf-8")
     for wait in sets:
         wait()
     return printed()

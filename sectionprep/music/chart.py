@@ -185,6 +185,8 @@ class Chart:
     swing: bool | None = None
     concert: bool = False
     remarks: tuple[Remark, ...] = ()
+    lyricist: str = ""
+    rights: tuple[str, ...] = ()
     _starts: tuple[int, ...] = field(default=(), repr=False)
     _places: dict[int, Place] = field(default_factory=dict, init=False, repr=False, compare=False)  # asked for again and again
     _slurs: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, init=False, repr=False, compare=False)

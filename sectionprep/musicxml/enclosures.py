@@ -30,6 +30,11 @@ def shape_of(character: str) -> str:
     return _SHAPE.get(character, "")
 
 
+def without_frames(words: str) -> str:
+    """The words alone."""
+    return "".join(c for c in words if c != CLOSE and c not in _SHAPE)
+
+
 def mark_enclosures(measure: etree._Element) -> None:
     """Write the frames of a copied measure's words and letters as characters around them."""
     for element in measure.iter("words", "rehearsal"):

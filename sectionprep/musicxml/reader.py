@@ -108,7 +108,7 @@ class _Reader:
         return Chart(
             title=self._title(), composer=self._creator("composer"), arranger=self._creator("arranger"),
             resolution=self.resolution, bars=self._named(bars, signs, everything), parts=tuple(parts),
-            lines=lines, tempo=_tempo(everything), style_words=_style(everything),
+            lines=lines, lyricist=self._creator("lyricist", "poet"), rights=self._rights(), tempo=_tempo(everything), style_words=_style(everything),
             swing=_swing(everything), concert=self._concert(parts), remarks=tuple(self.remarks), _starts=starts,
         )
 
@@ -242,11 +242,20 @@ class _Reader:
                 return " ".join(words.text.split())
         return self.document.path.stem
 
-    def _creator(self, kind: str) -> str:
-        for element in self.document.root.iter("{*}creator"):
-            if element.get("type") == kind and element.text:
-                return " ".join(element.text.split())
-        return ""
+    def _creator(self, *kinds: str) -> str:
+        """Who made it, in one of these ways; several people stand in the order of the file."""
+        found = [_plain(e.text) for e in self.document.root.iterfind("{*}identification/{*}creator") if e.get("type") in kinds]
+        return ", ".join(dict.fromkeys(filter(None, found))) or ", ".join(self._credits(*kinds))
+
+    def _rights(self) -> tuple[str, ...]:
+        found = [_plain(e.text) for e in self.document.root.iterfind("{*}identification/{*}rights")]
+        return tuple(dict.fromkeys(filter(None, found))) or tuple(self._credits("rights"))
+
+    def _credits(self, *kinds: str) -> list[str]:
+        """What the credits of these types say, for files that name nobody elsewhere."""
+        credits_ = [c for c in self.document.root.iterfind("{*}credit") if _plain(c.findtext("{*}credit-type")) in kinds]
+        said = [_plain(" ".join(w.text or "" for w in c.iterfind("{*}credit-words"))) for c in credits_]
+        return list(dict.fromkeys(filter(None, said)))
 
     def _concert(self, parts: list[Part]) -> bool:
         """A concert score says so, or no transposing instrument in it transposes."""
@@ -341,3 +350,7 @@ def _style(found: list[Direction]) -> str:
 def _swing(found: list[Direction]) -> bool | None:
     values = [(d.onset, d.value) for d in found if d.kind == "swing"]
     return min(values)[1] != "straight" if values else None
+
+
+def _plain(text: str | None) -> str:
+    return " ".join((text or "").split())

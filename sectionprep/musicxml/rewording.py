@@ -47,9 +47,7 @@ def _take_out(element: etree._Element) -> None:
     if around is None:
         return
     around.remove(element)
-    if not len(around) and around.tag == "direction-type":
-        _take_out(around)
-    elif around.tag == "direction" and around.find("direction-type") is None:
+    if (not len(around) and around.tag == "direction-type") or (around.tag == "direction" and around.find("direction-type") is None):
         _take_out(around)
 
 

@@ -35,9 +35,11 @@ DASHES = "dashes after no word"
 
 @dataclass(slots=True)
 class Undrawn:
-    """What is not drawn of one part: by name, how often and in which bar first (its index)."""
+    """What is not drawn of one part: by name, how often and in which bar first (its index). texts: what is to be read on it,
+    and the bar where it stands first."""
 
     found: dict[str, tuple[int, int]] = field(default_factory=dict)
+    texts: dict[str, int] = field(default_factory=dict)
 
     def add(self, what: str, bar: int) -> None:
         """One place more."""
@@ -48,6 +50,8 @@ class Undrawn:
         """Take up one measure, as it is given to the engraver."""
         for what in _in(measure):
             self.add(what, bar)
+        for element in measure.iter("words", "rehearsal", "text"):
+            self.texts.setdefault(element.text or "", bar)
 
 
 def _in(measure: etree._Element) -> Iterator[str]:

@@ -6,7 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -23,6 +23,9 @@ LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 _ENDLESS = {"breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000}  # one line, as wide as it will
+_CRAMMED = 0.8  # of the room that a line's bars want by nature: with less, signs run into each other; seen in drawn pages
+_SQUEEZED = 0.92  # of that room is enough
+_SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)  # scales for crammed lines; half is the least that can be read; judgement
 _SYLLABLE = 3.0  # size of syllables and part names in an excerpt, in units
 _SIGNS = 350.0  # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a millimetre; judgement
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
@@ -84,18 +87,12 @@ def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
 
 
 def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
-    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0)."""
-    toolkit, mei = _toolkit(), part.mei
+    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0). A line too full for its width is drawn
+    smaller."""
+    mei = part.mei
     mei.set_breaks(starts)
-    with _quiet():
-        toolkit.resetOptions()
-        toolkit.setOptions({**_common(part.staff_mm), "breaks": "encoded", "pageWidth": round(part.width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _SECOND_SEED})
-        toolkit.loadData(mei.text())
-        systems, glyphs = read_systems(toolkit.renderToSVG(1))
-        for page in range(2, toolkit.getPageCount() + 1):
-            more, outlines = read_systems(toolkit.renderToSVG(page))
-            systems, glyphs = systems + more, glyphs | outlines
+    text = mei.text()
+    systems, glyphs = _drawn(text, part.staff_mm, part.width_mm)
     if part.notes and not any(system.heads for system in systems):
         raise EngravingFailed("the part drew as an empty page.", where=part.where, remedy="Check the file's encoding.")
     ends = [*starts[1:], len(mei.bars)]
@@ -103,9 +100,40 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     if len(systems) != len(lines):
         raise EngravingFailed(f"{len(lines)} lines were planned and {len(systems)} drawn.", where=part.where,
                               remedy="Please report this chart.")
+    for scale, crammed in _crammed(part, lines).items():
+        wider, outlines = _drawn(text, part.staff_mm, part.width_mm / scale)
+        glyphs |= outlines
+        for n in crammed:
+            systems[n] = replace(wider[n], scale=scale)
     for system in systems:
         restack(system, mei.chords)
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
+
+
+def _drawn(text: str, staff_mm: float, width_mm: float) -> tuple[list[System], dict[str, str]]:
+    """All systems of a part in the engraver's notation, with the breaks that it holds."""
+    toolkit = _toolkit()
+    with _quiet():
+        toolkit.resetOptions()
+        toolkit.setOptions({**_common(staff_mm), "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
+                            "xmlIdSeed": _SECOND_SEED})
+        toolkit.loadData(text)
+        systems, glyphs = read_systems(toolkit.renderToSVG(1))
+        for page in range(2, toolkit.getPageCount() + 1):
+            more, outlines = read_systems(toolkit.renderToSVG(page))
+            systems, glyphs = systems + more, glyphs | outlines
+    return systems, glyphs
+
+
+def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, list[int]]:
+    """The lines whose bars want much more room than they have, by the scale at which they find it."""
+    found: dict[float, list[int]] = {}
+    for n, (first, last) in enumerate(lines):
+        share = part.room / sum(box.width for box in part.boxes[first : last + 1])
+        if share < _CRAMMED:
+            scale = next((s for s in _SMALLER if s <= share / _SQUEEZED), _SMALLER[-1])
+            found.setdefault(scale, []).append(n)
+    return found
 
 
 def engrave_bars(score: Excerpt, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:

@@ -13,7 +13,7 @@ import os
 import re
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from itertools import islice
 from pathlib import Path
@@ -93,15 +93,17 @@ def _known(name: str) -> frozenset[str]:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Letters that stand in one font, raised by a share of the type size."""
+    """Letters that stand in one font; times as large as the type size, and raised by a share of it."""
 
     text: str
     font: str
     rise: float = 0.0
+    times: float = 1.0
 
 
 #: flat, natural and sharp out of the music font: (letter there, rise that brings it to the height of a capital)
-_ACCIDENTALS = {"\u266d": ("\ue260", 0.16), "\u266e": ("\ue261", 0.33), "\u266f": ("\ue262", 0.33)}
+_ACCIDENTALS = {"\u266d": ("\ue260", 0.2), "\u266e": ("\ue261", 0.36), "\u266f": ("\ue262", 0.36)}
+_ACCIDENTAL_TIMES = 1.2  # of the type size: as high as a capital
 _elsewhere: dict[str, str] = {}  # letters that another font gives, and its name; "" where none has it
 
 
@@ -135,11 +137,11 @@ def pieces(text: str, font: str = TEXT) -> tuple[Piece, ...]:
         piece = Piece(c, font)
         if c in _ACCIDENTALS and c not in known:
             sign, rise = _ACCIDENTALS[c]
-            piece = Piece(sign, MUSIC, rise)
+            piece = Piece(sign, MUSIC, rise, _ACCIDENTAL_TIMES)
         elif c not in known:
             piece = Piece(c, _elsewhere[c]) if _elsewhere[c] else Piece(_MISSING if _MISSING in known else "?", font)
-        if found and (found[-1].font, found[-1].rise) == (piece.font, piece.rise):
-            piece = Piece(found.pop().text + piece.text, piece.font, piece.rise)
+        if found and replace(found[-1], text=c) == replace(piece, text=c):
+            piece = replace(piece, text=found.pop().text + piece.text)
         found.append(piece)
     return tuple(found)
 
@@ -169,7 +171,7 @@ def width(text: str, font: str, size: float) -> float:
     from reportlab.pdfbase import pdfmetrics
 
     register()
-    return sum(float(pdfmetrics.stringWidth(piece.text, piece.font, size)) for piece in pieces(text, font))
+    return sum(float(pdfmetrics.stringWidth(piece.text, piece.font, size * piece.times)) for piece in pieces(text, font))
 
 
 def fitted(text: str, font: str, size: float, room: float) -> str:

@@ -15,6 +15,8 @@ from sectionprep.outputs import fonts
 from sectionprep.outputs.enclosures import Frame, frame
 
 Box = tuple[float, float, float, float]
+SHRUNK = 10.0  # how much smaller than it is to be drawn the engraver is given what must take no room
+_SMALLEST = 70.0  # a third of the smallest type that is ever asked for: below it letters were shrunk
 _CAP, _TAIL = 0.72, 0.2  # of the type size: how far letters reach above and below their line
 _MARKS = re.compile(f"([{''.join(enclose('', shape)[0] for shape in SHAPES)}{CLOSE}])")
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
@@ -61,6 +63,7 @@ class _Reader:
     def gather(self, node: Node, size: float, bold: bool, italic: bool, music: bool) -> None:
         """Take up the runs of one element and of all in it."""
         size = float((node.get("font-size") or str(size)).removesuffix("px"))
+        size = size * SHRUNK if 0 < size < _SMALLEST else size
         bold = node.get("font-weight") == "bold" or (bold and node.get("font-weight") != "normal")
         italic = node.get("font-style") == "italic" or (italic and node.get("font-style") != "normal")
         music = node.get("font-family") == "Leipzig" or music

@@ -12,12 +12,17 @@ from functools import cached_property
 
 from lxml import etree
 
+from sectionprep.outputs.lettering import SHRUNK
+
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 _HELP = re.compile(r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)( of |, lead | with |: you lead))")
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
+
+#: characters: words over the last bar of a line make the engraver widen it, at the cost of all other bars; long ones beyond measure
+_LONG_WORDS = 28
 
 _SIGNS = frozenset({"slur", "breath", "hairpin", "dynam", "dir"})
 SignKey = tuple[str, str] | tuple[str, int, float]
@@ -68,6 +73,9 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
+        for words in self.root.iter(f"{_M}dir", f"{_M}tempo"):
+            if len(_text(words)) > _LONG_WORDS:
+                _shrink(words)
 
     def _small_words(self, words: etree._Element) -> None:
         plain = _text(words).strip()
@@ -170,6 +178,23 @@ class MeiPart:
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text."""
         return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")}
+
+
+def _shrink(words: etree._Element) -> None:
+    """Write words so small that they take no room; whoever draws them makes them as large again (lettering.py)."""
+    for rend in list(words.iter(f"{_M}rend")):
+        size = float(rend.get("fontsize", "100%").removesuffix("%"))
+        rend.set("fontsize", f"{size / SHRUNK:g}%")
+    bare = [(words, words.text)] if words.text and words.text.strip() else []
+    for at, text in bare + [(child, child.tail) for child in words if child.tail and child.tail.strip()]:
+        rend = etree.Element(f"{_M}rend", {"fontsize": f"{100 / SHRUNK:g}%"})
+        rend.text = text.replace(" ", "\u00a0", 1) if text.startswith(" ") else text
+        if at is words:
+            words.text = None
+            words.insert(0, rend)
+        else:
+            at.tail = None
+            at.addnext(rend)
 
 
 def _take_out(element: etree._Element) -> None:

@@ -33,21 +33,21 @@ def _canvas_class() -> Any:
     """The canvas of the PDF library, taking letters that its font lacks from other fonts."""
     from reportlab.pdfgen.canvas import Canvas
 
-    class _Canvas(Canvas):
-        def drawString(self, x: float, y: float, text: str, *given: Any, **more: Any) -> None:  # noqa: N802 (the library's name)
+    class _Canvas(Canvas):  # type: ignore[misc]
+        def drawString(self, x: float, y: float, text: str, *given: Any, **more: Any) -> None:
             name, size = self._fontname, self._fontsize
             for piece in fonts.pieces(text, name):
                 if piece.font != self._fontname:
-                    self.setFont(piece.font, size)
+                    self.setFont(piece.font, size * piece.times)
                 super().drawString(x, y + piece.rise * size, piece.text, *given, **more)
-                x += fonts.width(piece.text, piece.font, size)
+                x += fonts.width(piece.text, piece.font, size * piece.times)
             if self._fontname != name:
                 self.setFont(name, size)
 
-        def drawCentredString(self, x: float, y: float, text: str, *_: Any, **__: Any) -> None:  # noqa: N802
+        def drawCentredString(self, x: float, y: float, text: str, *_: Any, **__: Any) -> None:
             self.drawString(x - fonts.width(text, self._fontname, self._fontsize) / 2, y, text)
 
-        def drawRightString(self, x: float, y: float, text: str, *_: Any, **__: Any) -> None:  # noqa: N802
+        def drawRightString(self, x: float, y: float, text: str, *_: Any, **__: Any) -> None:
             self.drawString(x - fonts.width(text, self._fontname, self._fontsize), y, text)
 
     return _Canvas

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn,
 from sectionprep.outputs.line_extras import Extra, line_extras
 from sectionprep.outputs.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.outputs.proof import Proof, paint_proof_pages
+from sectionprep.outputs.sheet_remarks import SheetRemark, at_the_foot
 from sectionprep.settings import load_toml
 
 
@@ -37,7 +39,8 @@ class PartJob:
 
     xml: the part as a score of its own. overlays: marks to draw by us, by note id. syllables: what is said under each
     note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
-    bar, by bar index. numbers: printed number of each bar.
+    bar, by bar index. numbers: printed number of each bar. lyricist, rights: credits of the first page. remarks: what the sheet will
+    not show.
     """
 
     xml: bytes
@@ -55,12 +58,16 @@ class PartJob:
     proof: Proof | None = None
     rests: tuple[float, ...] = ()
     numbers: tuple[str, ...] = ()
+    lyricist: str = ""
+    rights: tuple[str, ...] = ()
+    remarks: tuple[SheetRemark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
-    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed."""
+    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed. remarks:
+    what the sheet does not show."""
 
     name: str
     path: Path
@@ -70,6 +77,7 @@ class SheetReport:
     bars_per_line: tuple[int, ...]
     cover: bool = False
     failed: str = ""
+    remarks: tuple[SheetRemark, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +137,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
         _header(canvas, frame, job, number, broken.cover)
         _footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
+        if number == 1:
+            _foot_of_first_page(canvas, frame, job)
         _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
     if job.proof is not None:
@@ -137,7 +147,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
-                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line)
+                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line,
+                       remarks=job.remarks)
 
 
 _USUAL_STAFF = 7.5  # millimetres
@@ -207,7 +218,7 @@ def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
         bar = engraving.bars[last]
         end = bar.index + bar.bars - 1
         rest = job.rests[end] if end < len(job.rests) else 0.0
-        height = max((system.bottom - system.top) * UNIT * _scale(job), least)
+        height = max((system.bottom - system.top) * UNIT * _scale(job) * system.scale, least)
         boxes.append(LineBox(height=height, rest_after=rest, section=engraving.bars[first].section))
     return boxes
 
@@ -224,10 +235,11 @@ def _place(
         else page["gap_most"] * MM * 0.8
     proof = job.proof
     pale = {*proof.notes, *(name for name, key in engraving.signs.items() if key in proof.signs)} if proof is not None else ()
-    unit = UNIT * (scale := _scale(job))
     y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
     for n in range(first, last):
         system = engraving.systems[n]
+        scale = _scale(job) * system.scale
+        unit = UNIT * scale
         ink = (system.bottom - system.top) * unit
         slack = max(0.0, lines[n].height - ink) / 2
         staff_y = y - slack - (system.staff_top - system.top) * unit
@@ -266,10 +278,15 @@ def _cover(canvas: Any, frame: _Frame, job: PartJob, pages: int) -> None:
     canvas.showPage()
 
 
+_ARRANGED = re.compile(r"^\s*(arr|bearb|harm|orch)|arrang", re.IGNORECASE)  # the credit says itself what was done
+_WORDS = re.compile(r"^\s*(words|text|lyric|poem|poet|paroles|testo|letra)", re.IGNORECASE)
+
+
 def _credits(job: PartJob) -> list[str]:
     """Composer and arranger; one line where they are the same."""
     same = job.composer and job.arranger.removeprefix("arr. ").strip() == job.composer.strip()
-    return [text for text in (job.composer, "" if same else job.arranger) if text]
+    arranger = job.arranger if _ARRANGED.search(job.arranger) else f"arr. {job.arranger}"
+    return [text for text in (job.composer, arranger if job.arranger and not same else "") if text]
 
 
 def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) -> None:
@@ -304,6 +321,23 @@ def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) 
             credit_size -= 0.5
         canvas.setFont(fonts.TEXT, credit_size)
         canvas.drawRightString(right, top - 10 - 12 * n, credit)
+    if job.lyricist:
+        words = job.lyricist if _WORDS.search(job.lyricist) else f"words: {job.lyricist}"
+        canvas.setFont(fonts.TEXT, sizes["credit"])
+        canvas.drawString(left, top - 12 - 13, fonts.fitted(words, fonts.TEXT, sizes["credit"], 0.34 * (right - left)))
+
+
+def _foot_of_first_page(canvas: Any, frame: _Frame, job: PartJob) -> None:
+    """The file's notes on rights above the footer, and under it what the sheet does not show."""
+    size = load_toml("templates/sheets.toml")["type"]["footer"]
+    room = frame.width - 2 * frame.side
+    if job.rights:
+        canvas.setFont(fonts.TEXT, size)
+        canvas.drawCentredString(frame.width / 2, frame.bottom - 4, fonts.fitted("  \u00b7  ".join(job.rights), fonts.TEXT, size, room))
+    if words := at_the_foot(job.remarks):
+        canvas.setFont(fonts.ITALIC, size)
+        canvas.drawString(frame.side, frame.bottom - 14 - 1.4 * size,
+                          fonts.fitted(words, fonts.ITALIC, size, room))
 
 
 def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, turn: Turn | None) -> None:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 from sectionprep.outputs import chord_symbols
+from sectionprep.outputs.page_edge import keep_inside
 from sectionprep.outputs.svg import Ink, System
 
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
@@ -25,6 +26,7 @@ def _word_class(ink: Ink) -> str:
 
 def restack(system: System, chords: dict[str, str]) -> None:
     """Move chord symbols and the words above the staff to their places; takes the system's extent anew."""
+    keep_inside(system)
     moving: dict[str, list[Ink]] = defaultdict(list)
     music: list[_Segment] = []
     over: dict[str, bool] = {}  # of each group: a large frame may reach into the staff, its words do not
@@ -46,17 +48,34 @@ def restack(system: System, chords: dict[str, str]) -> None:
     for spot in system.chords.values():
         spot.y = base
     taken += music
-    edge = max((right for _, _, right in system.bar_edges), default=0.0)
-    for inks in moving.values():
-        over = max(ink.box[2] for ink in inks) - edge
-        if edge and over > 0 and "dir" in inks[0].classes:
-            for ink in inks:  # words stay within the line
-                ink.move(0.0, -min(over, ink.box[0]))
     for inks in sorted(moving.values(), key=lambda group: -max(i.box[3] for i in group)):
         _lower_onto(inks, taken, system.staff_top - 60)
+    _clear_below(system)
     system.measure_box()
     if system.chords:
         system.top = min(system.top, base - height - 80)
+
+
+def _clear_below(system: System) -> None:
+    """Words under the staff that touch anything there move down: the engraver was not told how wide long ones are."""
+    groups: dict[str, list[Ink]] = defaultdict(list)
+    for ink in system.ink:
+        if ink.group and "dir" in ink.classes and ink.box[3] > system.staff_bottom + 50:
+            groups[ink.group].append(ink)
+    if not groups:
+        return
+    low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom]
+    for name, inks in sorted(groups.items(), key=lambda group: min(ink.box[1] for ink in group[1])):
+        x0, y0, x1, y1 = _box_of(inks)
+        under = [ink.box[3] for ink in low if ink.group != name and ink.box[0] < x1 and x0 < ink.box[2] and ink.box[1] < y1]
+        down = max(under, default=y0) + _CLEAR - y0
+        if any(bottom > y0 for bottom in under):
+            for ink in inks:
+                ink.move(down)
+
+
+def _box_of(inks: list[Ink]) -> tuple[float, float, float, float]:
+    return (min(i.box[0] for i in inks), min(i.box[1] for i in inks), max(i.box[2] for i in inks), max(i.box[3] for i in inks))
 
 
 def _lower_onto(inks: list[Ink], taken: list[_Segment], floor: float) -> None:

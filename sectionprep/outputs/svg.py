@@ -80,7 +80,7 @@ class Spot:
 @dataclass(slots=True)
 class System:
     """One line of music. top, bottom: extent of its ink; staff_top, staff_bottom: outermost staff lines; lines: the lines of a staff
-    by the height of the first, where they end and how many they are."""
+    by the height of the first, where they end and how many they are; scale: how much smaller than the others it is drawn."""
 
     ink: list[Ink] = field(default_factory=list)
     heads: dict[str, Spot] = field(default_factory=dict)
@@ -94,6 +94,7 @@ class System:
     bottom: float = 0.0
     staff_top: float = 0.0
     staff_bottom: float = 0.0
+    scale: float = 1.0
 
     def measure_box(self) -> None:
         """Take the extent of all ink."""

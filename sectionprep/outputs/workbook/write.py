@@ -248,7 +248,6 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
 
     for name in (tables.START, *_PURPOSE):
         workbook.create_sheet(name)
-    write_overview(workbook[tables.START], book)
     for name in _PURPOSE:
         if name != tables.PARTS:
             fill(name, book.rows[name])
@@ -258,27 +257,32 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
-    parts = workbook[tables.PARTS]
-    _LastSheet(workbook, out, parts, lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports()))).save()
+    _LastSheets(workbook, out, {
+        workbook[tables.START]: lambda: write_overview(workbook[tables.START], book),
+        workbook[tables.PARTS]: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
+    }).save()
     return out.getvalue()
 
 
-class _LastSheet(ExcelWriter):
-    """Writes one sheet after all others, and fills it only then: the parts may still be drawn meanwhile. Its tab stays where it was."""
+class _LastSheets(ExcelWriter):
+    """Writes some sheets after all others, and fills them only then: the parts may still be drawn meanwhile. Their tabs stay
+    where they were."""
 
-    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Worksheet, fill: Callable[[], None]) -> None:
+    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Mapping[Worksheet, Callable[[], None]]) -> None:
         super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
-        self.last, self.fill = last, fill
-        self.tab = workbook.index(last)
-        workbook.move_sheet(last, len(workbook.sheetnames))
+        self.last = dict(last)
+        self.tabs = [(sheet, workbook.index(sheet)) for sheet in last]
+        for sheet in last:
+            workbook.move_sheet(sheet, len(workbook.sheetnames))
 
     def write_worksheet(self, ws: Worksheet) -> None:
         """Called for each sheet in their order."""
-        if ws is self.last:
-            self.fill()
+        if ws in self.last:
+            self.last.pop(ws)()
         super().write_worksheet(ws)
-        if ws is self.last:
-            self.workbook.move_sheet(ws, self.tab - self.workbook.index(ws))
+        if not self.last:
+            for sheet, tab in self.tabs:
+                self.workbook.move_sheet(sheet, tab - self.workbook.index(sheet))
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:
