@@ -117,7 +117,7 @@ def _fill(
     if pick.shift.chromatic or pick.clef:
         rewrite = WrittenPart(opposite, pick.clef)
     beamer = None if document.shows_beams else Beamer()
-    restated, tablature = Restated(), Tablature(measures, always_notes=True)
+    restated, tablature = Restated(), Tablature(measures, clef=pick.clef, always_notes=True)
     slash = False
     for earlier in measures[:first]:
         for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):

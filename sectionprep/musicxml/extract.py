@@ -22,7 +22,7 @@ from sectionprep.musicxml.restated import Restated
 from sectionprep.musicxml.rewording import reword
 from sectionprep.musicxml.tablature import Tablature
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
-from sectionprep.musicxml.undrawn import PLAYBACK, Undrawn
+from sectionprep.musicxml.undrawn import FRETS, PLAYBACK, Undrawn
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
@@ -53,7 +53,7 @@ def extract_part(
     slash, staves = False, 1
     rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
     beamer = None if document.shows_beams else Beamer()
-    restated, tablature = Restated(), Tablature(measures)
+    restated, tablature = Restated(), Tablature(measures, clef=clef)
     undrawn = undrawn if undrawn is not None else Undrawn()
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)
@@ -64,7 +64,8 @@ def extract_part(
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         tame(copied)
-        tablature.rewrite(copied)
+        for _ in range(tablature.rewrite(copied)):
+            undrawn.add(FRETS, n)
         for _ in range(reword(copied)):
             undrawn.add(PLAYBACK, n)
         undrawn.look(copied, n)

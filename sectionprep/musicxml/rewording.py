@@ -22,6 +22,7 @@ _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
 def reword(measure: etree._Element) -> int:
     """Rewrite one copied measure; how many playback instructions were taken out of it."""
     taken = _take_out_playback(measure)
+    _free_signs_of_barlines(measure)
     if measure.find("direction") is not None:
         _say_as_words(measure)
         mark_enclosures(measure)
@@ -39,6 +40,16 @@ def _take_out_playback(measure: etree._Element) -> int:
             count += 1
             _take_out(words)
     return count
+
+
+def _free_signs_of_barlines(measure: etree._Element) -> None:
+    """A segno or coda that is part of a bar line becomes a direction where the bar line stands."""
+    for barline in list(measure.iterchildren("barline")):
+        for sign in [e for e in barline if e.tag in ("segno", "coda")]:
+            barline.remove(sign)
+            direction = etree.Element("direction", placement="above")
+            etree.SubElement(direction, "direction-type").append(sign)
+            barline.addprevious(direction)
 
 
 def _take_out(element: etree._Element) -> None:

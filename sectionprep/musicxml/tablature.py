@@ -7,38 +7,59 @@ from collections.abc import Sequence
 from lxml import etree
 
 _OF_STRINGS = ("staff-lines", "staff-tuning", "capo", "line-detail")
-_CLEF = (("sign", "G"), ("line", "2"), ("clef-octave-change", "-1"))  # as guitars are written; common practice
-
 
 class Tablature:
-    """Which staves of a part must be printed as notes although they have the clef of tablature. always_notes: all of them."""
+    """Which staves of a part must be printed as notes although they have the clef of tablature. always_notes: all of them;
+    clef: of such a staff ("G2", "F4")."""
 
-    def __init__(self, measures: Sequence[etree._Element], *, always_notes: bool = False) -> None:
+    def __init__(self, measures: Sequence[etree._Element], *, clef: str = "G2", always_notes: bool = False) -> None:
         self.as_notes = _staves(measures, fretted_too=always_notes)
+        self.printed: set[str] = set()  # staves that are tablature at the moment
+        self.clef = [("sign", "F"), ("line", "4")] if clef[:1] == "F" else [("sign", "G"), ("line", "2")]
+        if not any(_octaves(measure) for measure in measures):  # pitches as they sound: an octave below the written; common practice
+            self.clef.append(("clef-octave-change", "-1"))
 
-    def rewrite(self, measure: etree._Element) -> None:
-        """Give a copied measure the clef of a guitar where frets are missing."""
-        if not self.as_notes:
-            return
-        for clef in measure.iter("clef"):
+    def rewrite(self, measure: etree._Element) -> int:
+        """Give a copied measure the clef of a guitar where frets are missing. Returns how many frets that leaves unprinted.
+        Measures come in order."""
+        frets = 0
+        for element in measure.iterchildren("attributes", "note"):
+            if element.tag == "attributes":
+                self._attributes(element)
+            elif (element.findtext("staff") or "1").strip() not in self.printed:
+                frets += _forget_frets(element)
+        return frets
+
+    def _attributes(self, attributes: etree._Element) -> None:
+        for clef in attributes.iterchildren("clef"):
+            staff = clef.get("number", "1")
+            if _is_tab(clef) and staff not in self.as_notes:
+                self.printed.add(staff)
+                continue
+            self.printed.discard(staff)
             if _is_tab(clef):
                 for child in list(clef):
                     clef.remove(child)
-                for name, value in _CLEF:
+                for name, value in self.clef:
                     etree.SubElement(clef, name).text = value
-        for details in measure.iter("staff-details"):
+        for details in attributes.iterchildren("staff-details"):
             if details.get("number", "1") in self.as_notes:
                 for child in [c for c in details if c.tag in _OF_STRINGS]:
                     details.remove(child)
-        for note in measure.iterchildren("note"):
-            if (note.findtext("staff") or "1").strip() in self.as_notes:
-                _forget_strings(note)
 
 
-def _forget_strings(note: etree._Element) -> None:
-    for technical in note.iter("technical"):
-        for element in [e for e in technical if e.tag in ("string", "fret")]:
-            technical.remove(element)
+def _octaves(measure: etree._Element) -> bool:
+    return measure.find("{*}attributes/{*}transpose/{*}octave-change") is not None
+
+
+def _forget_frets(note: etree._Element) -> int:
+    """Take the frets of a note away; how many."""
+    count = 0
+    for technical in note.iterfind("notations/technical"):
+        for fret in technical.findall("fret"):
+            technical.remove(fret)
+            count += 1
+    return count
 
 
 def _is_tab(clef: etree._Element) -> bool:

@@ -16,7 +16,7 @@ ON_NOTES = {
     "double-tongue": "double tonguing", "triple-tongue": "triple tonguing", "thumb-position": "thumb positions",
     "half-muted": "half-closed plungers", "hole": "finger holes", "arrow": "arrows", "handbell": "handbell signs",
     "golpe": "golpe", "pluck": "plucking fingers", "tap": "taps", "hammer-on": "hammer-ons", "pull-off": "pull-offs",
-    "bend": "bends", "other-technical": "signs of the copyist's own", "other-articulation": "signs of the copyist's own",
+    "bend": "bends", "heel": "heel signs", "toe": "toe signs", "other-technical": "signs of the copyist's own", "other-articulation": "signs of the copyist's own",
     "other-ornament": "signs of the copyist's own",
 }
 #: elements of `<direction-type>`
@@ -26,6 +26,7 @@ DIRECTIONS = {
     "image": "pictures", "accordion-registration": "accordion registers", "scordatura": "tunings of strings",
 }
 PLAYBACK = "playback instructions"
+FRETS = "fret numbers"
 LYRIC_ON_REST = "lyrics on rests"
 CHORD_FRAMES = "chord frames"
 SWING = "swing equations"
@@ -77,6 +78,8 @@ def _on(note: etree._Element) -> Iterator[str]:
         for home in notations:
             if home.tag in ("technical", "articulations", "ornaments"):
                 yield from (ON_NOTES[str(m.tag)] for m in home if m.tag in ON_NOTES and m.get("smufl") not in GIVEN)
+            elif home.tag == "other-notation":
+                yield ON_NOTES["other-technical"]
             elif home.tag in ("glissando", "slide") and (home.text or "").strip() and home.get("type") == "start":
                 yield GLISS_WORDS
 

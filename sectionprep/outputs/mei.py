@@ -64,6 +64,9 @@ class MeiPart:
         for element in list(self.root.iter(f"{_M}expansion", f"{_M}label", f"{_M}labelAbbr")):
             if element.getparent().tag != f"{_M}verse":  # there it is the number of the verse
                 _take_out(element)
+        for staff in self.root.iter(f"{_M}staffDef"):
+            if staff.get("notationtype", "").startswith("tab."):  # any other number of lines is taken for a lute, strings upside down
+                staff.set("notationtype", "tab.guitar")
         for tempo in self.root.iter(f"{_M}tempo"):
             for rend in tempo.iter(f"{_M}rend"):
                 if rend.get("glyph.auth"):

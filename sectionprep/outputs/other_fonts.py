@@ -80,7 +80,8 @@ def _ranges_of(path: Path, known: dict[str, Ranges]) -> Ranges:
     try:
         key = f"{path}|{path.stat().st_mtime_ns}"
         if key not in known:
-            known[key] = _as_ranges(sorted(_open(path).getBestCmap() or ()))
+            with _open(path) as font:
+                known[key] = _as_ranges(sorted(font.getBestCmap() or ()))
         return known[key]
     except Exception:  # font files are anybody's: what is damaged is passed over, and remembered as empty
         known[f"{path}|"] = []
@@ -125,19 +126,19 @@ def few_letters(path: Path, letters: Iterable[str], name: str) -> bytes:
     from fontTools.subset import Options, Subsetter
 
     logging.getLogger("fontTools").setLevel(logging.ERROR)  # it tells of every table that it leaves out
-    font = _open(path)
     options = Options(layout_features=[], notdef_outline=True, hinting=False, ignore_missing_unicodes=True)
     options.drop_tables += ["GSUB", "GPOS", "GDEF", "MATH", "COLR", "CPAL", "SVG ", "vhea", "vmtx", "VORG", "BASE"]
     subsetter = Subsetter(options)
     subsetter.populate(text="".join(letters))
-    subsetter.subset(font)
-    for record in (1, 4, 6):  # family, full name, PostScript name
-        font["name"].setName(name, record, 3, 1, 0x409)
-        font["name"].setName(name, record, 1, 0, 0)
-    if "CFF " in font:
-        _as_truetype(font)
     out = io.BytesIO()
-    font.save(out)
+    with _open(path) as font:
+        subsetter.subset(font)
+        for record in (1, 4, 6):  # family, full name, PostScript name
+            font["name"].setName(name, record, 3, 1, 0x409)
+            font["name"].setName(name, record, 1, 0, 0)
+        if "CFF " in font:
+            _as_truetype(font)
+        font.save(out)
     return out.getvalue()
 
 

@@ -8,6 +8,7 @@ over them, each as low as it can go without touching what lies under it.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 
 from sectionprep.outputs import chord_symbols
 from sectionprep.outputs.page_edge import keep_inside
@@ -16,6 +17,7 @@ from sectionprep.outputs.svg import Ink, System
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 _CLEAR = 70.0  # white between two things, hundredths of a millimetre
 _SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
+_BESIDE_COUNT = 200.0  # white beside the count of a long rest: closer, a metronome's number would seem to go on; judgement
 _CAP = 0.72  # height of a capital in type sizes
 _Segment = tuple[float, float, float]  # x0, x1, top
 
@@ -29,6 +31,7 @@ def restack(system: System, chords: dict[str, str]) -> None:
     keep_inside(system)
     moving: dict[str, list[Ink]] = defaultdict(list)
     music: list[_Segment] = []
+    counts: list[_Segment] = []
     over: dict[str, bool] = {}  # of each group: a large frame may reach into the staff, its words do not
     for ink in system.ink:
         word = _word_class(ink) if ink.group else ""
@@ -36,6 +39,8 @@ def restack(system: System, chords: dict[str, str]) -> None:
             moving["endings" if word == "voltaBracket" else ink.group or word].append(ink)
         elif ink.box[1] < system.staff_top:
             music.append((ink.box[0], ink.box[2], ink.box[1]))
+            if "multiRest" in ink.classes:
+                counts.append((ink.box[0] - _BESIDE_COUNT, ink.box[2] + _BESIDE_COUNT, ink.box[1]))
     height = chord_symbols.SIZE * _CAP
     base = system.staff_top - 110.0
     taken: list[_Segment] = []
@@ -49,7 +54,7 @@ def restack(system: System, chords: dict[str, str]) -> None:
         spot.y = base
     taken += music
     for inks in sorted(moving.values(), key=lambda group: -max(i.box[3] for i in group)):
-        _lower_onto(inks, taken, system.staff_top - 60)
+        _lower_onto(inks, taken, system.staff_top - 60, counts if "tempo" in inks[0].classes else ())
     _clear_below(system)
     system.measure_box()
     if system.chords:
@@ -78,10 +83,11 @@ def _box_of(inks: list[Ink]) -> tuple[float, float, float, float]:
     return (min(i.box[0] for i in inks), min(i.box[1] for i in inks), max(i.box[2] for i in inks), max(i.box[3] for i in inks))
 
 
-def _lower_onto(inks: list[Ink], taken: list[_Segment], floor: float) -> None:
+def _lower_onto(inks: list[Ink], taken: list[_Segment], floor: float, also: Sequence[_Segment]) -> None:
+    """Put things as low as they can go over what is taken, and over what else they must not touch."""
     x0, x1 = min(i.box[0] for i in inks), max(i.box[2] for i in inks)
     bottom = max(i.box[3] for i in inks)
-    rest = min([floor, *(top - _CLEAR for a, b, top in taken if a < x1 + 20 and x0 - 20 < b)])
+    rest = min([floor, *(top - _CLEAR for a, b, top in (*taken, *also) if a < x1 + 20 and x0 - 20 < b)])
     for ink in inks:
         ink.move(rest - bottom)
     taken.append((x0, x1, min(i.box[1] for i in inks)))
