@@ -179,8 +179,8 @@ class MeiPart:
 
     @cached_property
     def chords(self) -> dict[str, str]:
-        """Id of each chord symbol and its plain text."""
-        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")}
+        """Id of each chord symbol and its plain text; figured bass is the engraver's."""
+        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm") if e.find(f"{_M}fb") is None}
 
 
 def _shrink(words: etree._Element) -> None:
