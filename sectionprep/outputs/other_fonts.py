@@ -13,8 +13,8 @@ import logging
 import os
 import sys
 import unicodedata
-from collections.abc import Iterable, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -79,13 +79,13 @@ def _ranges_of(path: Path, known: dict[str, Ranges]) -> Ranges:
     """The code points of a font as ranges (first, last); none for a file that cannot be read."""
     try:
         key = f"{path}|{path.stat().st_mtime_ns}"
-        if key not in known:
-            with _open(path) as font:
-                known[key] = _as_ranges(sorted(font.getBestCmap() or ()))
-        return known[key]
-    except Exception:  # font files are anybody's: what is damaged is passed over, and remembered as empty
-        known[f"{path}|"] = []
+    except OSError:
         return []
+    if key not in known:
+        known[key] = []
+        with suppress(Exception), _opened(path) as font:  # font files are anybody's: what is damaged holds no letters
+            known[key] = _as_ranges(sorted(font.getBestCmap() or ()))
+    return known[key]
 
 
 def _as_ranges(codes: Sequence[int]) -> Ranges:
@@ -114,11 +114,13 @@ def _remember(memory: Path, known: dict[str, Ranges]) -> None:
         os.replace(fresh, memory)
 
 
-def _open(path: Path) -> Any:
+@contextmanager
+def _opened(path: Path) -> Iterator[Any]:
     """The font in a file, the first one of a collection."""
     from fontTools.ttLib import TTFont
 
-    return TTFont(path, fontNumber=0, lazy=True)
+    with path.open("rb") as file:
+        yield TTFont(file, fontNumber=0, lazy=True)
 
 
 def few_letters(path: Path, letters: Iterable[str], name: str) -> bytes:
@@ -131,7 +133,7 @@ def few_letters(path: Path, letters: Iterable[str], name: str) -> bytes:
     subsetter = Subsetter(options)
     subsetter.populate(text="".join(letters))
     out = io.BytesIO()
-    with _open(path) as font:
+    with _opened(path) as font:
         subsetter.subset(font)
         for record in (1, 4, 6):  # family, full name, PostScript name
             font["name"].setName(name, record, 3, 1, 0x409)
