@@ -122,6 +122,8 @@ def read_systems(text: str) -> tuple[list[System], dict[str, str]]:
 
 _MEASURE = re.compile(r'<g id="([^"]+)" class="measure"')
 _STAFF_LINE = re.compile(r'class="staff[^"]*"><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
+_STAFF_LINES = re.compile(r'class="staff[^"]*">((?:<path [^>]*/>)+)')
+_ENDS = re.compile(r" L(-?[\d.]+) ")
 _HEAD_SIGN = re.compile(r'class="(?:clef|keyAccid)"><use [^>]*transform="translate\((-?[\d.]+),')
 
 
@@ -129,13 +131,15 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
     """From a page drawn on one endless line: the width of each measure by id, and the room that clef and key
     take at the head of a line. Reads the text without building the drawing."""
     found: dict[str, float] = {}
+    tab = 'class="tabGrp' in text  # its frets interrupt the lines
     places = [*((m.start(), m[1]) for m in _MEASURE.finditer(text)), (len(text), "")]
     head = 0.0
     for n, ((start, name), (stop, _)) in enumerate(pairwise(places)):
         line = _STAFF_LINE.search(text, start, stop)
         if line is None:
             continue
-        found[name] = float(line[3]) - float(line[1])
+        end = max(map(float, _ENDS.findall(_STAFF_LINES.search(text, start, stop)[1]))) if tab else float(line[3])  # type: ignore[index]
+        found[name] = end - float(line[1])
         if n == 0:
             signs = [float(x) for x in _HEAD_SIGN.findall(text[start:stop])]
             head = max([x for x in signs if x < 4000], default=0.0) + 300.0
@@ -182,9 +186,12 @@ def _staff(group: ElementTree.Element, system: System, classes: tuple[str, ...],
     before, the lines there are made longer."""
     count = next((n for n, child in enumerate(group) if child.tag != _PATH), len(group))
     if count:
-        x0, y0, x1, _ = _straight(group[0].get("d", "").split(" "))
+        lines = [_straight(line.get("d", "").split(" ")) for line in group[:count]]
+        x0, y0, x1, _ = lines[0]
+        whole = len({line[1] for line in lines}) == count
+        x1 = x1 if whole else max(line[2] for line in lines)
         system.bar_edges.append((measure, x0, x1))
-        going_on = system.lines.get((y0, x0, count))
+        going_on = system.lines.get((y0, x0, count)) if whole else None
         if going_on is None:
             before = len(system.ink)
             _walk(group[:count], system, classes, owner, measure)
@@ -195,7 +202,8 @@ def _staff(group: ElementTree.Element, system: System, classes: tuple[str, ...],
         else:
             for mark in going_on:
                 mark.lengthen(x1)
-        system.lines[y0, x1, count] = going_on
+        if whole:  # lines that frets interrupt are in more pieces than there are lines
+            system.lines[y0, x1, count] = going_on
     _walk(group[count:], system, classes, owner, measure)
 
 

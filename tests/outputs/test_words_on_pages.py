@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -141,7 +142,7 @@ def test_words_end_on_the_page_and_do_not_push_the_bars(place: str, times: int, 
     said = [ink for ink in _texts(drawn) if "dir" in ink.classes]
     assert len(said) >= times
     assert " ".join(" ".join(_says(ink) for ink in said).split()) == " ".join([_LONG] * times)
-    assert all(0 <= ink.box[0] and ink.box[2] <= edge + 1 for ink in said)
+    assert all(ink.box[0] >= 0 and ink.box[2] <= edge + 1 for ink in said)
     assert [b[2] for b in drawn.systems[0].bar_edges] == pytest.approx([b[2] for b in plain.systems[0].bar_edges], abs=1)
 
 
@@ -172,7 +173,7 @@ def test_a_crammed_bar_stands_alone_and_small_enough_to_be_read(tmp_path: Path) 
     assert len(crammed.measures) == 1
     heads = sorted((head.x, head.x + head.width) for head in crammed.heads.values())
     assert len(heads) == 64
-    assert all(after[0] >= before[1] for before, after in zip(heads, heads[1:], strict=False))
+    assert all(after[0] >= before[1] for before, after in pairwise(heads))
     widest = max(ink.box[2] for ink in crammed.ink) * crammed.scale
     assert widest <= max(ink.box[2] for ink in drawn.systems[0].ink) + 5
 
