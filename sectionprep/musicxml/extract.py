@@ -16,6 +16,7 @@ from lxml import etree
 
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.beaming import Beamer
+from sectionprep.musicxml.dashes import take_out_lone_dashes
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.pickup import write_pickup_rests
 from sectionprep.musicxml.restated import Restated
@@ -69,6 +70,7 @@ def extract_part(
         for _ in range(reword(copied)):
             undrawn.add(PLAYBACK, n)
         undrawn.look(copied, n)
+        take_out_lone_dashes(copied)
         said = (copied.findtext("attributes/staves") or "").strip()
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:
@@ -213,7 +215,15 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
 
 
 def _over_the_top(measure: etree._Element) -> None:
-    """Signs over a part of several staves that name none belong to its top staff; the engraver puts them in between."""
+    """Signs over a part of several staves that name none belong to its top staff; the engraver puts them in between. A tempo
+    that is said on each staff is printed over the top one."""
+    said: set[str] = set()
+    for direction in list(measure.iterchildren("direction")):
+        if direction.find("sound[@tempo]") is not None or direction.find("direction-type/metronome") is not None:
+            key = _sign_key(direction)
+            if key in said and direction.findtext("staff", "1").strip() != "1":
+                measure.remove(direction)
+            said.add(key)
     for direction in measure.iterchildren("direction"):
         if direction.find("staff") is None and direction.get("placement") != "below":
             staff = etree.Element("staff")

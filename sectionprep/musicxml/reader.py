@@ -248,8 +248,8 @@ class _Reader:
         return ", ".join(dict.fromkeys(filter(None, found))) or ", ".join(self._credits(*kinds))
 
     def _rights(self) -> tuple[str, ...]:
-        found = [_plain(e.text) for e in self.document.root.iterfind("{*}identification/{*}rights")]
-        return tuple(dict.fromkeys(filter(None, found))) or tuple(self._credits("rights"))
+        found = [_plain(e.text) for e in self.document.root.iterfind("{*}identification/{*}rights")] or self._credits("rights")
+        return tuple(dict.fromkeys(text for text in found if any(c.isalnum() for c in text)))  # a sign alone says nothing
 
     def _credits(self, *kinds: str) -> list[str]:
         """What the credits of these types say, for files that name nobody elsewhere."""

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from lxml import etree
 
+from sectionprep.musicxml.dashes import join_dashes
 from sectionprep.musicxml.enclosures import enclose, mark_enclosures
 from sectionprep.musicxml.undrawn import GIVEN
 
@@ -24,6 +25,7 @@ def reword(measure: etree._Element) -> int:
     taken = _take_out_playback(measure)
     _free_signs_of_barlines(measure)
     if measure.find("direction") is not None:
+        join_dashes(measure)
         _say_as_words(measure)
         mark_enclosures(measure)
     for technical in list(measure.iter("technical")):

@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 
 from lxml import etree
 
+from sectionprep.musicxml.dashes import lone_dashes
+
 #: elements of `<technical>`, `<articulations>`, `<ornaments>` and what a musician calls them
 ON_NOTES = {
     "double-tongue": "double tonguing", "triple-tongue": "triple tonguing", "thumb-position": "thumb positions",
@@ -62,10 +64,9 @@ def _in(measure: etree._Element) -> Iterator[str]:
         kinds = [kind for group in direction.iterchildren("direction-type") for kind in group]
         tags = [str(kind.tag) for kind in kinds]
         yield from (DIRECTIONS[tag] for tag in tags if tag in DIRECTIONS)
-        if any(k.tag == "dashes" and k.get("type") == "start" for k in kinds) and not {"words", "dynamics"} & set(tags):
-            yield DASHES
         if any(k.tag == "metronome" and k.find("metronome-note") is not None for k in kinds):
             yield SWING
+    yield from (DASHES for _ in lone_dashes(measure))
     for harmony in measure.iterchildren("harmony"):
         if harmony.find("frame") is not None:
             yield CHORD_FRAMES

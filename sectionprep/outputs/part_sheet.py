@@ -295,49 +295,74 @@ def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) 
     left, right = frame.side, frame.width - frame.side
     if number > 1:
         canvas.setFont(fonts.ITALIC, sizes["running"])
-        canvas.drawString(left, top - 9, fonts.printable(f"{job.title}", fonts.ITALIC))
+        name = fonts.fitted(job.name, fonts.BOLD, sizes["running"], 0.5 * (right - left))
+        room = (right - left - fonts.width(name, fonts.BOLD, sizes["running"])) / 2 - 10
+        canvas.drawString(left, top - 9, fonts.fitted(job.title, fonts.ITALIC, sizes["running"], room))
         canvas.setFont(fonts.BOLD, sizes["running"])
-        canvas.drawCentredString(frame.width / 2, top - 9, fonts.printable(job.name, fonts.BOLD))
+        canvas.drawCentredString(frame.width / 2, top - 9, name)
         canvas.setFont(fonts.TEXT, sizes["running"])
         canvas.drawRightString(right, top - 9, str(number + cover))
         return
-    name = fonts.printable(job.name, fonts.BOLD)
-    title = fonts.printable(job.title, fonts.BOLD)
-    size = sizes["title"]
-    while fonts.width(title, fonts.BOLD, size) > 0.62 * (right - left) and size > 10:
+    _first_header(canvas, job, left, right, top)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Words of a page's head at their size; down: of their foot from the page's top margin; x: of their left end."""
+
+    text: str
+    font: str
+    size: float
+    down: float
+    x: float
+
+    @property
+    def end(self) -> float:
+        return self.x + fonts.width(self.text, self.font, self.size)
+
+
+def _line(text: str, font: str, size: float, room: float, least: float, down: float, left: float, right: float, share: float) -> _Line:
+    """Words made smaller until they take the room, or the least size. share: 0 at the left, 1 at the right, 0.5 in the middle."""
+    text = fonts.printable(text, font)
+    while fonts.width(text, font, size) > room and size > least:
         size -= 0.5
-    name_size = sizes["part"]
-    while fonts.width(name, fonts.BOLD, name_size) > 0.55 * (right - left) and name_size > 8:
-        name_size -= 0.5
-    canvas.setFont(fonts.BOLD, name_size)
-    canvas.drawString(left, top - 12, name)
-    canvas.setFont(fonts.BOLD, size)
-    drop = 38 if fonts.width(name, fonts.BOLD, name_size) > (right - left - fonts.width(title, fonts.BOLD, size)) / 2 - 8 else 30
-    canvas.drawCentredString(frame.width / 2, top - drop, title)
-    for n, text in enumerate(_credits(job)):
-        credit = fonts.printable(text)
-        credit_size = sizes["credit"]
-        while fonts.width(credit, fonts.TEXT, credit_size) > 0.34 * (right - left) and credit_size > 6:
-            credit_size -= 0.5
-        canvas.setFont(fonts.TEXT, credit_size)
-        canvas.drawRightString(right, top - 10 - 12 * n, credit)
+    return _Line(text, font, size, down, left + share * (right - left - fonts.width(text, font, size)))
+
+
+def _first_header(canvas: Any, job: PartJob, left: float, right: float, top: float) -> None:
+    """Part and lyricist at the left, title in the middle and lower where it would touch them, composer and arranger at the right."""
+    sizes = load_toml("templates/sheets.toml")["type"]
+    room = right - left
+    name = _line(job.name, fonts.BOLD, sizes["part"], 0.55 * room, 8, 12, left, right, 0)
+    title = _line(job.title, fonts.BOLD, sizes["title"], 0.62 * room, 10, 30, left, right, 0.5)
+    if name.end > title.x - 8:
+        title = replace(title, down=38)
+    beside = [_line(text, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 10 + 12 * n, left, right, 1) for n, text in enumerate(_credits(job))]
     if job.lyricist:
         words = job.lyricist if _WORDS.search(job.lyricist) else f"words: {job.lyricist}"
-        canvas.setFont(fonts.TEXT, sizes["credit"])
-        canvas.drawString(left, top - 12 - 13, fonts.fitted(words, fonts.TEXT, sizes["credit"], 0.34 * (right - left)))
+        beside.append(_line(words, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 25, left, right, 0))
+    for line in beside:
+        if line.x < title.end + 8 and title.x - 8 < line.end:
+            title = replace(title, down=max(title.down, line.down + 0.8 * title.size + 4))
+    for line in (name, title, *beside):
+        canvas.setFont(line.font, line.size)
+        canvas.drawString(line.x, top - line.down, line.text)
+
 
 
 def _foot_of_first_page(canvas: Any, frame: _Frame, job: PartJob) -> None:
-    """The file's notes on rights above the footer, and under it what the sheet does not show."""
+    """Under the footer: what the sheet does not show, and the file's notes on rights."""
     size = load_toml("templates/sheets.toml")["type"]["footer"]
-    room = frame.width - 2 * frame.side
-    if job.rights:
-        canvas.setFont(fonts.TEXT, size)
-        canvas.drawCentredString(frame.width / 2, frame.bottom - 4, fonts.fitted("  \u00b7  ".join(job.rights), fonts.TEXT, size, room))
-    if words := at_the_foot(job.remarks):
-        canvas.setFont(fonts.ITALIC, size)
-        canvas.drawString(frame.side, frame.bottom - 14 - 1.4 * size,
-                          fonts.fitted(words, fonts.ITALIC, size, room))
+    y, room = frame.bottom - 14 - 1.4 * size, frame.width - 2 * frame.side
+    words, rights = at_the_foot(job.remarks), "  \u00b7  ".join(job.rights)
+    canvas.setFont(fonts.ITALIC, size)
+    canvas.drawString(frame.side, y, fonts.fitted(words, fonts.ITALIC, size, room * (0.58 if rights else 1.0)))
+    canvas.setFont(fonts.TEXT, size)
+    rights = fonts.fitted(rights, fonts.TEXT, size, room * (0.4 if words else 1.0))
+    if words:
+        canvas.drawRightString(frame.side + room, y, rights)
+    else:
+        canvas.drawCentredString(frame.width / 2, y, rights)
 
 
 def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, turn: Turn | None) -> None:

@@ -9,7 +9,7 @@ from lxml import etree
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.enclosures import SHAPES, shape_of, without_frames
 from sectionprep.musicxml.extract import extract_part
-from sectionprep.musicxml.undrawn import CHORD_FRAMES, FRETS, LYRIC_ON_REST, PLAYBACK, SWING, Undrawn
+from sectionprep.musicxml.undrawn import CHORD_FRAMES, DASHES, FRETS, LYRIC_ON_REST, PLAYBACK, SWING, Undrawn
 
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4"
 
@@ -151,3 +151,28 @@ def test_rests_of_a_pickup_bar_have_their_length(ticks: int, values: list[str]) 
     notes = root.findall("part/measure")[0].findall("note")
     assert [(n.findtext("type") or "") + "." * len(n.findall("dot")) for n in notes if n.find("type") is not None] == values
     assert sum(int(n.findtext("duration") or 0) for n in notes) == ticks
+
+
+def test_dashes_join_the_words_that_they_follow() -> None:
+    """As files write them: the words over one note, the dashes over the next."""
+    signs = {1: _direction("<words>rit.</words>"), 2: _direction("<dynamics><pp/></dynamics>") + _direction('<dashes type="start"/>'),
+             5: _direction('<dashes type="stop"/>')}
+    root, undrawn = _extract(part_xml(_TUNE, signs=signs))
+    (words,) = [d for d in root.iter("direction") if d.find("direction-type/words") is not None]
+    assert words.find("direction-type/dashes") is not None
+    assert not undrawn.found
+
+
+def test_dashes_without_words_are_said_and_not_given_to_a_dynamic() -> None:
+    signs = {1: _direction("<dynamics><pp/></dynamics>"), 2: _direction('<dashes type="start"/>')}
+    root, undrawn = _extract(part_xml(_TUNE, signs=signs))
+    assert undrawn.found == {DASHES: (1, 0)}
+    assert root.find(".//dashes") is None
+
+
+def test_a_tempo_said_on_both_staves_is_printed_once() -> None:
+    tempo = "<metronome><beat-unit>quarter</beat-unit><per-minute>60</per-minute></metronome>"
+    both = "".join(f"<direction><direction-type>{tempo}</direction-type><staff>{n}</staff></direction>" for n in (1, 2))
+    xml = part_xml(_TUNE, signs={0: both}).replace("<divisions>24</divisions>", "<divisions>24</divisions><staves>2</staves>", 1)
+    root, _ = _extract(xml.replace("<staves>2</staves>", "", 1).replace("</time>", "</time><staves>2</staves>", 1))
+    assert len(list(root.iter("metronome"))) == 1
