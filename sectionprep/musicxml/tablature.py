@@ -13,16 +13,19 @@ class Tablature:
     clef: of such a staff ("G2", "F4")."""
 
     def __init__(self, measures: Sequence[etree._Element], *, clef: str = "G2", always_notes: bool = False) -> None:
-        self.as_notes = _staves(measures, fretted_too=always_notes)
+        self.concerned = any(_has_tablature(measure) for measure in measures)
+        self.as_notes = _staves(measures, fretted_too=always_notes) if self.concerned else frozenset()
         self.printed: set[str] = set()  # staves that are tablature at the moment
         self.clef = [("sign", "F"), ("line", "4")] if clef[:1] == "F" else [("sign", "G"), ("line", "2")]
-        if not any(_octaves(measure) for measure in measures):  # pitches as they sound: an octave below the written; common practice
+        if self.concerned and not any(_octaves(measure) for measure in measures):  # pitches as they sound: an octave below the written; common practice
             self.clef.append(("clef-octave-change", "-1"))
 
     def rewrite(self, measure: etree._Element) -> int:
         """Give a copied measure the clef of a guitar where frets are missing. Returns how many frets that leaves unprinted.
         Measures come in order."""
         frets = 0
+        if not self.concerned:
+            return frets
         for element in measure.iterchildren("attributes", "note"):
             if element.tag == "attributes":
                 self._attributes(element)
@@ -46,6 +49,10 @@ class Tablature:
             if details.get("number", "1") in self.as_notes:
                 for child in [c for c in details if c.tag in _OF_STRINGS]:
                     details.remove(child)
+
+
+def _has_tablature(measure: etree._Element) -> bool:
+    return next(measure.iter("{*}fret"), None) is not None or any(_is_tab(clef) for clef in measure.iter("{*}clef"))
 
 
 def _octaves(measure: etree._Element) -> bool:

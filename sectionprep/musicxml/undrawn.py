@@ -57,32 +57,30 @@ class Undrawn:
             self.texts.setdefault(element.text or "", bar)
 
 
+_HOMES = ("technical", "articulations", "ornaments")
+_WATCHED = (*_HOMES, "other-notation", "glissando", "slide", "lyric", "frame", "metronome", *DIRECTIONS)
+
+
 def _in(measure: etree._Element) -> Iterator[str]:
-    for note in measure.iterchildren("note"):
-        yield from _on(note)
-    for direction in measure.iterchildren("direction"):
-        kinds = [kind for group in direction.iterchildren("direction-type") for kind in group]
-        tags = [str(kind.tag) for kind in kinds]
-        yield from (DIRECTIONS[tag] for tag in tags if tag in DIRECTIONS)
-        if any(k.tag == "metronome" and k.find("metronome-note") is not None for k in kinds):
-            yield SWING
+    for element in measure.iter(*_WATCHED):
+        tag = str(element.tag)
+        if tag in _HOMES:
+            yield from (ON_NOTES[str(m.tag)] for m in element if m.tag in ON_NOTES and m.get("smufl") not in GIVEN)
+        elif said := DIRECTIONS.get(tag) or _alone(tag, element):
+            yield said
     yield from (DASHES for _ in lone_dashes(measure))
-    for harmony in measure.iterchildren("harmony"):
-        if harmony.find("frame") is not None:
-            yield CHORD_FRAMES
 
 
-def _on(note: etree._Element) -> Iterator[str]:
-    if note.find("rest") is not None and any((lyric.findtext("text") or "").strip() for lyric in note.iterchildren("lyric")):
-        yield LYRIC_ON_REST
-    for notations in note.iterchildren("notations"):
-        for home in notations:
-            if home.tag in ("technical", "articulations", "ornaments"):
-                yield from (ON_NOTES[str(m.tag)] for m in home if m.tag in ON_NOTES and m.get("smufl") not in GIVEN)
-            elif home.tag == "other-notation":
-                yield ON_NOTES["other-technical"]
-            elif home.tag in ("glissando", "slide") and (home.text or "").strip() and home.get("type") == "start":
-                yield GLISS_WORDS
+def _alone(tag: str, element: etree._Element) -> str:
+    """What is not drawn of an element that is drawn under other conditions; "" where it is."""
+    around = element.getparent()
+    if tag == "lyric" and around is not None and around.find("rest") is not None and (element.findtext("text") or "").strip():
+        return LYRIC_ON_REST
+    if tag in ("glissando", "slide") and (element.text or "").strip() and element.get("type") == "start":
+        return GLISS_WORDS
+    if tag == "metronome" and element.find("metronome-note") is not None:
+        return SWING
+    return {"frame": CHORD_FRAMES, "other-notation": ON_NOTES["other-technical"]}.get(tag, "")
 
 
 GIVEN = frozenset({"articStressAbove", "articUnstressAbove"})  # signs by their SMuFL names that the engraver does draw
