@@ -269,13 +269,17 @@ def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
     return tick
 
 
+_FOOTER_TITLE = 80  # characters: version and date must stay on the page
+
+
 def footer_of(score: Score) -> str:
     """Chart, version and date, so that old sheets can be told from new. The version is that of what is printed, marks and all."""
     import hashlib
 
     stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
     version = hashlib.sha256(score.document.data).hexdigest()[:6]
-    return f"{score.chart.title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
+    title = score.chart.title if len(score.chart.title) <= _FOOTER_TITLE else f"{score.chart.title[:_FOOTER_TITLE]}\u2026"
+    return f"{title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
 
 
 @collector_at_rest()

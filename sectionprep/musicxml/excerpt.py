@@ -13,7 +13,7 @@ from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, state_clef, tame, write_slashes
 from sectionprep.musicxml.restated import Restated
-from sectionprep.musicxml.rewording import reword
+from sectionprep.musicxml.rewording import reword, write_out_repeats
 from sectionprep.musicxml.tablature import Tablature
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart, show_tied_in
 
@@ -134,6 +134,7 @@ def _fill(
         tame(copied)
         tablature.rewrite(copied)
         reword(copied)
+        write_out_repeats(copied)
         restated.rewrite(copied)
         slash = write_slashes(copied, slash)
         if rewrite is not None:

@@ -20,7 +20,7 @@ from sectionprep.musicxml.dashes import take_out_lone_dashes
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.pickup import write_pickup_rests
 from sectionprep.musicxml.restated import Restated
-from sectionprep.musicxml.rewording import reword
+from sectionprep.musicxml.rewording import reword, write_out_repeats
 from sectionprep.musicxml.tablature import Tablature
 from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
 from sectionprep.musicxml.undrawn import FRETS, PLAYBACK, Undrawn
@@ -71,6 +71,7 @@ def extract_part(
             undrawn.add(PLAYBACK, n)
         undrawn.look(copied, n)
         take_out_lone_dashes(copied)
+        write_out_repeats(copied)
         said = (copied.findtext("attributes/staves") or "").strip()
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:

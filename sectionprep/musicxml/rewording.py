@@ -35,6 +35,16 @@ def reword(measure: etree._Element) -> int:
     return taken
 
 
+def write_out_repeats(measure: etree._Element) -> None:
+    """The engraver knows the sign for one bar and draws it for any number; where it means more, the notes print."""
+    for repeat in list(measure.iter("measure-repeat")):
+        around = repeat.getparent()
+        if around is not None and repeat.get("type") == "start" and (repeat.text or "").strip() != "1":
+            around.remove(repeat)
+            if not len(around):
+                _take_out(around)
+
+
 def _take_out_playback(measure: etree._Element) -> int:
     count = 0
     for words in list(measure.iter("words")):

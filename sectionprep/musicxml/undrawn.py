@@ -33,6 +33,7 @@ LYRIC_ON_REST = "lyrics on rests"
 CHORD_FRAMES = "chord frames"
 SWING = "swing equations"
 GLISS_WORDS = "words on slides"
+REPEATS = {"measure-repeat": "repeat signs of several bars (their notes are)", "beat-repeat": "beat repeat signs (their notes are)"}
 DASHES = "dashes after no word"
 
 
@@ -58,7 +59,7 @@ class Undrawn:
 
 
 _HOMES = ("technical", "articulations", "ornaments")
-_WATCHED = (*_HOMES, "other-notation", "glissando", "slide", "lyric", "frame", "metronome", *DIRECTIONS)
+_WATCHED = (*_HOMES, "other-notation", "glissando", "slide", "lyric", "frame", "metronome", *DIRECTIONS, *REPEATS)
 
 
 def _in(measure: etree._Element) -> Iterator[str]:
@@ -78,6 +79,8 @@ def _alone(tag: str, element: etree._Element) -> str:
         return LYRIC_ON_REST
     if tag in ("glissando", "slide") and (element.text or "").strip() and element.get("type") == "start":
         return GLISS_WORDS
+    if tag in REPEATS and element.get("type") == "start" and (element.text or "").strip() != "1":
+        return REPEATS[tag]
     if tag == "metronome" and element.find("metronome-note") is not None:
         return SWING
     return {"frame": CHORD_FRAMES, "other-notation": ON_NOTES["other-technical"]}.get(tag, "")

@@ -64,6 +64,12 @@ class MeiPart:
         for element in list(self.root.iter(f"{_M}expansion", f"{_M}label", f"{_M}labelAbbr")):
             if element.getparent().tag != f"{_M}verse":  # there it is the number of the verse
                 _take_out(element)
+        for silent in list(self.root.iter(f"{_M}tempo", f"{_M}dir")):
+            if not _text(silent).strip():  # a tempo that is only heard would part a long rest
+                _take_out(silent)
+        for measure in self.root.iter(f"{_M}measure"):
+            if measure.get("left") == "single":  # so would a bar line that is said to be plain
+                del measure.attrib["left"]
         for staff in self.root.iter(f"{_M}staffDef"):
             if staff.get("notationtype", "").startswith("tab."):  # any other number of lines is taken for a lute, strings upside down
                 staff.set("notationtype", "tab.guitar")

@@ -365,12 +365,18 @@ def _foot_of_first_page(canvas: Any, frame: _Frame, job: PartJob) -> None:
         canvas.drawCentredString(frame.width / 2, y, rights)
 
 
+_BESIDE_FOOTER = 130.0  # points: a turn and the number of the page
+
+
 def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, turn: Turn | None) -> None:
     sizes = load_toml("templates/sheets.toml")["type"]
     y = frame.bottom - 14
-    canvas.setFont(fonts.TEXT, sizes["footer"])
     legend = "    -oo: no tongue, n: half swallowed" if job.syllables and number == 1 else ""
-    canvas.drawString(frame.side, y, fonts.printable(job.footer + legend))
+    room = frame.width - 2 * frame.side - _BESIDE_FOOTER
+    line = _line(job.footer + legend, fonts.TEXT, sizes["footer"], room, 4.5, 0, frame.side, frame.side + room, 0)
+    canvas.setFont(line.font, line.size)
+    canvas.drawString(line.x, y, line.text)
+    canvas.setFont(fonts.TEXT, sizes["footer"])
     canvas.drawRightString(frame.width - frame.side, y, f"{number} / {pages}")
     if turn is not None:
         words = "turn" if turn.possible else "turn quickly"

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+_MOST = 8  # parts named in a line; judgement
 _NOT_PRINTED = "not printed: "
 
 
@@ -41,7 +42,11 @@ def said_once(remarks: Iterable[SheetRemark]) -> list[str]:
     parts: dict[str, list[str]] = {}
     for remark in remarks:
         parts.setdefault(remark.what, []).append(f"{remark.part} ({remark.where})" if remark.where else remark.part)
-    return [f"{what} - {', '.join(named)}" for what, named in parts.items()]
+    return [f"{what} - {', '.join(named[:_MOST])}{_and_more(len(named) - _MOST)}" for what, named in parts.items()]
+
+
+def _and_more(count: int) -> str:
+    return f" and {count} more part{'s' if count > 1 else ''}" if count > 0 else ""
 
 
 def at_the_foot(remarks: Iterable[SheetRemark]) -> str:

@@ -11,7 +11,7 @@ from sectionprep.musicxml.enclosures import SHAPES, shape_of, without_frames
 from sectionprep.musicxml.extract import extract_part
 from sectionprep.musicxml.undrawn import CHORD_FRAMES, DASHES, FRETS, LYRIC_ON_REST, PLAYBACK, SWING, Undrawn
 
-_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4"
+_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
 
 def _extract(xml: str, clef: str = "G2") -> tuple[etree._Element, Undrawn]:

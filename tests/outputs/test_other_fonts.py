@@ -19,7 +19,7 @@ from sectionprep.outputs.part_sheet import SheetStyle
 from sectionprep.outputs.sheet_remarks import SheetRemark, at_the_foot, not_printed, said_once
 from sectionprep.outputs.sheets import draw_all, part_jobs
 
-_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4"
+_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
 
 def _make_font(path: Path, letters: str, cff: bool) -> None:

@@ -19,7 +19,7 @@ from sectionprep.outputs.part_sheet import PartJob, SheetStyle, engraved, extras
 from sectionprep.outputs.sheets import part_jobs
 
 _XS = "{http://www.w3.org/2001/XMLSchema}"
-_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4"
+_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 #: what an element must hold to mean something
 _HOLDS = {
     "fingering": "3", "pluck": "p", "fret": "3", "string": "2", "hammer-on": "H", "pull-off": "P", "tap": "T", "handbell": "damp",

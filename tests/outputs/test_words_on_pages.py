@@ -20,7 +20,7 @@ from sectionprep.outputs.sheets import draw_all, part_jobs
 from sectionprep.outputs.svg import Ink
 
 _PRINTED = Path(__file__).resolve().parent.parent / "cases" / "printed"
-_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4"
+_TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
 
 def _job(d: Document, tmp_path: Path) -> PartJob:
@@ -104,6 +104,47 @@ def test_a_long_rest_with_restated_clefs_stays_one(tmp_path: Path) -> None:
     drawn = engraved(_kept("restated_clefs", tmp_path))
     assert [bar.bars for bar in drawn.bars] == [1, 16, 1]
     assert sum("clef" in ink.classes for ink in drawn.systems[0].ink) == 1
+
+
+_REST = '<note><rest measure="yes"/><duration>96</duration><voice>1</voice></note>'
+
+
+@pytest.mark.parametrize("unseen", [
+    '<direction><direction-type><words></words></direction-type><sound tempo="99"/></direction>', '<sound tempo="99"/>',
+    '<direction><sound tempo="99"/></direction>', '<barline location="left"><bar-style>regular</bar-style></barline>',
+    "<print new-system='yes'/>", "<attributes><divisions>24</divisions></attributes>",
+    "<attributes><transpose><chromatic>0</chromatic></transpose></attributes>",
+    "<direction><direction-type><words>~C7,0</words></direction-type></direction>",
+])
+def test_what_cannot_be_seen_does_not_part_a_long_rest(unseen: str, tmp_path: Path) -> None:
+    bars = "".join(f'<measure number="{n}">{unseen if n % 2 else ""}{_REST}</measure>' for n in range(3, 12))
+    drawn = _drawn(part_xml(_TUNE) + bars, tmp_path)
+    assert [bar.bars for bar in drawn.bars] == [1, 1, 9]
+
+
+@pytest.mark.parametrize("seen", [
+    "<direction><direction-type><words>solo</words></direction-type></direction>",
+    '<barline location="left"><bar-style>light-light</bar-style></barline>', "<attributes><key><fifths>2</fifths></key></attributes>",
+    "<direction><direction-type><rehearsal>C</rehearsal></direction-type></direction>",
+])
+def test_what_is_to_be_seen_begins_a_rest_of_its_own(seen: str, tmp_path: Path) -> None:
+    bars = "".join(f'<measure number="{n}">{seen if n == 6 else ""}{_REST}</measure>' for n in range(3, 12))
+    drawn = _drawn(part_xml(_TUNE) + bars, tmp_path)
+    assert [bar.bars for bar in drawn.bars] == [1, 1, 3, 6]
+
+
+@pytest.mark.parametrize(("bars", "signs", "said"), [(1, 1, 0), (2, 0, 1), (4, 0, 1)])
+def test_a_repeat_of_several_bars_is_not_printed_as_one_of_a_bar(bars: int, signs: int, said: int, tmp_path: Path) -> None:
+    """The sign for one bar in each of two bars would say: twice the bar before."""
+    def style(inside: str) -> str:
+        return f"<attributes><measure-style>{inside}</measure-style></attributes>"
+
+    repeats = {4 * 2: style(f'<measure-repeat type="start">{bars}</measure-repeat>'), 4 * (2 + bars): style('<measure-repeat type="stop"/>')}
+    job = _job(parse_document(Path("x.musicxml"), score_xml({"Drums": part_xml(_TUNE * 4, signs=repeats)})), tmp_path)
+    drawn = engraved(job)
+    assert any("mRpt" in ink.classes for ink in drawn.systems[0].ink) == bool(signs)
+    assert len(job.remarks) == said
+    assert sum(len(system.heads) for system in drawn.systems) == 32 - 4 * signs
 
 
 def test_tablature_prints_its_frets(tmp_path: Path) -> None:
@@ -249,3 +290,28 @@ def test_the_files_credits_stand_on_the_first_page(way: str, tmp_path: Path) -> 
     words = _first_page(report)
     for text in ("Ann Onym", "arr. Bo Rrow", "words: Cy Lable", *rights):
         assert text in words
+
+
+def test_heads_and_feet_of_pages_do_not_run_into_each_other(tmp_path: Path) -> None:
+    """Long title, part, credits and footer: each text ends before the next on its line begins, and all lie on the paper."""
+    import pypdfium2
+
+    head = ("<work><work-title>Suite of the long and winding evenings in a small town by the river</work-title></work><identification>"
+            '<creator type="composer">Somebody with many names and titles</creator><creator type="arranger">Another of that family</creator>'
+            '<creator type="lyricist">A poet of some renown in the county</creator></identification>')
+    tune = " ".join(["C5/8"] * 8 * 60)
+    d = parse_document(Path("x.musicxml"), score_xml({"Baritone Saxophone in E flat (doubling Flute)": part_xml(tune)}, head=head))
+    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="A footer that goes on " * 12))
+    pdf = pypdfium2.PdfDocument(report.path.read_bytes())
+    assert len(pdf) > 1
+    for page in pdf:
+        words = page.get_textpage()
+        boxes = [words.get_rect(n) for n in range(words.count_rects())]
+        boxes = [b for b in boxes if b[3] < 40 or b[1] > page.get_height() - 90]  # foot and head
+        assert len(boxes) >= 3
+        assert all(b[0] > 0 and b[2] < page.get_width() for b in boxes)
+        for n, a in enumerate(boxes):
+            for b in boxes[n + 1 :]:
+                assert min(a[2], b[2]) - max(a[0], b[0]) < 1 or min(a[3], b[3]) - max(a[1], b[1]) < 2
+        words.close()
+    pdf.close()
