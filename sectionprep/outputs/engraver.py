@@ -106,7 +106,7 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
         for n in crammed:
             systems[n] = replace(wider[n], scale=scale)
     for system in systems:
-        restack(system, mei.chords)
+        restack(system, mei.chords, part.width_mm * 100 / system.scale)
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
 
 

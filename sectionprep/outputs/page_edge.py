@@ -15,10 +15,9 @@ _FRAMES = ("rect", "ellipse", "polygon", "polyline")
 _STEP = 1.1  # from line to line, in type sizes
 
 
-def keep_inside(system: System) -> None:
-    """Move or break all words of a line that reach beyond its last bar line."""
-    edge = max((right for _, _, right in system.bar_edges), default=0.0)
-    if not edge or all(ink.kind != "text" or ink.box[2] <= edge for ink in system.ink):
+def keep_inside(system: System, edge: float) -> None:
+    """Move or break all words of a line that reach beyond the edge, which is where a full line ends."""
+    if all(ink.kind != "text" or ink.box[2] <= edge for ink in system.ink):
         return
     groups: dict[str, list[Ink]] = defaultdict(list)
     for n, ink in enumerate(system.ink):

@@ -26,9 +26,9 @@ def _word_class(ink: Ink) -> str:
     return next((c for c in ink.classes if c in _WORDS), "")
 
 
-def restack(system: System, chords: dict[str, str]) -> None:
-    """Move chord symbols and the words above the staff to their places; takes the system's extent anew."""
-    keep_inside(system)
+def restack(system: System, chords: dict[str, str], width: float) -> None:
+    """Move chord symbols and the words above the staff to their places; takes the system's extent anew. width: of the line."""
+    keep_inside(system, width)
     moving: dict[str, list[Ink]] = defaultdict(list)
     music: list[_Segment] = []
     counts: list[_Segment] = []
@@ -72,11 +72,12 @@ def _clear_below(system: System) -> None:
     low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom]
     for name, inks in sorted(groups.items(), key=lambda group: min(ink.box[1] for ink in group[1])):
         x0, y0, x1, y1 = _box_of(inks)
-        under = [ink.box[3] for ink in low if ink.group != name and ink.box[0] < x1 and x0 < ink.box[2] and ink.box[1] < y1]
-        down = max(under, default=y0) + _CLEAR - y0
-        if any(bottom > y0 for bottom in under):
-            for ink in inks:
-                ink.move(down)
+        around = [ink.box for ink in low if ink.group != name and ink.box[0] < x1 and x0 < ink.box[2]]
+        down = 0.0
+        while touched := [box[3] for box in around if box[1] < y1 + down and y0 + down < box[3]]:
+            down = max(touched) + _CLEAR - y0
+        for ink in inks:
+            ink.move(down)
 
 
 def _box_of(inks: list[Ink]) -> tuple[float, float, float, float]:
