@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 from sectionprep.collector import collector_at_rest
-from sectionprep.outputs import fonts
 from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
+from sectionprep.outputs.page_heads import Frame, cover, foot_of_first_page, footer, frame_of, header
 from sectionprep.outputs.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.outputs.proof import Proof, paint_proof_pages
-from sectionprep.outputs.sheet_remarks import SheetRemark, at_the_foot
+from sectionprep.outputs.sheet_remarks import SheetRemark
 from sectionprep.settings import load_toml
 
 
@@ -80,39 +79,10 @@ class SheetReport:
     remarks: tuple[SheetRemark, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Frame:
-    """The page in points."""
-
-    width: float
-    height: float
-    side: float
-    top: float
-    bottom: float
-    head_first: float
-    head_later: float
-
-    @property
-    def inner_mm(self) -> float:
-        return (self.width - 2 * self.side) / MM
-
-    def room(self, first: bool) -> float:
-        """Height for music, in points."""
-        return self.height - self.top - self.bottom - (self.head_first if first else self.head_later)
-
-
-def _frame(paper: str) -> _Frame:
-    table = load_toml("templates/sheets.toml")
-    width, height = table["paper"][paper]
-    page = table["page"]
-    return _Frame(width * MM, height * MM, page["side"] * MM, page["top"] * MM, page["bottom"] * MM,
-                  page["head_first"] * MM, page["head_later"] * MM)
-
-
 @collector_at_rest()
 def draw_part(job: PartJob) -> SheetReport:
     """Engrave a part and write its PDF to job.out."""
-    frame = _frame(job.style.paper)
+    frame = frame_of(job.style.paper)
     canvas = new_canvas(str(job.out), frame.width, frame.height, title=f"{job.title} - {job.name}", author=job.composer, subject=job.footer)
     try:
         report = paint_part(canvas, job)
@@ -124,7 +94,7 @@ def draw_part(job: PartJob) -> SheetReport:
 
 def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
-    frame = _frame(job.style.paper)
+    frame = frame_of(job.style.paper)
     painter = Painter(canvas)
     sheet = _best_sheet(job, frame)
     engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
@@ -133,12 +103,12 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     ends = [*starts[1:], len(lines)]
     pages = len(starts)
     if broken.cover:
-        _cover(canvas, frame, job, pages + 1)
+        cover(canvas, frame, job, pages + 1)
     for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
-        _header(canvas, frame, job, number, broken.cover)
-        _footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
+        header(canvas, frame, job, number, broken.cover)
+        footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
         if number == 1:
-            _foot_of_first_page(canvas, frame, job)
+            foot_of_first_page(canvas, frame, job)
         _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
     if job.proof is not None:
@@ -175,18 +145,18 @@ def _scale(job: PartJob) -> float:
     return 1.0 if job.style.staff <= LARGEST_STAFF else job.style.staff / _USUAL_STAFF
 
 
-def _measured(job: PartJob, frame: _Frame) -> Measured:
+def _measured(job: PartJob, frame: Frame) -> Measured:
     scale = _scale(job)
     return measure(job.xml, width_mm=frame.inner_mm / scale, staff_mm=job.style.staff / scale, where=job.where, notes=job.notes, rests=job.rests)
 
 
 def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
-    part = _measured(job, _frame(job.style.paper))
+    part = _measured(job, frame_of(job.style.paper))
     return engrave(part, break_for_pages(part.boxes, part.room))
 
 
-def _best_sheet(job: PartJob, frame: _Frame) -> _Sheet:
+def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without rest."""
     part = _measured(job, frame)
     sheet = _lay_out(job, frame, part, "usual")
@@ -198,7 +168,7 @@ def _best_sheet(job: PartJob, frame: _Frame) -> _Sheet:
     return sheet
 
 
-def _lay_out(job: PartJob, frame: _Frame, part: Measured, way: str, drawn: _Sheet | None = None) -> _Sheet:
+def _lay_out(job: PartJob, frame: Frame, part: Measured, way: str, drawn: _Sheet | None = None) -> _Sheet:
     """Break lines and pages. drawn: an earlier drawing, which serves again where the lines are the same."""
     starts = break_for_pages(part.boxes, part.room, way)
     if drawn is None or tuple(first for first, _ in drawn.engraving.lines) != starts:
@@ -224,7 +194,7 @@ def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
 
 
 def _place(
-    painter: Painter, frame: _Frame, engraving: Engraving, job: PartJob, extras: list[list[Extra]], lines: list[LineBox],
+    painter: Painter, frame: Frame, engraving: Engraving, job: PartJob, extras: list[list[Extra]], lines: list[LineBox],
     first: int, last: int, is_first: bool, is_last: bool,
 ) -> None:
     page = load_toml("templates/sheets.toml")["page"]
@@ -261,124 +231,3 @@ def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:
                                  number_size=sizes["bar_number"] / UNIT, syllables=job.syllables,
                                  syllable_size=sizes["syllable"] / UNIT))
     return found
-
-
-def _cover(canvas: Any, frame: _Frame, job: PartJob, pages: int) -> None:
-    """A title page on the right-hand side: the music then begins on a left page, and a turn falls into a rest."""
-    sizes = load_toml("templates/sheets.toml")["type"]
-    middle, y = frame.width / 2, frame.height * 0.62
-    for words, font, size in ((job.title, fonts.BOLD, sizes["title"] * 1.3), (job.name, fonts.BOLD, sizes["title"]),
-                              *((text, fonts.TEXT, sizes["credit"] + 2) for text in _credits(job))):
-        canvas.setFont(font, size)
-        canvas.drawCentredString(middle, y, fonts.fitted(words, font, size, frame.width - 2 * frame.side))
-        y -= 1.7 * size
-    canvas.setFont(fonts.ITALIC, sizes["running"])
-    canvas.drawCentredString(middle, frame.height * 0.3, "The music begins on the next page, so that the page turn falls into a rest.")
-    _footer(canvas, frame, job, 1, pages, None)
-    canvas.showPage()
-
-
-_ARRANGED = re.compile(r"^\s*(arr|bearb|harm|orch)|arrang", re.IGNORECASE)  # the credit says itself what was done
-_WORDS = re.compile(r"^\s*(words|text|lyric|poem|poet|paroles|testo|letra)", re.IGNORECASE)
-
-
-def _credits(job: PartJob) -> list[str]:
-    """Composer and arranger; one line where they are the same."""
-    same = job.composer and job.arranger.removeprefix("arr. ").strip() == job.composer.strip()
-    arranger = job.arranger if _ARRANGED.search(job.arranger) else f"arr. {job.arranger}"
-    return [text for text in (job.composer, arranger if job.arranger and not same else "") if text]
-
-
-def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) -> None:
-    sizes = load_toml("templates/sheets.toml")["type"]
-    top = frame.height - frame.top
-    left, right = frame.side, frame.width - frame.side
-    if number > 1:
-        canvas.setFont(fonts.ITALIC, sizes["running"])
-        name = fonts.fitted(job.name, fonts.BOLD, sizes["running"], 0.5 * (right - left))
-        room = (right - left - fonts.width(name, fonts.BOLD, sizes["running"])) / 2 - 10
-        canvas.drawString(left, top - 9, fonts.fitted(job.title, fonts.ITALIC, sizes["running"], room))
-        canvas.setFont(fonts.BOLD, sizes["running"])
-        canvas.drawCentredString(frame.width / 2, top - 9, name)
-        canvas.setFont(fonts.TEXT, sizes["running"])
-        canvas.drawRightString(right, top - 9, str(number + cover))
-        return
-    _first_header(canvas, job, left, right, top)
-
-
-@dataclass(frozen=True, slots=True)
-class _Line:
-    """Words of a page's head at their size; down: of their foot from the page's top margin; x: of their left end."""
-
-    text: str
-    font: str
-    size: float
-    down: float
-    x: float
-
-    @property
-    def end(self) -> float:
-        return self.x + fonts.width(self.text, self.font, self.size)
-
-
-def _line(text: str, font: str, size: float, room: float, least: float, down: float, left: float, right: float, share: float) -> _Line:
-    """Words made smaller until they take the room, or the least size. share: 0 at the left, 1 at the right, 0.5 in the middle."""
-    text = fonts.printable(text, font)
-    while fonts.width(text, font, size) > room and size > least:
-        size -= 0.5
-    return _Line(text, font, size, down, left + share * (right - left - fonts.width(text, font, size)))
-
-
-def _first_header(canvas: Any, job: PartJob, left: float, right: float, top: float) -> None:
-    """Part and lyricist at the left, title in the middle and lower where it would touch them, composer and arranger at the right."""
-    sizes = load_toml("templates/sheets.toml")["type"]
-    room = right - left
-    name = _line(job.name, fonts.BOLD, sizes["part"], 0.55 * room, 8, 12, left, right, 0)
-    title = _line(job.title, fonts.BOLD, sizes["title"], 0.62 * room, 10, 30, left, right, 0.5)
-    if name.end > title.x - 8:
-        title = replace(title, down=38)
-    beside = [_line(text, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 10 + 12 * n, left, right, 1) for n, text in enumerate(_credits(job))]
-    if job.lyricist:
-        words = job.lyricist if _WORDS.search(job.lyricist) else f"words: {job.lyricist}"
-        beside.append(_line(words, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 25, left, right, 0))
-    for line in beside:
-        if line.x < title.end + 8 and title.x - 8 < line.end:
-            title = replace(title, down=max(title.down, line.down + 0.8 * title.size + 4))
-    for line in (name, title, *beside):
-        canvas.setFont(line.font, line.size)
-        canvas.drawString(line.x, top - line.down, line.text)
-
-
-
-def _foot_of_first_page(canvas: Any, frame: _Frame, job: PartJob) -> None:
-    """Under the footer: what the sheet does not show, and the file's notes on rights."""
-    size = load_toml("templates/sheets.toml")["type"]["footer"]
-    y, room = frame.bottom - 14 - 1.4 * size, frame.width - 2 * frame.side
-    words, rights = at_the_foot(job.remarks), "  \u00b7  ".join(job.rights)
-    canvas.setFont(fonts.ITALIC, size)
-    canvas.drawString(frame.side, y, fonts.fitted(words, fonts.ITALIC, size, room * (0.58 if rights else 1.0)))
-    canvas.setFont(fonts.TEXT, size)
-    rights = fonts.fitted(rights, fonts.TEXT, size, room * (0.4 if words else 1.0))
-    if words:
-        canvas.drawRightString(frame.side + room, y, rights)
-    else:
-        canvas.drawCentredString(frame.width / 2, y, rights)
-
-
-_BESIDE_FOOTER = 130.0  # points: a turn and the number of the page
-
-
-def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, turn: Turn | None) -> None:
-    sizes = load_toml("templates/sheets.toml")["type"]
-    y = frame.bottom - 14
-    legend = "    -oo: no tongue, n: half swallowed" if job.syllables and number == 1 else ""
-    room = frame.width - 2 * frame.side - _BESIDE_FOOTER
-    line = _line(job.footer + legend, fonts.TEXT, sizes["footer"], room, 4.5, 0, frame.side, frame.side + room, 0)
-    canvas.setFont(line.font, line.size)
-    canvas.drawString(line.x, y, line.text)
-    canvas.setFont(fonts.TEXT, sizes["footer"])
-    canvas.drawRightString(frame.width - frame.side, y, f"{number} / {pages}")
-    if turn is not None:
-        words = "turn" if turn.possible else "turn quickly"
-        canvas.setFont(fonts.ITALIC, sizes["footer"] + 1.5)
-        canvas.drawRightString(frame.width - frame.side - 40, y, f"{words} ({turn.seconds:.0f} s rest)")
