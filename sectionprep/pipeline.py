@@ -278,7 +278,8 @@ def footer_of(score: Score) -> str:
 
     stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
     version = hashlib.sha256(score.document.data).hexdigest()[:6]
-    title = score.chart.title if len(score.chart.title) <= _FOOTER_TITLE else f"{score.chart.title[:_FOOTER_TITLE]}\u2026"
+    title = score.chart.title
+    title = title if len(title) <= _FOOTER_TITLE else f"{title[:_FOOTER_TITLE]}\u2026"
     return f"{title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
 
 
@@ -353,7 +354,8 @@ def _write_everything(
     items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
     report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
     (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
-    (stage / f"{stem}_agreement.txt").write_text(report + turns_text(printed()) + remarks_text(printed()), encoding="utf-8")
+    report += turns_text(printed()) + remarks_text(printed())
+    (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
     for wait in sets:
         wait()
     return printed()

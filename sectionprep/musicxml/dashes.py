@@ -8,10 +8,12 @@ from lxml import etree
 
 
 def join_dashes(measure: etree._Element) -> None:
-    """Dashes that stand in a direction of their own join the words beside or before them: the engraver would give them to any
-    dynamic."""
+    """Dashes that stand in a direction of their own join the words beside or before them: the
+    engraver would give them to any dynamic."""
     for direction, dashes in lone_dashes(measure):
-        words = next((d for d in _near(direction) if d.find("direction-type/words") is not None), None)
+        words = next(
+            (d for d in _near(direction) if d.find("direction-type/words") is not None), None
+        )
         if words is not None:
             for group in dashes:
                 words.insert(len(words.findall("direction-type")), group)
@@ -20,11 +22,20 @@ def join_dashes(measure: etree._Element) -> None:
 
 
 def lone_dashes(measure: etree._Element) -> list[tuple[etree._Element, list[etree._Element]]]:
-    """Directions in which dashes begin without a word, and the `<direction-type>` elements of these dashes."""
+    """Directions in which dashes begin without a word, and the `<direction-type>` elements of these
+    dashes."""
     found = []
     for direction in measure.iterchildren("direction"):
-        dashes = [g for g in direction.iterchildren("direction-type") if g.find("dashes[@type='start']") is not None]
-        if dashes and direction.find("direction-type/words") is None and direction.find("direction-type/dynamics") is None:
+        dashes = [
+            g
+            for g in direction.iterchildren("direction-type")
+            if g.find("dashes[@type='start']") is not None
+        ]
+        if (
+            dashes
+            and direction.find("direction-type/words") is None
+            and direction.find("direction-type/dynamics") is None
+        ):
             found.append((direction, dashes))
     return found
 
@@ -39,7 +50,8 @@ def take_out_lone_dashes(measure: etree._Element) -> None:
 
 
 def _near(direction: etree._Element) -> Iterator[etree._Element]:
-    """The directions between the same two notes, then those before them in the bar, the nearest first."""
+    """The directions between the same two notes, then those before them in the bar, the nearest
+    first."""
     for before in (True, False):
         for other in direction.itersiblings(preceding=before):
             if other.tag != "direction":

@@ -1,8 +1,8 @@
 """Frames around letters and words, as the engraver's copy carries them.
 
-The engraver knows four of the shapes of MusicXML 4.0 (type `enclosure-shape`) and none as it should be.
-So the copy states no frame: the words stand between two private characters, the first of which names the
-shape, and whoever draws the words draws the frame.
+The engraver knows four of the shapes of MusicXML 4.0 (type `enclosure-shape`) and none as it should
+be. So the copy states no frame: the words stand between two private characters, the first of which
+names the shape, and whoever draws the words draws the frame.
 """
 
 from __future__ import annotations
@@ -10,8 +10,19 @@ from __future__ import annotations
 from lxml import etree
 
 SHAPES = (
-    "rectangle", "square", "oval", "circle", "bracket", "inverted-bracket", "triangle", "diamond", "pentagon",
-    "hexagon", "heptagon", "octagon", "nonagon",
+    "rectangle",
+    "square",
+    "oval",
+    "circle",
+    "bracket",
+    "inverted-bracket",
+    "triangle",
+    "diamond",
+    "pentagon",
+    "hexagon",
+    "heptagon",
+    "octagon",
+    "nonagon",
 )
 CLOSE = "\U000f00ff"
 _FIRST = 0xF0000

@@ -43,7 +43,8 @@ def extract_part(
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
-    and the copy of each measure. clef: where the file states none. undrawn: takes up what will not be drawn."""
+    and the copy of each measure. clef: where the file states none. undrawn: takes up what will not
+    be drawn."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -216,11 +217,12 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
 
 
 def _over_the_top(measure: etree._Element) -> None:
-    """Signs over a part of several staves that name none belong to its top staff; the engraver puts them in between. A tempo
-    that is said on each staff is printed over the top one."""
+    """Signs over a part of several staves that name none belong to its top staff; the engraver puts
+    them in between. A tempo that is said on each staff is printed over the top one."""
     said: set[str] = set()
     for direction in list(measure.iterchildren("direction")):
-        if direction.find("sound[@tempo]") is not None or direction.find("direction-type/metronome") is not None:
+        sound = direction.find("sound[@tempo]")
+        if sound is not None or direction.find("direction-type/metronome") is not None:
             key = _sign_key(direction)
             if key in said and direction.findtext("staff", "1").strip() != "1":
                 measure.remove(direction)

@@ -108,7 +108,8 @@ class _Reader:
         return Chart(
             title=self._title(), composer=self._creator("composer"), arranger=self._creator("arranger"),
             resolution=self.resolution, bars=self._named(bars, signs, everything), parts=tuple(parts),
-            lines=lines, lyricist=self._creator("lyricist", "poet"), rights=self._rights(), tempo=_tempo(everything), style_words=_style(everything),
+            lines=lines, lyricist=self._creator("lyricist", "poet"), rights=self._rights(),
+            tempo=_tempo(everything), style_words=_style(everything),
             swing=_swing(everything), concert=self._concert(parts), remarks=tuple(self.remarks), _starts=starts,
         )
 
@@ -244,17 +245,21 @@ class _Reader:
 
     def _creator(self, *kinds: str) -> str:
         """Who made it, in one of these ways; several people stand in the order of the file."""
-        found = [_plain(e.text) for e in self.document.root.iterfind("{*}identification/{*}creator") if e.get("type") in kinds]
+        creators = self.document.root.iterfind("{*}identification/{*}creator")
+        found = [_plain(e.text) for e in creators if e.get("type") in kinds]
         return ", ".join(dict.fromkeys(filter(None, found))) or ", ".join(self._credits(*kinds))
 
     def _rights(self) -> tuple[str, ...]:
-        found = [_plain(e.text) for e in self.document.root.iterfind("{*}identification/{*}rights")] or self._credits("rights")
-        return tuple(dict.fromkeys(text for text in found if any(c.isalnum() for c in text)))  # a sign alone says nothing
+        rights = self.document.root.iterfind("{*}identification/{*}rights")
+        found = [_plain(e.text) for e in rights] or self._credits("rights")
+        # a copyright sign alone says nothing
+        return tuple(dict.fromkeys(text for text in found if any(c.isalnum() for c in text)))
 
     def _credits(self, *kinds: str) -> list[str]:
         """What the credits of these types say, for files that name nobody elsewhere."""
-        credits_ = [c for c in self.document.root.iterfind("{*}credit") if _plain(c.findtext("{*}credit-type")) in kinds]
-        said = [_plain(" ".join(w.text or "" for w in c.iterfind("{*}credit-words"))) for c in credits_]
+        all_credits = self.document.root.iterfind("{*}credit")
+        mine = [c for c in all_credits if _plain(c.findtext("{*}credit-type")) in kinds]
+        said = [_plain(" ".join(w.text or "" for w in c.iterfind("{*}credit-words"))) for c in mine]
         return list(dict.fromkeys(filter(None, said)))
 
     def _concert(self, parts: list[Part]) -> bool:

@@ -1,4 +1,5 @@
-"""Clefs, keys and meters that are stated again and change nothing, taken out of the engraver's copy.
+"""Clefs, keys and meters that are stated again and change nothing, taken out of the engraver's
+copy.
 
 Some writers state them in every bar, which would cut a rest of sixteen bars into sixteen.
 """
@@ -19,7 +20,8 @@ class Restated:
         self.now: dict[tuple[str, str], Stated] = {}
 
     def rewrite(self, measure: etree._Element) -> None:
-        """Take out of a measure's beginning what only says again what holds. Measures come in order."""
+        """Take out of a measure's beginning what only says again what holds. Measures come in
+        order."""
         at_start = True
         for element in list(measure):
             if element.tag in _PLAYED:
@@ -49,5 +51,9 @@ class Restated:
 
 def _stated(element: etree._Element) -> Stated:
     """What a clef, key or meter says, whatever it looks like in the file."""
-    said = [f"{e.tag}={(e.text or '').strip()}" for e in element.iter() if e is not element and e.tag not in ("cancel", "mode")]
+    said = [
+        f"{e.tag}={(e.text or '').strip()}"
+        for e in element.iter()
+        if e is not element and e.tag not in ("cancel", "mode")
+    ]
     return (*said, element.get("symbol", ""), element.get("print-object", "yes"))

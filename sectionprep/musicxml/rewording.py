@@ -1,4 +1,5 @@
-"""What the engraver draws only when it is written in another way: frames, string numbers, stress, plungers.
+"""What the engraver draws only when it is written in another way: frames, string numbers, stress,
+plungers.
 
 Works on the copy that the engraver is given; the director's file keeps its own.
 """
@@ -14,7 +15,8 @@ from sectionprep.musicxml.dashes import join_dashes
 from sectionprep.musicxml.enclosures import enclose, mark_enclosures
 from sectionprep.musicxml.undrawn import GIVEN
 
-#: words that speak to a player of sounds, not of an instrument: a tilde, a letter, numbers ("~C7,0")
+#: words that speak to a player of sounds, not of an instrument: a tilde, a letter, numbers
+#: ("~C7,0")
 _PLAYBACK = re.compile(r"\s*(~\s*[A-Za-z]\s*-?\d+(\s*,\s*-?\d+)*\s*)+", re.ASCII)
 _STRESS = dict(zip(("stress", "unstress"), sorted(GIVEN), strict=True))
 _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
@@ -36,10 +38,15 @@ def reword(measure: etree._Element) -> int:
 
 
 def write_out_repeats(measure: etree._Element) -> None:
-    """The engraver knows the sign for one bar and draws it for any number; where it means more, the notes print."""
+    """The engraver knows the sign for one bar and draws it for any number; where it means more, the
+    notes print."""
     for repeat in list(measure.iter("measure-repeat")):
         around = repeat.getparent()
-        if around is not None and repeat.get("type") == "start" and (repeat.text or "").strip() != "1":
+        if (
+            around is not None
+            and repeat.get("type") == "start"
+            and (repeat.text or "").strip() != "1"
+        ):
             around.remove(repeat)
             if not len(around):
                 _take_out(around)
@@ -70,14 +77,20 @@ def _take_out(element: etree._Element) -> None:
     if around is None:
         return
     around.remove(element)
-    if (not len(around) and around.tag == "direction-type") or (around.tag == "direction" and around.find("direction-type") is None):
+    if (not len(around) and around.tag == "direction-type") or (
+        around.tag == "direction" and around.find("direction-type") is None
+    ):
         _take_out(around)
 
 
 def _say_as_words(measure: etree._Element) -> None:
     """Mutes of strings and directions of the copyist's own are words to the player."""
     for element in list(measure.iter("string-mute", "other-direction")):
-        says = _MUTE_WORDS.get(element.get("type", "")) if element.tag == "string-mute" else " ".join((element.text or "").split())
+        says = (
+            _MUTE_WORDS.get(element.get("type", ""))
+            if element.tag == "string-mute"
+            else " ".join((element.text or "").split())
+        )
         if not says or element.get("print-object") == "no":
             _take_out(element)
             continue
@@ -87,14 +100,17 @@ def _say_as_words(measure: etree._Element) -> None:
 
 
 def _rewrite_technical(technical: etree._Element) -> None:
-    """String numbers become fingerings in circles, except in tablature; the open plunger the ring it looks like."""
+    """String numbers become fingerings in circles, except in tablature; the open plunger the ring
+    it looks like."""
     fretted = technical.find("fret") is not None
     for string in list(technical.iterchildren("string")):
         if not fretted and (number := (string.text or "").strip()):
             string.tag, string.text = "fingering", enclose(number, "circle")
     for plunger in list(technical.iterchildren("open", "harmon-mute")):
         closed = "".join(_closed(plunger))
-        plunger.tag = {"": "open-string", "no": "open-string", "yes": "stopped"}.get(closed, "half-muted")
+        plunger.tag = {"": "open-string", "no": "open-string", "yes": "stopped"}.get(
+            closed, "half-muted"
+        )
         for child in list(plunger):
             plunger.remove(child)
 

@@ -1,4 +1,5 @@
-"""Staves of tablature: printed as tablature where each note says its string and fret, as notes on a staff otherwise."""
+"""Staves of tablature: printed as tablature where each note says its string and fret, as notes on a
+staff otherwise."""
 
 from __future__ import annotations
 
@@ -8,21 +9,30 @@ from lxml import etree
 
 _OF_STRINGS = ("staff-lines", "staff-tuning", "capo", "line-detail")
 
-class Tablature:
-    """Which staves of a part must be printed as notes although they have the clef of tablature. always_notes: all of them;
-    clef: of such a staff ("G2", "F4")."""
 
-    def __init__(self, measures: Sequence[etree._Element], *, clef: str = "G2", always_notes: bool = False) -> None:
+class Tablature:
+    """Which staves of a part must be printed as notes although they have the clef of tablature.
+    always_notes: all of them; clef: of such a staff ("G2", "F4")."""
+
+    def __init__(
+        self, measures: Sequence[etree._Element], *, clef: str = "G2", always_notes: bool = False
+    ) -> None:
         self.concerned = any(_has_tablature(measure) for measure in measures)
-        self.as_notes = _staves(measures, fretted_too=always_notes) if self.concerned else frozenset()
+        self.as_notes = (
+            _staves(measures, fretted_too=always_notes) if self.concerned else frozenset()
+        )
         self.printed: set[str] = set()  # staves that are tablature at the moment
-        self.clef = [("sign", "F"), ("line", "4")] if clef[:1] == "F" else [("sign", "G"), ("line", "2")]
-        if self.concerned and not any(_octaves(measure) for measure in measures):  # pitches as they sound: an octave below the written; common practice
+        self.clef = (
+            [("sign", "F"), ("line", "4")] if clef[:1] == "F" else [("sign", "G"), ("line", "2")]
+        )
+        if self.concerned and not any(
+            _octaves(measure) for measure in measures
+        ):  # pitches as they sound: an octave below the written; common practice
             self.clef.append(("clef-octave-change", "-1"))
 
     def rewrite(self, measure: etree._Element) -> int:
-        """Give a copied measure the clef of a guitar where frets are missing. Returns how many frets that leaves unprinted.
-        Measures come in order."""
+        """Give a copied measure the clef of a guitar where frets are missing. Returns how many
+        frets that leaves unprinted. Measures come in order."""
         frets = 0
         if not self.concerned:
             return frets
@@ -52,7 +62,9 @@ class Tablature:
 
 
 def _has_tablature(measure: etree._Element) -> bool:
-    return next(measure.iter("{*}fret"), None) is not None or any(_is_tab(clef) for clef in measure.iter("{*}clef"))
+    return next(measure.iter("{*}fret"), None) is not None or any(
+        _is_tab(clef) for clef in measure.iter("{*}clef")
+    )
 
 
 def _octaves(measure: etree._Element) -> bool:
@@ -74,7 +86,8 @@ def _is_tab(clef: etree._Element) -> bool:
 
 
 def _staves(measures: Sequence[etree._Element], *, fretted_too: bool) -> frozenset[str]:
-    """Numbers of the staves with the clef of tablature on which a note names no string or no fret."""
+    """Numbers of the staves with the clef of tablature on which a note names no string or no fret.
+    """
     tab: set[str] = set()
     found: set[str] = set()
     for measure in measures:
@@ -90,4 +103,7 @@ def _staves(measures: Sequence[etree._Element], *, fretted_too: bool) -> frozens
 
 
 def _is_fretted(note: etree._Element) -> bool:
-    return all(note.find(f"{{*}}notations/{{*}}technical/{{*}}{name}") is not None for name in ("string", "fret"))
+    return all(
+        note.find(f"{{*}}notations/{{*}}technical/{{*}}{name}") is not None
+        for name in ("string", "fret")
+    )

@@ -1,7 +1,7 @@
 """What a part holds that the engraver does not draw, counted so that it can be said.
 
-Seen on Verovio 6.4.1 with one bar for each element of MusicXML 4.0; tests/outputs/test_undrawn.py holds the table against
-the engraver itself.
+Seen on Verovio 6.4.1 with one bar for each element of MusicXML 4.0; tests/outputs/test_undrawn.py
+holds the table against the engraver itself.
 """
 
 from __future__ import annotations
@@ -15,17 +15,37 @@ from sectionprep.musicxml.dashes import lone_dashes
 
 #: elements of `<technical>`, `<articulations>`, `<ornaments>` and what a musician calls them
 ON_NOTES = {
-    "double-tongue": "double tonguing", "triple-tongue": "triple tonguing", "thumb-position": "thumb positions",
-    "half-muted": "half-closed plungers", "hole": "finger holes", "arrow": "arrows", "handbell": "handbell signs",
-    "golpe": "golpe", "pluck": "plucking fingers", "tap": "taps", "hammer-on": "hammer-ons", "pull-off": "pull-offs",
-    "bend": "bends", "heel": "heel signs", "toe": "toe signs", "other-technical": "signs of the copyist's own", "other-articulation": "signs of the copyist's own",
+    "double-tongue": "double tonguing",
+    "triple-tongue": "triple tonguing",
+    "thumb-position": "thumb positions",
+    "half-muted": "half-closed plungers",
+    "hole": "finger holes",
+    "arrow": "arrows",
+    "handbell": "handbell signs",
+    "golpe": "golpe",
+    "pluck": "plucking fingers",
+    "tap": "taps",
+    "hammer-on": "hammer-ons",
+    "pull-off": "pull-offs",
+    "bend": "bends",
+    "heel": "heel signs",
+    "toe": "toe signs",
+    "other-technical": "signs of the copyist's own",
+    "other-articulation": "signs of the copyist's own",
     "other-ornament": "signs of the copyist's own",
 }
 #: elements of `<direction-type>`
 DIRECTIONS = {
-    "harp-pedals": "harp pedals", "damp": "damping signs", "damp-all": "damping signs", "eyeglasses": "eyeglasses",
-    "symbol": "symbols between the notes", "percussion": "pictures of percussion instruments", "staff-divide": "arrows that divide a staff",
-    "image": "pictures", "accordion-registration": "accordion registers", "scordatura": "tunings of strings",
+    "harp-pedals": "harp pedals",
+    "damp": "damping signs",
+    "damp-all": "damping signs",
+    "eyeglasses": "eyeglasses",
+    "symbol": "symbols between the notes",
+    "percussion": "pictures of percussion instruments",
+    "staff-divide": "arrows that divide a staff",
+    "image": "pictures",
+    "accordion-registration": "accordion registers",
+    "scordatura": "tunings of strings",
 }
 PLAYBACK = "playback instructions"
 FRETS = "fret numbers"
@@ -33,14 +53,17 @@ LYRIC_ON_REST = "lyrics on rests"
 CHORD_FRAMES = "chord frames"
 SWING = "swing equations"
 GLISS_WORDS = "words on slides"
-REPEATS = {"measure-repeat": "repeat signs of several bars (their notes are)", "beat-repeat": "beat repeat signs (their notes are)"}
+REPEATS = {
+    "measure-repeat": "repeat signs of several bars (their notes are)",
+    "beat-repeat": "beat repeat signs (their notes are)",
+}
 DASHES = "dashes after no word"
 
 
 @dataclass(slots=True)
 class Undrawn:
-    """What is not drawn of one part: by name, how often and in which bar first (its index). texts: what is to be read on it,
-    and the bar where it stands first."""
+    """What is not drawn of one part: by name, how often and in which bar first (its index). texts:
+    what is to be read on it, and the bar where it stands first."""
 
     found: dict[str, tuple[int, int]] = field(default_factory=dict)
     texts: dict[str, int] = field(default_factory=dict)
@@ -59,14 +82,28 @@ class Undrawn:
 
 
 _HOMES = ("technical", "articulations", "ornaments")
-_WATCHED = (*_HOMES, "other-notation", "glissando", "slide", "lyric", "frame", "metronome", *DIRECTIONS, *REPEATS)
+_WATCHED = (
+    *_HOMES,
+    "other-notation",
+    "glissando",
+    "slide",
+    "lyric",
+    "frame",
+    "metronome",
+    *DIRECTIONS,
+    *REPEATS,
+)
 
 
 def _in(measure: etree._Element) -> Iterator[str]:
     for element in measure.iter(*_WATCHED):
         tag = str(element.tag)
         if tag in _HOMES:
-            yield from (ON_NOTES[str(m.tag)] for m in element if m.tag in ON_NOTES and m.get("smufl") not in GIVEN)
+            yield from (
+                ON_NOTES[str(m.tag)]
+                for m in element
+                if m.tag in ON_NOTES and m.get("smufl") not in GIVEN
+            )
         elif said := DIRECTIONS.get(tag) or _alone(tag, element):
             yield said
     yield from (DASHES for _ in lone_dashes(measure))
@@ -75,9 +112,18 @@ def _in(measure: etree._Element) -> Iterator[str]:
 def _alone(tag: str, element: etree._Element) -> str:
     """What is not drawn of an element that is drawn under other conditions; "" where it is."""
     around = element.getparent()
-    if tag == "lyric" and around is not None and around.find("rest") is not None and (element.findtext("text") or "").strip():
+    if (
+        tag == "lyric"
+        and around is not None
+        and around.find("rest") is not None
+        and (element.findtext("text") or "").strip()
+    ):
         return LYRIC_ON_REST
-    if tag in ("glissando", "slide") and (element.text or "").strip() and element.get("type") == "start":
+    if (
+        tag in ("glissando", "slide")
+        and (element.text or "").strip()
+        and element.get("type") == "start"
+    ):
         return GLISS_WORDS
     if tag in REPEATS and element.get("type") == "start" and (element.text or "").strip() != "1":
         return REPEATS[tag]
@@ -86,4 +132,6 @@ def _alone(tag: str, element: etree._Element) -> str:
     return {"frame": CHORD_FRAMES, "other-notation": ON_NOTES["other-technical"]}.get(tag, "")
 
 
-GIVEN = frozenset({"articStressAbove", "articUnstressAbove"})  # signs by their SMuFL names that the engraver does draw
+GIVEN = frozenset(
+    {"articStressAbove", "articUnstressAbove"}
+)  # signs by their SMuFL names that the engraver does draw

@@ -1,4 +1,5 @@
-"""The frames around letters and words: one shape around one box. Hundredths of a millimetre, y downwards."""
+"""The frames around letters and words: one shape around one box. Hundredths of a millimetre, y
+downwards."""
 
 from __future__ import annotations
 
@@ -9,14 +10,16 @@ Point = tuple[float, float]
 Box = tuple[float, float, float, float]
 
 LINE = 20.0  # width of the pen
-_LONG = 1.6  # of their height: words that are wider would make a square or a circle as high as a staff; judgement
+#: of their height: wider words would make a square or a circle as high as a staff; judgement
+_LONG = 1.6
 _AIR = 45.0  # white between words and frame; judgement
 _CORNERS = {"pentagon": 5, "hexagon": 6, "heptagon": 7, "octagon": 8, "nonagon": 9}
 
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """A frame as an ink kind (rect, ellipse, polygon or polyline), its box, and its corners if it has any."""
+    """A frame as an ink kind (rect, ellipse, polygon or polyline), its box, and its corners if it
+    has any."""
 
     kind: str
     box: Box
@@ -38,10 +41,14 @@ def frame(shape: str, words: Box) -> Frame:
     points = _corners(shape, box)
     xs, ys = [x for x, _ in points], [y for _, y in points]
     open_ended = shape in ("bracket", "inverted-bracket")
-    return Frame("polyline" if open_ended else "polygon", (min(xs), min(ys), max(xs), max(ys)), points)
+    return Frame(
+        "polyline" if open_ended else "polygon", (min(xs), min(ys), max(xs), max(ys)), points
+    )
 
 
-_CIRCLE = 1.2  # a letter does not reach into the corners of its box, so a circle may cut them; judgement
+_CIRCLE = (
+    1.2  # a letter does not reach into the corners of its box, so a circle may cut them; judgement
+)
 
 
 def _as_wide_as_high(box: Box) -> Box:
@@ -74,7 +81,8 @@ def _corners(shape: str, box: Box) -> tuple[Point, ...]:
 
 
 def _polygon(box: Box, corners: int) -> tuple[Point, ...]:
-    """Corners on an ellipse, the first on top, large enough that its inner ellipse goes round the box."""
+    """Corners on an ellipse, the first on top, large enough that its inner ellipse goes round the
+    box."""
     x0, y0, x1, y1 = box
     x, y = (x0 + x1) / 2, (y0 + y1) / 2
     grow = _CIRCLE / math.cos(math.pi / corners)

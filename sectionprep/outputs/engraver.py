@@ -23,9 +23,11 @@ LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 _ENDLESS = {"breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000}  # one line, as wide as it will
-_CRAMMED = 0.8  # of the room that a line's bars want by nature: with less, signs run into each other; seen in drawn pages
+#: of the room that a line's bars want by nature: with less, signs run into each other; seen
+_CRAMMED = 0.8
 _SQUEEZED = 0.92  # of that room is enough
-_SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)  # scales for crammed lines; half is the least that can be read; judgement
+#: scales for crammed lines; half is the least that can be read; judgement
+_SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 _SYLLABLE = 3.0  # size of syllables and part names in an excerpt, in units
 _SIGNS = 350.0  # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a millimetre; judgement
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
@@ -87,8 +89,8 @@ def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
 
 
 def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
-    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0). A line too full for its width is drawn
-    smaller."""
+    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0). A line
+    too full for its width is drawn smaller."""
     mei = part.mei
     mei.set_breaks(starts)
     text = mei.text()
@@ -115,8 +117,8 @@ def _drawn(text: str, staff_mm: float, width_mm: float) -> tuple[list[System], d
     toolkit = _toolkit()
     with _quiet():
         toolkit.resetOptions()
-        toolkit.setOptions({**_common(staff_mm), "breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _SECOND_SEED})
+        toolkit.setOptions({**_common(staff_mm), "breaks": "encoded", "xmlIdSeed": _SECOND_SEED,
+                            "pageWidth": round(width_mm * 10), "pageHeight": _TALL})
         toolkit.loadData(text)
         systems, glyphs = read_systems(toolkit.renderToSVG(1))
         for page in range(2, toolkit.getPageCount() + 1):
@@ -126,7 +128,7 @@ def _drawn(text: str, staff_mm: float, width_mm: float) -> tuple[list[System], d
 
 
 def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, list[int]]:
-    """The lines whose bars want much more room than they have, by the scale at which they find it."""
+    """The lines whose bars want much more room than they have, by the scale that gives it."""
     found: dict[float, list[int]] = {}
     for n, (first, last) in enumerate(lines):
         share = part.room / sum(box.width for box in part.boxes[first : last + 1])

@@ -1,8 +1,8 @@
 """Fonts for the printed pages: a music font and a text face that come inside the engraver's own package.
 
 Read from the installed package at run time and embedded as subsets, so nothing has to be installed on the
-machine and nothing is shipped by us. Letters that the text face lacks come out of a font of this machine
-(other_fonts.py); what none of them has prints as a hollow box, and `lacking` says so.
+machine and nothing is shipped by us. Letters that the text face lacks come out of a font of this
+machine (other_fonts.py); what none of them has prints as a hollow box, and `lacking` says so.
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ def _known(name: str) -> frozenset[str]:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Letters that stand in one font; times as large as the type size, and raised by a share of it."""
+    """Letters that stand in one font, times as large as the type size, raised by a share of it."""
 
     text: str
     font: str
@@ -101,10 +101,11 @@ class Piece:
     times: float = 1.0
 
 
-#: flat, natural and sharp out of the music font: (letter there, rise that brings it to the height of a capital)
+#: flat, natural and sharp out of the music font: the letter there, and the rise that brings it to
+#: the height of a capital
 _ACCIDENTALS = {"\u266d": ("\ue260", 0.2), "\u266e": ("\ue261", 0.36), "\u266f": ("\ue262", 0.36)}
 _ACCIDENTAL_TIMES = 1.2  # of the type size: as high as a capital
-_elsewhere: dict[str, str] = {}  # letters that another font gives, and its name; "" where none has it
+_elsewhere: dict[str, str] = {}  # letters that other fonts give, and which; "" where none does
 
 
 def _learn(letters: Iterable[str]) -> None:
@@ -117,9 +118,10 @@ def _learn(letters: Iterable[str]) -> None:
     for path, here in other_fonts.files_with(new, _cache_folder() / "other.json"):
         name = f"sectionprep-other{len(_elsewhere)}-{re.sub('[^A-Za-z0-9]', '', path.stem)}"
         try:
-            pdfmetrics.registerFont(TTFont(name, io.BytesIO(other_fonts.few_letters(path, here, name)), asciiReadable=False))
-        except (TTFError, OSError, AssertionError, KeyError, ValueError):  # it may forbid to be embedded: no letters from it
-            continue
+            font = io.BytesIO(other_fonts.few_letters(path, here, name))
+            pdfmetrics.registerFont(TTFont(name, font, asciiReadable=False))
+        except (TTFError, OSError, AssertionError, KeyError, ValueError):
+            continue  # it may be damaged, or forbid to be embedded: no letters from it
         _elsewhere.update(dict.fromkeys(here, name))
 
 
@@ -139,11 +141,15 @@ def pieces(text: str, font: str = TEXT) -> tuple[Piece, ...]:
             sign, rise = _ACCIDENTALS[c]
             piece = Piece(sign, MUSIC, rise, _ACCIDENTAL_TIMES)
         elif c not in known:
-            piece = Piece(c, _elsewhere[c]) if _elsewhere[c] else Piece(_MISSING if _MISSING in known else "?", font)
+            piece = Piece(c, _elsewhere[c]) if _elsewhere[c] else Piece(_box(known), font)
         if found and replace(found[-1], text=c) == replace(piece, text=c):
             piece = replace(piece, text=found.pop().text + piece.text)
         found.append(piece)
     return tuple(found)
+
+
+def _box(known: frozenset[str]) -> str:
+    return _MISSING if _MISSING in known else "?"
 
 
 def lacking(text: str, font: str = TEXT) -> str:
@@ -152,7 +158,8 @@ def lacking(text: str, font: str = TEXT) -> str:
     if known.issuperset(text):
         return ""
     pieces(text, font)
-    return "".join(dict.fromkeys(c for c in text if c >= " " and c not in known and _elsewhere.get(c) == ""))
+    missing = (c for c in text if c >= " " and c not in known and _elsewhere.get(c) == "")
+    return "".join(dict.fromkeys(missing))
 
 
 def printable(text: str, font: str = TEXT) -> str:
@@ -161,8 +168,7 @@ def printable(text: str, font: str = TEXT) -> str:
     if known.issuperset(text):
         return text
     missing = lacking(text, font)
-    substitute = _MISSING if _MISSING in known else "?"
-    return "".join(substitute if c in missing else c for c in text if c >= " ")
+    return "".join(_box(known) if c in missing else c for c in text if c >= " ")
 
 
 @lru_cache(20_000)
@@ -171,7 +177,8 @@ def width(text: str, font: str, size: float) -> float:
     from reportlab.pdfbase import pdfmetrics
 
     register()
-    return sum(float(pdfmetrics.stringWidth(piece.text, piece.font, size * piece.times)) for piece in pieces(text, font))
+    return sum(float(pdfmetrics.stringWidth(piece.text, piece.font, size * piece.times))
+               for piece in pieces(text, font))
 
 
 def fitted(text: str, font: str, size: float, room: float) -> str:

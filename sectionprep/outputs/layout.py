@@ -16,7 +16,8 @@ from dataclasses import dataclass
 
 _SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
-_CROWD = 60.0  # a bar that alone is too full for a line stands alone: dearer than any gaping line beside it
+#: for a bar beside one that is too full for a line by itself: dearer than any gaping line
+_CROWD = 60.0
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
 
@@ -64,7 +65,8 @@ def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, floa
         crammed.append(crammed[-1] + (bar.width * _SQUEEZE > room))
     count = len(bars)
     return [[]] + [
-        [(start, _cost(width[end] - width[start], end - start, sections[end] - sections[start + 1], bars[start].glued, room, end == count)
+        [(start, _cost(width[end] - width[start], end - start, sections[end] - sections[start + 1],
+                       bars[start].glued, room, end == count)
           + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0))
          for start in range(max(0, end - _MOST_BARS), end)]
         for end in range(1, count + 1)

@@ -15,8 +15,12 @@ from sectionprep.outputs import fonts
 from sectionprep.outputs.enclosures import Frame, frame
 
 Box = tuple[float, float, float, float]
-SHRUNK = 10.0  # how much smaller than it is to be drawn the engraver is given what must take no room
-_SMALLEST = 70.0  # a third of the smallest type that is ever asked for: below it letters were shrunk
+SHRUNK = (
+    10.0  # how much smaller than it is to be drawn the engraver is given what must take no room
+)
+_SMALLEST = (
+    70.0  # a third of the smallest type that is ever asked for: below it letters were shrunk
+)
 _CAP, _TAIL = 0.72, 0.2  # of the type size: how far letters reach above and below their line
 _MARKS = re.compile(f"([{''.join(enclose('', shape)[0] for shape in SHAPES)}{CLOSE}])")
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
@@ -54,7 +58,8 @@ class Node(Protocol):
 
 @dataclass(slots=True)
 class _Reader:
-    """Gathers the runs of a text element, line by line: (drop from its first baseline, runs). top: where that lies."""
+    """Gathers the runs of a text element, line by line: (drop from its first baseline, runs). top:
+    where that lies."""
 
     top: float
     lines: list[tuple[float, list[Run]]] = field(default_factory=lambda: [(0.0, [])])
@@ -65,7 +70,9 @@ class _Reader:
         size = float((node.get("font-size") or str(size)).removesuffix("px"))
         size = size * SHRUNK if 0 < size < _SMALLEST else size
         bold = node.get("font-weight") == "bold" or (bold and node.get("font-weight") != "normal")
-        italic = node.get("font-style") == "italic" or (italic and node.get("font-style") != "normal")
+        italic = node.get("font-style") == "italic" or (
+            italic and node.get("font-style") != "normal"
+        )
         music = node.get("font-family") == "Leipzig" or music
         if node.get("dy"):
             self.drop += float(re.sub(r"[^\d.-]", "", node.get("dy")) or 0)
@@ -84,7 +91,9 @@ class _Reader:
         self.lines[-1][1].append(Run(text, font, size))
 
 
-def read_lettering(element: Node, x: float, y: float, *, bold: bool, italic: bool) -> tuple[list[Line], list[Frame]]:
+def read_lettering(
+    element: Node, x: float, y: float, *, bold: bool, italic: bool
+) -> tuple[list[Line], list[Frame]]:
     """The lines of a text element whose first baseline lies at (x, y), and the frames in it."""
     reader = _Reader(float(element.get("y") or 0))
     reader.gather(element, 0.0, bold, italic, False)
@@ -93,7 +102,9 @@ def read_lettering(element: Node, x: float, y: float, *, bold: bool, italic: boo
     frames: list[Frame] = []
     shape, framed = "", (0.0, 0.0, 0.0, 0.0)
     for drop, marked in reader.lines:
-        runs = [Run(fonts.printable(_MARKS.sub("", r.text), r.font), r.font, r.size) for r in marked]
+        runs = [
+            Run(fonts.printable(_MARKS.sub("", r.text), r.font), r.font, r.size) for r in marked
+        ]
         if not any(r.text.strip() for r in runs):
             continue
         total = sum(fonts.width(r.text, r.font, r.size) for r in runs)
@@ -116,7 +127,8 @@ def _line(x: float, y: float, runs: list[Run], total: float) -> Line:
 
 
 def _marks(x: float, y: float, runs: list[Run]) -> Iterator[tuple[str, Box]]:
-    """What a line holds with respect to frames: a shape where one opens, "text", "close"; and the box of each."""
+    """What a line holds with respect to frames: a shape where one opens, "text", "close"; and the
+    box of each."""
     for run in runs:
         for text in _MARKS.split(run.text):
             shape = shape_of(text)
@@ -125,7 +137,10 @@ def _marks(x: float, y: float, runs: list[Run]) -> Iterator[tuple[str, Box]]:
                 yield shape or "close", (x, top, x, y)
             elif text:
                 wide = fonts.width(fonts.printable(text, run.font), run.font, run.size)
-                yield "text", (x, top, x + wide, y + (_TAIL * run.size if _WITH_TAILS.search(text) else 0))
+                yield (
+                    "text",
+                    (x, top, x + wide, y + (_TAIL * run.size if _WITH_TAILS.search(text) else 0)),
+                )
                 x += wide
 
 

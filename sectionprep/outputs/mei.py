@@ -21,7 +21,8 @@ _HELP = re.compile(r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
 
-#: characters: words over the last bar of a line make the engraver widen it, at the cost of all other bars; long ones beyond measure
+#: characters: words over the last bar of a line make the engraver widen it, at the cost of all
+#: other bars; long ones beyond measure
 _LONG_WORDS = 28
 
 _SIGNS = frozenset({"slur", "breath", "hairpin", "dynam", "dir"})
@@ -71,7 +72,8 @@ class MeiPart:
             if measure.get("left") == "single":  # so would a bar line that is said to be plain
                 del measure.attrib["left"]
         for staff in self.root.iter(f"{_M}staffDef"):
-            if staff.get("notationtype", "").startswith("tab."):  # any other number of lines is taken for a lute, strings upside down
+            if staff.get("notationtype", "").startswith("tab."):
+                # any other number of lines than six is taken for a lute, its strings upside down
                 staff.set("notationtype", "tab.guitar")
         for tempo in self.root.iter(f"{_M}tempo"):
             for rend in tempo.iter(f"{_M}rend"):
@@ -186,16 +188,19 @@ class MeiPart:
     @cached_property
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text; figured bass is the engraver's."""
-        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm") if e.find(f"{_M}fb") is None}
+        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")
+                if e.find(f"{_M}fb") is None}
 
 
 def _shrink(words: etree._Element) -> None:
-    """Write words so small that they take no room; whoever draws them makes them as large again (lettering.py)."""
+    """Write words so small that they take no room; lettering.py makes them as large again."""
     for rend in list(words.iter(f"{_M}rend")):
         size = float(rend.get("fontsize", "100%").removesuffix("%"))
         rend.set("fontsize", f"{size / SHRUNK:g}%")
-    bare = [(words, words.text)] if words.text and words.text.strip() else []
-    for at, text in bare + [(child, child.tail) for child in words if child.tail and child.tail.strip()]:
+    bare = [(words, words.text), *((child, child.tail) for child in words)]
+    for at, text in bare:
+        if not text or not text.strip():
+            continue
         rend = etree.Element(f"{_M}rend", {"fontsize": f"{100 / SHRUNK:g}%"})
         rend.text = text.replace(" ", "\u00a0", 1) if text.startswith(" ") else text
         if at is words:

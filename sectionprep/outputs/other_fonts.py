@@ -1,8 +1,8 @@
 """Letters that our own text face lacks, out of a font that is installed on this machine.
 
-A font is looked for only when such a letter is met. What each font holds is remembered beside our own fonts,
-so that a machine with hundreds of them is searched once. Only the letters asked for are taken over, as outlines
-that can be embedded whatever kind of font they come from.
+A font is looked for only when such a letter is met. What each font holds is remembered beside our
+own fonts, so that a machine with hundreds of them is searched once. Only the letters asked for are
+taken over, as outlines that can be embedded whatever kind of font they come from.
 """
 
 from __future__ import annotations
@@ -20,8 +20,21 @@ from pathlib import Path
 from typing import Any
 
 _SUFFIXES = frozenset({".ttf", ".otf", ".ttc", ".otc"})
-_SLANTED_OR_HEAVY = ("bold", "italic", "oblique", "mono", "black", "light", "thin", "condensed", "medium")
-_SHAPED = ((0x0900, 0x109F), (0x1780, 0x17FF))  # scripts whose letters change with their neighbours (Unicode blocks)
+_SLANTED_OR_HEAVY = (
+    "bold",
+    "italic",
+    "oblique",
+    "mono",
+    "black",
+    "light",
+    "thin",
+    "condensed",
+    "medium",
+)
+_SHAPED = (
+    (0x0900, 0x109F),
+    (0x1780, 0x17FF),
+)  # scripts whose letters change with their neighbours (Unicode blocks)
 Ranges = list[list[int]]
 
 
@@ -29,23 +42,32 @@ def folders() -> list[Path]:
     """Where fonts lie on the usual systems; those of the person first."""
     home = Path.home()
     if sys.platform == "win32":
-        return [Path(os.environ.get("LOCALAPPDATA", home)) / "Microsoft/Windows/Fonts",
-                Path(os.environ.get("WINDIR", "C:/Windows")) / "Fonts"]
+        return [
+            Path(os.environ.get("LOCALAPPDATA", home)) / "Microsoft/Windows/Fonts",
+            Path(os.environ.get("WINDIR", "C:/Windows")) / "Fonts",
+        ]
     if sys.platform == "darwin":
         return [home / "Library/Fonts", Path("/Library/Fonts"), Path("/System/Library/Fonts")]
-    return [home / ".local/share/fonts", home / ".fonts", Path("/usr/local/share/fonts"), Path("/usr/share/fonts")]
+    return [
+        home / ".local/share/fonts",
+        home / ".fonts",
+        Path("/usr/local/share/fonts"),
+        Path("/usr/share/fonts"),
+    ]
 
 
 def can_be_set(letter: str) -> bool:
-    """Whether a letter reads right when it is simply put after the one before it: not in scripts that run from the right or
-    whose letters join."""
+    """Whether a letter reads right when it is simply put after the one before it: not in scripts
+    that run from the right or whose letters join."""
     code = ord(letter)
-    return unicodedata.bidirectional(letter) not in ("R", "AL") and not any(a <= code <= b for a, b in _SHAPED)
+    return unicodedata.bidirectional(letter) not in ("R", "AL") and not any(
+        a <= code <= b for a, b in _SHAPED
+    )
 
 
 def files_with(letters: Iterable[str], memory: Path) -> list[tuple[Path, frozenset[str]]]:
-    """The font files that hold these letters, and which of them each is to give; as few files as a plain search finds.
-    memory: a file in which the search remembers what fonts hold."""
+    """The font files that hold these letters, and which of them each is to give; as few files as a
+    plain search finds. memory: a file in which the search remembers what fonts hold."""
     wanted = {letter for letter in letters if can_be_set(letter)}
     if not wanted:
         return []
@@ -54,7 +76,9 @@ def files_with(letters: Iterable[str], memory: Path) -> list[tuple[Path, frozens
     found: list[tuple[Path, frozenset[str]]] = []
     for path in _files():
         ranges = _ranges_of(path, known)
-        here = frozenset(letter for letter in wanted if any(a <= ord(letter) <= b for a, b in ranges))
+        here = frozenset(
+            letter for letter in wanted if any(a <= ord(letter) <= b for a, b in ranges)
+        )
         if here:
             found.append((path, here))
             wanted -= here
@@ -72,7 +96,9 @@ def _files() -> tuple[Path, ...]:
     for folder in folders():
         with suppress(OSError):
             found += sorted(p for p in folder.rglob("*") if p.suffix.lower() in _SUFFIXES)
-    return tuple(sorted(found, key=lambda p: any(word in p.stem.lower() for word in _SLANTED_OR_HEAVY)))
+    return tuple(
+        sorted(found, key=lambda p: any(word in p.stem.lower() for word in _SLANTED_OR_HEAVY))
+    )
 
 
 def _ranges_of(path: Path, known: dict[str, Ranges]) -> Ranges:
@@ -83,7 +109,10 @@ def _ranges_of(path: Path, known: dict[str, Ranges]) -> Ranges:
         return []
     if key not in known:
         known[key] = []
-        with suppress(Exception), _opened(path) as font:  # font files are anybody's: what is damaged holds no letters
+        with (
+            suppress(Exception),
+            _opened(path) as font,
+        ):  # font files are anybody's: what is damaged holds no letters
             known[key] = _as_ranges(sorted(font.getBestCmap() or ()))
     return known[key]
 
@@ -124,12 +153,29 @@ def _opened(path: Path) -> Iterator[Any]:
 
 
 def few_letters(path: Path, letters: Iterable[str], name: str) -> bytes:
-    """A TrueType font with just these letters of the one in the file. name: its own, since a PDF tells fonts apart by name."""
+    """A TrueType font with just these letters of the one in the file. name: its own, since a PDF
+    tells fonts apart by name."""
     from fontTools.subset import Options, Subsetter
 
-    logging.getLogger("fontTools").setLevel(logging.ERROR)  # it tells of every table that it leaves out
-    options = Options(layout_features=[], notdef_outline=True, hinting=False, ignore_missing_unicodes=True)
-    options.drop_tables += ["GSUB", "GPOS", "GDEF", "MATH", "COLR", "CPAL", "SVG ", "vhea", "vmtx", "VORG", "BASE"]
+    logging.getLogger("fontTools").setLevel(
+        logging.ERROR
+    )  # it tells of every table that it leaves out
+    options = Options(
+        layout_features=[], notdef_outline=True, hinting=False, ignore_missing_unicodes=True
+    )
+    options.drop_tables += [
+        "GSUB",
+        "GPOS",
+        "GDEF",
+        "MATH",
+        "COLR",
+        "CPAL",
+        "SVG ",
+        "vhea",
+        "vmtx",
+        "VORG",
+        "BASE",
+    ]
     subsetter = Subsetter(options)
     subsetter.populate(text="".join(letters))
     out = io.BytesIO()
@@ -157,7 +203,9 @@ def _as_truetype(font: Any) -> None:
     glyphs = {}
     for name in order:
         pen = TTGlyphPen(None)
-        shapes[name].draw(Cu2QuPen(pen, font["head"].unitsPerEm * _CLOSE_ENOUGH, reverse_direction=True))
+        shapes[name].draw(
+            Cu2QuPen(pen, font["head"].unitsPerEm * _CLOSE_ENOUGH, reverse_direction=True)
+        )
         glyphs[name] = pen.glyph()
     outlines = font["glyf"] = newTable("glyf")
     outlines.glyphOrder, outlines.glyphs = order, glyphs
@@ -165,8 +213,15 @@ def _as_truetype(font: Any) -> None:
     del font["CFF "]
     sizes = font["maxp"]
     sizes.tableVersion = 0x00010000
-    for name in ("maxTwilightPoints", "maxStorage", "maxFunctionDefs", "maxInstructionDefs", "maxStackElements",
-                 "maxSizeOfInstructions", "maxZones"):
+    for name in (
+        "maxTwilightPoints",
+        "maxStorage",
+        "maxFunctionDefs",
+        "maxInstructionDefs",
+        "maxStackElements",
+        "maxSizeOfInstructions",
+        "maxZones",
+    ):
         setattr(sizes, name, int(name == "maxZones"))
     font["head"].glyphDataFormat = 0
     font["post"].formatType = 3.0

@@ -1,4 +1,5 @@
-"""Words stay on the page: what would run over the end of its line moves left, and what is longer than the line is broken."""
+"""Words stay on the page: what would run over the end of its line moves left, and what is longer
+than the line is broken."""
 
 from __future__ import annotations
 
@@ -16,7 +17,8 @@ _STEP = 1.1  # from line to line, in type sizes
 
 
 def keep_inside(system: System, edge: float) -> None:
-    """Move or break all words of a line that reach beyond the edge, which is where a full line ends."""
+    """Move or break all words of a line that reach beyond the edge, which is where a full line
+    ends."""
     if all(ink.kind != "text" or ink.box[2] <= edge for ink in system.ink):
         return
     groups: dict[str, list[Ink]] = defaultdict(list)
@@ -62,7 +64,8 @@ def _broken(ink: Ink, room: float) -> Iterator[Ink]:
 
 
 def _words(runs: list[Run], room: float) -> Iterator[Run]:
-    """The words of some runs, each with the space after it; letters where a word alone is wider than the room."""
+    """The words of some runs, each with the space after it; letters where a word alone is wider
+    than the room."""
     for run in runs:
         for word in run.text.split(" "):
             long = fonts.width(word, run.font, run.size) > room

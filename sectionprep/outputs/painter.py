@@ -20,7 +20,8 @@ _PALE = frozenset({"artic", "slur", "hairpin", "breath", "dynam", "dir"})  # cla
 def new_canvas(out: Any, width: float, height: float, *, title: str, author: str = "", subject: str = "") -> Any:
     """A PDF to draw on, pages `width` by `height` points. All its fonts are embedded, and the same drawing gives the same bytes."""
     fonts.register()
-    canvas = _canvas_class()(out, pagesize=(width, height), invariant=1, pageCompression=1, initialFontName=fonts.TEXT)
+    canvas = _canvas_class()(out, pagesize=(width, height), invariant=1, pageCompression=1,
+                             initialFontName=fonts.TEXT)
     canvas.setTitle(title)
     canvas.setAuthor(author)
     canvas.setSubject(subject)

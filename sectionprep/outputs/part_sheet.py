@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.collector import collector_at_rest
+from sectionprep.outputs import page_heads
 from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
-from sectionprep.outputs.page_heads import Frame, cover, foot_of_first_page, footer, frame_of, header
+from sectionprep.outputs.page_heads import Frame, frame_of
 from sectionprep.outputs.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.outputs.proof import Proof, paint_proof_pages
 from sectionprep.outputs.sheet_remarks import SheetRemark
@@ -38,8 +39,8 @@ class PartJob:
 
     xml: the part as a score of its own. overlays: marks to draw by us, by note id. syllables: what is said under each
     note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
-    bar, by bar index. numbers: printed number of each bar. lyricist, rights: credits of the first page. remarks: what the sheet will
-    not show.
+    bar, by bar index. numbers: printed number of each bar. lyricist, rights: credits
+    of the first page. remarks: what the sheet will not show.
     """
 
     xml: bytes
@@ -65,8 +66,8 @@ class PartJob:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
-    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed. remarks:
-    what the sheet does not show."""
+    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was
+    printed. remarks: what the sheet does not show."""
 
     name: str
     path: Path
@@ -103,12 +104,13 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     ends = [*starts[1:], len(lines)]
     pages = len(starts)
     if broken.cover:
-        cover(canvas, frame, job, pages + 1)
+        page_heads.cover(canvas, frame, job, pages + 1)
     for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
-        header(canvas, frame, job, number, broken.cover)
-        footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
+        page_heads.header(canvas, frame, job, number, broken.cover)
+        turn = next((t for t in turns if t.page == number), None)
+        page_heads.footer(canvas, frame, job, number + broken.cover, pages + broken.cover, turn)
         if number == 1:
-            foot_of_first_page(canvas, frame, job)
+            page_heads.foot_of_first_page(canvas, frame, job)
         _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
     if job.proof is not None:
@@ -117,7 +119,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
-                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line,
+                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns),
+                       bars_per_line=per_line,
                        remarks=job.remarks)
 
 

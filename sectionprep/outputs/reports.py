@@ -149,7 +149,8 @@ def turns_text(reports: Sequence[SheetReport]) -> str:
 def remarks_text(reports: Sequence[SheetReport]) -> str:
     """What the printed sheets do not show; nothing where they show all."""
     said = said_once(remark for report in reports for remark in report.remarks)
-    return "\n".join(["", "WHAT THE SHEETS DO NOT SHOW", "", *(f"  {line}" for line in said)]) + "\n" if said else ""
+    lines = ["", "WHAT THE SHEETS DO NOT SHOW", "", *(f"  {line}" for line in said)]
+    return "\n".join(lines) + "\n" if said else ""
 
 
 def versions_json(changes: Sequence[PartChange] | None) -> Json:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
@@ -18,20 +18,17 @@ from sectionprep.music.chart import Chart, Part
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.musicxml.cues import add_cue
 from sectionprep.musicxml.document import Document
-from sectionprep.musicxml.enclosures import without_frames
 from sectionprep.musicxml.extract import extract_part, note_id
 from sectionprep.musicxml.transposing import WrittenPart
-from sectionprep.musicxml.undrawn import PLAYBACK, Undrawn
+from sectionprep.musicxml.undrawn import Undrawn
 from sectionprep.outputs.cue_choice import choose_cues
 from sectionprep.outputs.engraver import get_ready
-from sectionprep.outputs.fonts import lacking
 from sectionprep.outputs.jazz_marks import DRAWN
-from sectionprep.outputs.other_fonts import can_be_set
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.outputs.proof import proof_of
 from sectionprep.outputs.section_help import section_help
-from sectionprep.outputs.sheet_remarks import SheetRemark, not_printed
 from sectionprep.outputs.syllables import syllables
+from sectionprep.outputs.unshown import remarks_of
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.view import TEMPO_IF_SILENT
@@ -127,27 +124,8 @@ def part_jobs(
             syllables=_syllables(chart, together, plan, part.index, style),
             proof=proof_of(chart, marking, part.index) if style.proof and marking is not None else None,
             rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
-            lyricist=chart.lyricist, rights=chart.rights, remarks=_remarks(chart, part, undrawn),
+            lyricist=chart.lyricist, rights=chart.rights, remarks=remarks_of(chart, part, undrawn),
         )
-
-
-def _remarks(chart: Chart, part: Part, undrawn: Undrawn) -> tuple[SheetRemark, ...]:
-    """What the sheet of a part will not show."""
-    numbers = [bar.number for bar in chart.bars]
-    missing = [not_printed(part.name, what, count, numbers[min(bar, len(numbers) - 1)], for_player=what != PLAYBACK)
-               for what, (count, bar) in undrawn.found.items()]
-    return *missing, *_unreadable(chart, part, undrawn, numbers)
-
-
-def _unreadable(chart: Chart, part: Part, undrawn: Undrawn, numbers: Sequence[str]) -> Iterator[SheetRemark]:
-    """Texts with letters that no font here has: they print as boxes."""
-    titles = (part.name, chart.title, chart.composer, chart.arranger, chart.lyricist, *chart.rights)
-    texts = [(text, "") for text in titles] + [(without_frames(text), numbers[min(bar, len(numbers) - 1)]) for text, bar in undrawn.texts.items()]
-    for text, bar in texts:
-        if letters := lacking(text):
-            why = "no font on this machine has the letters of" if can_be_set(letters[0]) else "the letters join or run from the right, in"
-            remedy = "install a font that has them" if can_be_set(letters[0]) else "write them in by hand"
-            yield SheetRemark(part=part.name, what=f"boxes are printed: {why} {' '.join(text.split())[:40]!r}; {remedy}", first=bar)
 
 
 def _syllables(chart: Chart, together: Together | None, plan: Plan | None, part: int, style: SheetStyle) -> dict[str, str]:

@@ -80,7 +80,8 @@ class Spot:
 @dataclass(slots=True)
 class System:
     """One line of music. top, bottom: extent of its ink; staff_top, staff_bottom: outermost staff lines; lines: the lines of a staff
-    by the height of the first, where they end and how many they are; scale: how much smaller than the others it is drawn."""
+    by the height of the first, where they end and how many they are; scale: how much smaller than
+    the others it is drawn."""
 
     ink: list[Ink] = field(default_factory=list)
     heads: dict[str, Spot] = field(default_factory=dict)
@@ -138,8 +139,9 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
         line = _STAFF_LINE.search(text, start, stop)
         if line is None:
             continue
-        end = max(map(float, _ENDS.findall(_STAFF_LINES.search(text, start, stop)[1]))) if tab else float(line[3])  # type: ignore[index]
-        found[name] = end - float(line[1])
+        lines = _STAFF_LINES.search(text, start, stop) if tab else None
+        ends = _ENDS.findall(lines[1]) if lines is not None else [line[3]]
+        found[name] = max(map(float, ends)) - float(line[1])
         if n == 0:
             signs = [float(x) for x in _HEAD_SIGN.findall(text[start:stop])]
             head = max([x for x in signs if x < 4000], default=0.0) + 300.0
@@ -267,7 +269,9 @@ def _filled(element: ElementTree.Element) -> bool:
 
 def _rect(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     x, y, w, h = (float(element.get(k) or 0) for k in ("x", "y", "width", "height"))
-    system.ink.append(Ink("rect", (x, y, x + w, y + h), classes, owner, None, float(element.get("stroke-width") or 0), _filled(element)))
+    stroke = float(element.get("stroke-width") or 0)
+    box = (x, y, x + w, y + h)
+    system.ink.append(Ink("rect", box, classes, owner, None, stroke, _filled(element)))
 
 
 def _ellipse(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
@@ -291,9 +295,13 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
         return
     lines, frames = read_lettering(cast(Node, element), x, y, bold=bold, italic=italic)
     if "tabGrp" in classes and owner and lines:
-        system.heads.setdefault(owner, Spot(lines[0].box[0], y - 0.3 * lines[0].runs[0].size, lines[0].box[2] - lines[0].box[0]))
-    system.ink += [Ink("text", line.box, classes, owner, (line.x, line.y, line.runs)) for line in lines]
-    system.ink += [Ink(f.kind, f.box, classes, owner, list(f.points) or None, FRAME_LINE, False) for f in frames]
+        fret = lines[0]
+        head = Spot(fret.box[0], y - 0.3 * fret.runs[0].size, fret.box[2] - fret.box[0])
+        system.heads.setdefault(owner, head)
+    system.ink += [Ink("text", line.box, classes, owner, (line.x, line.y, line.runs))
+                   for line in lines]
+    system.ink += [Ink(f.kind, f.box, classes, owner, list(f.points) or None, FRAME_LINE, False)
+                   for f in frames]
 
 
 _MAKERS = {f"{_SVG}{tag}": maker for tag, maker in (

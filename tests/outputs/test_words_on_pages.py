@@ -1,4 +1,5 @@
-"""Words, letters and signs as they come onto the page: frames around them, within the page, clear of each other."""
+"""Words, letters and signs as they come onto the page: frames around them, within the page, clear
+of each other."""
 
 from __future__ import annotations
 
@@ -28,7 +29,9 @@ def _job(d: Document, tmp_path: Path) -> PartJob:
 
 
 def _kept(name: str, tmp_path: Path) -> PartJob:
-    return _job(pipeline.read_score(_PRINTED / f"{name}.musicxml", pipeline.Options()).document, tmp_path)
+    return _job(
+        pipeline.read_score(_PRINTED / f"{name}.musicxml", pipeline.Options()).document, tmp_path
+    )
 
 
 def _drawn(xml: str, tmp_path: Path, name: str = "Alto Sax") -> Engraving:
@@ -36,7 +39,10 @@ def _drawn(xml: str, tmp_path: Path, name: str = "Alto Sax") -> Engraving:
 
 
 def _words(text: str, more: str = "", place: str = "above") -> str:
-    return f'<direction placement="{place}"><direction-type><words {more}>{text}</words></direction-type></direction>'
+    return (
+        f'<direction placement="{place}"><direction-type><words {more}>{text}</words>'
+        '</direction-type></direction>'
+    )
 
 
 def _texts(drawn: Engraving, system: int = 0) -> list[Ink]:
@@ -48,7 +54,9 @@ def _says(ink: Ink) -> str:
 
 
 def _inside(inner: tuple[float, ...], outer: tuple[float, ...]) -> bool:
-    return outer[0] < inner[0] and outer[1] < inner[1] and inner[2] < outer[2] and inner[3] < outer[3]
+    return (
+        outer[0] < inner[0] and outer[1] < inner[1] and inner[2] < outer[2] and inner[3] < outer[3]
+    )
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -84,7 +92,9 @@ def test_a_letter_in_a_circle_can_be_read(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("shape", SHAPES)
-def test_each_shape_is_drawn_around_its_words_and_nothing_is_filled(shape: str, tmp_path: Path) -> None:
+def test_each_shape_is_drawn_around_its_words_and_nothing_is_filled(
+    shape: str, tmp_path: Path
+) -> None:
     drawn = _drawn(part_xml(_TUNE, signs={2: _words("ab", f'enclosure="{shape}"')}), tmp_path)
     (text,) = [ink for ink in _texts(drawn) if _says(ink) == "ab"]
     shapes = [ink for ink in drawn.systems[0].ink if "dir" in ink.classes and ink.kind != "text"]
@@ -94,10 +104,17 @@ def test_each_shape_is_drawn_around_its_words_and_nothing_is_filled(shape: str, 
 
 
 def test_string_numbers_stand_in_circles(tmp_path: Path) -> None:
-    xml = part_xml(_TUNE).replace("</type></note>", "</type><notations><technical><string>4</string></technical></notations></note>", 1)
+    xml = part_xml(_TUNE).replace(
+        "</type></note>",
+        "</type><notations><technical><string>4</string></technical></notations></note>",
+        1,
+    )
     drawn = _drawn(xml, tmp_path, "Guitar")
     assert [_says(ink) for ink in _texts(drawn) if "fing" in ink.classes] == ["4"]
-    assert [ink.kind for ink in drawn.systems[0].ink if "fing" in ink.classes] == ["text", "ellipse"]
+    assert [ink.kind for ink in drawn.systems[0].ink if "fing" in ink.classes] == [
+        "text",
+        "ellipse",
+    ]
 
 
 def test_a_long_rest_with_restated_clefs_stays_one(tmp_path: Path) -> None:
@@ -109,38 +126,64 @@ def test_a_long_rest_with_restated_clefs_stays_one(tmp_path: Path) -> None:
 _REST = '<note><rest measure="yes"/><duration>96</duration><voice>1</voice></note>'
 
 
-@pytest.mark.parametrize("unseen", [
-    '<direction><direction-type><words></words></direction-type><sound tempo="99"/></direction>', '<sound tempo="99"/>',
-    '<direction><sound tempo="99"/></direction>', '<barline location="left"><bar-style>regular</bar-style></barline>',
-    "<print new-system='yes'/>", "<attributes><divisions>24</divisions></attributes>",
-    "<attributes><transpose><chromatic>0</chromatic></transpose></attributes>",
-    "<direction><direction-type><words>~C7,0</words></direction-type></direction>",
-])
+@pytest.mark.parametrize(
+    "unseen",
+    [
+        '<direction><direction-type><words></words></direction-type><sound tempo="99"/>'
+        '</direction>',
+        '<sound tempo="99"/>',
+        '<direction><sound tempo="99"/></direction>',
+        '<barline location="left"><bar-style>regular</bar-style></barline>',
+        "<print new-system='yes'/>",
+        "<attributes><divisions>24</divisions></attributes>",
+        "<attributes><transpose><chromatic>0</chromatic></transpose></attributes>",
+        "<direction><direction-type><words>~C7,0</words></direction-type></direction>",
+    ],
+)
 def test_what_cannot_be_seen_does_not_part_a_long_rest(unseen: str, tmp_path: Path) -> None:
-    bars = "".join(f'<measure number="{n}">{unseen if n % 2 else ""}{_REST}</measure>' for n in range(3, 12))
+    bars = "".join(
+        f'<measure number="{n}">{unseen if n % 2 else ""}{_REST}</measure>' for n in range(3, 12)
+    )
     drawn = _drawn(part_xml(_TUNE) + bars, tmp_path)
     assert [bar.bars for bar in drawn.bars] == [1, 1, 9]
 
 
-@pytest.mark.parametrize("seen", [
-    "<direction><direction-type><words>solo</words></direction-type></direction>",
-    '<barline location="left"><bar-style>light-light</bar-style></barline>', "<attributes><key><fifths>2</fifths></key></attributes>",
-    "<direction><direction-type><rehearsal>C</rehearsal></direction-type></direction>",
-])
+@pytest.mark.parametrize(
+    "seen",
+    [
+        "<direction><direction-type><words>solo</words></direction-type></direction>",
+        '<barline location="left"><bar-style>light-light</bar-style></barline>',
+        "<attributes><key><fifths>2</fifths></key></attributes>",
+        "<direction><direction-type><rehearsal>C</rehearsal></direction-type></direction>",
+    ],
+)
 def test_what_is_to_be_seen_begins_a_rest_of_its_own(seen: str, tmp_path: Path) -> None:
-    bars = "".join(f'<measure number="{n}">{seen if n == 6 else ""}{_REST}</measure>' for n in range(3, 12))
+    bars = "".join(
+        f'<measure number="{n}">{seen if n == 6 else ""}{_REST}</measure>' for n in range(3, 12)
+    )
     drawn = _drawn(part_xml(_TUNE) + bars, tmp_path)
     assert [bar.bars for bar in drawn.bars] == [1, 1, 3, 6]
 
 
 @pytest.mark.parametrize(("bars", "signs", "said"), [(1, 1, 0), (2, 0, 1), (4, 0, 1)])
-def test_a_repeat_of_several_bars_is_not_printed_as_one_of_a_bar(bars: int, signs: int, said: int, tmp_path: Path) -> None:
+def test_a_repeat_of_several_bars_is_not_printed_as_one_of_a_bar(
+    bars: int, signs: int, said: int, tmp_path: Path
+) -> None:
     """The sign for one bar in each of two bars would say: twice the bar before."""
+
     def style(inside: str) -> str:
         return f"<attributes><measure-style>{inside}</measure-style></attributes>"
 
-    repeats = {4 * 2: style(f'<measure-repeat type="start">{bars}</measure-repeat>'), 4 * (2 + bars): style('<measure-repeat type="stop"/>')}
-    job = _job(parse_document(Path("x.musicxml"), score_xml({"Drums": part_xml(_TUNE * 4, signs=repeats)})), tmp_path)
+    repeats = {
+        4 * 2: style(f'<measure-repeat type="start">{bars}</measure-repeat>'),
+        4 * (2 + bars): style('<measure-repeat type="stop"/>'),
+    }
+    job = _job(
+        parse_document(
+            Path("x.musicxml"), score_xml({"Drums": part_xml(_TUNE * 4, signs=repeats)})
+        ),
+        tmp_path,
+    )
     drawn = engraved(job)
     assert any("mRpt" in ink.classes for ink in drawn.systems[0].ink) == bool(signs)
     assert len(job.remarks) == said
@@ -156,12 +199,20 @@ def test_tablature_prints_its_frets(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("lines", [4, 5, 6])
-def test_tablature_of_any_number_of_strings_has_the_first_string_on_top(lines: int, tmp_path: Path) -> None:
-    """MusicXML 4.0, element string: numbered from the highest-pitched; in tablature that is the top line (common practice)."""
-    clef = f"<clef><sign>TAB</sign><line>5</line></clef><staff-details><staff-lines>{lines}</staff-lines></staff-details>"
+def test_tablature_of_any_number_of_strings_has_the_first_string_on_top(
+    lines: int, tmp_path: Path
+) -> None:
+    """MusicXML 4.0, element string: numbered from the highest-pitched; in tablature that is the top
+    line (common practice)."""
+    clef = (
+        "<clef><sign>TAB</sign><line>5</line></clef><staff-details>"
+        f"<staff-lines>{lines}</staff-lines></staff-details>"
+    )
     xml = part_xml("C4/1 C4/1").replace("</attributes>", f"{clef}</attributes>")
     for string in (1, lines):
-        fretted = f"<notations><technical><string>{string}</string><fret>2</fret></technical></notations>"
+        fretted = (
+            f"<notations><technical><string>{string}</string><fret>2</fret></technical></notations>"
+        )
         xml = xml.replace("</type></note>", f"</type>{fretted}</note>", 1)
     drawn = _drawn(xml, tmp_path, "Guitar")
     first, last = (drawn.systems[0].heads[name].y for name in ("n0", "n1"))
@@ -175,16 +226,22 @@ _LONG = "as softly as you can and with the lead trumpet until the drums have gon
 
 @pytest.mark.parametrize("place", ["above", "below"])
 @pytest.mark.parametrize("times", [1, 3])
-def test_words_end_on_the_page_and_do_not_push_the_bars(place: str, times: int, tmp_path: Path) -> None:
+def test_words_end_on_the_page_and_do_not_push_the_bars(
+    place: str, times: int, tmp_path: Path
+) -> None:
     """Over the last beat of a line: words that run on, once longer than the line is wide."""
     plain = _drawn(part_xml(_TUNE * 4), tmp_path)
-    drawn = _drawn(part_xml(_TUNE * 4, signs={7: _words(" ".join([_LONG] * times), place=place)}), tmp_path)
+    drawn = _drawn(
+        part_xml(_TUNE * 4, signs={7: _words(" ".join([_LONG] * times), place=place)}), tmp_path
+    )
     edge = max(right for _, _, right in drawn.systems[0].bar_edges)
     said = [ink for ink in _texts(drawn) if "dir" in ink.classes]
     assert len(said) >= times
     assert " ".join(" ".join(_says(ink) for ink in said).split()) == " ".join([_LONG] * times)
     assert all(ink.box[0] >= 0 and ink.box[2] <= edge + 1 for ink in said)
-    assert [b[2] for b in drawn.systems[0].bar_edges] == pytest.approx([b[2] for b in plain.systems[0].bar_edges], abs=1)
+    assert [b[2] for b in drawn.systems[0].bar_edges] == pytest.approx(
+        [b[2] for b in plain.systems[0].bar_edges], abs=1
+    )
 
 
 def test_words_of_several_lines_stand_under_each_other(tmp_path: Path) -> None:
@@ -198,8 +255,12 @@ def test_words_of_several_lines_stand_under_each_other(tmp_path: Path) -> None:
 def _crowded_bar(number: int) -> str:
     """Sixty-four notes in one bar, each with an accidental."""
     signs = (("1", "sharp"), ("-1", "flat"))
-    notes = [f"<note><pitch><step>{'CDEFGAB'[n % 7]}</step><alter>{signs[n % 2][0]}</alter><octave>5</octave></pitch><duration>1</duration>"
-             f"<voice>1</voice><type>64th</type><accidental>{signs[n % 2][1]}</accidental></note>" for n in range(64)]
+    notes = [
+        f"<note><pitch><step>{'CDEFGAB'[n % 7]}</step><alter>{signs[n % 2][0]}</alter>"
+        "<octave>5</octave></pitch><duration>1</duration>"
+        f"<voice>1</voice><type>64th</type><accidental>{signs[n % 2][1]}</accidental></note>"
+        for n in range(64)
+    ]
     attributes = "<attributes><divisions>16</divisions></attributes>"
     return f'<measure number="{number}">{attributes}{"".join(notes)}</measure>'
 
@@ -221,12 +282,25 @@ def test_a_crammed_bar_stands_alone_and_small_enough_to_be_read(tmp_path: Path) 
 
 def test_a_metronome_mark_keeps_away_from_the_count_of_a_rest(tmp_path: Path) -> None:
     rest = '<note><rest measure="yes"/><duration>96</duration><voice>1</voice></note>'
-    tempo = ("<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>60</per-minute></metronome>"
-             "</direction-type></direction>")
+    tempo = (
+        "<direction><direction-type><metronome><beat-unit>quarter</beat-unit>"
+        "<per-minute>60</per-minute></metronome>"
+        "</direction-type></direction>"
+    )
     first = part_xml("C5/1").split("<note>")[0]
-    drawn = _drawn(f"{first}{tempo}{rest}</measure>" + "".join(f'<measure number="{n}">{rest}</measure>' for n in range(2, 9)) +
-                   part_xml(_TUNE).replace('number="1"', 'number="9"'), tmp_path)
-    count = [ink for ink in drawn.systems[0].ink if "multiRest" in ink.classes and ink.kind == "glyph" and ink.box[3] <= drawn.systems[0].staff_top]
+    drawn = _drawn(
+        f"{first}{tempo}{rest}</measure>"
+        + "".join(f'<measure number="{n}">{rest}</measure>' for n in range(2, 9))
+        + part_xml(_TUNE).replace('number="1"', 'number="9"'),
+        tmp_path,
+    )
+    count = [
+        ink
+        for ink in drawn.systems[0].ink
+        if "multiRest" in ink.classes
+        and ink.kind == "glyph"
+        and ink.box[3] <= drawn.systems[0].staff_top
+    ]
     mark = [ink for ink in drawn.systems[0].ink if "tempo" in ink.classes]
     assert count
     assert mark
@@ -235,21 +309,37 @@ def test_a_metronome_mark_keeps_away_from_the_count_of_a_rest(tmp_path: Path) ->
     assert over or beside
 
 
-def test_the_rest_of_a_pickup_does_not_touch_the_meter(demo_marked: pipeline.Marked, tmp_path: Path) -> None:
+def test_the_rest_of_a_pickup_does_not_touch_the_meter(
+    demo_marked: pipeline.Marked, tmp_path: Path
+) -> None:
     again = demo_marked.again
     names = {part.name: part.index for part in again.chart.parts}
-    jobs = part_jobs(again.document, again.chart, tmp_path, style=SheetStyle(), footer="", parts=[names["Drums"], names["Piano"]])
+    jobs = part_jobs(
+        again.document,
+        again.chart,
+        tmp_path,
+        style=SheetStyle(),
+        footer="",
+        parts=[names["Drums"], names["Piano"]],
+    )
     for job in jobs:
         drawn = engraved(job)
         meter = max(ink.box[2] for ink in drawn.systems[0].ink if "meterSig" in ink.classes)
-        rest = min(ink.box[0] for ink in drawn.systems[0].ink if {"rest", "mRest"} & set(ink.classes))
+        rest = min(
+            ink.box[0] for ink in drawn.systems[0].ink if {"rest", "mRest"} & set(ink.classes)
+        )
         assert rest > meter + 50, job.name
 
 
 def test_verses_have_their_numbers_and_figured_bass_prints(tmp_path: Path) -> None:
     lyric = '<lyric number="{0}"><syllabic>single</syllabic><text>{0}. la</text></lyric>'
-    figures = "<figured-bass><figure><prefix>sharp</prefix><figure-number>6</figure-number></figure></figured-bass>"
-    xml = part_xml(_TUNE, signs={3: figures}).replace("</type></note>", f"</type>{lyric.format(1)}{lyric.format(2)}</note>", 1)
+    figures = (
+        "<figured-bass><figure><prefix>sharp</prefix><figure-number>6</figure-number></figure>"
+        "</figured-bass>"
+    )
+    xml = part_xml(_TUNE, signs={3: figures}).replace(
+        "</type></note>", f"</type>{lyric.format(1)}{lyric.format(2)}</note>", 1
+    )
     drawn = _drawn(xml, tmp_path, "Organ")
     said = [_says(ink) for ink in _texts(drawn)]
     assert {"1.", "2."} <= set(said)
@@ -259,9 +349,16 @@ def test_verses_have_their_numbers_and_figured_bass_prints(tmp_path: Path) -> No
 
 def test_nothing_collides_where_words_are_long(tmp_path: Path) -> None:
     signs = {n: _words(_LONG[: 20 + 8 * n], place="below" if n % 2 else "above") for n in range(6)}
-    job = _job(parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(_TUNE * 4, signs=signs)})), tmp_path)
+    job = _job(
+        parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(_TUNE * 4, signs=signs)})),
+        tmp_path,
+    )
     drawn = engraved(job)
-    found = [c for n, system in enumerate(drawn.systems) for c in line_collisions("", n, system, extras_of(drawn, job)[n])]
+    found = [
+        c
+        for n, system in enumerate(drawn.systems)
+        for c in line_collisions("", n, system, extras_of(drawn, job)[n])
+    ]
     assert [c.kinds for c in found] == []
 
 
@@ -276,15 +373,22 @@ def _first_page(report: SheetReport) -> str:
 
 @pytest.mark.parametrize("way", ["identification", "credits"])
 def test_the_files_credits_stand_on_the_first_page(way: str, tmp_path: Path) -> None:
-    """Composer, arranger, lyricist and all rights, from the identification or, where there is none, from the credits."""
+    """Composer, arranger, lyricist and all rights, from the identification or, where there is none,
+    from the credits."""
     said = {"composer": "Ann Onym", "arranger": "Bo Rrow", "lyricist": "Cy Lable"}
     rights = ("May be copied.", "May be played.")
     if way == "identification":
-        head = "".join(f'<creator type="{k}">{v}</creator>' for k, v in said.items()) + "".join(f"<rights>{r}</rights>" for r in rights)
+        head = "".join(f'<creator type="{k}">{v}</creator>' for k, v in said.items()) + "".join(
+            f"<rights>{r}</rights>" for r in rights
+        )
         head = f"<identification>{head}</identification>"
     else:
         named = [*said.items(), *(("rights", r) for r in rights)]
-        head = "".join(f'<credit page="1"><credit-type>{k}</credit-type><credit-words>{v}</credit-words></credit>' for k, v in named)
+        head = "".join(
+            f'<credit page="1"><credit-type>{k}</credit-type>'
+            f'<credit-words>{v}</credit-words></credit>'
+            for k, v in named
+        )
     d = parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(_TUNE)}, head=head))
     (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
     words = _first_page(report)
@@ -293,15 +397,28 @@ def test_the_files_credits_stand_on_the_first_page(way: str, tmp_path: Path) -> 
 
 
 def test_heads_and_feet_of_pages_do_not_run_into_each_other(tmp_path: Path) -> None:
-    """Long title, part, credits and footer: each text ends before the next on its line begins, and all lie on the paper."""
+    """Long title, part, credits and footer: each text ends before the next on its line begins, and
+    all lie on the paper."""
     import pypdfium2
 
-    head = ("<work><work-title>Suite of the long and winding evenings in a small town by the river</work-title></work><identification>"
-            '<creator type="composer">Somebody with many names and titles</creator><creator type="arranger">Another of that family</creator>'
-            '<creator type="lyricist">A poet of some renown in the county</creator></identification>')
+    head = (
+        "<work>"
+        "<work-title>Suite of the long and winding evenings in a small town by the river"
+        "</work-title></work><identification>"
+        '<creator type="composer">Somebody with many names and titles</creator>'
+        '<creator type="arranger">Another of that family</creator>'
+        '<creator type="lyricist">A poet of some renown in the county</creator></identification>'
+    )
     tune = " ".join(["C5/8"] * 8 * 60)
-    d = parse_document(Path("x.musicxml"), score_xml({"Baritone Saxophone in E flat (doubling Flute)": part_xml(tune)}, head=head))
-    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="A footer that goes on " * 12))
+    d = parse_document(
+        Path("x.musicxml"),
+        score_xml({"Baritone Saxophone in E flat (doubling Flute)": part_xml(tune)}, head=head),
+    )
+    (report,) = draw_all(
+        part_jobs(
+            d, read_chart(d), tmp_path, style=SheetStyle(), footer="A footer that goes on " * 12
+        )
+    )
     pdf = pypdfium2.PdfDocument(report.path.read_bytes())
     assert len(pdf) > 1
     for page in pdf:
@@ -312,6 +429,8 @@ def test_heads_and_feet_of_pages_do_not_run_into_each_other(tmp_path: Path) -> N
         assert all(b[0] > 0 and b[2] < page.get_width() for b in boxes)
         for n, a in enumerate(boxes):
             for b in boxes[n + 1 :]:
-                assert min(a[2], b[2]) - max(a[0], b[0]) < 1 or min(a[3], b[3]) - max(a[1], b[1]) < 2
+                assert (
+                    min(a[2], b[2]) - max(a[0], b[0]) < 1 or min(a[3], b[3]) - max(a[1], b[1]) < 2
+                )
         words.close()
     pdf.close()

@@ -257,18 +257,21 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
+    start, parts = workbook[tables.START], workbook[tables.PARTS]
     _LastSheets(workbook, out, {
-        workbook[tables.START]: lambda: write_overview(workbook[tables.START], book),
-        workbook[tables.PARTS]: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
+        start: lambda: write_overview(start, book),
+        parts: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
     }).save()
     return out.getvalue()
 
 
 class _LastSheets(ExcelWriter):
-    """Writes some sheets after all others, and fills them only then: the parts may still be drawn meanwhile. Their tabs stay
-    where they were."""
+    """Writes some sheets after all others, and fills them only then: the parts may still be drawn
+    meanwhile. Their tabs stay where they were."""
 
-    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Mapping[Worksheet, Callable[[], None]]) -> None:
+    def __init__(
+        self, workbook: Workbook, out: io.BytesIO, last: Mapping[Worksheet, Callable[[], None]]
+    ) -> None:
         super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
         self.last = dict(last)
         self.tabs = [(sheet, workbook.index(sheet)) for sheet in last]
