@@ -14,6 +14,8 @@ from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.excerpt import Excerpt
 from sectionprep.outputs import fonts
 from sectionprep.outputs.bar_widths import bar_widths
+from sectionprep.outputs.drawing_proof import MustShow, Proved, prove
+from sectionprep.outputs.drawn_heads import SAID, read_drawing
 from sectionprep.outputs.layout import BarBox, break_lines
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
@@ -32,7 +34,7 @@ _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal i
 class Engraving:
     """A drawn part. bars: the drawn bars; lines: for each system, (first, last) positions in `bars`;
     glyphs: outlines by name; chords: text of each chord symbol by id; signs: what each slur, breath, hairpin, dynamic and
-    word is and where, by id."""
+    word is and where, by id; proved: what came of comparing the drawing with the part."""
 
     systems: tuple[System, ...]
     bars: tuple[MeiBar, ...]
@@ -40,6 +42,7 @@ class Engraving:
     glyphs: dict[str, str]
     chords: dict[str, str]
     signs: dict[str, SignKey]
+    proved: Proved
 
 
 class EngravingFailed(SectionprepError):
@@ -49,7 +52,7 @@ class EngravingFailed(SectionprepError):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
     """A part as the engraver reads it, its bars measured but its lines not yet broken. room: width of a line without clef and
-    key, hundredths of a millimetre; width_mm, staff_mm, where, notes: as given."""
+    key, hundredths of a millimetre; width_mm, staff_mm, where, must: as given."""
 
     mei: MeiPart
     boxes: tuple[BarBox, ...]
@@ -57,11 +60,11 @@ class Measured:
     width_mm: float
     staff_mm: float
     where: str
-    notes: int
+    must: MustShow
 
 
-def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = ()) -> Measured:
-    """Read one part for lines `width_mm` wide and staves `staff_mm` high. notes: how many note heads must come out (a part
+def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, must: MustShow, rests: Sequence[float] = ()) -> Measured:
+    """Read one part for lines `width_mm` wide and staves `staff_mm` high. must: the note heads that must come out (a part
     that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each bar."""
     toolkit = _toolkit()
     with _quiet() as said:
@@ -80,7 +83,7 @@ def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
                glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
         for n, bar in enumerate(mei.bars)
     )
-    return Measured(mei=mei, boxes=boxes, room=width_mm * 100 - head, width_mm=width_mm, staff_mm=staff_mm, where=where, notes=notes)
+    return Measured(mei=mei, boxes=boxes, room=width_mm * 100 - head, width_mm=width_mm, staff_mm=staff_mm, where=where, must=must)
 
 
 def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
@@ -90,13 +93,15 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     with _quiet():
         toolkit.resetOptions()
         toolkit.setOptions({**_common(part.staff_mm), "breaks": "encoded", "pageWidth": round(part.width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _SECOND_SEED})
+                            "xmlIdSeed": _SECOND_SEED, "svgAdditionalAttribute": list(SAID)})
         toolkit.loadData(mei.text())
-        systems, glyphs = read_systems(toolkit.renderToSVG(1))
-        for page in range(2, toolkit.getPageCount() + 1):
-            more, outlines = read_systems(toolkit.renderToSVG(page))
-            systems, glyphs = systems + more, glyphs | outlines
-    if part.notes and not any(system.heads for system in systems):
+        pages = [str(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1)]
+    systems: list[System] = []
+    glyphs: dict[str, str] = {}
+    for page in pages:
+        more, outlines = read_systems(page)
+        systems, glyphs = systems + more, glyphs | outlines
+    if part.must.heads and not any(system.heads for system in systems):
         raise EngravingFailed("the part drew as an empty page.", where=part.where, remedy="Check the file's encoding.")
     ends = [*starts[1:], len(mei.bars)]
     lines = tuple((a, b - 1) for a, b in zip(starts, ends, strict=True))
@@ -105,7 +110,9 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
                               remedy="Please report this chart.")
     for system in systems:
         restack(system, mei.chords)
-    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
+    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm)
+    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs,
+                     proved=prove(part.must, drawn))
 
 
 def engrave_bars(score: Excerpt, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from sectionprep.collector import collector_at_rest
 from sectionprep.outputs import fonts
+from sectionprep.outputs.drawing_proof import Difference, MustShow
 from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
@@ -35,7 +36,7 @@ class SheetStyle:
 class PartJob:
     """All that is needed to draw one part, in plain values (it crosses process borders).
 
-    xml: the part as a score of its own. overlays: marks to draw by us, by note id. syllables: what is said under each
+    xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to draw by us, by note id. syllables: what is said under each
     note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
     bar, by bar index. numbers: printed number of each bar.
     """
@@ -46,7 +47,7 @@ class PartJob:
     composer: str
     arranger: str
     footer: str
-    notes: int
+    must: MustShow
     where: str
     out: Path
     style: SheetStyle
@@ -60,7 +61,9 @@ class PartJob:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
-    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed."""
+    each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed. heads: how many
+    the part has, and how many of them are proved to be on the paper, and to be read as their pitch; differences: bars that are
+    not drawn as the part has them."""
 
     name: str
     path: Path
@@ -70,6 +73,10 @@ class SheetReport:
     bars_per_line: tuple[int, ...]
     cover: bool = False
     failed: str = ""
+    heads: int = 0
+    proved: int = 0
+    pitches: int = 0
+    differences: tuple[Difference, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +144,9 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
-                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line)
+                       turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line,
+                       heads=engraving.proved.expected, proved=engraving.proved.heads, pitches=engraving.proved.pitches,
+                       differences=engraving.proved.differences)
 
 
 _USUAL_STAFF = 7.5  # millimetres
@@ -166,7 +175,7 @@ def _scale(job: PartJob) -> float:
 
 def _measured(job: PartJob, frame: _Frame) -> Measured:
     scale = _scale(job)
-    return measure(job.xml, width_mm=frame.inner_mm / scale, staff_mm=job.style.staff / scale, where=job.where, notes=job.notes, rests=job.rests)
+    return measure(job.xml, width_mm=frame.inner_mm / scale, staff_mm=job.style.staff / scale, where=job.where, must=job.must, rests=job.rests)
 
 
 def engraved(job: PartJob) -> Engraving:
