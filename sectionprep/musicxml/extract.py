@@ -15,9 +15,9 @@ from typing import cast
 from lxml import etree
 
 from sectionprep.music.wording import any_of
-from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
+from sectionprep.musicxml.mending import Mender, close_lines
+from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
@@ -33,10 +33,11 @@ def note_id(address: int) -> str:
 def extract_part(
     document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
     words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None, clef: str = "G2",
+    courtesy: bool = False,
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
-    and the copy of each measure. clef: where the file states none."""
+    and the copy of each measure. clef: where the file states none. courtesy: add accidentals that remind."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -45,8 +46,7 @@ def extract_part(
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
     slash, staves = False, 1
-    rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
-    beamer = None if document.shows_beams else Beamer()
+    mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
@@ -63,15 +63,16 @@ def extract_part(
         elif n == 0:
             state_clef(copied, clef)
         slash = write_slashes(copied, slash)
-        if rewriter is not None:
-            rewriter.rewrite(copied)
+        if written is not None:
+            written.rewrite(copied)
+        mender.mend(copied)
         if words:
             _add_words(copied, words)
         if finish is not None:
             finish(n, copied)
-        if beamer is not None:
-            beamer.rewrite(copied)
+        mender.beam(copied)
         part.append(copied)
+    close_lines(list(part))
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 

@@ -17,6 +17,7 @@ from sectionprep.musicxml.cues import Cue, cue_id
 from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs.drawn_heads import Drawn, DrawnHead
 
+_WIDEST = 9  # halves of a staff space that heads of one moment may stand apart: three heads and a little; judgement
 _SAME_TIME = 40  # onsets nearer than a quarter note over this are one moment (durations round); a 128th is a 32nd of a quarter
 
 
@@ -98,7 +99,7 @@ def _in_force(reading: Sequence[tuple[int, Transposition]], bar: int) -> Transpo
 
 def prove(must: MustShow, drawn: Drawn) -> Proved:
     """Compare what must be there with what is there."""
-    expected, quarter = must.heads, must.quarter
+    expected = must.heads
     found: dict[str, list[DrawnHead]] = defaultdict(list)
     for head in drawn.heads:
         found[head.name].append(head)
@@ -120,7 +121,7 @@ def prove(must: MustShow, drawn: Drawn) -> Proved:
     for heads in found.values():
         wrong[heads[0].bar].append(f"{_says(heads[0])} is drawn that is not in the part")
     drawn_at = {head.name: head for head in drawn.heads}
-    for bar, what in _out_of_order(expected, drawn_at, quarter):
+    for bar, what in _out_of_order(expected, drawn_at, must.quarter, _WIDEST * drawn.half):
         wrong[bar].append(what)
     differences = tuple(Difference(bar, "; ".join(_counted(wrong[bar]))) for bar in sorted(wrong))
     return Proved(len(expected), len(right), pitches, differences)
@@ -168,8 +169,9 @@ def _repeated(expected: Iterable[Head], signs: frozenset[int]) -> set[int]:
     return {bar for bar in held if (bar in signs or bar - 1 in signs) and shape(bar) in (shape(bar - 1), shape(bar - 2))}
 
 
-def _out_of_order(expected: Iterable[Head], drawn: Mapping[str, DrawnHead], quarter: int) -> Iterable[tuple[int, str]]:
-    """Bars in which a later note does not stand to the right of an earlier one."""
+def _out_of_order(expected: Iterable[Head], drawn: Mapping[str, DrawnHead], quarter: int, widest: float) -> Iterable[tuple[int, str]]:
+    """Bars in which a later note does not stand to the right of an earlier one. widest: most that heads of one moment may stand
+    apart."""
     bars: dict[int, list[tuple[int, float]]] = defaultdict(list)
     for want in expected:
         head = drawn.get(want.name)
@@ -178,10 +180,9 @@ def _out_of_order(expected: Iterable[Head], drawn: Mapping[str, DrawnHead], quar
     for bar, places in bars.items():
         places.sort()
         left = right = float("-inf")
-        columns = _columns(places, quarter)
-        for low, high in columns:
-            if low <= left or high <= right:
-                yield bar, "notes do not stand in order"
+        for low, high in _columns(places, quarter):
+            if low <= left or high <= right or high - low > widest:
+                yield bar, "notes do not stand in order, or not over each other where they sound together"
                 break
             left, right = low, high
 

@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 #: what the engraver must say in its drawing beside the signs themselves: which heads a tie joins, on which staff a head
-#: stands that belongs to a voice of another, and which way an octave line counts
-SAID = ("tie@startid", "tie@endid", "note@staff", "chord@staff", "octave@staff", "octave@dis", "octave@dis.place")
+#: stands that belongs to a voice of another, which accidentals are marks over a note and none of its own, and which way an octave line counts
+SAID = ("tie@startid", "tie@endid", "note@staff", "accid@onstaff", "octave@staff", "octave@dis", "octave@dis.place")
 
 _TOKEN = re.compile(
     r'<g (?:id="([^"]*)" )?class="([^" ]*)[^"]*"([^>]*)>'
@@ -21,6 +21,7 @@ _TOKEN = re.compile(
 )
 _SAYS = re.compile(r'data-([\w.]+)="#?([^"]*)"')
 _LINE = re.compile(r'<path d="M(-?[\d.]+) -?[\d.]+ L(-?[\d.]+) ')
+_LONG = re.compile(r'(?:<polygon [^>]*/>)+<rect x="(-?[\d.]+)" y="(-?[\d.]+)" height="(-?[\d.]+)"')  # a head of four whole notes
 _USE = re.compile(r'<use [^>]*?translate\((-?[\d.]+)')
 _SIGNATURE = re.compile(r'<g (?:id="[^"]*" )?class="keyAccid"><use [^>]*?translate\((-?[\d.]+)')
 
@@ -56,14 +57,17 @@ class DrawnHead(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """All heads of a drawing, in no order; repeats: bars (by index) that are drawn as a sign of repetition."""
+    """All heads of a drawing, in no order; repeats: bars (by index) that are drawn as a sign of repetition; half: half the
+    distance of two staff lines, in hundredths of a millimetre."""
 
     heads: tuple[DrawnHead, ...]
     repeats: frozenset[int]
+    half: float
 
 
 class _Sign(NamedTuple):
-    """What stands on a staff, to be read from left to right. kind: clef, key (a signature begins), sharp (of a signature), head."""
+    """What stands on a staff, to be read from left to right. kind: clef, key (a signature begins), sharp (of a signature),
+    accidental, head."""
 
     x: float
     kind: str
@@ -154,6 +158,12 @@ class _Reader:
                     self._begin(-1)
                 elif kind == "keySig":
                     self._signature(page, token.end(), layer)
+                elif kind == "notehead":
+                    long = _LONG.match(page, token.end())
+                    if long:
+                        head = _Sign(float(long[1]), "head", float(long[2]) + float(long[3]) / 2, name=name)
+                elif kind == "accid":
+                    kind = "mark" if 'onstaff="false"' in token[3] else kind
                 elif kind == "tie":
                     self._tie(token[3])
                 elif kind == "octave":
@@ -164,7 +174,7 @@ class _Reader:
                 if head is None and _is_head(glyph):
                     head = _Sign(float(token[5]), "head", float(token[6]), glyph, name)
             elif kind == "accid":
-                head = self._with_accidental(head, name, glyph)
+                head = self._with_accidental(head, glyph, float(token[5]), home)
             elif kind == "clef":
                 self._add(self.staff, _Sign(float(token[5]), "clef", float(token[6]), glyph))
             elif kind == "keyAccid":
@@ -191,10 +201,12 @@ class _Reader:
     def _add(self, staff: int, sign: _Sign) -> None:
         self.signs.setdefault(staff, []).append(sign)
 
-    def _with_accidental(self, head: _Sign | None, name: str, glyph: str) -> _Sign | None:
+    def _with_accidental(self, head: _Sign | None, glyph: str, x: float, home: int) -> _Sign | None:
+        """An accidental is its head's own, and from where it stands it holds for all that follows in its bar."""
         if head is None or glyph in ("E26A", "E26B", "E26C", "E26D"):  # parentheses and brackets around one
             return head
         alter = _ACCIDENTALS.get(glyph)
+        self._add(home, _Sign(x, "accidental", head.y, own=alter))
         return head._replace(own=alter, known=alter is not None)
 
     def _signature(self, page: str, at: int, layer: bool) -> None:
@@ -229,6 +241,9 @@ class _Reader:
             for sign in sorted(signs, key=_x):
                 if sign.kind == "head":
                     self._head(sign, number, staff, heard)
+                elif sign.kind == "accidental":
+                    if staff.clef is not None:
+                        heard[self._place(staff.clef, sign.y)] = sign.own
                 elif sign.kind == "clef":
                     step = _CLEFS.get(sign.glyph)
                     staff.clef = (step, sign.y) if step is not None else None
@@ -259,7 +274,7 @@ class _Reader:
         if place is not None:
             start = self.ties.get(sign.name)
             if sign.own is not None or not sign.known:
-                alter = heard[place] = sign.own
+                alter = sign.own
             elif start is not None and start in self.alters:
                 alter = self.alters[start]
             else:
@@ -282,4 +297,4 @@ def read_drawing(pages: Sequence[str], bars: Mapping[str, int], staff_mm: float)
     reader = _Reader(bars, staff_mm * 12.5)
     for page in pages:
         reader.read(page)
-    return Drawn(tuple(reader.heads), frozenset(reader.repeats))
+    return Drawn(tuple(reader.heads), frozenset(reader.repeats), reader.half)

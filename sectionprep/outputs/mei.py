@@ -67,6 +67,10 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
+        for chord in self.root.iter(f"{_M}chord"):
+            if chord.get("staff"):  # each note says for itself on which staff it stands, for the proof of the drawing
+                for note in chord.iter(f"{_M}note"):
+                    note.set("staff", note.get("staff") or chord.get("staff") or "1")
         first = next(self.root.iter(f"{_M}measure"), None)
         if first is not None and first.get("metcon") == "false":
             for rest in first.iter(f"{_M}mRest"):  # a whole rest in a pick-up bar runs into the meter
