@@ -9,14 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from fractions import Fraction
 from functools import lru_cache
 
 from lxml import etree
 
 from sectionprep.music.pitch import SEMITONES, Pitch
 from sectionprep.musicxml.numbers import decimal
-from sectionprep.musicxml.timeline import Stroke, Timeline
+from sectionprep.musicxml.timeline import Stroke, Time, Timeline
 
 #: alteration in semitones and the name of its sign (MusicXML 4.0, accidental-value)
 SIGNS = {
@@ -55,11 +54,11 @@ class Accidentals:
         self.fresh, self.courtesy = fresh, courtesy
         self.staves: dict[str, _Staff] = {}
         self.common = _Staff()
-        self.tied: dict[tuple[Place, float], Fraction] = {}  # where an open tie leads to, in quarters from the bar line
+        self.tied: dict[tuple[Place, float], Time] = {}  # where an open tie leads to
 
-    def rewrite(self, timeline: Timeline, length: Fraction | None = None) -> None:
-        """Change one measure in place. length: of the measure, if not the end of its notes."""
-        events: list[tuple[Fraction, int, Stroke | etree._Element]] = [
+    def rewrite(self, timeline: Timeline) -> None:
+        """Change one measure in place."""
+        events: list[tuple[Time, int, Stroke | etree._Element]] = [
             (when, 0, element) for when, element in timeline.others if element.tag == "attributes"]
         events += [(stroke.onset, 1, stroke) for stroke in timeline.strokes]
         if timeline.backs or any(when for when, kind, _ in events if not kind):
@@ -72,8 +71,7 @@ class Accidentals:
                 self._note(what)
             else:
                 self._attributes(what)
-        end = timeline.end if length is None else length
-        self.tied = {key: Fraction(0) for key, until in self.tied.items() if until >= end}
+        self.tied = {key: 0 for key, until in self.tied.items() if until >= timeline.end}
 
     def _staff(self, number: str) -> _Staff:
         staff = self.staves.get(number)

@@ -43,6 +43,8 @@ class Mender:
         timeline = self.clock.read(measure)
         self._move_keys(measure, timeline)
         for stroke in timeline.strokes:
+            if stroke.staff != "1" and (decimal(stroke.staff) or 1) > self.staves:  # a staff that the part does not have
+                stroke.staff = stroke.said["staff"].text = str(self.staves)
             _draw_ties(stroke)
             if stroke.beams and ("chord" in stroke.said or self.plain):
                 _drop_beams(stroke)
@@ -56,7 +58,7 @@ class Mender:
         write_tuplets(timeline)
         self.accidentals.rewrite(timeline)
         if self.plain or not in_order(timeline):
-            one_after_another(measure, timeline, self.clock.divisions)
+            one_after_another(measure, timeline)
         self.broken = broken
 
     def beam(self, measure: etree._Element) -> None:
@@ -67,33 +69,32 @@ class Mender:
 
     def _signatures(self, measure: etree._Element) -> None:
         """State what was stated at the end of the bar before; take out what nobody can mean."""
-        for staves in measure.findall("attributes/staves"):
-            above = staves.getparent()
-            count = int(decimal(staves.text) or 0)
-            self.staves = max(self.staves, count)
-            if above is not None and count < 1:
-                above.remove(staves)
-        for staff in measure.iterfind("*/staff"):
-            if (decimal(staff.text) or 1) > self.staves:  # a staff that the part does not have
-                staff.text = str(self.staves)
-        self._one_key(measure)
+        stated = list(measure.iterchildren("attributes"))
+        for attributes in stated:
+            for staves in attributes.findall("staves"):
+                count = int(decimal(staves.text) or 0)
+                self.staves = max(self.staves, count)
+                if count < 1:
+                    attributes.remove(staves)
+            for details in attributes.findall("staff-details"):
+                for size in details.findall("staff-size"):  # small in the score, not on a sheet of its own
+                    details.remove(size)
+            self._one_key(attributes)
+        self.begun = True
         if self.late:
-            stated = {(e.tag, e.get("number")) for a in measure.iterchildren("attributes") for e in a}
+            signs = {(e.tag, e.get("number")) for attributes in stated for e in attributes}
             for sign in self.late:
-                if (sign.tag, sign.get("number")) not in stated:
+                if (sign.tag, sign.get("number")) not in signs:
                     _state(measure, sign)
             self.late = []
 
-    def _one_key(self, measure: etree._Element) -> None:
+    def _one_key(self, attributes: etree._Element) -> None:
         """After the beginning the engraver can only change the key of all staves at once: the first staff's. Where another staff should
         have another, accidentals say so."""
-        if self.begun:
-            for attributes in measure.iterchildren("attributes"):
-                for key in attributes.findall("key"):
-                    if key.get("number") not in (None, "1"):
-                        attributes.remove(key)
-                    key.attrib.pop("number", "")
-        self.begun = True
+        for key in attributes.findall("key") if self.begun else ():
+            if key.get("number") not in (None, "1"):
+                attributes.remove(key)
+            key.attrib.pop("number", "")
 
     def _move_keys(self, measure: etree._Element, timeline: Timeline) -> None:
         """The engraver takes a signature for that of the whole bar, wherever in it the signature stands."""
@@ -110,7 +111,7 @@ class Mender:
                     moved = True
         if moved:
             head = next(e for e in measure if e.tag == "attributes")
-            timeline.others = [(timeline.start, head), *((when, e) for when, e in timeline.others if e is not head)]
+            timeline.others = [(0, head), *((when, e) for when, e in timeline.others if e is not head)]
 
     # -- beams -----------------------------------------------------------------------------------
 

@@ -6,7 +6,6 @@ Common practice, no source: a number over beamed notes, a bracket where they are
 from __future__ import annotations
 
 from collections.abc import Sequence
-from fractions import Fraction
 
 from lxml import etree
 
@@ -43,7 +42,7 @@ def _number(line: Sequence[Stroke]) -> None:
             continue
         ratio = own
         group.append(stroke)
-        if sum((s.length for s in group), Fraction(0)) == own[1] * min(s.length * own[0] / own[1] for s in group):
+        if sum(s.length for s in group) == own[0] * min(s.length for s in group):
             _bracket(group)
             group = []
 

@@ -12,17 +12,15 @@ from fractions import Fraction
 
 from lxml import etree
 
-from sectionprep.musicxml.timeline import Stroke, Timeline
-
-_ZERO = Fraction(0)
+from sectionprep.musicxml.timeline import Stroke, Time, Timeline
 
 
 @dataclass(slots=True)
 class _Group:
     """A note with its chord and the grace notes before it."""
 
-    onset: Fraction
-    end: Fraction
+    onset: Time
+    end: Time
     strokes: list[Stroke] = field(default_factory=list)
     before: list[etree._Element] = field(default_factory=list)
 
@@ -33,7 +31,7 @@ def in_order(timeline: Timeline) -> bool:
         return True
     done: set[str] = set()
     now = ""
-    until = _ZERO
+    until: Time = 0
     for stroke in timeline.strokes:
         if "chord" in stroke.said:
             continue
@@ -42,41 +40,41 @@ def in_order(timeline: Timeline) -> bool:
             if voice in done:
                 return False
             done.add(voice)
-            now, until = voice, _ZERO
+            now, until = voice, 0
         if stroke.onset < until:
             return False
         until = stroke.end
     return True
 
 
-def one_after_another(measure: etree._Element, timeline: Timeline, divisions: Fraction) -> bool:
-    """Write the voices of a measure one after another. divisions: of a quarter note. Returns False, and changes nothing, where
-    the times cannot be said in whole divisions."""
+def one_after_another(measure: etree._Element, timeline: Timeline) -> bool:
+    """Write the voices of a measure one after another. Returns False, and changes nothing, where the times cannot be said
+    in whole divisions of one kind."""
     lines = _lines(timeline)
     times = [time for line in lines for group in line for time in (group.onset, group.end)]
-    if not lines or any((time * divisions).denominator != 1 for time in times):
+    if not lines or not timeline.steady or any(time.denominator != 1 for time in times):
         return False
     last = [element for when, element in timeline.others if element.tag == "barline" and when and when >= timeline.end]
-    loose = _attach([(when, e) for when, e in timeline.others if e not in last], lines, divisions)
+    loose = _attach([(when, e) for when, e in timeline.others if e not in last], lines)
     for element in list(measure):
         measure.remove(element)
     for n, line in enumerate(lines):
-        now = _ZERO
+        now: Time = 0
         for group in line:
             if n:  # signs of the first voice may be set off from its notes, so they come first
-                _move(measure, "forward", group.onset - now, divisions, group)
+                _move(measure, "forward", group.onset - now, group)
                 measure.extend(group.before)
             else:
                 at_once = [e for e in group.before if group.onset == now]
                 measure.extend(at_once)
-                _move(measure, "forward", group.onset - now, divisions, group)
+                _move(measure, "forward", group.onset - now, group)
                 measure.extend(e for e in group.before if e not in at_once)
             measure.extend(stroke.element for stroke in group.strokes)
             now = group.end
         if n == 0:
             measure.extend(loose)
         if n + 1 < len(lines):
-            _move(measure, "backup", now, divisions, None)
+            _move(measure, "backup", now, None)
     measure.extend(last)
     return True
 
@@ -127,7 +125,7 @@ def _rename(line: Sequence[_Group], number: str) -> None:
 
 
 def _attach(
-    others: Sequence[tuple[Fraction, etree._Element]], lines: Sequence[Sequence[_Group]], divisions: Fraction
+    others: Sequence[tuple[Time, etree._Element]], lines: Sequence[Sequence[_Group]]
 ) -> list[etree._Element]:
     """Give each sign to the note it stands at; what stands at none is set off from one before it. What is left stands at the end."""
     left: list[etree._Element] = []
@@ -138,7 +136,7 @@ def _attach(
         if group is None:
             group = next((g for g in reversed(lines[0]) if g.onset < when < g.end), None)
             if group is not None and element.tag in ("direction", "harmony"):
-                _set_off(element, (when - group.onset) * divisions)
+                _set_off(element, when - group.onset)
         if group is None:
             left.append(element)
         else:
@@ -146,7 +144,7 @@ def _attach(
     return left
 
 
-def _set_off(element: etree._Element, divisions: Fraction) -> None:
+def _set_off(element: etree._Element, divisions: Time) -> None:
     offset = element.find("offset")
     if offset is None:
         offset = etree.Element("offset")
@@ -155,10 +153,10 @@ def _set_off(element: etree._Element, divisions: Fraction) -> None:
     offset.text = str(round(Fraction(str(offset.text or 0)) + divisions))
 
 
-def _move(measure: etree._Element, tag: str, length: Fraction, divisions: Fraction, group: _Group | None) -> None:
+def _move(measure: etree._Element, tag: str, length: Time, group: _Group | None) -> None:
     if length > 0:
         element = etree.SubElement(measure, tag)
-        etree.SubElement(element, "duration").text = str(length * divisions)
+        etree.SubElement(element, "duration").text = str(length)
         if group is not None:
             for name in ("voice", "staff"):
                 said = group.strokes[0].said.get(name)

@@ -22,6 +22,7 @@ _TOKEN = re.compile(
 _SAYS = re.compile(r'data-([\w.]+)="#?([^"]*)"')
 _LINE = re.compile(r'<path d="M(-?[\d.]+) -?[\d.]+ L(-?[\d.]+) ')
 _LONG = re.compile(r'(?:<polygon [^>]*/>)+<rect x="(-?[\d.]+)" y="(-?[\d.]+)" height="(-?[\d.]+)"')  # a head of four whole notes
+_LINES = re.compile(r'<path d="M-?[\d.]+ (-?[\d.]+) L[^>]*/><path d="M-?[\d.]+ (-?[\d.]+) L')  # the first two of a staff
 _USE = re.compile(r'<use [^>]*?translate\((-?[\d.]+)')
 _SIGNATURE = re.compile(r'<g (?:id="[^"]*" )?class="keyAccid"><use [^>]*?translate\((-?[\d.]+)')
 
@@ -80,12 +81,19 @@ class _Sign(NamedTuple):
 
 @dataclass(slots=True)
 class _Staff:
-    """What holds on one staff of a line. clef: (scale step, height), None where its heads have no pitch; bare: no clef at all."""
+    """What holds on one staff of a line. clef: (scale step, height), None where its heads have no pitch; half: half
+    the distance of two lines; bare: no clef at all."""
 
+    half: float
     bare: bool = True
     clef: tuple[int, float] | None = None
     tablature: bool = False
     key: dict[int, float] = field(default_factory=dict)
+
+    def place(self, y: float) -> int:
+        """The scale step, counted from C0, that stands at a height under the clef."""
+        step, height = self.clef or (0, 0.0)
+        return step + round((height - y) / self.half)
 
 
 class _Octave(NamedTuple):
@@ -119,6 +127,7 @@ class _Reader:
         self.bar = bar
         self.signs: dict[int, list[_Sign]] = {}
         self.staff = 0
+        self.halves: dict[int, float] = {}
 
     # -- taking signs up -------------------------------------------------------------------------
 
@@ -147,6 +156,9 @@ class _Reader:
                     self._put(home, head)
                     head, layer = None, False
                     self.staff += 1
+                    lines = _LINES.match(page, token.end())
+                    if lines:
+                        self.halves[self.staff] = (float(lines[2]) - float(lines[1])) / 2
                 elif kind == "layer":
                     layer = True
                 elif kind == "system":
@@ -236,14 +248,15 @@ class _Reader:
 
     def _end_measure(self) -> None:
         for number, signs in self.signs.items():
-            staff = self.staves.setdefault(number, _Staff())
+            staff = self.staves.setdefault(number, _Staff(self.half))
+            staff.half = self.halves.get(number, staff.half)
             heard: dict[int, float | None] = {}  # accidentals so far in this bar, by height
             for sign in sorted(signs, key=_x):
                 if sign.kind == "head":
                     self._head(sign, number, staff, heard)
                 elif sign.kind == "accidental":
                     if staff.clef is not None:
-                        heard[self._place(staff.clef, sign.y)] = sign.own
+                        heard[staff.place(sign.y)] = sign.own
                 elif sign.kind == "clef":
                     step = _CLEFS.get(sign.glyph)
                     staff.clef = (step, sign.y) if step is not None else None
@@ -252,7 +265,7 @@ class _Reader:
                 elif sign.kind == "key":
                     staff.key, heard = {}, {}
                 elif staff.clef is not None:
-                    staff.key[self._place(staff.clef, sign.y) % 7] = _ACCIDENTALS.get(sign.glyph, 0.0)
+                    staff.key[staff.place(sign.y) % 7] = _ACCIDENTALS.get(sign.glyph, 0.0)
 
     def _end_line(self) -> None:
         """Heads under or over an octave line are read an octave away; the line may reach into later bars."""
@@ -265,11 +278,8 @@ class _Reader:
                 self.heads[n] = head._replace(place=head.place + steps)
         self.octaves = []
 
-    def _place(self, clef: tuple[int, float], y: float) -> int:
-        return clef[0] + round((clef[1] - y) / self.half)
-
     def _head(self, sign: _Sign, number: int, staff: _Staff, heard: dict[int, float | None]) -> None:
-        place = self._place(staff.clef, sign.y) if staff.clef is not None else None
+        place = staff.place(sign.y) if staff.clef is not None else None
         alter: float | None = None if staff.bare else 0.0
         if place is not None:
             start = self.ties.get(sign.name)
