@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.collector import collector_at_rest
+from sectionprep.musicxml.mending import plainly
 from sectionprep.outputs import fonts
 from sectionprep.outputs.drawing_proof import Difference, MustShow
 from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
@@ -125,7 +126,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
     frame = _frame(job.style.paper)
     painter = Painter(canvas)
-    sheet = _best_sheet(job, frame)
+    sheet = _proved_sheet(job, frame)
     engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
     painter.learn(engraving.glyphs)
     starts, turns = broken.starts, broken.turns
@@ -135,6 +136,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         _cover(canvas, frame, job, pages + 1)
     for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
         _header(canvas, frame, job, number, broken.cover)
+        if number == 1:
+            _warning(canvas, frame, job, engraving)
         _footer(canvas, frame, job, number + broken.cover, pages + broken.cover, next((t for t in turns if t.page == number), None))
         _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
@@ -182,6 +185,22 @@ def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
     part = _measured(job, _frame(job.style.paper))
     return engrave(part, break_for_pages(part.boxes, part.room))
+
+
+def _proved_sheet(job: PartJob, frame: _Frame) -> _Sheet:
+    """The part engraved so that it says what the part says: where the engraver fails or its drawing differs, it is told the part once
+    more, as plainly as can be, and the better drawing is taken."""
+    sheet: _Sheet | None = None
+    try:
+        sheet = _best_sheet(job, frame)
+        if not sheet.engraving.proved.differences:
+            return sheet
+        again = _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+    except EngravingFailed:
+        if sheet is None:
+            return _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+        return sheet
+    return min(sheet, again, key=lambda sheet: len(sheet.engraving.proved.differences))
 
 
 def _best_sheet(job: PartJob, frame: _Frame) -> _Sheet:
@@ -313,6 +332,17 @@ def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) 
             credit_size -= 0.5
         canvas.setFont(fonts.TEXT, credit_size)
         canvas.drawRightString(right, top - 10 - 12 * n, credit)
+
+
+def _warning(canvas: Any, frame: _Frame, job: PartJob, engraving: Engraving) -> None:
+    """Over the music: bars of this sheet that are not drawn as the file has them."""
+    bars = [job.numbers[one.bar] if 0 <= one.bar < len(job.numbers) else "?" for one in engraving.proved.differences]
+    if bars:
+        size = load_toml("templates/sheets.toml")["type"]["credit"]
+        words = f"CHECK AGAINST THE SCORE: bar{'s' * (len(bars) > 1)} {', '.join(bars)} (not drawn as the file has it)"
+        canvas.setFont(fonts.BOLD, size)
+        canvas.drawString(frame.side, frame.height - frame.top - frame.head_first + 4,
+                          fonts.fitted(words, fonts.BOLD, size, frame.width - 2 * frame.side))
 
 
 def _footer(canvas: Any, frame: _Frame, job: PartJob, number: int, pages: int, turn: Turn | None) -> None:

@@ -20,6 +20,7 @@ from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.musicxml.cues import Cue, add_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
+from sectionprep.musicxml.mending import plainly
 from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.outputs.cue_choice import choose_cues
 from sectionprep.outputs.drawing_proof import MustShow, cue_heads, heads_of
@@ -221,9 +222,12 @@ def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -
 
 
 def _draw_alone(job: PartJob) -> SheetReport:
-    try:
-        with ProcessPoolExecutor(max_workers=1) as pool:
-            return pool.submit(draw_part, job).result()
-    except BrokenProcessPool:
-        why = f"{job.name}: the engraver broke down over this part. Look at its bars in the score."
-        return SheetReport(name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=why)
+    """Draw a part in a process of its own; if that brings it down, once more and told as plainly as can be."""
+    for xml in (job.xml, plainly(job.xml)):
+        try:
+            with ProcessPoolExecutor(max_workers=1) as pool:
+                return pool.submit(draw_part, replace(job, xml=xml)).result()
+        except BrokenProcessPool:
+            continue
+    why = f"{job.name}: the engraver broke down over this part. Look at its bars in the score."
+    return SheetReport(name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=why)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
 from sectionprep.outputs.chart_map import ChartMap, chart_map
+from sectionprep.outputs.printed import one_line
 from sectionprep.outputs.workbook.rows import Book
 
 CAUTIONS = (
@@ -38,9 +39,9 @@ _SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, ha
          "alone": "plays its own line"}
 
 
-def write_overview(sheet: Any, book: Book) -> None:
-    """Fill the first sheet."""
-    from sectionprep.outputs.workbook.write import print_setup, protect
+def write_overview(sheet: Any, book: Book) -> Callable[[], None]:
+    """Fill the first sheet, but for what is to be said of the printed sheets: call what comes back when they are there."""
+    from sectionprep.outputs.workbook.write import print_setup, protect, put
 
     chart = book.chart
     print_setup(sheet)
@@ -61,6 +62,8 @@ def write_overview(sheet: Any, book: Book) -> None:
         line(credits_)
     line(f"{len(chart.parts)} parts, {len(chart.bars)} bars"
          + (f", {chart.tempo:g} beats per minute" if chart.tempo else "") + f", phrased as {book.style}")
+    paper.add([_Look(" ", Font(name="Calibri", size=10, bold=True))])
+    printed = paper.rows
     for remark in chart.remarks[:6]:
         line(f"Note: {remark.where}: {remark.what}")
     line("")
@@ -83,6 +86,11 @@ def write_overview(sheet: Any, book: Book) -> None:
     line("Who moves together", bold=True, size=12)
     _map(paper, chart_map(chart, book.together))
     sheet.page_setup.fitToHeight = max(1, round(paper.rows / _PAGE))
+
+    def say_printed() -> None:
+        put(sheet, printed, 1, one_line(chart, book.reports()) or " ")
+
+    return say_printed
 
 
 def _wrapped(words: str, most: int) -> list[str]:
