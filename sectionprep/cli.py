@@ -14,6 +14,7 @@ import typer
 
 from sectionprep.arguments import (
     AsJson,
+    Courtesy,
     Cues,
     Decisions,
     Help,
@@ -157,7 +158,7 @@ def prepare(
     chart: Score,
     out: Annotated[Path | None, out_to("Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False,
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, courtesy: Courtesy = True, syllables: Syllables = False,
     proof: Proof = False, score: SmallScore = "", study: Study = "sounding", rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None,
     roster: RosterFile = None,
 ) -> None:
@@ -165,7 +166,7 @@ def prepare(
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
+                       staff=staff, section_help=section_help, cues=cues, courtesy=courtesy, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
@@ -362,13 +363,13 @@ def sheets(
     chart: Score,
     out: Annotated[Path | None, out_to("Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
-    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False, roster: RosterFile = None,
+    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, courtesy: Courtesy = True, syllables: Syllables = False, roster: RosterFile = None,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import pipeline
     from sectionprep.outputs.printed import not_as_written, not_printed
 
-    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, syllables=syllables, roster=roster)
+    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, courtesy=courtesy, syllables=syllables, roster=roster)
     score = pipeline.read_score(chart, options)
     folder = out or chart.with_name(f"{chart.name.split('.')[0]}_parts")
     with _progress() as progress:

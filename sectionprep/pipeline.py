@@ -51,6 +51,7 @@ class Options:
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    courtesy: bool = True
     syllables: bool = False
     proof: bool = False
     score: str = ""
@@ -368,7 +369,7 @@ def _with_sheets(report: str, sheets: str, *, first: bool) -> str:
 def _sheet_style(options: Options) -> SheetStyle:
     from sectionprep.outputs.part_sheet import SheetStyle
 
-    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues,
+    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues, courtesy=options.courtesy,
                       syllables=options.syllables, proof=options.proof)
 
 

@@ -7,7 +7,7 @@ A sheet that is wrong and looks right is the worst that can be handed to a playe
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -17,7 +17,9 @@ from sectionprep.musicxml.cues import Cue, cue_id
 from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs.drawn_heads import Drawn, DrawnHead
 
-_WIDEST = 9  # halves of a staff space that heads of one moment may stand apart: three heads and a little; judgement
+# how far heads of one moment may stand apart, in halves of a staff space: measured, 3.6 in chords of whole notes, 6 where voices meet
+_ONE_VOICE = 4.0
+_ALL_VOICES = 6.6
 _SAME_TIME = 40  # onsets nearer than a quarter note over this are one moment (durations round); a 128th is a 32nd of a quarter
 
 
@@ -53,11 +55,13 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """What came of it. heads: expected and found right; pitches: of these, how many are read as a pitch and right."""
+    """What came of it. heads: expected and found right; pitches: of these, how many are read as a pitch and right;
+    accidentals: of these, how many an accidental alters or makes natural."""
 
     expected: int
     heads: int
     pitches: int
+    accidentals: int
     differences: tuple[Difference, ...]
 
 
@@ -105,7 +109,7 @@ def prove(must: MustShow, drawn: Drawn) -> Proved:
         found[head.name].append(head)
     wrong: dict[int, list[str]] = defaultdict(list)
     right: set[str] = set()
-    pitches = 0
+    pitches = accidentals = 0
     repeated = _repeated(expected, drawn.repeats)
     for want in expected:
         heads = found.pop(want.name, [])
@@ -117,14 +121,15 @@ def prove(must: MustShow, drawn: Drawn) -> Proved:
             wrong[want.bar].append(said)
             continue
         right.add(want.name)
-        pitches += want.pitch is not None
+        if want.pitch is not None and heads and heads[0].place is not None:
+            pitches += 1
+            accidentals += heads[0].signed
     for heads in found.values():
         wrong[heads[0].bar].append(f"{_says(heads[0])} is drawn that is not in the part")
-    drawn_at = {head.name: head for head in drawn.heads}
-    for bar, what in _out_of_order(expected, drawn_at, must.quarter, _WIDEST * drawn.half):
+    for bar, what in _out_of_order(must, drawn):
         wrong[bar].append(what)
     differences = tuple(Difference(bar, "; ".join(_counted(wrong[bar]))) for bar in sorted(wrong))
-    return Proved(len(expected), len(right), pitches, differences)
+    return Proved(len(expected), len(right), pitches, accidentals, differences)
 
 
 def _compare(want: Head, heads: Sequence[DrawnHead]) -> str:
@@ -169,36 +174,54 @@ def _repeated(expected: Iterable[Head], signs: frozenset[int]) -> set[int]:
     return {bar for bar in held if (bar in signs or bar - 1 in signs) and shape(bar) in (shape(bar - 1), shape(bar - 2))}
 
 
-def _out_of_order(expected: Iterable[Head], drawn: Mapping[str, DrawnHead], quarter: int, widest: float) -> Iterable[tuple[int, str]]:
-    """Bars in which a later note does not stand to the right of an earlier one. widest: most that heads of one moment may stand
-    apart."""
-    bars: dict[int, list[tuple[int, float]]] = defaultdict(list)
-    for want in expected:
-        head = drawn.get(want.name)
+def _out_of_order(must: MustShow, drawn: Drawn) -> Iterable[tuple[int, str]]:
+    """Bars in which a later note does not stand to the right of an earlier one, or notes that sound together stand apart."""
+    heads = {head.name: head for head in drawn.heads}
+    bars: dict[int, list[tuple[int, DrawnHead]]] = defaultdict(list)
+    for want in must.heads:
+        head = heads.get(want.name)
         if head is not None and not want.grace and head.bar == want.bar:
-            bars[want.bar].append((want.onset, head.x))
+            bars[want.bar].append((want.onset, head))
     for bar, places in bars.items():
-        places.sort()
+        if len(places) < 2:
+            continue
+        places.sort(key=_first)
         left = right = float("-inf")
-        for low, high in _columns(places, quarter):
-            if low <= left or high <= right or high - low > widest:
-                yield bar, "notes do not stand in order, or not over each other where they sound together"
+        for column in _columns(places, must.quarter):
+            low, high = min(head.x for head in column), max(head.x for head in column)
+            if low <= left or high <= right:
+                yield bar, "notes do not stand in order"
+                break
+            if high - low > _ONE_VOICE * drawn.half and _apart(column, drawn.half):
+                yield bar, "notes that sound together stand one after the other"
                 break
             left, right = low, high
 
 
-def _columns(places: Sequence[tuple[int, float]], quarter: int) -> list[tuple[float, float]]:
-    """Leftmost and rightmost head of each moment, in order of time."""
-    columns: list[tuple[float, float]] = []
+def _first(place: tuple[int, DrawnHead]) -> int:
+    return place[0]
+
+
+def _columns(places: Sequence[tuple[int, DrawnHead]], quarter: int) -> list[list[DrawnHead]]:
+    """The heads of each moment, in order of time."""
+    columns: list[list[DrawnHead]] = []
     since: int | None = None
-    for onset, x in places:
+    for onset, head in places:
         if since is None or (onset - since) * _SAME_TIME >= quarter:
-            columns.append((x, x))
+            columns.append([head])
             since = onset
         else:
-            low, high = columns[-1]
-            columns[-1] = min(low, x), max(high, x)
+            columns[-1].append(head)
     return columns
+
+
+def _apart(column: Sequence[DrawnHead], half: float) -> bool:
+    """Whether heads of one moment stand further apart than seconds and other voices explain."""
+    voices: dict[int, list[float]] = defaultdict(list)
+    for head in column:
+        voices[head.voice].append(head.x)
+    across = max(head.x for head in column) - min(head.x for head in column)
+    return across > _ALL_VOICES * half or any(max(xs) - min(xs) > _ONE_VOICE * half for xs in voices.values())
 
 
 def _called(want: Head) -> str:

@@ -45,7 +45,9 @@ _REPEATS = ("mRpt", "mRpt2", "multiRpt", "beatRpt", "halfmRpt")
 class DrawnHead(NamedTuple):
     """A note head on the paper. name: id of its note; staff: from 1; x: hundredths of a millimetre from the left of its line; line:
     which line of music, from 0; place: scale steps from C0, None where no clef gives it one (tablature, percussion); alter:
-    semitones that are read with it, None for a sign we cannot read and on a staff without any clef."""
+    semitones that are read with it, None for a sign we cannot read and on a staff without any clef; signed: an accidental says
+    so (its own, one before it in its bar, or that of the head it is tied to), not the key signature alone; voice: number
+    of the voice of its bar, in the order of the drawing."""
 
     name: str
     bar: int
@@ -54,6 +56,8 @@ class DrawnHead(NamedTuple):
     x: float
     place: int | None
     alter: float | None
+    signed: bool = False
+    voice: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +81,7 @@ class _Sign(NamedTuple):
     name: str = ""
     own: float | None = None
     known: bool = True
+    voice: int = 0
 
 
 @dataclass(slots=True)
@@ -111,7 +116,7 @@ class _Reader:
         self.bars, self.half = bars, half
         self.heads: list[DrawnHead] = []
         self.repeats: set[int] = set()
-        self.alters: dict[str, float | None] = {}
+        self.alters: dict[str, tuple[float | None, bool]] = {}
         self.ties: dict[str, str] = {}  # id of the head a tie leads to, and of the head it comes from
         self.line = -1
         self._begin_line()
@@ -126,7 +131,7 @@ class _Reader:
     def _begin(self, bar: int) -> None:
         self.bar = bar
         self.signs: dict[int, list[_Sign]] = {}
-        self.staff = 0
+        self.staff = self.voice = 0
         self.halves: dict[int, float] = {}
 
     # -- taking signs up -------------------------------------------------------------------------
@@ -146,7 +151,7 @@ class _Reader:
                     name, said, head = token[1] or "", token[3], None
                     home = self._home(said)
                     if self._is_tablature(home):
-                        head = _Sign(0.0, "head", name=name)
+                        head = _Sign(0.0, "head", name=name, voice=self.voice)
                 elif kind == "measure":
                     self._put(home, head)
                     head = None
@@ -161,6 +166,7 @@ class _Reader:
                         self.halves[self.staff] = (float(lines[2]) - float(lines[1])) / 2
                 elif kind == "layer":
                     layer = True
+                    self.voice += 1
                 elif kind == "system":
                     self._put(home, head)
                     head = None
@@ -173,7 +179,7 @@ class _Reader:
                 elif kind == "notehead":
                     long = _LONG.match(page, token.end())
                     if long:
-                        head = _Sign(float(long[1]), "head", float(long[2]) + float(long[3]) / 2, name=name)
+                        head = _Sign(float(long[1]), "head", float(long[2]) + float(long[3]) / 2, name=name, voice=self.voice)
                 elif kind == "accid":
                     kind = "mark" if 'onstaff="false"' in token[3] else kind
                 elif kind == "tie":
@@ -184,7 +190,7 @@ class _Reader:
                     self.repeats.add(self.bar)
             elif kind == "notehead":
                 if head is None and _is_head(glyph):
-                    head = _Sign(float(token[5]), "head", float(token[6]), glyph, name)
+                    head = _Sign(float(token[5]), "head", float(token[6]), glyph, name, voice=self.voice)
             elif kind == "accid":
                 head = self._with_accidental(head, glyph, float(token[5]), home)
             elif kind == "clef":
@@ -281,16 +287,19 @@ class _Reader:
     def _head(self, sign: _Sign, number: int, staff: _Staff, heard: dict[int, float | None]) -> None:
         place = staff.place(sign.y) if staff.clef is not None else None
         alter: float | None = None if staff.bare else 0.0
+        signed = False
         if place is not None:
             start = self.ties.get(sign.name)
             if sign.own is not None or not sign.known:
-                alter = sign.own
+                alter, signed = sign.own, True
             elif start is not None and start in self.alters:
-                alter = self.alters[start]
+                alter, signed = self.alters[start]
+            elif place in heard:
+                alter, signed = heard[place], True
             else:
-                alter = heard[place] if place in heard else staff.key.get(place % 7, 0.0)
-        self.alters[sign.name] = alter
-        self.heads.append(DrawnHead(sign.name, self.bar, number, self.line, sign.x, place, alter))
+                alter = staff.key.get(place % 7, 0.0)
+        self.alters[sign.name] = alter, signed
+        self.heads.append(DrawnHead(sign.name, self.bar, number, self.line, sign.x, place, alter, signed, sign.voice))
 
 
 def _x(sign: _Sign) -> float:

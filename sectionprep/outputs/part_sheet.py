@@ -22,13 +22,14 @@ from sectionprep.settings import load_toml
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml. section_help: words where a
-    passage begins; cues: small notes before an entry; syllables: what is said under the notes of a passage; proof: our own
+    passage begins; cues: small notes before an entry; courtesy: accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
     marks a shade lighter, and a page that lists them."""
 
     paper: str = "letter"
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    courtesy: bool = True
     syllables: bool = False
     proof: bool = False
 
@@ -63,7 +64,7 @@ class PartJob:
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
     each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed. heads: how many
-    the part has, and how many of them are proved to be on the paper, and to be read as their pitch; differences: bars that are
+    the part has, and how many of them are proved to be on the paper, to be read as their pitch, and to be so by an accidental; differences: bars that are
     not drawn as the part has them."""
 
     name: str
@@ -77,6 +78,7 @@ class SheetReport:
     heads: int = 0
     proved: int = 0
     pitches: int = 0
+    accidentals: int = 0
     differences: tuple[Difference, ...] = ()
 
 
@@ -148,7 +150,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
                        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line,
-                       heads=engraving.proved.expected, proved=engraving.proved.heads, pitches=engraving.proved.pitches,
+                       heads=engraving.proved.expected, proved=engraving.proved.heads, pitches=engraving.proved.pitches, accidentals=engraving.proved.accidentals,
                        differences=engraving.proved.differences)
 
 

@@ -121,7 +121,8 @@ def part_jobs(
         reading = _reading(written)
         yield PartJob(
             xml=extract_part(document, part.id, occurrence, written=written, words=help_words,
-                             finish=_cue_writer(document, cues), clef=part.chair.instrument.clef),
+                             finish=_cue_writer(document, cues), courtesy=style.courtesy,
+                             clef=part.chair.instrument.clef),
             name=part.name, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
             must=MustShow((*heads_of(part, reading), *cue_heads(chart, cues)), chart.resolution), where=part.name,
