@@ -186,16 +186,28 @@ def _out_of_order(must: MustShow, drawn: Drawn) -> Iterable[tuple[int, str]]:
         if len(places) < 2:
             continue
         places.sort(key=_first)
-        left = right = float("-inf")
-        for column in _columns(places, must.quarter):
-            low, high = min(head.x for head in column), max(head.x for head in column)
-            if low <= left or high <= right:
-                yield bar, "notes do not stand in order"
-                break
-            if high - low > _ONE_VOICE * drawn.half and _apart(column, drawn.half):
-                yield bar, "notes that sound together stand one after the other"
-                break
-            left, right = low, high
+        wrong = _order_of(places, must.quarter, drawn.half)
+        if wrong:
+            yield bar, wrong
+
+
+def _order_of(places: Sequence[tuple[int, DrawnHead]], quarter: int, half: float) -> str:
+    """What is wrong with the order of a bar's heads, if anything. The first head of each moment stands to the right of the first one
+    before it, and so does each voice's own; another voice's may be pushed aside by what it meets."""
+    left = float("-inf")
+    last: dict[tuple[int, int], float] = {}
+    for column in _columns(places, quarter):
+        low = min(head.x for head in column)
+        if low <= left:
+            return "notes do not stand in order"
+        left = low
+        for head in column:
+            if head.x <= last.get((head.staff, head.voice), float("-inf")):
+                return "notes do not stand in order"
+        last.update({(head.staff, head.voice): head.x for head in column})
+        if max(head.x for head in column) - low > _ONE_VOICE * half and _apart(column, half):
+            return "notes that sound together stand one after the other"
+    return ""
 
 
 def _first(place: tuple[int, DrawnHead]) -> int:
