@@ -70,6 +70,7 @@ def extract_part(
             _add_words(copied, words)
         if finish is not None:
             finish(n, copied)
+            mender.settle(copied)
         mender.beam(copied)
         part.append(copied)
     close_lines(list(part))

@@ -61,6 +61,12 @@ class Mender:
             one_after_another(measure, timeline)
         self.broken = broken
 
+    def settle(self, measure: etree._Element) -> None:
+        """What was put into a measure may count in other divisions: say the part's own again at its end."""
+        said = measure.findall("attributes/divisions")
+        if said and decimal(said[-1].text) != self.clock.divisions:
+            etree.SubElement(etree.SubElement(measure, "attributes"), "divisions").text = str(self.clock.divisions)
+
     def beam(self, measure: etree._Element) -> None:
         """Beam a measure where that is needed; the last step, when nothing is put into it any more."""
         self.beamer.rewrite(measure, None if self.all_beams else self.broken)

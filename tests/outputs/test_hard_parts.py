@@ -111,6 +111,22 @@ def test_a_beam_over_the_bar_line_is_not_broken() -> None:
     assert [b.text for b in drawn.iter("beam")] == ["begin", "end"]
 
 
+def test_after_a_cue_in_other_divisions_the_parts_own_hold_again() -> None:
+    """A cue is copied with its durations; what follows it would be counted in them."""
+    from build import part_xml, score_xml
+
+    from sectionprep.musicxml.cues import Cue, add_cue
+    from sectionprep.music.pitch import CONCERT
+
+    own = part_xml("r/1 C5/2 D5/2").replace(">96<", ">8<").replace(">48<", ">4<").replace("<divisions>24<", "<divisions>2<")
+    source = parse_document(Path("x"), score_xml({"Alto Sax 1": own, "Alto Sax 2": part_xml("C5/4 D5/4 E5/4 F5/4 C5/1")}))
+    cue = Cue(bar=0, part_id="P2", occurrence=0, label="Alto 2", source=CONCERT, target=CONCERT, fifths=0)
+    finish = lambda n, measure: add_cue(measure, source, cue) if n == 0 else None  # noqa: E731
+    first, second = etree.fromstring(extract_part(source, "P1", finish=finish)).iter("measure")
+    assert [d.text for d in first.iter("divisions")] == ["2", "24", "2"]
+    assert [n.findtext("duration") for n in second.iter("note")] == ["4", "4"]
+
+
 def test_voices_in_order_are_handed_over_as_they_stand() -> None:
     """Nothing is moved where nothing need be: notes, backups and forwards of a piano part in four voices."""
     from hard_parts import back, notes, opening, score
