@@ -115,8 +115,8 @@ def test_after_a_cue_in_other_divisions_the_parts_own_hold_again() -> None:
     """A cue is copied with its durations; what follows it would be counted in them."""
     from build import part_xml, score_xml
 
-    from sectionprep.musicxml.cues import Cue, add_cue
     from sectionprep.music.pitch import CONCERT
+    from sectionprep.musicxml.cues import Cue, add_cue
 
     own = part_xml("r/1 C5/2 D5/2").replace(">96<", ">8<").replace(">48<", ">4<").replace("<divisions>24<", "<divisions>2<")
     source = parse_document(Path("x"), score_xml({"Alto Sax 1": own, "Alto Sax 2": part_xml("C5/4 D5/4 E5/4 F5/4 C5/1")}))
