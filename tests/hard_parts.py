@@ -3,6 +3,7 @@ this purpose after faults met in real files."""
 
 from __future__ import annotations
 
+import random
 from xml.sax.saxutils import quoteattr
 
 _HEAD = '<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>{}</part-name></score-part></part-list><part id="P1">'
@@ -101,8 +102,13 @@ WRONG_AS_THEY_STAND = {
     "an octave line that is never closed": score(opening() + notes("C4 D4") + _octave("down") + notes("E6 F6"), notes("G6 A6 B6 C6")),
     "a tie that is only heard": score(
         opening() + note("F#4", 8, sign="sharp", tie="start"), note("F#4", 4, tie="stop") + note("F#4", 4, sign="sharp")),
+    "ties that are only heard, over three bars": score(
+        opening() + note("F#4", 8, sign="sharp", tie="start"), note("F#4", 8, tie="start").replace("<tie ", '<tie type="stop"/><tie '),
+        note("F#4", 8, tie="stop")),
     "accidentals missing where others are shown": score(
         opening() + note("F#4", sign="sharp") + notes("F4 C#5 C5"), note("F4") + note("G#4", sign="sharp") + notes("Bb4 B4")),
+    "two pitches in one place at one time": score(
+        opening() + notes("A4") + note("F#4", 2, sign="sharp") + note("F#4", 4) + back(8) + note("D4", voice=2) + note("F4", 6, voice=2, kind="half", after_type="<dot/>")),
     "a name for an accidental that no version has": score(
         opening() + note("Bb4", 8, sign="double-flat").replace("<alter>-1</alter>", "<alter>-2</alter>")),
 }
@@ -131,3 +137,54 @@ DEADLY = {"no staves at all": score(opening(before_clef="<staves>0</staves>") + 
 #: no way of handing it over helps: the engraver knows octave clefs of one and two octaves
 HOPELESS = score(opening(clef="<clef><sign>G</sign><line>2</line><clef-octave-change>3</clef-octave-change></clef>") + notes("C7 D7 E7 F7"),
                  notes("C7 D7 E7 F7"))
+
+
+def random_piano(seed: int, bars: int = 8) -> bytes:
+    """A piano part in three and four voices that no hand would write: accidentals, ties, chords, grace notes, triplets, clefs and keys
+    wherever they fall."""
+    draw = random.Random(seed)
+    tied: dict[int, str] = {}
+    written = []
+    for bar in range(bars):
+        key = f"<attributes><key><fifths>{draw.randint(-5, 5)}</fifths></key></attributes>" if draw.random() < 0.2 else ""
+        body = opening(6, fifths=draw.randint(-5, 5), clef=_GRAND) if bar == 0 else key
+        body += _random_voice(draw, 1, 1, (4, 6), tied, clefs=True) + back(24) + _random_voice(draw, 2, 1, (4, 5), tied)
+        body += back(24) + _random_voice(draw, 5, 2, (2, 4), tied)
+        if draw.random() < 0.3:
+            body += back(24) + _random_voice(draw, 6, 2, (2, 3), tied)
+        written.append(body)
+    return score(*written)
+
+
+def _random_voice(draw: random.Random, voice: int, staff: int, octaves: tuple[int, int], tied: dict[int, str], *, clefs: bool = False) -> str:
+    kinds = {3: "eighth", 6: "quarter", 12: "half", 24: "whole"}
+    signs = ("<sign>F</sign><line>4</line>", "<sign>G</sign><line>2</line>", "<sign>C</sign><line>3</line>")
+    out, left = "", 24
+
+    def pitch() -> str:
+        return draw.choice("CDEFGAB") + draw.choice(["", "", "", "#", "b"]) + str(draw.randint(*octaves))
+
+    while left:
+        luck = draw.random()
+        if luck < 0.12 and clefs and left < 24:
+            out += f'<attributes><clef number="{staff}">{draw.choice(signs)}</clef></attributes>'
+        if luck < 0.2 and left % 6 == 0:
+            out += "".join(note(pitch(), 2, kind="eighth", voice=voice, staff=staff, after_type=_TRIPLET) for _ in range(3))
+            left -= 6
+            continue
+        length = draw.choice([length for length in kinds if length <= left])
+        if draw.random() < 0.12:
+            grace = note(pitch(), 0, kind="eighth", voice=voice, staff=staff)
+            out += grace.replace("<note>", "<note><grace/>").replace("<duration>0</duration>", "")
+        held = tied.pop(voice, "")
+        name = held or pitch()
+        struck = note(name, length, kind=kinds[length], voice=voice, staff=staff, tie="stop" if held else "")
+        if draw.random() < 0.2:
+            struck = struck.replace("<voice>", '<tie type="start"/><voice>')
+            tied[voice] = name
+        other = pitch()
+        out += struck
+        if draw.random() < 0.25 and (other[0], other[-1]) != (name[0], name[-1]):
+            out += note(other, length, kind=kinds[length], voice=voice, staff=staff, chord=True)
+        left -= length
+    return out

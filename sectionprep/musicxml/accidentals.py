@@ -7,9 +7,10 @@ is tied over the line keeps its pitch and gives it to no other note; courtesy ac
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import groupby
 
 from lxml import etree
 
@@ -29,6 +30,10 @@ _BEFORE = frozenset({
     "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote", "level", "voice", "type", "dot",
 })
 _SILENT_CLEFS = frozenset({"percussion", "TAB", "none"})
+
+_SIGNATURE, _GRACE, _NOTE = range(3)  # of one moment, in this order from left to right
+_UNSURE = float("nan")  # equal to nothing
+_NOBODY: frozenset[tuple[str, tuple[str, int]]] = frozenset()
 
 Place = tuple[str, int]  # step and octave
 
@@ -58,19 +63,26 @@ class Accidentals:
 
     def rewrite(self, timeline: Timeline) -> None:
         """Change one measure in place."""
-        events: list[tuple[Time, int, Stroke | etree._Element]] = [
-            (when, 0, element) for when, element in timeline.others if element.tag == "attributes"]
-        events += [(stroke.onset, 1, stroke) for stroke in timeline.strokes]
-        if timeline.backs or any(when for when, kind, _ in events if not kind):
-            events.sort(key=lambda event: event[:2])
         for staff in self.staves.values():
             staff.before, staff.sounded = staff.sounded, {}
             staff.heard, staff.shown = {}, set()
-        for _, _, what in events:
-            if isinstance(what, Stroke):
-                self._note(what)
-            else:
-                self._attributes(what)
+        events: list[tuple[Time, int, Stroke | etree._Element]] = [
+            (when, _SIGNATURE, element) for when, element in timeline.others if element.tag == "attributes"]
+        is_plain = not timeline.backs and not any(when for when, _, _ in events)
+        events += [(stroke.onset, _GRACE if "grace" in stroke.said else _NOTE, stroke) for stroke in timeline.strokes]
+        if not is_plain:
+            events.sort(key=_when)
+        for _, moment in groupby(events, key=_when):
+            together = [what for _, _, what in moment]
+            strokes = [what for what in together if isinstance(what, Stroke)]
+            at_odds = _at_odds(strokes) if len(strokes) > 1 else _NOBODY
+            for what in together:
+                if isinstance(what, Stroke):
+                    self._note(what, at_odds)
+                else:
+                    self._attributes(what)
+            for number, place in at_odds:
+                self._staff(number).heard[place] = _UNSURE
         self.tied = {key: 0 for key, until in self.tied.items() if until >= timeline.end}
 
     def _staff(self, number: str) -> _Staff:
@@ -93,42 +105,69 @@ class Accidentals:
     def _meant(self, number: str | None) -> list[_Staff]:
         return [self._staff(number)] if number is not None else [self.common, *self.staves.values()]
 
-    def _note(self, stroke: Stroke) -> None:
+    def _note(self, stroke: Stroke, at_odds: Collection[tuple[str, Place]]) -> None:
         element = stroke.said.get("pitch")
-        if element is None or _is_slash(stroke):
-            return
         staff = self._staff(stroke.staff)
-        if staff.clef in _SILENT_CLEFS:
+        if element is None or _is_slash(stroke) or staff.clef in _SILENT_CLEFS:
             return
         pitch = pitch_of(element)
         place = (pitch.step, pitch.octave)
-        key = (place, pitch.alter)
-        until = self.tied.pop(key, None)
-        is_tied = until is not None and until == stroke.onset and "stop" in stroke.ties
+        is_tied = "stop" in stroke.ties and self.tied.get((place, pitch.alter)) == stroke.onset
         if "start" in stroke.ties:
-            self.tied[key] = stroke.end
+            self.tied[place, pitch.alter] = stroke.end
+        sign = self._own_sign(stroke)
+        if sign is not None or not is_tied:
+            sign = self._needed(stroke, staff, pitch, sign, (stroke.staff, place) in at_odds)
+            staff.shown.add(place)
+        if sign is not None:
+            staff.heard[place] = pitch.alter
+        staff.sounded[place] = pitch.alter
+
+    def _own_sign(self, stroke: Stroke) -> etree._Element | None:
+        """The file's own sign, if it is of use."""
         sign = stroke.said.get("accidental")
         if sign is not None and self.fresh:
             stroke.element.remove(sign)
-            sign = None
-        if sign is None and is_tied:
-            staff.sounded[place] = pitch.alter
-            return
-        read = staff.heard.get(place, staff.key.get(pitch.step, 0.0)) if sign is None else _READ.get((sign.text or "").strip())
-        if read is None:  # a sign of another system of quarter tones: the file knows best
-            read = pitch.alter
+            return None
         if sign is not None and sign.text == "double-flat":  # a name of no version, but files have it
             sign.text = SIGNS[-2.0]
-        if read != pitch.alter and pitch.alter in SIGNS:
+        return sign
+
+    def _needed(self, stroke: Stroke, staff: _Staff, pitch: Pitch, sign: etree._Element | None, is_at_odds: bool) -> etree._Element | None:
+        """The sign a note is to have: its own, a needed one, a reminder or none."""
+        place = (pitch.step, pitch.octave)
+        if pitch.alter not in SIGNS:
+            return sign
+        if sign is not None:
+            read = _READ.get((sign.text or "").strip(), pitch.alter)  # signs of other systems of quarter tones: the file knows best
+        else:
+            read = _UNSURE if is_at_odds else staff.heard.get(place, staff.key.get(pitch.step, 0.0))
+        if read != pitch.alter:
             if sign is not None:
                 stroke.element.remove(sign)
-            sign = _show(stroke, pitch.alter)
-        elif sign is None and self.courtesy and place not in staff.shown and pitch.alter in SIGNS and _surprises(staff, pitch):
-            sign = _show(stroke, pitch.alter, courtesy=True)
-        if sign is not None:
-            staff.heard[place] = pitch.alter
-        staff.shown.add(place)
-        staff.sounded[place] = pitch.alter
+            return _show(stroke, pitch.alter)
+        if sign is None and self.courtesy and place not in staff.shown and _surprises(staff, pitch):
+            return _show(stroke, pitch.alter, courtesy=True)
+        return sign
+
+
+def _when(event: tuple[Time, int, object]) -> tuple[Time, int]:
+    return event[:2]
+
+
+def _at_odds(strokes: Sequence[Stroke]) -> Collection[tuple[str, Place]]:
+    """Where notes of one moment stand in one place of a staff and are different pitches: each needs a sign of its own, and so does the
+    next there, because nobody can tell which one holds."""
+    found: dict[tuple[str, Place], float] = {}
+    odd: set[tuple[str, Place]] = set()
+    for stroke in strokes:
+        element = stroke.said.get("pitch")
+        if element is not None:
+            pitch = pitch_of(element)
+            place = (stroke.staff, (pitch.step, pitch.octave))
+            if found.setdefault(place, pitch.alter) != pitch.alter:
+                odd.add(place)
+    return odd
 
 
 def _signature(key: etree._Element) -> dict[str, float]:

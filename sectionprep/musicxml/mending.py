@@ -211,13 +211,17 @@ def _silence(note: etree._Element) -> None:
 
 
 def _draw_ties(stroke: Stroke) -> None:
-    """A tie that only sounds (`<tie>`) is drawn, too (`<tied>`): else the note is struck again."""
+    """A tie that only sounds (`<tie>`) is drawn, too (`<tied>`): else the note is struck again. A note that ends one tie and begins
+    another ends the first before it begins the second: else the engraver ties it to itself."""
     if not stroke.ties or "rest" in stroke.said:
         return
-    drawn = {t.get("type") for n in stroke.element.iterchildren("notations") for t in n.iterchildren("tied")}
-    for kind in stroke.ties:
-        if kind in ("start", "stop") and not drawn & {kind, "continue"}:
-            notations_of(stroke).insert(0, etree.Element("tied", type=kind))
+    tied = [t for n in stroke.element.iterchildren("notations") for t in n.iterchildren("tied")]
+    drawn = [t.get("type") for t in tied]
+    missing = [kind for kind in stroke.ties if kind in ("start", "stop") and kind not in drawn and "continue" not in drawn]
+    tied += [etree.SubElement(notations_of(stroke), "tied", type=kind) for kind in missing]
+    kinds = [t.get("type") for t in tied]
+    if "start" in kinds and "stop" in kinds and kinds.index("start") < kinds.index("stop"):
+        tied[kinds.index("start")].addprevious(tied[kinds.index("stop")])
 
 
 def _drop_beams(stroke: Stroke) -> None:

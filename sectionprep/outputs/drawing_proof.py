@@ -17,9 +17,9 @@ from sectionprep.musicxml.cues import Cue, cue_id
 from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs.drawn_heads import Drawn, DrawnHead
 
-# how far heads of one moment may stand apart, in halves of a staff space: measured, 3.6 in chords of whole notes, 6 where voices meet
+# how far heads of one moment may stand apart, in halves of a staff space: measured, 3.6 in chords of whole notes, 7 where voices meet
 _ONE_VOICE = 4.0
-_ALL_VOICES = 6.6
+_ALL_VOICES = 9.0
 _SAME_TIME = 40  # onsets nearer than a quarter note over this are one moment (durations round); a 128th is a 32nd of a quarter
 
 

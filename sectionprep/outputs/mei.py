@@ -67,6 +67,8 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
+        for clef in list(self.root.iter(f"{_M}clef")):
+            _before_graces(clef)
         for chord in self.root.iter(f"{_M}chord"):
             if chord.get("staff"):  # each note says for itself on which staff it stands, for the proof of the drawing
                 for note in chord.iter(f"{_M}note"):
@@ -177,6 +179,14 @@ class MeiPart:
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text."""
         return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")}
+
+
+def _before_graces(clef: etree._Element) -> None:
+    """A clef stands to the left of the grace notes of its moment, so they must be written under it."""
+    before = clef.getprevious()
+    while before is not None and all(e.get("grace") for e in ([before] if before.tag != f"{_M}beam" else before)):
+        before.addprevious(clef)
+        before = clef.getprevious()
 
 
 def _take_out(element: etree._Element) -> None:

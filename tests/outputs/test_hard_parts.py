@@ -54,6 +54,13 @@ def test_the_proof_sees_what_the_engraver_makes_of_them_as_they_stand(name: str,
     assert _drawn(hard_parts.WRONG_AS_THEY_STAND[name], tmp_path).differences
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_every_note_of_a_random_piano_part_prints_as_its_pitch(seed: int, tmp_path: Path) -> None:
+    report = _drawn(hard_parts.random_piano(seed), tmp_path)
+    assert [f"bar {d.bar + 1}: {d.what}" for d in report.differences] == []
+    assert report.pitches == report.heads > 100
+
+
 def test_a_part_drawn_wrong_is_told_once_more_as_plainly_as_can_be(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where we do not see beforehand that voices are written in each other, the proof does, and the second way is right."""
     monkeypatch.setattr(mending, "in_order", lambda *_: True)
