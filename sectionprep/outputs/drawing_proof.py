@@ -192,20 +192,19 @@ def _out_of_order(must: MustShow, drawn: Drawn) -> Iterable[tuple[int, str]]:
 
 
 def _order_of(places: Sequence[tuple[int, DrawnHead]], quarter: int, half: float) -> str:
-    """What is wrong with the order of a bar's heads, if anything. The first head of each moment stands to the right of the first one
-    before it, and so does each voice's own; another voice's may be pushed aside by what it meets."""
-    left = float("-inf")
-    last: dict[tuple[int, int], float] = {}
+    """What is wrong with the order of a bar's heads, if anything. On each staff the first head of each moment stands to the right of the
+    first one before it, and so does each voice's own; another voice's may be pushed aside by what it meets."""
+    left: dict[tuple[int, int], float] = {}
     for column in _columns(places, quarter):
-        low = min(head.x for head in column)
-        if low <= left:
-            return "notes do not stand in order"
-        left = low
+        here: dict[tuple[int, int], float] = {}
         for head in column:
-            if head.x <= last.get((head.staff, head.voice), float("-inf")):
-                return "notes do not stand in order"
-        last.update({(head.staff, head.voice): head.x for head in column})
-        if max(head.x for head in column) - low > _ONE_VOICE * half and _apart(column, half):
+            for line in ((head.staff, 0), (head.staff, head.voice)):
+                here[line] = min(head.x, here.get(line, head.x))
+        if any(x <= left.get(line, float("-inf")) for line, x in here.items()):
+            return "notes do not stand in order"
+        left |= here
+        xs = [head.x for head in column]
+        if max(xs) - min(xs) > _ONE_VOICE * half and _apart(column, half):
             return "notes that sound together stand one after the other"
     return ""
 
