@@ -8,10 +8,8 @@ from functools import lru_cache
 from lxml import etree
 
 from sectionprep.music.pitch import Pitch, Transposition
-from sectionprep.musicxml.accidentals import in_key, pitch_of
+from sectionprep.musicxml.accidentals import SIGNS, in_key, pitch_of
 from sectionprep.musicxml.document import tag_of
-
-_SIGNS = {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "flat-flat"}
 
 
 def fifths_up(transposition: Transposition) -> int:
@@ -129,10 +127,10 @@ def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: di
     current = state.get(place, in_key(fifths, written.step))
     if not tied:
         state[place] = written.alter
-    if tied or current == written.alter or round(written.alter) not in _SIGNS:
+    if tied or current == written.alter or written.alter not in SIGNS:
         return
     sign = etree.Element("accidental")
-    sign.text = _SIGNS[round(written.alter)]
+    sign.text = SIGNS[written.alter]
     before = [c for c in note if tag_of(c) in ("type", "dot", "voice", "duration", "pitch", "tie", "instrument")]
     note.insert(note.index(before[-1]) + 1, sign)
 

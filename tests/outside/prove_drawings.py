@@ -113,8 +113,7 @@ def prove_group(name: str, paths: Sequence[Path]) -> Group:
     group = Group(name)
     for path in paths:
         prove_file(path, group)
-        if sys.stderr.isatty():
-            print(f"\r{name}: {group.files} of {len(paths)}", end="", file=sys.stderr)
+        print(f"{name}: {group.files} of {len(paths)}, {path.stem}", file=sys.stderr)
     return group
 
 
