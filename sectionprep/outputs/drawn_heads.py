@@ -118,7 +118,7 @@ class _Reader:
         self.repeats: set[int] = set()
         self.alters: dict[str, tuple[float | None, bool]] = {}
         self.ties: dict[str, str] = {}  # id of the head a tie leads to, and of the head it comes from
-        self.line = -1
+        self.line = -2  # before the first line; that one is 0
         self._begin_line()
         self._begin(-1)
 
