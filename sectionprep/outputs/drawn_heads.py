@@ -22,6 +22,7 @@ _TOKEN = re.compile(
 _SAYS = re.compile(r'data-([\w.]+)="#?([^"]*)"')
 _LINE = re.compile(r'<path d="M(-?[\d.]+) -?[\d.]+ L(-?[\d.]+) ')
 _LONG = re.compile(r'(?:<polygon [^>]*/>)+<rect x="(-?[\d.]+)" y="(-?[\d.]+)" height="(-?[\d.]+)"')  # a head of four whole notes
+_FRET = re.compile(r'<text x="(-?[\d.]+)"')  # of tablature: a number instead of a head
 _LINES = re.compile(r'<path d="M-?[\d.]+ (-?[\d.]+) L[^>]*/><path d="M-?[\d.]+ (-?[\d.]+) L')  # the first two of a staff
 _USE = re.compile(r'<use [^>]*?translate\((-?[\d.]+)')
 _SIGNATURE = re.compile(r'<g (?:id="[^"]*" )?class="keyAccid"><use [^>]*?translate\((-?[\d.]+)')
@@ -32,7 +33,6 @@ _CLEFS = {  # the scale step, counted from C0, that stands at a clef's height
     "E05C": 28, "E05D": 21, "E07B": 28,
     "E062": 24, "E063": 10, "E064": 17, "E065": 31, "E066": 38, "E07C": 24,
 }
-_TABLATURE = ("E06D", "E06E")
 _ACCIDENTALS = {
     "E260": -1.0, "E261": 0.0, "E262": 1.0, "E263": 2.0, "E264": -2.0, "E265": 3.0, "E266": -3.0, "E267": -1.0, "E268": 1.0,
     "E269": 2.0, "E270": -0.5, "E271": -1.5, "E272": 0.5, "E273": -0.5, "E274": 1.5, "E275": 0.5, "E276": 2.5, "E277": 1.5,
@@ -92,7 +92,6 @@ class _Staff:
     half: float
     bare: bool = True
     clef: tuple[int, float] | None = None
-    tablature: bool = False
     key: dict[int, float] = field(default_factory=dict)
 
     def place(self, y: float) -> int:
@@ -150,8 +149,9 @@ class _Reader:
                     self._put(home, head)
                     name, said, head = token[1] or "", token[3], None
                     home = self._home(said)
-                    if self._is_tablature(home):
-                        head = _Sign(0.0, "head", name=name, voice=self.voice)
+                    fret = _FRET.match(page, token.end())
+                    if fret:
+                        head = _Sign(float(fret[1]), "head", name=name, voice=self.voice)
                 elif kind == "measure":
                     self._put(home, head)
                     head = None
@@ -206,11 +206,6 @@ class _Reader:
         """The staff a note stands on: its voice's own, unless it is said to cross."""
         crossing = dict(_SAYS.findall(said)).get("staff", "") if said else ""
         return int(crossing) if crossing.isdecimal() else self.staff
-
-    def _is_tablature(self, staff: int) -> bool:
-        here = [sign.glyph for sign in self.signs.get(staff, ()) if sign.kind == "clef"]
-        before = self.staves.get(staff)
-        return here[0] in _TABLATURE if here else before is not None and before.tablature
 
     def _put(self, staff: int, head: _Sign | None) -> None:
         if head is not None:
@@ -267,7 +262,6 @@ class _Reader:
                     step = _CLEFS.get(sign.glyph)
                     staff.clef = (step, sign.y) if step is not None else None
                     staff.bare = False
-                    staff.tablature = sign.glyph in _TABLATURE
                 elif sign.kind == "key":
                     staff.key, heard = {}, {}
                 elif staff.clef is not None:
