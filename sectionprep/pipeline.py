@@ -52,6 +52,7 @@ class Options:
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    courtesy: bool = True
     syllables: bool = False
     proof: bool = False
     score: str = ""
@@ -102,7 +103,7 @@ class Marked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prepared:
-    """What `prepare` wrote. notes: what a person must know about files that were there before."""
+    """What `prepare` wrote. not_printed: why parts were not printed; not_as_written: bars that are not drawn as the file has them; notes: what a person must know about files that were there before."""
 
     marked: Marked
     folder: Path
@@ -111,6 +112,7 @@ class Prepared:
     hard_turns: int
     not_printed: tuple[str, ...] = ()
     sheet_remarks: tuple[SheetRemark, ...] = ()
+    not_as_written: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -287,6 +289,7 @@ def footer_of(score: Score) -> str:
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress, *, here: bool = False) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this very process."""
     from sectionprep.outputs.kept import not_applied, plan_place
+    from sectionprep.outputs.printed import not_as_written, not_printed
     from sectionprep.outputs.sheets import Drawing, safe_name
     from sectionprep.outputs.writing import staged
 
@@ -307,7 +310,7 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     return Prepared(
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
-        not_printed=tuple(r.failed for r in reports if r.failed), notes=notes,
+        not_printed=not_printed(reports), not_as_written=not_as_written(marked.again.chart, reports), notes=notes,
         sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
     )
 
@@ -318,6 +321,7 @@ def _write_everything(
     """Marked score, sheets, print sets, director's pages, workbook and report. All else is made while the parts are drawn."""
     from sectionprep.outputs.director_pages import director_pdf, write_map
     from sectionprep.outputs.print_set import bind, set_jobs
+    from sectionprep.outputs.printed import sheets_text
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.reports import agreement_text, remarks_text, turns_text
     from sectionprep.outputs.sheets import part_jobs
@@ -354,17 +358,26 @@ def _write_everything(
     items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
     report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
     (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
-    report += turns_text(printed()) + remarks_text(printed())
-    (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
+    (stage / f"{stem}_agreement.txt").write_text(
+        _with_sheets(report, sheets_text(again.chart, printed()), first=any(r.failed or r.differences for r in printed()))
+        + turns_text(printed()) + remarks_text(printed()), encoding="utf-8")
     for wait in sets:
         wait()
     return printed()
 
 
+def _with_sheets(report: str, sheets: str, *, first: bool) -> str:
+    """The report with what is to be said of the sheets: right under its title where something is wrong with them, else at its end."""
+    if not first:
+        return f"{report}\n{sheets.rstrip()}\n"
+    title, _, rest = report.partition("\n\n")
+    return f"{title}\n\n{sheets}{rest}"
+
+
 def _sheet_style(options: Options) -> SheetStyle:
     from sectionprep.outputs.part_sheet import SheetStyle
 
-    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues,
+    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues, courtesy=options.courtesy,
                       syllables=options.syllables, proof=options.proof)
 
 

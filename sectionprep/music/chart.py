@@ -18,7 +18,8 @@ class Note(NamedTuple):
     thousands: a frozen dataclass of this width takes four times as long to make.
 
     address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
-    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes.
+    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes. is_hidden: not to
+    be printed.
     """
 
     address: int
@@ -43,6 +44,7 @@ class Note(NamedTuple):
     slur_stops: tuple[int, ...] = ()
     in_tuplet: bool = False
     has_fermata: bool = False
+    is_hidden: bool = False
 
     @property
     def end(self) -> int:

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
-from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, state_clef, tame, write_slashes
+from sectionprep.musicxml.mending import Mender, close_lines
 from sectionprep.musicxml.restated import Restated
 from sectionprep.musicxml.rewording import reword, write_out_repeats
 from sectionprep.musicxml.tablature import Tablature
-from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart, show_tied_in
+from sectionprep.musicxml.transposing import WrittenPart
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
@@ -113,10 +113,8 @@ def _fill(
 ) -> None:
     measures = measures_of(document.root, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
-    rewrite: WrittenPart | MissingAccidentals | None = None if document.shows_accidentals else MissingAccidentals()
-    if pick.shift.chromatic or pick.clef:
-        rewrite = WrittenPart(opposite, pick.clef)
-    beamer = None if document.shows_beams else Beamer()
+    rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
+    mender = Mender(fresh=rewrite is not None, beams=not document.shows_beams)
     restated, tablature = Restated(), Tablature(measures, clef=pick.clef, always_notes=True)
     slash = False
     for earlier in measures[:first]:
@@ -139,11 +137,10 @@ def _fill(
         slash = write_slashes(copied, slash)
         if rewrite is not None:
             rewrite.rewrite(copied)
-        if n == first:
-            show_tied_in(copied)
-        if beamer is not None:
-            beamer.rewrite(copied)
+        mender.mend(copied)
+        mender.beam(copied)
         part.append(copied)
+    close_lines(list(part))
 
 
 def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_time: bool) -> None:

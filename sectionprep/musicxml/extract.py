@@ -15,14 +15,14 @@ from typing import cast
 from lxml import etree
 
 from sectionprep.music.wording import any_of
-from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.dashes import take_out_lone_dashes
 from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.mending import Mender, close_lines
 from sectionprep.musicxml.pickup import write_pickup_rests
 from sectionprep.musicxml.restated import Restated
 from sectionprep.musicxml.rewording import reword, write_out_repeats
 from sectionprep.musicxml.tablature import Tablature
-from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
+from sectionprep.musicxml.transposing import WrittenPart
 from sectionprep.musicxml.undrawn import FRETS, PLAYBACK, Undrawn
 from sectionprep.settings import load_toml
 
@@ -39,12 +39,12 @@ def note_id(address: int) -> str:
 def extract_part(
     document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
     words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None, clef: str = "G2",
-    undrawn: Undrawn | None = None,
+    courtesy: bool = False, undrawn: Undrawn | None = None,
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
-    and the copy of each measure. clef: where the file states none. undrawn: takes up what will not
-    be drawn."""
+    and the copy of each measure. clef: where the file states none. courtesy: add accidentals that
+    remind. undrawn: takes up what will not be drawn."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -53,8 +53,7 @@ def extract_part(
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
     slash, staves = False, 1
-    rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
-    beamer = None if document.shows_beams else Beamer()
+    mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     restated, tablature = Restated(), Tablature(measures, clef=clef)
     undrawn = undrawn if undrawn is not None else Undrawn()
     for n, measure in enumerate(measures):
@@ -83,15 +82,17 @@ def extract_part(
         if n == 0:
             write_pickup_rests(copied)
         slash = write_slashes(copied, slash)
-        if rewriter is not None:
-            rewriter.rewrite(copied)
+        if written is not None:
+            written.rewrite(copied)
+        mender.mend(copied)
         if words:
             _add_words(copied, words)
         if finish is not None:
             finish(n, copied)
-        if beamer is not None:
-            beamer.rewrite(copied)
+            mender.settle(copied)
+        mender.beam(copied)
         part.append(copied)
+    close_lines(list(part))
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 

@@ -39,6 +39,7 @@ class Written(NamedTuple):
     slur_stops: tuple[int, ...]
     in_tuplet: bool
     has_fermata: bool
+    is_hidden: bool = False
 
 
 class NoteReader:
@@ -53,14 +54,18 @@ class NoteReader:
     def read(self, element: etree._Element) -> tuple[int, Written]:
         """The address of a note, and what it says."""
         address = self.addresses[id(element)]
+        said = self._said(element, address)
+        return address, said if element.get("print-object") != "no" else said._replace(is_hidden=True)
+
+    def _said(self, element: etree._Element, address: int) -> Written:
         if not self.spans:
-            return address, self._look(element)
+            return self._look(element)
         start, end = self.spans[address]
         inside = self.data[self.data.find(b">", start) : end]  # its own tag may carry a place on the page
         known = self.known.get(inside)
         if known is None:
             known = self.known[inside] = self._look(element)
-        return address, known
+        return known
 
     def _look(self, element: etree._Element) -> Written:
         children: dict[str, etree._Element] = {}

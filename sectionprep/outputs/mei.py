@@ -87,6 +87,12 @@ class MeiPart:
         for words in self.root.iter(f"{_M}dir", f"{_M}tempo"):
             if len(_text(words)) > _LONG_WORDS:
                 _shrink(words)
+        for clef in list(self.root.iter(f"{_M}clef")):
+            _before_graces(clef)
+        for chord in self.root.iter(f"{_M}chord"):
+            if chord.get("staff"):  # each note says for itself on which staff it stands, for the proof of the drawing
+                for note in chord.iter(f"{_M}note"):
+                    note.set("staff", note.get("staff") or chord.get("staff") or "1")
 
     def _small_words(self, words: etree._Element) -> None:
         plain = _text(words).strip()
@@ -209,6 +215,14 @@ def _shrink(words: etree._Element) -> None:
         else:
             at.tail = None
             at.addnext(rend)
+
+
+def _before_graces(clef: etree._Element) -> None:
+    """A clef stands to the left of the grace notes of its moment, so they must be written under it."""
+    before = clef.getprevious()
+    while before is not None and all(e.get("grace") for e in ([before] if before.tag != f"{_M}beam" else before)):
+        before.addprevious(clef)
+        before = clef.getprevious()
 
 
 def _take_out(element: etree._Element) -> None:

@@ -4,6 +4,7 @@ cover."""
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -174,6 +175,19 @@ def _firstheader(canvas: Any, job: PartJob, left: float, right: float, top: floa
     for line in (name, title, *beside):
         canvas.setFont(line.font, line.size)
         canvas.drawString(line.x, top - line.down, line.text)
+
+
+def warning(canvas: Any, frame: Frame, job: PartJob, indices: Sequence[int]) -> None:
+    """Over the music: bars (by index) of this sheet that are not drawn as the file has them."""
+    bars = [job.numbers[bar] if 0 <= bar < len(job.numbers) else "?" for bar in indices]
+    if bars:
+        size = load_toml("templates/sheets.toml")["type"]["credit"]
+        named = f"bar{'s' * (len(bars) > 1)} {', '.join(bars)}"
+        words = f"CHECK AGAINST THE SCORE: {named} (not drawn as the file has it)"
+        canvas.setFont(fonts.BOLD, size)
+        y = frame.height - frame.top - frame.head_first + 4
+        room = frame.width - 2 * frame.side
+        canvas.drawString(frame.side, y, fonts.fitted(words, fonts.BOLD, size, room))
 
 
 def foot_of_first_page(canvas: Any, frame: Frame, job: PartJob) -> None:

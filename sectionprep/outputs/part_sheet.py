@@ -8,7 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.collector import collector_at_rest
+from sectionprep.musicxml.mending import plainly
 from sectionprep.outputs import page_heads
+from sectionprep.outputs.drawing_proof import Difference, MustShow
 from sectionprep.outputs.engraver import LARGEST_STAFF, Engraving, EngravingFailed, Measured, engrave, measure
 from sectionprep.outputs.layout import TURN_SECONDS, WAYS, LineBox, Pages, Turn, break_for_pages, break_pages
 from sectionprep.outputs.line_extras import Extra, line_extras
@@ -22,13 +24,14 @@ from sectionprep.settings import load_toml
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml. section_help: words where a
-    passage begins; cues: small notes before an entry; syllables: what is said under the notes of a passage; proof: our own
+    passage begins; cues: small notes before an entry; courtesy: accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
     marks a shade lighter, and a page that lists them."""
 
     paper: str = "letter"
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    courtesy: bool = True
     syllables: bool = False
     proof: bool = False
 
@@ -37,7 +40,7 @@ class SheetStyle:
 class PartJob:
     """All that is needed to draw one part, in plain values (it crosses process borders).
 
-    xml: the part as a score of its own. overlays: marks to draw by us, by note id. syllables: what is said under each
+    xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to draw by us, by note id. syllables: what is said under each
     note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
     bar, by bar index. numbers: printed number of each bar. lyricist, rights: credits
     of the first page. remarks: what the sheet will not show.
@@ -49,7 +52,7 @@ class PartJob:
     composer: str
     arranger: str
     footer: str
-    notes: int
+    must: MustShow
     where: str
     out: Path
     style: SheetStyle
@@ -67,7 +70,9 @@ class PartJob:
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
     each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was
-    printed. remarks: what the sheet does not show."""
+    printed. remarks: what the sheet does not show. heads: how many the part has, and how many of them are
+    proved to be on the paper, to be read as their pitch, and to be so by an accidental; differences: bars
+    that are not drawn as the part has them."""
 
     name: str
     path: Path
@@ -78,6 +83,11 @@ class SheetReport:
     cover: bool = False
     failed: str = ""
     remarks: tuple[SheetRemark, ...] = ()
+    heads: int = 0
+    proved: int = 0
+    pitches: int = 0
+    accidentals: int = 0
+    differences: tuple[Difference, ...] = ()
 
 
 @collector_at_rest()
@@ -97,7 +107,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
     frame = frame_of(job.style.paper)
     painter = Painter(canvas)
-    sheet = _best_sheet(job, frame)
+    sheet = _proved_sheet(job, frame)
     engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
     painter.learn(engraving.glyphs)
     starts, turns = broken.starts, broken.turns
@@ -110,6 +120,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         turn = next((t for t in turns if t.page == number), None)
         page_heads.footer(canvas, frame, job, number + broken.cover, pages + broken.cover, turn)
         if number == 1:
+            page_heads.warning(canvas, frame, job, [d.bar for d in engraving.proved.differences])
             page_heads.foot_of_first_page(canvas, frame, job)
         _place(painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages)
         canvas.showPage()
@@ -120,8 +131,10 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
                        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns),
-                       bars_per_line=per_line,
-                       remarks=job.remarks)
+                       bars_per_line=per_line, remarks=job.remarks,
+                       heads=engraving.proved.expected, proved=engraving.proved.heads,
+                       pitches=engraving.proved.pitches, accidentals=engraving.proved.accidentals,
+                       differences=engraving.proved.differences)
 
 
 _USUAL_STAFF = 7.5  # millimetres
@@ -150,13 +163,29 @@ def _scale(job: PartJob) -> float:
 
 def _measured(job: PartJob, frame: Frame) -> Measured:
     scale = _scale(job)
-    return measure(job.xml, width_mm=frame.inner_mm / scale, staff_mm=job.style.staff / scale, where=job.where, notes=job.notes, rests=job.rests)
+    return measure(job.xml, width_mm=frame.inner_mm / scale, staff_mm=job.style.staff / scale, where=job.where, must=job.must, rests=job.rests)
 
 
 def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
     part = _measured(job, frame_of(job.style.paper))
     return engrave(part, break_for_pages(part.boxes, part.room))
+
+
+def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
+    """The part engraved so that it says what the part says: where the engraver fails or its drawing differs, it is told the part once
+    more, as plainly as can be, and the better drawing is taken."""
+    sheet: _Sheet | None = None
+    try:
+        sheet = _best_sheet(job, frame)
+        if not sheet.engraving.proved.differences:
+            return sheet
+        again = _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+    except EngravingFailed:
+        if sheet is None:
+            return _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+        return sheet
+    return min(sheet, again, key=lambda sheet: len(sheet.engraving.proved.differences))
 
 
 def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:

@@ -10,6 +10,7 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
 from sectionprep.outputs.chart_map import ChartMap, chart_map
+from sectionprep.outputs.printed import one_line
 from sectionprep.outputs.sheet_remarks import said_once
 from sectionprep.outputs.workbook.rows import Book
 
@@ -62,6 +63,7 @@ def write_overview(sheet: Any, book: Book) -> None:
         line(credits_)
     line(f"{len(chart.parts)} parts, {len(chart.bars)} bars"
          + (f", {chart.tempo:g} beats per minute" if chart.tempo else "") + f", phrased as {book.style}")
+    line(one_line(chart, book.reports()) or " ", bold=True)
     for remark in chart.remarks[:6]:
         line(f"Note: {remark.where}: {remark.what}")
     line("")

@@ -257,35 +257,34 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
-    start, parts = workbook[tables.START], workbook[tables.PARTS]
     _LastSheets(workbook, out, {
-        start: lambda: write_overview(start, book),
-        parts: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
+        tables.START: lambda: write_overview(workbook[tables.START], book),
+        tables.PARTS: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
     }).save()
     return out.getvalue()
 
 
 class _LastSheets(ExcelWriter):
-    """Writes some sheets after all others, and fills them only then: the parts may still be drawn
-    meanwhile. Their tabs stay where they were."""
+    """Writes some sheets after all others, and finishes them only then: the parts may still be drawn meanwhile. Their tabs stay where
+    they were. last: what finishes each of these sheets, by name, in their order."""
 
-    def __init__(
-        self, workbook: Workbook, out: io.BytesIO, last: Mapping[Worksheet, Callable[[], None]]
-    ) -> None:
+    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Mapping[str, Callable[[], None]]) -> None:
         super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
-        self.last = dict(last)
-        self.tabs = [(sheet, workbook.index(sheet)) for sheet in last]
-        for sheet in last:
-            workbook.move_sheet(sheet, len(workbook.sheetnames))
+        self.last = last
+        self.tabs = list(workbook.sheetnames)
+        for name in last:
+            workbook.move_sheet(name, len(workbook.sheetnames))
+        self.left = list(last)
 
     def write_worksheet(self, ws: Worksheet) -> None:
         """Called for each sheet in their order."""
-        if ws in self.last:
-            self.last.pop(ws)()
+        if ws.title in self.last:
+            self.last[ws.title]()
+            self.left.remove(ws.title)
         super().write_worksheet(ws)
-        if not self.last:
-            for sheet, tab in self.tabs:
-                self.workbook.move_sheet(sheet, tab - self.workbook.index(sheet))
+        if ws.title in self.last and not self.left:
+            for name in self.last:
+                self.workbook.move_sheet(name, self.tabs.index(name) - self.workbook.sheetnames.index(name))
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:
