@@ -15,7 +15,7 @@ from sectionprep.musicxml.excerpt import Excerpt
 from sectionprep.outputs import fonts
 from sectionprep.outputs.bar_widths import bar_widths
 from sectionprep.outputs.drawing_proof import MustShow, Proved, prove
-from sectionprep.outputs.drawn_heads import SAID, read_drawing
+from sectionprep.outputs.drawn_heads import read_drawing
 from sectionprep.outputs.layout import BarBox, break_lines
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
@@ -93,7 +93,7 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     with _quiet():
         toolkit.resetOptions()
         toolkit.setOptions({**_common(part.staff_mm), "breaks": "encoded", "pageWidth": round(part.width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _SECOND_SEED, "svgAdditionalAttribute": list(SAID)})
+                            "xmlIdSeed": _SECOND_SEED})
         toolkit.loadData(mei.text())
         pages = [str(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1)]
     systems: list[System] = []
@@ -110,7 +110,7 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
                               remedy="Please report this chart.")
     for system in systems:
         restack(system, mei.chords)
-    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm)
+    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs,
                      proved=prove(part.must, drawn))
 
