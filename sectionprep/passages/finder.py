@@ -26,8 +26,8 @@ from sectionprep.passages.texture import HELD, summary, texture_runs, voicing_of
 
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement (project fact sheet, B2)
 #: Odds (nats) from which a group's stretch is a passage. Some ten thousand pairs and places are tried in a
-#: chart (log: 9), and the notes of a figure are no independent witnesses, hence twice that.
-_SURE_ODDS = 20.0
+#: chart (log: 9), and the notes of a figure are no independent witnesses, hence more than twice that.
+_SURE_ODDS = 25.0
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
 
 

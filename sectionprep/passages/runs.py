@@ -32,11 +32,14 @@ _CHANGE = 4.0
 _CHANGE_AT_SEAM = 1.0
 _CHANGE_OF_TEXTURE = 3.0
 _RUN = 3.0  # a run must be twenty times likelier than chance (e to the third)
+_CUT = 20.0  # a newcomer that cuts a run must be as sure as a passage (finder)
+_GOES_ON = 3  # notes of a group without its guests that make them guests; judgement
+_ALONE = 40.0  # evidence of a group without its guests from which it is told whole; judgement
 _ROUNDS = 4  # the choice settles in two or three
 #: A member's notes against its group's: one in common, one missing or added, and the price of coming in
 #: or going out. Four faults in a row are faults still, more are an absence. Judgements.
 _AGREES, _DISAGREES, _COMES_OR_GOES = 1.0, 1.5, 3.5
-_COLUMN_SAYS = 4.0  # against: nothing that happens at one moment parts a group
+_COLUMN_SAYS = 20.0  # against: nothing that happens at one moment parts a group
 _BLOCK = 1_000
 
 
@@ -128,6 +131,11 @@ class _Followed:
     def odds(self, first: int, last: int) -> float:
         """Evidence of columns [first, last]."""
         return float(self.sums[last + 1] - self.sums[first])
+
+    def attacks(self, piece: _Piece) -> int:
+        """Columns of a piece at which most of the group strikes."""
+        here = self.struck[:, piece.first : piece.last + 1]
+        return int((2 * here.sum(axis=0) > len(here)).sum())
 
     def phrases(self) -> list[tuple[int, int]]:
         """Columns (first, last) of each stretch of togetherness: parted after a bar of silence, and
@@ -260,22 +268,37 @@ class _Selection:
                 if old.first <= piece.last and piece.first <= old.last
                 and group & self.followed[old.index].group]
 
+    def free(self, piece: _Piece) -> list[_Piece]:
+        """What is left of a piece beside the chosen ones, where that is less than the whole."""
+        rests = [piece]
+        for old in self.overlapping(piece):
+            rests = [rest for whole in rests for rest in _left(whole, old)]
+        return [rest for rest in rests if rest != piece and self.odds(rest) >= _RUN]
+
     def gain(self, piece: _Piece) -> float:
         """What the whole gains in evidence if this piece cuts into the others."""
         gain = self.odds(piece) - _RUN
         for old in self.overlapping(piece):
             first, last = max(old.first, piece.first), min(old.last, piece.last)
-            gain -= self.followed[old.index].odds(first, last)
-            rests = _left(old, piece)
-            gain += _RUN * (1 - len(rests))
-            if rests and self._is_visit(piece, old):
+            if self._is_visit(piece, old):
                 return -np.inf
+            alone = self.odds(piece) - self.followed[piece.index].odds(first, last)
+            evicts = alone >= _ALONE and self._is_visit(old, piece)
+            host = piece if evicts else old
+            gain -= self.followed[host.index].odds(first, last)
+            gain += _RUN - _CUT * len(_left(old, piece))
         return gain
 
-    def _is_visit(self, piece: _Piece, old: _Piece) -> bool:
+    def _is_visit(self, piece: _Piece, host: _Piece) -> bool:
         """Few parts join a group that goes on without them: told as guests, no group of its own."""
-        here, there = self.followed[old.index].group, self.followed[piece.index].group
-        return here <= there and len(there - here) < max(2, len(here) / 2)
+        here, there = self.followed[host.index].group, self.followed[piece.index].group
+        if not here < there or len(there - here) >= max(2, len(here) / 2):
+            return False
+        alone = _left(host, piece)
+        return any(
+            self.followed[host.index].attacks(rest) >= _GOES_ON and self.odds(rest) >= _CUT
+            for rest in alone
+        )
 
     def odds(self, piece: _Piece) -> float:
         """Evidence of a piece."""
@@ -299,21 +322,24 @@ class _Piece(NamedTuple):
 
 def _left(old: _Piece, piece: _Piece) -> list[_Piece]:
     """What a piece leaves of an older one, before and after it."""
-    rests = (_Piece(old.index, old.first, piece.first - 1),
-             _Piece(old.index, piece.last + 1, old.last))
+    rests = (
+        _Piece(old.index, old.first, min(old.last, piece.first - 1)),
+        _Piece(old.index, max(old.first, piece.last + 1), old.last),
+    )
     return [rest for rest in rests if rest.first <= rest.last]
 
 
 def _take_best(selection: _Selection, offers: Iterable[tuple[tuple[int, ...], _Piece]]) -> int:
     """Take offers in order of their gain; how many were taken."""
     heap = [(-selection.gain(piece), parts, piece) for parts, piece in offers]
-    heap = [offer for offer in heap if offer[0] < 0]
     heapq.heapify(heap)
     taken = 0
     while heap:
         promised, parts, piece = heapq.heappop(heap)
         gain = selection.gain(piece)
         if gain <= 0:
+            for rest in selection.free(piece):
+                heapq.heappush(heap, (-selection.gain(rest), parts, rest))
             continue
         if -promised > gain + 1e-9:
             heapq.heappush(heap, (-gain, parts, piece))
