@@ -114,6 +114,8 @@ WRONG_AS_THEY_STAND = {
 }
 #: drawn without a fault in their notes, but not as they should be, or by good luck: they must go on so
 RIGHT_ANYWAY = {
+    "stems without heads": score(
+        opening() + notes("C5 D5") + "".join(note(p, after_type=f"<notehead{filled}>none</notehead>") for p, filled in (("E5", ""), ("F5", ' filled="no"')))),
     "two staves that begin in different keys": score(
         opening(key='<key number="1"><fifths>1</fifths></key><key number="2"><fifths>-3</fifths></key>', clef=_GRAND)
         + notes("F#4 G4 A4 B4", staff=1) + back(8) + notes("Eb3 Bb3 Ab3 C3", staff=2, voice=5)),

@@ -19,7 +19,7 @@ class Note(NamedTuple):
 
     address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
     start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes. is_hidden: not to
-    be printed.
+    be printed, or not its head.
     """
 
     address: int

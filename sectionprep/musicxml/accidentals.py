@@ -66,16 +66,25 @@ class Accidentals:
         for staff in self.staves.values():
             staff.before, staff.sounded = staff.sounded, {}
             staff.heard, staff.shown = {}, set()
-        events: list[tuple[Time, int, Stroke | etree._Element]] = [
-            (when, _SIGNATURE, element) for when, element in timeline.others if element.tag == "attributes"]
-        is_plain = not timeline.backs and not any(when for when, _, _ in events)
-        events += [(stroke.onset, _GRACE if "grace" in stroke.said else _NOTE, stroke) for stroke in timeline.strokes]
-        if not is_plain:
-            events.sort(key=_when)
+        attributes = [(when, element) for when, element in timeline.others if element.tag == "attributes"]
+        if timeline.backs or timeline.chords or any(when for when, _ in attributes):
+            self._in_time(attributes, timeline.strokes)
+        else:
+            for _, element in attributes:
+                self._attributes(element)
+            for stroke in timeline.strokes:
+                self._note(stroke, _NOBODY)
+        self.tied = {key: 0 for key, until in self.tied.items() if until >= timeline.end}
+
+    def _in_time(self, attributes: Sequence[tuple[Time, etree._Element]], strokes: Sequence[Stroke]) -> None:
+        """Moment by moment: what the file writes one after another may sound together."""
+        events: list[tuple[Time, int, Stroke | etree._Element]] = [(when, _SIGNATURE, element) for when, element in attributes]
+        events += [(stroke.onset, _GRACE if "grace" in stroke.said else _NOTE, stroke) for stroke in strokes]
+        events.sort(key=_when)
         for _, moment in groupby(events, key=_when):
             together = [what for _, _, what in moment]
-            strokes = [what for what in together if isinstance(what, Stroke)]
-            at_odds = _at_odds(strokes) if len(strokes) > 1 else _NOBODY
+            struck = [what for what in together if isinstance(what, Stroke)]
+            at_odds = _at_odds(struck) if len(struck) > 1 else _NOBODY
             for what in together:
                 if isinstance(what, Stroke):
                     self._note(what, at_odds)
@@ -83,7 +92,6 @@ class Accidentals:
                     self._attributes(what)
             for number, place in at_odds:
                 self._staff(number).heard[place] = _UNSURE
-        self.tied = {key: 0 for key, until in self.tied.items() if until >= timeline.end}
 
     def _staff(self, number: str) -> _Staff:
         staff = self.staves.get(number)

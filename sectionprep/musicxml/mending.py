@@ -19,6 +19,7 @@ from sectionprep.musicxml.voices import in_order, one_after_another
 
 _KEY_FOLLOWS = frozenset({"footnote", "level", "divisions"})
 _TIME_FOLLOWS = _KEY_FOLLOWS | {"key"}
+_NO_VOICES: frozenset[str] = frozenset()
 _OCTAVES = frozenset({"8", "15", "22"})
 
 
@@ -32,7 +33,7 @@ class Mender:
         self.accidentals = Accidentals(fresh=fresh, courtesy=courtesy)
         self.beamer = Beamer()
         self.open: frozenset[tuple[str, str]] = frozenset()  # beams that go on over the bar line
-        self.broken: frozenset[str] = frozenset()
+        self.broken = _NO_VOICES
         self.begun, self.staves = False, 1
         self.late: list[etree._Element] = []  # signatures stated at the end of the bar before
 
@@ -51,15 +52,13 @@ class Mender:
         for direction in measure.iterchildren("direction"):
             for voice in direction.findall("voice"):  # the engraver would put the notes that follow into that voice
                 direction.remove(voice)
-        broken = self._broken_beams(timeline)
-        for stroke in timeline.strokes:
-            if stroke.beams and stroke.voice in broken:
-                _drop_beams(stroke)
-        write_tuplets(timeline)
         self.accidentals.rewrite(timeline)
+        self.broken = _NO_VOICES
+        if timeline.plays:
+            self._beams(timeline)
+            write_tuplets(timeline)
         if self.plain or not in_order(timeline):
             one_after_another(measure, timeline)
-        self.broken = broken
 
     def settle(self, measure: etree._Element) -> None:
         """What was put into a measure may count in other divisions: say the part's own again at its end."""
@@ -120,6 +119,13 @@ class Mender:
             timeline.others = [(0, head), *((when, e) for when, e in timeline.others if e is not head)]
 
     # -- beams -----------------------------------------------------------------------------------
+
+    def _beams(self, timeline: Timeline) -> None:
+        """Take out beams that are broken; they are made anew in the end."""
+        self.broken = self._broken_beams(timeline)
+        for stroke in timeline.strokes if self.broken else ():
+            if stroke.beams and stroke.voice in self.broken:
+                _drop_beams(stroke)
 
     def _broken_beams(self, timeline: Timeline) -> frozenset[str]:
         """Voices with a beam that is begun and never ended, or ended and never begun."""

@@ -89,6 +89,7 @@ class NoteReader:
             voice=(voice.text or "1").strip() if voice is not None else "1", staff=_staff(children.get("staff")),
             marks=_marks(notations, head), slur_starts=starts, slur_stops=stops, in_tuplet="time-modification" in children,
             has_fermata=any(tag_of(inner) == "fermata" for block in notations for inner in block),
+            is_hidden=head is not None and (head.text or "").strip() == "none",
         )
 
     def _pitch(self, element: etree._Element) -> tuple[Pitch, int]:

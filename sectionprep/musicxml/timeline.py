@@ -35,12 +35,15 @@ class Stroke:
 @dataclass(slots=True)
 class Timeline:
     """A measure. strokes: in the order of the file; others: all that is neither note nor backup nor forward, and when; backs: whether it
-    goes back in time; steady: whether its divisions are one all through; end: of the last of its notes."""
+    goes back in time; steady: whether its divisions are one all through; plays, chords: whether
+    anything but rests, and any chord, stands in it; end: of the last of its notes."""
 
     strokes: list[Stroke] = field(default_factory=list)
     others: list[tuple[Time, etree._Element]] = field(default_factory=list)
     backs: bool = False
     steady: bool = True
+    plays: bool = False
+    chords: bool = False
     end: Time = 0
 
 
@@ -61,8 +64,10 @@ class Clock:
             tag = element.tag
             if tag == "note":
                 stroke = self._stroke(element, now)
+                found.plays = found.plays or "rest" not in stroke.said
                 if "chord" in stroke.said:
                     stroke.onset = struck
+                    found.chords = True
                 else:
                     struck, now = now, now + stroke.length
                 found.strokes.append(stroke)

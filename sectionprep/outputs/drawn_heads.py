@@ -7,19 +7,14 @@ the key signature, the accidentals before it in its bar, octave lines, and the t
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-#: what the engraver must say in its drawing beside the signs themselves: which heads a tie joins, on which staff a head
-#: stands that belongs to a voice of another, which accidentals are marks over a note and none of its own, and which way an octave line counts
-SAID = ("tie@startid", "tie@endid", "note@staff", "accid@onstaff", "octave@staff", "octave@dis", "octave@dis.place")
-
 _TOKEN = re.compile(
-    r'<g (?:id="([^"]*)" )?class="([^" ]*)[^"]*"([^>]*)>'
+    r'<g (?:id="([^"]*)" )?class="([^" ]*)[^"]*"[^>]*>'
     r'|<use [^>]*?href="#([0-9A-F]{4})[^"]*" transform="translate\((-?[\d.]+), (-?[\d.]+)\)'
 )
-_SAYS = re.compile(r'data-([\w.]+)="#?([^"]*)"')
 _LINE = re.compile(r'<path d="M(-?[\d.]+) -?[\d.]+ L(-?[\d.]+) ')
 _LONG = re.compile(r'(?:<polygon [^>]*/>)+<rect x="(-?[\d.]+)" y="(-?[\d.]+)" height="(-?[\d.]+)"')  # a head of four whole notes
 _FRET = re.compile(r'<text x="(-?[\d.]+)"')  # of tablature: a number instead of a head
@@ -40,6 +35,18 @@ _ACCIDENTALS = {
 }
 _HEADS = (("E0A0", "E0F4"), ("E0F7", "E10F"), ("E110", "E13F"), ("E150", "E1AF"), ("E1B0", "E1CF"), ("E937", "E94F"))
 _REPEATS = ("mRpt", "mRpt2", "multiRpt", "beatRpt", "halfmRpt")
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What lines and signs of a drawing belong to, by their ids: which heads a tie joins, on which staff a head stands that belongs
+    to a voice of another, on which staff an octave line is and how many scale steps it counts, and which accidentals are marks over a
+    note and none of its own. Whether they are drawn at all, and where, only the drawing says."""
+
+    ties: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    staves: Mapping[str, int] = field(default_factory=dict)
+    octaves: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    marks: Collection[str] = ()
 
 
 class DrawnHead(NamedTuple):
@@ -111,8 +118,8 @@ class _Reader:
     """Walks through a drawing once. half: half the distance of two staff lines, in hundredths of a millimetre; bars: the
     index of each drawn measure by its id."""
 
-    def __init__(self, bars: Mapping[str, int], half: float) -> None:
-        self.bars, self.half = bars, half
+    def __init__(self, bars: Mapping[str, int], half: float, told: Told) -> None:
+        self.bars, self.half, self.told = bars, half, told
         self.heads: list[DrawnHead] = []
         self.repeats: set[int] = set()
         self.alters: dict[str, tuple[float | None, bool]] = {}
@@ -137,18 +144,18 @@ class _Reader:
 
     def read(self, page: str) -> None:
         """Take up a page."""
-        kind, name, said = "", "", ""
+        kind, name = "", ""
         head: _Sign | None = None
         home = 1
         layer = False
         for token in _TOKEN.finditer(page):
-            glyph = token[4]
+            glyph = token[3]
             if glyph is None:
                 kind = token[2]
                 if kind == "note":
                     self._put(home, head)
-                    name, said, head = token[1] or "", token[3], None
-                    home = self._home(said)
+                    name, head = token[1] or "", None
+                    home = self.told.staves.get(name, self.staff)
                     fret = _FRET.match(page, token.end())
                     if fret:
                         head = _Sign(float(fret[1]), "head", name=name, voice=self.voice)
@@ -181,31 +188,28 @@ class _Reader:
                     if long:
                         head = _Sign(float(long[1]), "head", float(long[2]) + float(long[3]) / 2, name=name, voice=self.voice)
                 elif kind == "accid":
-                    kind = "mark" if 'onstaff="false"' in token[3] else kind
+                    kind = "mark" if token[1] in self.told.marks else kind
                 elif kind == "tie":
-                    self._tie(token[3])
-                elif kind == "octave":
-                    self._octave(token[3], page, token.end())
+                    ends = self.told.ties.get(token[1] or "")
+                    if ends and page.startswith("<path", token.end()):
+                        self.ties[ends[1]] = ends[0]
+                elif kind == "octave" and token[1] in self.told.octaves:
+                    self._octave(*self.told.octaves[token[1]], page, token.end())
                 elif kind in _REPEATS:
                     self.repeats.add(self.bar)
             elif kind == "notehead":
                 if head is None and _is_head(glyph):
-                    head = _Sign(float(token[5]), "head", float(token[6]), glyph, name, voice=self.voice)
+                    head = _Sign(float(token[4]), "head", float(token[5]), glyph, name, voice=self.voice)
             elif kind == "accid":
-                head = self._with_accidental(head, glyph, float(token[5]), home)
+                head = self._with_accidental(head, glyph, float(token[4]), home)
             elif kind == "clef":
-                self._add(self.staff, _Sign(float(token[5]), "clef", float(token[6]), glyph))
+                self._add(self.staff, _Sign(float(token[4]), "clef", float(token[5]), glyph))
             elif kind == "keyAccid":
-                self._add(self.staff, _Sign(float(token[5]), "sharp", float(token[6]), glyph))
+                self._add(self.staff, _Sign(float(token[4]), "sharp", float(token[5]), glyph))
         self._put(home, head)
         self._end_measure()
         self._end_line()
         self._begin(-1)
-
-    def _home(self, said: str) -> int:
-        """The staff a note stands on: its voice's own, unless it is said to cross."""
-        crossing = dict(_SAYS.findall(said)).get("staff", "") if said else ""
-        return int(crossing) if crossing.isdecimal() else self.staff
 
     def _put(self, staff: int, head: _Sign | None) -> None:
         if head is not None:
@@ -229,21 +233,13 @@ class _Reader:
         x = float(first[1]) - 1 if first else float("inf") if layer else float("-inf")
         self._add(self.staff, _Sign(x, "key"))
 
-    def _tie(self, said: str) -> None:
-        ends = dict(_SAYS.findall(said))
-        if "startid" in ends and "endid" in ends:
-            self.ties[ends["endid"]] = ends["startid"]
-
-    def _octave(self, said: str, page: str, at: int) -> None:
-        says = dict(_SAYS.findall(said))
+    def _octave(self, staff: int, steps: int, page: str, at: int) -> None:
         end = page.find("</g>", at)
         edges = [float(use[1]) for use in _USE.finditer(page, at, end)]
         for line in _LINE.finditer(page, at, end):
             edges += [float(line[1]), float(line[2])]
         if edges:
-            octaves = {"8": 7, "15": 14, "22": 21}.get(says.get("dis", "8"), 7)
-            steps = octaves if says.get("dis.place", "above") == "above" else -octaves
-            self.octaves.append(_Octave(int(says.get("staff") or 1), min(edges), max(edges), steps))
+            self.octaves.append(_Octave(staff, min(edges), max(edges), steps))
 
     # -- reading them ----------------------------------------------------------------------------
 
@@ -304,10 +300,10 @@ def _is_head(glyph: str) -> bool:
     return any(first <= glyph <= last for first, last in _HEADS)
 
 
-def read_drawing(pages: Sequence[str], bars: Mapping[str, int], staff_mm: float) -> Drawn:
+def read_drawing(pages: Sequence[str], bars: Mapping[str, int], staff_mm: float, told: Told) -> Drawn:
     """All heads of a drawing. pages: as SVG; bars: the index of each drawn measure by its id; staff_mm: height of a staff of five
-    lines, in millimetres."""
-    reader = _Reader(bars, staff_mm * 12.5)
+    lines, in millimetres; told: what its lines belong to."""
+    reader = _Reader(bars, staff_mm * 12.5, told)
     for page in pages:
         reader.read(page)
     return Drawn(tuple(reader.heads), frozenset(reader.repeats), reader.half)

@@ -15,7 +15,7 @@ from sectionprep.musicxml.excerpt import Excerpt
 from sectionprep.outputs import fonts
 from sectionprep.outputs.bar_widths import bar_widths
 from sectionprep.outputs.drawing_proof import MustShow, Proved, prove
-from sectionprep.outputs.drawn_heads import SAID, read_drawing
+from sectionprep.outputs.drawn_heads import read_drawing
 from sectionprep.outputs.layout import BarBox, break_lines
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
@@ -112,7 +112,7 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
             systems[n] = replace(wider[n], scale=scale)
     for system in systems:
         restack(system, mei.chords, part.width_mm * 100 / system.scale)
-    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm)
+    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
     return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs,
                      proved=prove(part.must, drawn))
 
@@ -126,8 +126,7 @@ def _drawn(
     with _quiet():
         toolkit.resetOptions()
         toolkit.setOptions({**_common(staff_mm), "breaks": "encoded", "xmlIdSeed": _SECOND_SEED,
-                            "pageWidth": round(width_mm * 10), "pageHeight": _TALL,
-                            "svgAdditionalAttribute": list(SAID)})
+                            "pageWidth": round(width_mm * 10), "pageHeight": _TALL})
         toolkit.loadData(text)
         pages = [str(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1)]
     systems: list[System] = []

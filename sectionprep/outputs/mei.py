@@ -9,9 +9,11 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 from lxml import etree
 
+from sectionprep.outputs.drawn_heads import Told
 from sectionprep.outputs.lettering import SHRUNK
 
 _NS = "http://www.music-encoding.org/ns/mei"
@@ -25,6 +27,8 @@ _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark"
 #: other bars; long ones beyond measure
 _LONG_WORDS = 28
 
+_CROSSING = etree.XPath("//m:note[@staff] | //m:chord[@staff]", namespaces={"m": _NS})
+_STEPS = {"8": 7, "15": 14, "22": 21}  # scale steps of an octave line
 _SIGNS = frozenset({"slur", "breath", "hairpin", "dynam", "dir"})
 SignKey = tuple[str, str] | tuple[str, int, float]
 
@@ -89,10 +93,6 @@ class MeiPart:
                 _shrink(words)
         for clef in list(self.root.iter(f"{_M}clef")):
             _before_graces(clef)
-        for chord in self.root.iter(f"{_M}chord"):
-            if chord.get("staff"):  # each note says for itself on which staff it stands, for the proof of the drawing
-                for note in chord.iter(f"{_M}note"):
-                    note.set("staff", note.get("staff") or chord.get("staff") or "1")
 
     def _small_words(self, words: etree._Element) -> None:
         plain = _text(words).strip()
@@ -192,6 +192,19 @@ class MeiPart:
         return found
 
     @cached_property
+    def told(self) -> Told:
+        """What ties, octave lines, crossing notes and marks over notes belong to."""
+        ties = {e.get(_ID, ""): (_name(e.get("startid")), _name(e.get("endid"))) for e in self.root.iter(f"{_M}tie")}
+        crossing: dict[str, int] = {}
+        for element in cast(list[etree._Element], _CROSSING(self.root)):
+            for note in element.iter(f"{_M}note"):
+                crossing.setdefault(note.get(_ID, ""), _number(note.get("staff") or element.get("staff")))
+        octaves = {e.get(_ID, ""): (_number(e.get("staff")), _STEPS.get(e.get("dis", "8"), 7) * (-1 if e.get("dis.place") == "below" else 1))
+                   for e in self.root.iter(f"{_M}octave")}
+        marks = frozenset(e.get(_ID, "") for e in self.root.iter(f"{_M}accid") if e.get("onstaff") == "false")
+        return Told(ties, crossing, octaves, marks)
+
+    @cached_property
     def chords(self) -> dict[str, str]:
         """Id of each chord symbol and its plain text; figured bass is the engraver's."""
         return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")
@@ -215,6 +228,15 @@ def _shrink(words: etree._Element) -> None:
         else:
             at.tail = None
             at.addnext(rend)
+
+
+def _number(staves: str | None) -> int:
+    """The first of the staves that a sign names."""
+    return int((staves or "1").split()[0])
+
+
+def _name(link: str | None) -> str:
+    return (link or "").lstrip("#")
 
 
 def _before_graces(clef: etree._Element) -> None:

@@ -7,6 +7,7 @@ a run, or a chance meeting), then the parts of a bar are gathered into groups, t
 from __future__ import annotations
 
 import itertools
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Sequence
 
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from sectionprep.music.chart import Chart
 from sectionprep.passages.chance import Floats
 from sectionprep.passages.grid import Grid
+from sectionprep.passages.groups import gather
 from sectionprep.passages.model import BarGroup
 from sectionprep.passages.odds import Evidence, odds_of
 from sectionprep.passages.texture import HELD, column_kind, struck_lengths, struck_pitches
@@ -23,6 +25,7 @@ from sectionprep.passages.texture import HELD, column_kind, struck_lengths, stru
 #: How much one bar can say, in nats: notes of one bar are no independent witnesses. From annotated
 #: scores (tests/outside); between half and twice of each the figures move by less than .005.
 _RHYTHM_SAYS, _LENGTH_SAYS, _PITCH_SAYS = 1.4, 1.05, 1.0
+_HELD_SAYS = 0.7  # where both parts only hold notes on
 _SAME_SECTION = 0.15  # parts of one section are a little likelier together; a prior, never a rule
 _CHANGES = 0.2  # chance that two parts meet or part at a bar line
 _CHANGES_TEXTURE = 0.15  # from harmony to one line or back
@@ -44,7 +47,7 @@ def bar_groups(
     for bar in range(len(chart.bars)):
         known = _matrix(together[:, bar], first, second, parts)
         lines = _matrix(line[:, bar], first, second, parts)
-        here = _gathered(known, np.flatnonzero(plays[:, bar]).tolist())
+        here = gather(known, np.flatnonzero(plays[:, bar]).tolist(), 0.0)
         columns = range(edges[bar], edges[bar + 1])
         groups = (g for group in here for g in _described(chart, grid, group, lines, columns))
         found.append(tuple(groups))
@@ -68,6 +71,7 @@ def _pair_odds(
 ) -> tuple[Floats, Floats]:
     """pairs x bars: log odds of together against apart, and of one line against anything else."""
     sections = [part.chair.section for part in chart.parts]
+    held = _held(chart)
     together, line = [], []
     for start in range(0, len(first), _BLOCK):
         one, other = first[start : start + _BLOCK], second[start : start + _BLOCK]
@@ -75,18 +79,18 @@ def _pair_odds(
         members[np.arange(len(one)), one] = members[np.arange(len(one)), other] = 1
         kin = [sections[a] == sections[b] for a, b in zip(one, other, strict=True)]
         prior = np.where(kin, _SAME_SECTION, -_SAME_SECTION)
-        logs = _smoothed(_bar_evidence(evidence, members, grid, len(chart.bars), prior))
+        logs = _smoothed(_bar_evidence(evidence, members, grid, held, prior))
         together.append(np.logaddexp(logs[..., 1], logs[..., 2]) - logs[..., 0])
         line.append(logs[..., 2] - np.logaddexp(logs[..., 0], logs[..., 1]))
     return np.concatenate(together), np.concatenate(line)
 
 
 def _bar_evidence(
-    evidence: Evidence, members: Floats, grid: Grid, bars: int, prior: Floats
+    evidence: Evidence, members: Floats, grid: Grid, held: NDArray[np.int64], prior: Floats
 ) -> Floats:
     """pairs x bars x (apart, same rhythm, one line), log likelihoods."""
     odds = odds_of(evidence, members)
-    edges = np.searchsorted(grid.bar, np.arange(bars + 1))
+    edges = np.searchsorted(grid.bar, np.arange(held.shape[1] + 1))
 
     def said(values: Floats, most: float) -> Floats:
         sums = np.cumsum(np.pad(values, ((0, 0), (1, 0))), axis=1)
@@ -94,7 +98,30 @@ def _bar_evidence(
 
     rhythm = said(0.7 * odds.rhythm, _RHYTHM_SAYS) + said(0.7 * odds.length, _LENGTH_SAYS)
     rhythm += np.where(rhythm != 0, prior[:, None], 0)
-    return np.stack([np.zeros_like(rhythm), rhythm, rhythm + said(0.5 * odds.pitch, _PITCH_SAYS)], axis=2)
+    line = said(0.5 * odds.pitch, _PITCH_SAYS)
+    line += np.where(line != 0, 2 * prior[:, None], 0)
+    silent = said(np.abs(odds.pitch) + np.abs(odds.length), 1e9) == 0
+    line = np.where(silent, _held_lines(members, held), line)
+    return np.stack([np.zeros_like(rhythm), rhythm, rhythm + line], axis=2)
+
+
+def _held_lines(members: Floats, held: NDArray[np.int64]) -> Floats:
+    """pairs x bars: two notes held into the bar are one line if they are the same note."""
+    one = held[members.argmax(axis=1)]
+    other = held[members.shape[1] - 1 - members[:, ::-1].argmax(axis=1)]
+    both = (one >= 0) & (other >= 0)
+    return np.where(both, np.where(one == other, _HELD_SAYS, -_HELD_SAYS), 0.0)
+
+
+def _held(chart: Chart) -> NDArray[np.int64]:
+    """parts x bars: pitch class of the note that sounds on from the bar before, or -1."""
+    found = np.full((len(chart.lines), len(chart.bars)), -1, dtype=np.int64)
+    starts = [bar.start for bar in chart.bars]
+    for row, line in enumerate(chart.lines):
+        for tone in line:
+            after = bisect_right(starts, tone.onset)
+            found[row, after : bisect_left(starts, tone.end)] = tone.pitch % 12
+    return found
 
 
 def _smoothed(evidence: Floats) -> Floats:
@@ -127,31 +154,6 @@ def _matrix(odds: Floats, first: NDArray[np.int64], second: NDArray[np.int64], p
     return table
 
 
-def _gathered(odds: Floats, parts: Sequence[int], least: float = 0.0) -> list[frozenset[int]]:
-    """Groups of parts: the two groups with the best mean odds are joined while those are over `least`.
-
-    All parts that do not belong to a group of two at least are left out.
-    """
-    groups = [[part] for part in parts]
-    sums = odds[np.ix_(parts, parts)].copy()
-    np.fill_diagonal(sums, -np.inf)
-    sizes = np.ones(len(groups))
-    while len(groups) > 1:
-        means = sums / np.outer(sizes, sizes)
-        one, other = divmod(int(np.argmax(means)), len(groups))
-        if means[one, other] <= least:
-            break
-        sums[one] += sums[other]
-        sums[:, one] += sums[:, other]
-        sums[one, one] = -np.inf
-        sizes[one] += sizes[other]
-        groups[one] += groups[other]
-        del groups[other]
-        sums = np.delete(np.delete(sums, other, axis=0), other, axis=1)
-        sizes = np.delete(sizes, other)
-    return sorted((frozenset(group) for group in groups if len(group) > 1), key=min)
-
-
 def _described(
     chart: Chart, grid: Grid, group: frozenset[int], lines: Floats, columns: range
 ) -> list[BarGroup]:
@@ -160,7 +162,7 @@ def _described(
     attacks = [columns[n] for n, count in enumerate(striking) if 2 * count > len(rows)]
     attacks = attacks or [columns[n] for n, count in enumerate(striking) if count]
     inner = [BarGroup(texture=line_texture(grid, double, attacks), parts=tuple(sorted(double)))
-             for double in _gathered(lines, rows, _LINE)]
+             for double in gather(lines, rows, _LINE)]
     if len(inner) == 1 and len(inner[0].parts) == len(rows):
         return inner
     lengths = list(itertools.chain.from_iterable(struck_lengths(grid, rows, attacks)))

@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 #: a bar halves, as music changes texture every four to eight bars. Judgement; two to eight bars give
 #: the same figures within .002.
 _HALF_LIFE = 4
+_BAND = 8  # bars that the whole band's rhythm counts for, beside a part's own
 _WHOLE_CHART = 4  # bars that the habit of the whole chart counts for, beside the neighbourhood
 _LEAST, _MOST = 0.01, 0.97  # no part is sure to strike, none sure not to
 _LENGTHS = 24  # different lengths that are told apart: bounds the cost
@@ -78,13 +79,15 @@ def _strike(chart: Chart, grid: Grid) -> Floats:
     places = int(place_of.max()) + 1
     struck = np.zeros((parts, bars, places))
     struck[:, grid.bar, place_of] = grid.struck
-    plays = _plays(chart)
-    whole = (struck.sum(axis=1) + 0.3) / (plays.sum(axis=1)[:, None] + 1.5)
-    near = _neighbourhood(struck, axis=1)
-    bars_near = _neighbourhood(plays.astype(float), axis=1)[:, :, None]
-    rate = (near + _WHOLE_CHART * whole[:, None, :]) / (bars_near + _WHOLE_CHART)
-    found = np.clip(rate[:, grid.bar, place_of], _LEAST, _MOST)
-    resting = grid.quiet >= np.array([chart.bars[b].length for b in grid.bar])
+    plays = plays_in(chart)
+    band = struck.sum(axis=(0, 1))
+    profile = struck.sum(axis=1) + _BAND * band / max(plays.sum(), 1)
+    profile /= profile.sum(axis=1, keepdims=True)
+    usual = struck.sum(axis=(1, 2)) / np.maximum(plays.sum(axis=1), 1)
+    near = _neighbourhood(struck.sum(axis=2)) + _WHOLE_CHART * usual[:, None]
+    busy = near / (_neighbourhood(plays.astype(float)) + _WHOLE_CHART)
+    found = np.clip(busy[:, grid.bar] * profile[:, place_of], _LEAST, _MOST)
+    resting = grid.quiet >= grid.bar_length
     entries = (resting & grid.struck).sum(axis=1) + 0.5
     entry = np.clip(entries / (resting.sum(axis=1) + 5.0), _LEAST, _MOST)
     return np.asarray(np.where(resting, np.minimum(found, entry[:, None]), found))
@@ -98,7 +101,7 @@ def _places(chart: Chart, grid: Grid) -> NDArray[np.int64]:
     return np.unique(keys, axis=1, return_inverse=True)[1].reshape(-1)
 
 
-def _plays(chart: Chart) -> NDArray[np.bool_]:
+def plays_in(chart: Chart) -> NDArray[np.bool_]:
     """parts x bars: the part sounds in that bar."""
     starts = np.array([bar.start for bar in chart.bars])
     found = np.zeros((len(chart.lines), len(chart.bars)), dtype=bool)
@@ -116,12 +119,11 @@ def _plays(chart: Chart) -> NDArray[np.bool_]:
     return found
 
 
-def _neighbourhood(values: Floats, axis: int) -> Floats:
-    """The sum over the bars around each, the nearer ones counting more: forwards, then backwards."""
+def _neighbourhood(values: Floats) -> Floats:
+    """parts x bars: the sum over the bars around each, the nearer ones counting more."""
     fade = 0.5 ** (1 / _HALF_LIFE)
-    moved = np.moveaxis(values, axis, 0)
-    after, before = moved.copy(), moved.copy()
-    for bar in range(1, len(moved)):
+    after, before = values.T.copy(), values.T.copy()
+    for bar in range(1, len(after)):
         after[bar] += fade * after[bar - 1]
         before[-1 - bar] += fade * before[-bar]
-    return np.moveaxis(after + before - moved, 0, axis)
+    return np.asarray((after + before - values.T).T)

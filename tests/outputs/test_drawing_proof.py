@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from build import chart, document
@@ -27,20 +28,20 @@ class _Drawing:
         self.chart = read_chart(source)
         seen = []
 
-        def keep(pages: list[str], bars: dict[str, int], staff_mm: float) -> object:
-            seen.append((pages, bars, staff_mm))
-            return read_drawing(pages, bars, staff_mm)
+        def keep(pages: list[str], *given: Any) -> object:
+            seen.append((pages, *given))
+            return read_drawing(pages, *given)
 
         monkeypatch.setattr(engraver, "read_drawing", keep)
         (job,) = part_jobs(source, self.chart, folder, style=SheetStyle(courtesy=False), footer="")
         assert not draw_part(job).failed
-        self.pages, self.bars, self.staff_mm = seen[0]
+        self.pages, self.bars, *self.given = seen[0]
         self.must = job.must
 
     def spoilt(self, change: Callable[[str], str] = lambda page: page) -> Proved:
         """What the proof says when the pages are changed."""
         pages = [change(page) for page in self.pages]
-        return prove(self.must, read_drawing(pages, self.bars, self.staff_mm))
+        return prove(self.must, read_drawing(pages, self.bars, *self.given))
 
 
 @pytest.fixture
