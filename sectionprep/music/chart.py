@@ -19,7 +19,8 @@ class Note(NamedTuple):
     thousands: a frozen dataclass of this width takes four times as long to make.
 
     address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
-    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes.
+    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes. is_hidden: not to
+    be printed, or not its head.
     """
 
     address: int
@@ -44,6 +45,7 @@ class Note(NamedTuple):
     slur_stops: tuple[int, ...] = ()
     in_tuplet: bool = False
     has_fermata: bool = False
+    is_hidden: bool = False
 
     @property
     def end(self) -> int:
@@ -203,6 +205,8 @@ class Chart:
     swing: bool | None = None
     concert: bool = False
     remarks: tuple[Remark, ...] = ()
+    lyricist: str = ""
+    rights: tuple[str, ...] = ()
     _starts: tuple[int, ...] = field(default=(), repr=False)
     _places: dict[int, Place] = field(default_factory=dict, init=False, repr=False, compare=False)  # asked for again and again
     _pairs: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, init=False, repr=False, compare=False)

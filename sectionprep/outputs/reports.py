@@ -11,6 +11,7 @@ from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
 from sectionprep.outputs.part_sheet import SheetReport
+from sectionprep.outputs.sheet_remarks import said_once
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import Directive
@@ -144,6 +145,13 @@ def turns_text(reports: Sequence[SheetReport]) -> str:
             note = "" if turn.possible else "  TURN QUICKLY: no longer rest was possible; a neighbour or a copied page helps"
             lines.append(f"  {report.name}: after page {turn.page}, {turn.seconds:.1f} s of rest{note}")
     return "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."]) + "\n"
+
+
+def remarks_text(reports: Sequence[SheetReport]) -> str:
+    """What the printed sheets do not show; nothing where they show all."""
+    said = said_once(remark for report in reports for remark in report.remarks)
+    lines = ["", "WHAT THE SHEETS DO NOT SHOW", "", *(f"  {line}" for line in said)]
+    return "\n".join(lines) + "\n" if said else ""
 
 
 def versions_json(changes: Sequence[PartChange] | None) -> Json:

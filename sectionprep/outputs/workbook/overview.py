@@ -10,6 +10,8 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
 from sectionprep.outputs.chart_map import ChartMap, chart_map
+from sectionprep.outputs.printed import one_line
+from sectionprep.outputs.sheet_remarks import said_once
 from sectionprep.outputs.workbook.rows import Book
 from sectionprep.outputs.workbook.tables import CHANGES_MADE
 
@@ -41,7 +43,7 @@ _SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, ha
 
 
 def write_overview(sheet: Any, book: Book) -> None:
-    """Fill the first sheet."""
+    """Fill the first sheet. Waits for the parts to be drawn."""
     from sectionprep.outputs.workbook.write import print_setup, protect
 
     chart = book.chart
@@ -63,6 +65,7 @@ def write_overview(sheet: Any, book: Book) -> None:
         line(credits_)
     line(f"{len(chart.parts)} parts, {len(chart.bars)} bars"
          + (f", {chart.tempo:g} beats per minute" if chart.tempo else "") + f", phrased as {book.style}")
+    line(one_line(chart, book.reports()) or " ", bold=True)
     for remark in chart.remarks[:6]:
         line(f"Note: {remark.where}: {remark.what}")
     line("")
@@ -76,6 +79,12 @@ def write_overview(sheet: Any, book: Book) -> None:
     for number, said in enumerate(book.first or ["Nothing is left open: lead and section agree."], start=1):
         for piece in _wrapped(f"{number}. {said}", _LINE):
             line(piece)
+    if unseen := said_once(remark for report in book.reports() for remark in report.remarks):
+        line("")
+        line("What the sheets do not show", bold=True, size=12)
+        for one in unseen:
+            for piece in _wrapped(one, _LINE):
+                line(piece)
     if book.band:
         line("")
         line("The band", bold=True, size=12)

@@ -224,6 +224,6 @@ def with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]
     for row in rows:
         report = printed.get(row.key)
         pages: dict[str, Cell] = {} if report is None else {
-            "Pages": report.pages, "Turns": "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)}
+            "Pages": report.pages, "Turns": "NOT PRINTED" if report.failed else "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)}
         found.append(replace(row, cells=row.cells | pages))
     return found
