@@ -84,6 +84,7 @@ class Document:
             return next(self.root.iter("{*}lyric"), None) is not None
         return b"lyric" in self.data
 
+    @cached_property
     def shows_beams(self) -> bool:
         """False where no note says how it is beamed."""
         return next(self.root.iter("{*}beam"), None) is not None
