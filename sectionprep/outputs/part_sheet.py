@@ -22,7 +22,8 @@ from sectionprep.settings import load_toml
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml. section_help: words where a
-    passage begins; cues: small notes before an entry; courtesy: accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
+    passage begins; cues: small notes before an entry; courtesy: accidentals that remind;
+    syllables: what is said under the notes of a passage; proof: our own
     marks a shade lighter, and a page that lists them."""
 
     paper: str = "letter"
@@ -38,8 +39,8 @@ class SheetStyle:
 class PartJob:
     """All that is needed to draw one part, in plain values (it crosses process borders).
 
-    xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to draw by us, by note id. syllables: what is said under each
-    note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
+    xml: the part as a score of its own. must: the heads its drawing must show.
+    overlays: marks to draw by us, by note id. syllables: what is said under each note, by note id. proof: what we added, to be printed lighter and listed. rests: seconds of rest around the end of each
     bar, by bar index. numbers: printed number of each bar.
     """
 
@@ -64,8 +65,9 @@ class PartJob:
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns with seconds of rest, bars on
     each line. cover: a title page stands first, so that a turn falls into a rest. failed: why nothing was printed. heads: how many
-    the part has, and how many of them are proved to be on the paper, to be read as their pitch, and to be so by an accidental; differences: bars that are
-    not drawn as the part has them."""
+    the part has; proved, pitches, accidentals: how many of them are proved to be on the paper, to be
+    read as their pitch, and to be so by an accidental; differences: bars that are not drawn as the
+    part has them."""
 
     name: str
     path: Path
@@ -147,11 +149,12 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         pages += paint_proof_pages(canvas, job.name, job.proof.added, left=frame.side, right=frame.width - frame.side,
                                    top=frame.height - frame.top, bottom=frame.bottom)
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
+    proved = engraving.proved
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
                        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns), bars_per_line=per_line,
-                       heads=engraving.proved.expected, proved=engraving.proved.heads, pitches=engraving.proved.pitches, accidentals=engraving.proved.accidentals,
-                       differences=engraving.proved.differences)
+                       heads=proved.expected, proved=proved.heads, pitches=proved.pitches,
+                       accidentals=proved.accidentals, differences=proved.differences)
 
 
 _USUAL_STAFF = 7.5  # millimetres
@@ -190,8 +193,8 @@ def engraved(job: PartJob) -> Engraving:
 
 
 def _proved_sheet(job: PartJob, frame: _Frame) -> _Sheet:
-    """The part engraved so that it says what the part says: where the engraver fails or its drawing differs, it is told the part once
-    more, as plainly as can be, and the better drawing is taken."""
+    """The part engraved so that it says what the part says: where the engraver fails or its drawing
+    differs, it is told the part once more, as plainly as can be; the better drawing is taken."""
     sheet: _Sheet | None = None
     try:
         sheet = _best_sheet(job, frame)
@@ -338,10 +341,12 @@ def _header(canvas: Any, frame: _Frame, job: PartJob, number: int, cover: bool) 
 
 def _warning(canvas: Any, frame: _Frame, job: PartJob, engraving: Engraving) -> None:
     """Over the music: bars of this sheet that are not drawn as the file has them."""
-    bars = [job.numbers[one.bar] if 0 <= one.bar < len(job.numbers) else "?" for one in engraving.proved.differences]
+    numbers = dict(enumerate(job.numbers))
+    bars = [numbers.get(one.bar, "?") for one in engraving.proved.differences]
     if bars:
         size = load_toml("templates/sheets.toml")["type"]["credit"]
-        words = f"CHECK AGAINST THE SCORE: bar{'s' * (len(bars) > 1)} {', '.join(bars)} (not drawn as the file has it)"
+        which = f"bar{'s' * (len(bars) > 1)} {', '.join(bars)}"
+        words = f"CHECK AGAINST THE SCORE: {which} (not drawn as the file has it)"
         canvas.setFont(fonts.BOLD, size)
         canvas.drawString(frame.side, frame.height - frame.top - frame.head_first + 4,
                           fonts.fitted(words, fonts.BOLD, size, frame.width - 2 * frame.side))
