@@ -187,7 +187,7 @@ def _counted(count: int, what: str) -> str:
 
 
 def _say_sheets(not_printed: Iterable[str], not_as_written: Iterable[str]) -> None:
-    """What is wrong with the sheets, first of all: a sheet that is wrong and looks right is the worst that can be handed out."""
+    """What is wrong with the sheets, first of all."""
     for why in not_printed:
         _say(f"NOT PRINTED: {why}")
     for what in not_as_written:

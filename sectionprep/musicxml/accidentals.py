@@ -1,8 +1,9 @@
 """The accidentals a player needs. Works on the engraver's copy only.
 
-Two kinds are added. Needed: without it the page would be read as another pitch than the file's. Courtesy: the page is right
-without it, but readers stumble there. Common practice, no source: an accidental holds for its own octave until the bar line; what
-is tied over the line keeps its pitch and gives it to no other note; courtesy accidentals stand in parentheses.
+Two kinds are added. Needed: without it the page would be read as another pitch than the file's.
+Courtesy: the page is right without it, but readers stumble there. Common practice, no source: an
+accidental holds for its own octave until the bar line; what is tied over the line keeps its pitch
+and gives it to no other note; courtesy accidentals stand in parentheses.
 """
 
 from __future__ import annotations
@@ -20,15 +21,42 @@ from sectionprep.musicxml.timeline import Stroke, Time, Timeline
 
 #: alteration in semitones and the name of its sign (MusicXML 4.0, accidental-value)
 SIGNS = {
-    0.0: "natural", 1.0: "sharp", -1.0: "flat", 2.0: "double-sharp", -2.0: "flat-flat", 0.5: "quarter-sharp", -0.5: "quarter-flat",
-    1.5: "three-quarters-sharp", -1.5: "three-quarters-flat",
+    0.0: "natural",
+    1.0: "sharp",
+    -1.0: "flat",
+    2.0: "double-sharp",
+    -2.0: "flat-flat",
+    0.5: "quarter-sharp",
+    -0.5: "quarter-flat",
+    1.5: "three-quarters-sharp",
+    -1.5: "three-quarters-flat",
 }
 _READ = {name: alter for alter, name in SIGNS.items()} | {
-    "sharp-sharp": 2.0, "double-flat": -2.0, "natural-sharp": 1.0, "natural-flat": -1.0, "triple-sharp": 3.0, "triple-flat": -3.0,
+    "sharp-sharp": 2.0,
+    "double-flat": -2.0,
+    "natural-sharp": 1.0,
+    "natural-flat": -1.0,
+    "triple-sharp": 3.0,
+    "triple-flat": -3.0,
 }
-_BEFORE = frozenset({
-    "grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument", "footnote", "level", "voice", "type", "dot",
-})
+_BEFORE = frozenset(
+    {
+        "grace",
+        "cue",
+        "chord",
+        "pitch",
+        "unpitched",
+        "rest",
+        "duration",
+        "tie",
+        "instrument",
+        "footnote",
+        "level",
+        "voice",
+        "type",
+        "dot",
+    }
+)
 _SILENT_CLEFS = frozenset({"percussion", "TAB", "none"})
 
 _SIGNATURE, _GRACE, _NOTE = range(3)  # of one moment, in this order from left to right
@@ -40,8 +68,9 @@ Place = tuple[str, int]  # step and octave
 
 @dataclass(slots=True)
 class _Staff:
-    """What holds on one staff. key: what the signature says of each step; heard: what accidentals say so far in this bar; sounded: what each place was last in this bar, and
-    before: in the bar before; shown: places that have had their reminder in this bar; clef: its sign."""
+    """What holds on one staff. key: what the signature says of each step; heard: what accidentals
+    say so far in this bar; sounded: what each place was last in this bar, and before: in the bar
+    before; shown: places that have had their reminder in this bar; clef: its sign."""
 
     key: Mapping[str, float] = field(default_factory=dict)
     clef: str = "G"
@@ -52,8 +81,8 @@ class _Staff:
 
 
 class Accidentals:
-    """Gives the notes of a part the accidentals they need, measure after measure. fresh: what stands there is for another pitch and
-    is dropped; courtesy: add reminders."""
+    """Gives the notes of a part the accidentals they need, measure after measure. fresh: what
+    stands there is for another pitch and is dropped; courtesy: add reminders."""
 
     def __init__(self, *, fresh: bool = False, courtesy: bool = False) -> None:
         self.fresh, self.courtesy = fresh, courtesy
@@ -66,7 +95,9 @@ class Accidentals:
         for staff in self.staves.values():
             staff.before, staff.sounded = staff.sounded, {}
             staff.heard, staff.shown = {}, set()
-        attributes = [(when, element) for when, element in timeline.others if element.tag == "attributes"]
+        attributes = [
+            (when, element) for when, element in timeline.others if element.tag == "attributes"
+        ]
         if timeline.backs or timeline.chords or any(when for when, _ in attributes):
             self._in_time(attributes, timeline.strokes)
         else:
@@ -76,10 +107,17 @@ class Accidentals:
                 self._note(stroke, _NOBODY)
         self.tied = {key: 0 for key, until in self.tied.items() if until >= timeline.end}
 
-    def _in_time(self, attributes: Sequence[tuple[Time, etree._Element]], strokes: Sequence[Stroke]) -> None:
+    def _in_time(
+        self, attributes: Sequence[tuple[Time, etree._Element]], strokes: Sequence[Stroke]
+    ) -> None:
         """Moment by moment: what the file writes one after another may sound together."""
-        events: list[tuple[Time, int, Stroke | etree._Element]] = [(when, _SIGNATURE, element) for when, element in attributes]
-        events += [(stroke.onset, _GRACE if "grace" in stroke.said else _NOTE, stroke) for stroke in strokes]
+        events: list[tuple[Time, int, Stroke | etree._Element]] = [
+            (when, _SIGNATURE, element) for when, element in attributes
+        ]
+        events += [
+            (stroke.onset, _GRACE if "grace" in stroke.said else _NOTE, stroke)
+            for stroke in strokes
+        ]
         events.sort(key=_when)
         for _, moment in groupby(events, key=_when):
             together = [what for _, _, what in moment]
@@ -137,17 +175,28 @@ class Accidentals:
         if sign is not None and self.fresh:
             stroke.element.remove(sign)
             return None
-        if sign is not None and sign.text == "double-flat":  # a name of no version, but files have it
+        if (
+            sign is not None and sign.text == "double-flat"
+        ):  # a name of no version, but files have it
             sign.text = SIGNS[-2.0]
         return sign
 
-    def _needed(self, stroke: Stroke, staff: _Staff, pitch: Pitch, sign: etree._Element | None, is_at_odds: bool) -> etree._Element | None:
+    def _needed(
+        self,
+        stroke: Stroke,
+        staff: _Staff,
+        pitch: Pitch,
+        sign: etree._Element | None,
+        is_at_odds: bool,
+    ) -> etree._Element | None:
         """The sign a note is to have: its own, a needed one, a reminder or none."""
         place = (pitch.step, pitch.octave)
         if pitch.alter not in SIGNS:
             return sign
         if sign is not None:
-            read = _READ.get((sign.text or "").strip(), pitch.alter)  # signs of other systems of quarter tones: the file knows best
+            read = _READ.get(
+                (sign.text or "").strip(), pitch.alter
+            )  # signs of other systems of quarter tones: the file knows best
         else:
             read = _UNSURE if is_at_odds else staff.heard.get(place, staff.key.get(pitch.step, 0.0))
         if read != pitch.alter:
@@ -164,8 +213,8 @@ def _when(event: tuple[Time, int, object]) -> tuple[Time, int]:
 
 
 def _at_odds(strokes: Sequence[Stroke]) -> Collection[tuple[str, Place]]:
-    """Where notes of one moment stand in one place of a staff and are different pitches: each needs a sign of its own, and so does the
-    next there, because nobody can tell which one holds."""
+    """Where notes of one moment stand in one place of a staff and are different pitches: each needs
+    a sign of its own, and so does the next there, because nobody can tell which one holds."""
     found: dict[tuple[str, Place], float] = {}
     odd: set[tuple[str, Place]] = set()
     for stroke in strokes:
@@ -184,20 +233,32 @@ def _signature(key: etree._Element) -> dict[str, float]:
     if fifths is not None:
         return {step: alter for step in SEMITONES if (alter := in_key(int(fifths), step))}
     steps = [(e.text or "").strip() for e in key.iterchildren("key-step")]
-    return dict(zip(steps, (float(decimal(e.text) or 0) for e in key.iterchildren("key-alter")), strict=False))
+    return dict(
+        zip(
+            steps,
+            (float(decimal(e.text) or 0) for e in key.iterchildren("key-alter")),
+            strict=False,
+        )
+    )
 
 
 def _surprises(staff: _Staff, pitch: Pitch) -> bool:
-    """Whether a reader may stumble over a note without a sign of its own: its step was something else a moment ago, in this bar in
-    another octave or in the bar before, or the same key was called by another name there."""
+    """Whether a reader may stumble over a note without a sign of its own: its step was something
+    else a moment ago, in this bar in another octave or in the bar before, or the same key was
+    called by another name there."""
     place = (pitch.step, pitch.octave)
     near = staff.before | staff.sounded
     if near.get(place, pitch.alter) != pitch.alter:
         return True
-    if any(step == pitch.step and alter != pitch.alter for (step, _), alter in staff.sounded.items()):
+    if any(
+        step == pitch.step and alter != pitch.alter for (step, _), alter in staff.sounded.items()
+    ):
         return True
     sound = SEMITONES[pitch.step] + pitch.alter
-    return any(step != pitch.step and (SEMITONES[step] + alter - sound) % 12 == 0 for (step, _), alter in near.items())
+    return any(
+        step != pitch.step and (SEMITONES[step] + alter - sound) % 12 == 0
+        for (step, _), alter in near.items()
+    )
 
 
 def _is_slash(stroke: Stroke) -> bool:
@@ -230,7 +291,11 @@ def pitch_of(element: etree._Element) -> Pitch:
 @lru_cache(4096)
 def _pitch(step: str | None, alter: str | None, octave: str | None) -> Pitch:
     height = decimal(octave)
-    return Pitch((step or "C").strip().upper(), float(decimal(alter) or 0), 4 if height is None else int(height))
+    return Pitch(
+        (step or "C").strip().upper(),
+        float(decimal(alter) or 0),
+        4 if height is None else int(height),
+    )
 
 
 def in_key(fifths: int, step: str) -> float:

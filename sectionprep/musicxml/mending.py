@@ -1,7 +1,8 @@
-"""What the engraver misreads, said in a way that it reads right. Works on its copy of one part only; no note changes.
+"""What the engraver misreads, said in a way that it reads right. Works on its copy of one part
+only; no note changes.
 
-Each mend has its cause in files that came out with wrong or missing notes; the drawing is proved afterwards all the same
-(outputs/drawing_proof.py).
+Each mend has its cause in files that came out with wrong or missing notes; the drawing is proved
+afterwards all the same (outputs/drawing_proof.py).
 """
 
 from __future__ import annotations
@@ -24,10 +25,18 @@ _OCTAVES = frozenset({"8", "15", "22"})
 
 
 class Mender:
-    """Mends measures one after the other. fresh, courtesy: see Accidentals; beams: whether all beams are to be made anew; plain: leave
-    nothing to the engraver: every voice written in one go, all beams made anew, no octave lines."""
+    """Mends measures one after the other. fresh, courtesy: see Accidentals; beams: whether all
+    beams are to be made anew; plain: leave nothing to the engraver: every voice written in one
+    go, all beams made anew, no octave lines."""
 
-    def __init__(self, *, fresh: bool = False, courtesy: bool = False, beams: bool = False, plain: bool = False) -> None:
+    def __init__(
+        self,
+        *,
+        fresh: bool = False,
+        courtesy: bool = False,
+        beams: bool = False,
+        plain: bool = False,
+    ) -> None:
         self.plain, self.all_beams = plain, beams or plain
         self.clock = Clock()
         self.accidentals = Accidentals(fresh=fresh, courtesy=courtesy)
@@ -44,13 +53,17 @@ class Mender:
         timeline = self.clock.read(measure)
         self._move_keys(measure, timeline)
         for stroke in timeline.strokes:
-            if stroke.staff != "1" and (decimal(stroke.staff) or 1) > self.staves:  # a staff that the part does not have
+            if (
+                stroke.staff != "1" and (decimal(stroke.staff) or 1) > self.staves
+            ):  # a staff that the part does not have
                 stroke.staff = stroke.said["staff"].text = str(self.staves)
             _draw_ties(stroke)
             if stroke.beams and ("chord" in stroke.said or self.plain):
                 _drop_beams(stroke)
         for direction in measure.iterchildren("direction"):
-            for voice in direction.findall("voice"):  # the engraver would put the notes that follow into that voice
+            for voice in direction.findall(
+                "voice"
+            ):  # the engraver would put the notes that follow into that voice
                 direction.remove(voice)
         self.accidentals.rewrite(timeline)
         self.broken = _NO_VOICES
@@ -61,13 +74,16 @@ class Mender:
             one_after_another(measure, timeline)
 
     def settle(self, measure: etree._Element) -> None:
-        """What was put into a measure may count in other divisions: say the part's own again at its end."""
+        """What was put into a measure may count in other divisions: say the part's own again at its
+        end."""
         said = measure.findall("attributes/divisions")
         if said and decimal(said[-1].text) != self.clock.divisions:
-            etree.SubElement(etree.SubElement(measure, "attributes"), "divisions").text = str(self.clock.divisions)
+            etree.SubElement(etree.SubElement(measure, "attributes"), "divisions").text = str(
+                self.clock.divisions
+            )
 
     def beam(self, measure: etree._Element) -> None:
-        """Beam a measure where that is needed; the last step, when nothing is put into it any more."""
+        """Beam a measure where that is needed; the last step, when all else is in it."""
         self.beamer.rewrite(measure, None if self.all_beams else self.broken)
 
     # -- signatures ------------------------------------------------------------------------------
@@ -82,7 +98,9 @@ class Mender:
                 if count < 1:
                     attributes.remove(staves)
             for details in attributes.findall("staff-details"):
-                for size in details.findall("staff-size"):  # small in the score, not on a sheet of its own
+                for size in details.findall(
+                    "staff-size"
+                ):  # small in the score, not on a sheet of its own
                     details.remove(size)
             self._one_key(attributes)
         self.begun = True
@@ -94,19 +112,22 @@ class Mender:
             self.late = []
 
     def _one_key(self, attributes: etree._Element) -> None:
-        """After the beginning the engraver can only change the key of all staves at once: the first staff's. Where another staff should
-        have another, accidentals say so."""
+        """After the beginning the engraver can only change the key of all staves at once: the first
+        staff's. Where another staff should have another, accidentals say so."""
         for key in attributes.findall("key") if self.begun else ():
             if key.get("number") not in (None, "1"):
                 attributes.remove(key)
             key.attrib.pop("number", "")
 
     def _move_keys(self, measure: etree._Element, timeline: Timeline) -> None:
-        """The engraver takes a signature for that of the whole bar, wherever in it the signature stands."""
+        """The engraver takes a signature for that of the whole bar, wherever in it the signature
+        stands."""
         moved = False
         stands = [(when, e) for when, e in timeline.others if e.tag == "attributes"]
         for n, (when, attributes) in enumerate(stands):
-            for sign in [*attributes.findall("key"), *attributes.findall("time")] if when or n else ():
+            for sign in (
+                [*attributes.findall("key"), *attributes.findall("time")] if when or n else ()
+            ):
                 if when and when >= timeline.end:
                     attributes.remove(sign)
                     self.late.append(sign)
@@ -116,7 +137,10 @@ class Mender:
                     moved = True
         if moved:
             head = next(e for e in measure if e.tag == "attributes")
-            timeline.others = [(0, head), *((when, e) for when, e in timeline.others if e is not head)]
+            timeline.others = [
+                (0, head),
+                *((when, e) for when, e in timeline.others if e is not head),
+            ]
 
     # -- beams -----------------------------------------------------------------------------------
 
@@ -161,18 +185,23 @@ def _state(measure: etree._Element, sign: etree._Element) -> None:
     """Put a signature at the head of a measure, in the place of another of its kind."""
     attributes = next((e for e in measure if e.tag == "attributes"), None)
     first = next((e for e in measure if e.tag == "note"), None)
-    if attributes is None or (first is not None and measure.index(attributes) > measure.index(first)):
+    if attributes is None or (
+        first is not None and measure.index(attributes) > measure.index(first)
+    ):
         attributes = etree.Element("attributes")
         measure.insert(0, attributes)
     for old in attributes.findall(sign.tag):
         if old.get("number") == sign.get("number"):
             attributes.remove(old)
     before = _KEY_FOLLOWS if sign.tag == "key" else _TIME_FOLLOWS
-    attributes.insert(sum(child.tag in before or child.tag == sign.tag for child in attributes), sign)
+    attributes.insert(
+        sum(child.tag in before or child.tag == sign.tag for child in attributes), sign
+    )
 
 
 def _hide_notes(measure: etree._Element) -> None:
-    """Notes that are not to be printed become rests that are not to be printed; out of a chord they are taken."""
+    """Notes that are not to be printed become rests that are not to be printed; out of a chord they
+    are taken."""
     notes = [e for e in measure if e.tag == "note"]
     if not any(note.get("print-object") == "no" for note in notes):
         return
@@ -203,27 +232,50 @@ def _lead(note: etree._Element, before: etree._Element) -> None:
     for mark in note.findall("chord"):
         note.remove(mark)
     if note is not before and note.find("beam") is None:
-        at = next((n for n, child in enumerate(note) if child.tag in ("notations", "lyric", "play", "listen")), len(note))
+        at = next(
+            (
+                n
+                for n, child in enumerate(note)
+                if child.tag in ("notations", "lyric", "play", "listen")
+            ),
+            len(note),
+        )
         for n, beam in enumerate(before.findall("beam")):
             note.insert(at + n, beam)
 
 
 def _silence(note: etree._Element) -> None:
     for child in list(note):
-        if child.tag in ("pitch", "unpitched", "tie", "accidental", "stem", "notehead", "beam", "notations", "lyric", "cue"):
+        if child.tag in (
+            "pitch",
+            "unpitched",
+            "tie",
+            "accidental",
+            "stem",
+            "notehead",
+            "beam",
+            "notations",
+            "lyric",
+            "cue",
+        ):
             note.remove(child)
     if note.find("rest") is None:
         note.insert(0, etree.Element("rest"))
 
 
 def _draw_ties(stroke: Stroke) -> None:
-    """A tie that only sounds (`<tie>`) is drawn, too (`<tied>`): else the note is struck again. A note that ends one tie and begins
-    another ends the first before it begins the second: else the engraver ties it to itself."""
+    """A tie that only sounds (`<tie>`) is drawn, too (`<tied>`): else the note is struck again. A
+    note that ends one tie and begins another ends the first before it begins the second: else
+    the engraver ties it to itself."""
     if not stroke.ties or "rest" in stroke.said:
         return
     tied = [t for n in stroke.element.iterchildren("notations") for t in n.iterchildren("tied")]
     drawn = [t.get("type") for t in tied]
-    missing = [kind for kind in stroke.ties if kind in ("start", "stop") and kind not in drawn and "continue" not in drawn]
+    missing = [
+        kind
+        for kind in stroke.ties
+        if kind in ("start", "stop") and kind not in drawn and "continue" not in drawn
+    ]
     tied += [etree.SubElement(notations_of(stroke), "tied", type=kind) for kind in missing]
     kinds = [t.get("type") for t in tied]
     if "start" in kinds and "stop" in kinds and kinds.index("start") < kinds.index("stop"):
@@ -241,8 +293,8 @@ def _drop_beams(stroke: Stroke) -> None:
 
 
 def close_lines(measures: Sequence[etree._Element], *, no_octaves: bool = False) -> None:
-    """Take out octave lines that are never closed or of an odd size, and make trill lines of those that only ever "continue". Notes
-    keep their pitch: it is then read where it stands."""
+    """Take out octave lines that are never closed or of an odd size, and make trill lines of those
+    that only ever "continue". Notes keep their pitch: it is then read where it stands."""
     _octave_lines(measures, no_octaves)
     _trill_lines(measures)
 
@@ -252,7 +304,8 @@ def _octave_lines(measures: Sequence[etree._Element], no_octaves: bool) -> None:
     bad: list[etree._Element] = []
     for measure in measures:
         for shift in measure.iterfind("direction/direction-type/octave-shift"):
-            kind, direction = shift.get("type"), shift.getparent().getparent()  # type: ignore[union-attr]
+            kind = shift.get("type")
+            direction = next(shift.iterancestors("direction"), None)
             staff = direction.findtext("staff") or "1" if direction is not None else "1"
             key = (shift.get("number") or "1", staff)
             if kind in ("up", "down"):
@@ -282,7 +335,8 @@ def _take_out_sign(sign: etree._Element) -> None:
 
 
 def _trill_lines(measures: Sequence[etree._Element]) -> None:
-    """A trill line without beginning begins at its first note, one without end ends at its last; one on a single note is taken out."""
+    """A trill line without beginning begins at its first note, one without end ends at its last;
+    one on a single note is taken out."""
     runs: dict[str, list[etree._Element]] = {}
     since: dict[str, int] = {}
 
@@ -311,7 +365,8 @@ def _trill_lines(measures: Sequence[etree._Element]) -> None:
 
 
 def plainly(part: bytes) -> bytes:
-    """A part for the engraver said once more, as plainly as can be: for a part that was drawn wrong."""
+    """A part for the engraver said once more, as plainly as can be: for a part that was drawn
+    wrong."""
     root = etree.fromstring(part, etree.XMLParser(huge_tree=True, resolve_entities=False))
     measures = list(root.iter("measure"))
     mender = Mender(plain=True)
@@ -320,4 +375,3 @@ def plainly(part: bytes) -> bytes:
         mender.mend(measure)
         mender.beam(measure)
     return etree.tostring(root, xml_declaration=True, encoding="UTF-8")
-

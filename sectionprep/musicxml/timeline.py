@@ -1,4 +1,4 @@
-"""What stands in one measure of the engraver's copy, and when: every note with its place in time."""
+"""What stands in one measure of the engraver's copy, and when: each note with its time."""
 
 from __future__ import annotations
 
@@ -14,8 +14,9 @@ Time = int | Fraction  # in divisions that hold at the beginning of the measure,
 
 @dataclass(slots=True)
 class Stroke:
-    """A note or rest. onset, length: when and how long (grace notes are 0 long); said: its children by name, the last of each; voice:
-    its number, or its staff where it has none; ties: types of its <tie> elements; beams: its <beam> elements."""
+    """A note or rest. onset, length: when and how long (grace notes are 0 long); said: its children
+    by name, the last of each; voice: its number, or its staff where it has none; ties: types of
+    its <tie> elements; beams: its <beam> elements."""
 
     element: etree._Element
     onset: Time
@@ -34,9 +35,10 @@ class Stroke:
 
 @dataclass(slots=True)
 class Timeline:
-    """A measure. strokes: in the order of the file; others: all that is neither note nor backup nor forward, and when; backs: whether it
-    goes back in time; steady: whether its divisions are one all through; plays, chords: whether
-    anything but rests, and any chord, stands in it; end: of the last of its notes."""
+    """A measure. strokes: in the order of the file; others: all that is neither note nor backup nor
+    forward, and when; backs: whether it goes back in time; steady: whether its divisions are one
+    all through; plays, chords: whether anything but rests, and any chord, stands in it; end: of
+    the last of its notes."""
 
     strokes: list[Stroke] = field(default_factory=list)
     others: list[tuple[Time, etree._Element]] = field(default_factory=list)

@@ -1,6 +1,8 @@
-"""Brackets for tuplets that are encoded by their lengths alone: without one they print as plain notes. Works on the engraver's copy.
+"""Brackets for tuplets that are encoded by their lengths alone: without one they print as plain
+notes. Works on the engraver's copy.
 
-Common practice, no source: a number over beamed notes, a bracket where they are not beamed together.
+Common practice, no source: a number over beamed notes, a bracket where they are not beamed
+together.
 """
 
 from __future__ import annotations
@@ -48,17 +50,25 @@ def _number(line: Sequence[Stroke]) -> None:
 
 
 def _ratio(stroke: Stroke) -> tuple[int, int] | None:
-    """Actual and normal notes, as in (3, 2); None for a note in no tuplet. A tremolo between two notes changes lengths, too."""
+    """Actual and normal notes, as in (3, 2); None for a note in no tuplet. A tremolo between two
+    notes changes lengths, too."""
     said = stroke.said.get("time-modification")
     if said is None or next(stroke.element.iter("tremolo"), None) is not None:
         return None
-    actual, normal = whole(said.findtext("actual-notes"), 0), whole(said.findtext("normal-notes"), 0)
+    actual, normal = (
+        whole(said.findtext("actual-notes"), 0),
+        whole(said.findtext("normal-notes"), 0),
+    )
     return (actual, normal) if actual and normal and actual != normal else None
 
 
 def _tuplets(stroke: Stroke) -> tuple[int, int]:
     """How many tuplets begin and end on a note."""
-    kinds = [t.get("type") for n in stroke.element.iterchildren("notations") for t in n.iterchildren("tuplet")]
+    kinds = [
+        t.get("type")
+        for n in stroke.element.iterchildren("notations")
+        for t in n.iterchildren("tuplet")
+    ]
     return kinds.count("start"), kinds.count("stop")
 
 
@@ -78,5 +88,7 @@ def notations_of(stroke: Stroke) -> etree._Element:
     if found is None:
         found = stroke.said["notations"] = etree.Element("notations")
         after = [c for c in stroke.element if c.tag in ("lyric", "play", "listen")]
-        stroke.element.insert(stroke.element.index(after[0]) if after else len(stroke.element), found)
+        stroke.element.insert(
+            stroke.element.index(after[0]) if after else len(stroke.element), found
+        )
     return found

@@ -1,7 +1,8 @@
 """Voices written one after another, as the engraver wants them. Works on its copy only.
 
-A file may write two voices note by note, go back in the middle of a voice, or let one voice sound twice at a time. The engraver
-takes notes as they come and puts them into the wrong voice without a word.
+A file may write two voices note by note, go back in the middle of a voice, or let one voice sound
+twice at a time. The engraver takes notes as they come and puts them into the wrong voice without a
+word.
 """
 
 from __future__ import annotations
@@ -48,13 +49,17 @@ def in_order(timeline: Timeline) -> bool:
 
 
 def one_after_another(measure: etree._Element, timeline: Timeline) -> bool:
-    """Write the voices of a measure one after another. Returns False, and changes nothing, where the times cannot be said
-    in whole divisions of one kind."""
+    """Write the voices of a measure one after another. Returns False, and changes nothing, where
+    the times cannot be said in whole divisions of one kind."""
     lines = _lines(timeline)
     times = [time for line in lines for group in line for time in (group.onset, group.end)]
     if not lines or not timeline.steady or any(time.denominator != 1 for time in times):
         return False
-    last = [element for when, element in timeline.others if element.tag == "barline" and when and when >= timeline.end]
+    last = [
+        element
+        for when, element in timeline.others
+        if element.tag == "barline" and when and when >= timeline.end
+    ]
     loose = _attach([(when, e) for when, e in timeline.others if e not in last], lines)
     for element in list(measure):
         measure.remove(element)
@@ -80,7 +85,8 @@ def one_after_another(measure: etree._Element, timeline: Timeline) -> bool:
 
 
 def _lines(timeline: Timeline) -> list[list[_Group]]:
-    """Each voice's notes in time; what sounds while its voice still does becomes a voice of its own."""
+    """Each voice's notes in time; what sounds while its voice still does becomes a voice of its
+    own."""
     voices: dict[str, list[_Group]] = {}
     graces: dict[str, list[Stroke]] = {}
     held: dict[str, _Group] = {}
@@ -119,7 +125,22 @@ def _rename(line: Sequence[_Group], number: str) -> None:
             voice = stroke.said.get("voice")
             if voice is None:
                 voice = stroke.said["voice"] = etree.Element("voice")
-                after = [c for c in stroke.element if c.tag in ("grace", "cue", "chord", "pitch", "unpitched", "rest", "duration", "tie", "instrument")]
+                after = [
+                    c
+                    for c in stroke.element
+                    if c.tag
+                    in (
+                        "grace",
+                        "cue",
+                        "chord",
+                        "pitch",
+                        "unpitched",
+                        "rest",
+                        "duration",
+                        "tie",
+                        "instrument",
+                    )
+                ]
                 stroke.element.insert(len(after), voice)
             voice.text = number
 
@@ -127,7 +148,8 @@ def _rename(line: Sequence[_Group], number: str) -> None:
 def _attach(
     others: Sequence[tuple[Time, etree._Element]], lines: Sequence[Sequence[_Group]]
 ) -> list[etree._Element]:
-    """Give each sign to the note it stands at; what stands at none is set off from one before it. What is left stands at the end."""
+    """Give each sign to the note it stands at; what stands at none is set off from one before it.
+    What is left stands at the end."""
     left: list[etree._Element] = []
     for when, element in others:
         group = next((g for line in lines for g in line if g.onset == when), None)

@@ -42,9 +42,12 @@ class ChartResult:
     def outcome(self) -> str:
         """What became of it, in words."""
         odd = len(self.wrong_sheets) - self.not_printed
-        said = [f"{self.not_printed} part{'s' * (self.not_printed > 1)} not printed"] if self.not_printed else []
-        said += [f"{odd} bar{'s' * (odd > 1)} not as the file has {'them' if odd > 1 else 'it'}"] if odd else []
-        return ", ".join([self.status, *said])
+        said = [self.status]
+        if self.not_printed:
+            said.append(f"{self.not_printed} part{'s' * (self.not_printed > 1)} not printed")
+        if odd:
+            said.append(f"{odd} bar{'s' * (odd > 1)} not as the file has {'them' if odd > 1 else 'it'}")
+        return ", ".join(said)
 
 
 def charts_in(folder: Path, out: Path) -> list[Path]:

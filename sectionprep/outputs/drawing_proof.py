@@ -1,7 +1,9 @@
-"""Proves the engraver's drawing: every note of the part is on the paper, in its bar, in order, and is read as its pitch.
+"""Proves the engraver's drawing: every note of the part is on the paper, in its bar, in order, and
+is read as its pitch.
 
-What must be there comes from the chart as our own reader read it; what is there comes from the drawing alone (drawn_heads.py).
-A sheet that is wrong and looks right is the worst that can be handed to a player.
+What must be there comes from the chart as our own reader read it; what is there comes from the
+drawing alone (drawn_heads.py). A sheet that is wrong and looks right is the worst that can be
+handed to a player.
 """
 
 from __future__ import annotations
@@ -17,16 +19,20 @@ from sectionprep.musicxml.cues import Cue, cue_id
 from sectionprep.musicxml.extract import note_id
 from sectionprep.outputs.drawn_heads import Drawn, DrawnHead
 
-# how far heads of one moment may stand apart, in halves of a staff space: measured, 3.6 in chords of whole notes, 7 where voices meet
+# how far heads of one moment may stand apart, in halves of a staff space: measured, 3.6 in chords
+# of whole notes, 7 where voices meet
 _ONE_VOICE = 4.0
 _ALL_VOICES = 9.0
-_SAME_TIME = 40  # onsets nearer than a quarter note over this are one moment (durations round); a 128th is a 32nd of a quarter
+# onsets nearer than a quarter note over this are one moment: durations are rounded, and a 128th is
+# a 32nd of a quarter
+_SAME_TIME = 40
 
 
 class Head(NamedTuple):
-    """A note head that must be on the paper. name: id of its note; onset: ticks; pitch: number of the written pitch as printed
-    (60 is C4, quarter tones .5), None where none is read; place: scale steps from C0 where the spelling is the file's own, else
-    None; grace: takes no time of its own."""
+    """A note head that must be on the paper. name: id of its note; onset: ticks; pitch: number of
+    the written pitch as printed (60 is C4, quarter tones .5), None where none is read; place:
+    scale steps from C0 where the spelling is the file's own, else None; grace: takes no time of
+    its own."""
 
     name: str
     bar: int
@@ -55,8 +61,8 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Proved:
-    """What came of it. heads: expected and found right; pitches: of these, how many are read as a pitch and right;
-    accidentals: of these, how many an accidental alters or makes natural."""
+    """What came of it. heads: expected and found right; pitches: of these, how many are read as a
+    pitch and right; accidentals: of these, how many an accidental alters or makes natural."""
 
     expected: int
     heads: int
@@ -66,8 +72,9 @@ class Proved:
 
 
 def heads_of(part: Part, reading: Sequence[tuple[int, Transposition]] = ()) -> tuple[Head, ...]:
-    """The heads that a part's sheet must show: all but rests and hidden notes. reading: for a part of a concert-pitch score,
-    the transposition that its player reads, from which bar (by index) on; the spelling is then ours."""
+    """The heads that a part's sheet must show: all but rests and hidden notes. reading: for a part
+    of a concert-pitch score, the transposition that its player reads, from which bar (by index)
+    on; the spelling is then ours."""
     found = []
     for note in part.notes:
         if note.is_rest or note.is_hidden:
@@ -80,17 +87,33 @@ def heads_of(part: Part, reading: Sequence[tuple[int, Transposition]] = ()) -> t
                 number -= _in_force(reading, note.bar).chromatic
             else:
                 place = pitch.diatonic
-        found.append(Head(note_id(note.address), note.bar, note.onset, note.staff, number, place, note.is_grace))
+        found.append(
+            Head(
+                note_id(note.address),
+                note.bar,
+                note.onset,
+                note.staff,
+                number,
+                place,
+                note.is_grace,
+            )
+        )
     return tuple(found)
 
 
 def cue_heads(chart: Chart, cues: Iterable[Cue]) -> list[Head]:
-    """The heads of cues: what another part plays there in its first voice, as this player reads it."""
+    """The heads of cues: what another part's first voice plays there, as this player reads it."""
     found = []
     for cue in cues:
         source = [part for part in chart.parts if part.id == cue.part_id][cue.occurrence]
         for note in source.notes:
-            small = note.is_rest or note.is_chord or note.is_grace or note.is_cue or note.sounding is None
+            small = (
+                note.is_rest
+                or note.is_chord
+                or note.is_grace
+                or note.is_cue
+                or note.sounding is None
+            )
             if note.bar == cue.bar and note.voice == "1" and not small:
                 pitch = (note.sounding or 0) + 12 * cue.octaves - cue.target.chromatic
                 found.append(Head(cue_id(note.address), note.bar, note.onset, 1, pitch, None))
@@ -144,7 +167,8 @@ def _compare(want: Head, heads: Sequence[DrawnHead]) -> str:
     if want.pitch is None:
         return ""
     if head.alter is None:
-        return f"{_called(want)} has {'no clef' if head.place is None else 'an accidental that cannot be read'}"
+        lacks = "no clef" if head.place is None else "an accidental that cannot be read"
+        return f"{_called(want)} has {lacks}"
     if head.place is None:  # tablature and percussion: there is no pitch to be read
         return ""
     read = pitch_of(head.place, head.alter)
@@ -154,13 +178,15 @@ def _compare(want: Head, heads: Sequence[DrawnHead]) -> str:
 
 
 def pitch_of(place: int, alter: float) -> float:
-    """Number of a pitch (60 is C4) from its scale step, counted from C0, and alteration in semitones."""
+    """Number of a pitch (60 is C4) from its scale step, counted from C0, and alteration in
+    semitones."""
     octave, step = divmod(place, 7)
     return 12 * (octave + 1) + SEMITONES[STEPS[step]] + alter
 
 
 def _repeated(expected: Iterable[Head], signs: frozenset[int]) -> set[int]:
-    """Bars under a sign of repetition that hold what the bar before (or the second before) holds: their heads need not be drawn."""
+    """Bars under a sign of repetition that hold what the bar before (or the second before) holds:
+    their heads need not be drawn."""
     if not signs:
         return set()
     held: dict[int, list[tuple[int, float | None]]] = defaultdict(list)
@@ -171,11 +197,16 @@ def _repeated(expected: Iterable[Head], signs: frozenset[int]) -> set[int]:
         notes = held.get(bar, [])
         return [(onset - notes[0][0], pitch) for onset, pitch in notes]
 
-    return {bar for bar in held if (bar in signs or bar - 1 in signs) and shape(bar) in (shape(bar - 1), shape(bar - 2))}
+    return {
+        bar
+        for bar in held
+        if (bar in signs or bar - 1 in signs) and shape(bar) in (shape(bar - 1), shape(bar - 2))
+    }
 
 
 def _out_of_order(must: MustShow, drawn: Drawn) -> Iterable[tuple[int, str]]:
-    """Bars in which a later note does not stand to the right of an earlier one, or notes that sound together stand apart."""
+    """Bars in which a later note does not stand to the right of an earlier one, or notes that sound
+    together stand apart."""
     heads = {head.name: head for head in drawn.heads}
     bars: dict[int, list[tuple[int, DrawnHead]]] = defaultdict(list)
     for want in must.heads:
@@ -192,8 +223,9 @@ def _out_of_order(must: MustShow, drawn: Drawn) -> Iterable[tuple[int, str]]:
 
 
 def _order_of(places: Sequence[tuple[int, DrawnHead]], quarter: int, half: float) -> str:
-    """What is wrong with the order of a bar's heads, if anything. On each staff the first head of each moment stands to the right of the
-    first one before it, and so does each voice's own; another voice's may be pushed aside by what it meets."""
+    """What is wrong with the order of a bar's heads, if anything. On each staff the first head of
+    each moment stands to the right of the first one before it, and so does each voice's own;
+    another voice's may be pushed aside by what it meets."""
     left: dict[tuple[int, int], float] = {}
     for column in _columns(places, quarter):
         here: dict[tuple[int, int], float] = {}
@@ -232,7 +264,9 @@ def _apart(column: Sequence[DrawnHead], half: float) -> bool:
     for head in column:
         voices[head.voice].append(head.x)
     across = max(head.x for head in column) - min(head.x for head in column)
-    return across > _ALL_VOICES * half or any(max(xs) - min(xs) > _ONE_VOICE * half for xs in voices.values())
+    return across > _ALL_VOICES * half or any(
+        max(xs) - min(xs) > _ONE_VOICE * half for xs in voices.values()
+    )
 
 
 def _called(want: Head) -> str:
@@ -245,8 +279,17 @@ def _says(head: DrawnHead) -> str:
     return _name(head.place, pitch_of(head.place, head.alter))
 
 
-_ALTERED = {-2.0: "bb", -1.5: " three quarters flat", -1.0: "b", -0.5: " quarter flat", 0.0: "", 0.5: " quarter sharp", 1.0: "#",
-            1.5: " three quarters sharp", 2.0: "##"}
+_ALTERED = {
+    -2.0: "bb",
+    -1.5: " three quarters flat",
+    -1.0: "b",
+    -0.5: " quarter flat",
+    0.0: "",
+    0.5: " quarter sharp",
+    1.0: "#",
+    1.5: " three quarters sharp",
+    2.0: "##",
+}
 
 
 def _name(place: int | None, pitch: float) -> str:

@@ -1,7 +1,9 @@
-"""Reads the engraver's drawing as a player would: which note heads stand in which bar, and what each of them says.
+"""Reads the engraver's drawing as a player would: which note heads stand in which bar, and what
+each of them says.
 
-Nothing here knows the score. A head's pitch is worked out from what stands on the paper: its height, the clef in front of it,
-the key signature, the accidentals before it in its bar, octave lines, and the ties that lead to it.
+Nothing here knows the score. A head's pitch is worked out from what stands on the paper: its
+height, the clef in front of it, the key signature, the accidentals before it in its bar, octave
+lines, and the ties that lead to it.
 """
 
 from __future__ import annotations
@@ -16,32 +18,79 @@ _TOKEN = re.compile(
     r'|<use [^>]*?href="#([0-9A-F]{4})[^"]*" transform="translate\((-?[\d.]+), (-?[\d.]+)\)'
 )
 _LINE = re.compile(r'<path d="M(-?[\d.]+) -?[\d.]+ L(-?[\d.]+) ')
-_LONG = re.compile(r'(?:<polygon [^>]*/>)+<rect x="(-?[\d.]+)" y="(-?[\d.]+)" height="(-?[\d.]+)"')  # a head of four whole notes
+_LONG = re.compile(
+    r'(?:<polygon [^>]*/>)+<rect x="(-?[\d.]+)" y="(-?[\d.]+)" height="(-?[\d.]+)"'
+)  # a head of four whole notes
 _FRET = re.compile(r'<text x="(-?[\d.]+)"')  # of tablature: a number instead of a head
-_LINES = re.compile(r'<path d="M-?[\d.]+ (-?[\d.]+) L[^>]*/><path d="M-?[\d.]+ (-?[\d.]+) L')  # the first two of a staff
-_USE = re.compile(r'<use [^>]*?translate\((-?[\d.]+)')
+_LINES = re.compile(
+    r'<path d="M-?[\d.]+ (-?[\d.]+) L[^>]*/><path d="M-?[\d.]+ (-?[\d.]+) L'
+)  # the first two of a staff
+_USE = re.compile(r"<use [^>]*?translate\((-?[\d.]+)")
 _SIGNATURE = re.compile(r'<g (?:id="[^"]*" )?class="keyAccid"><use [^>]*?translate\((-?[\d.]+)')
 
-# SMuFL code points (W3C Community Group, SMuFL 1.4: tables "Clefs", "Noteheads", "Standard accidentals" and others), from memory
+# SMuFL code points (W3C Community Group, SMuFL 1.4: tables "Clefs", "Noteheads", "Standard
+# accidentals" and others), from memory
 _CLEFS = {  # the scale step, counted from C0, that stands at a clef's height
-    "E050": 32, "E051": 18, "E052": 25, "E053": 39, "E054": 46, "E055": 25, "E056": 25, "E057": 25, "E07A": 32,
-    "E05C": 28, "E05D": 21, "E07B": 28,
-    "E062": 24, "E063": 10, "E064": 17, "E065": 31, "E066": 38, "E07C": 24,
+    "E050": 32,
+    "E051": 18,
+    "E052": 25,
+    "E053": 39,
+    "E054": 46,
+    "E055": 25,
+    "E056": 25,
+    "E057": 25,
+    "E07A": 32,
+    "E05C": 28,
+    "E05D": 21,
+    "E07B": 28,
+    "E062": 24,
+    "E063": 10,
+    "E064": 17,
+    "E065": 31,
+    "E066": 38,
+    "E07C": 24,
 }
 _ACCIDENTALS = {
-    "E260": -1.0, "E261": 0.0, "E262": 1.0, "E263": 2.0, "E264": -2.0, "E265": 3.0, "E266": -3.0, "E267": -1.0, "E268": 1.0,
-    "E269": 2.0, "E270": -0.5, "E271": -1.5, "E272": 0.5, "E273": -0.5, "E274": 1.5, "E275": 0.5, "E276": 2.5, "E277": 1.5,
-    "E280": -0.5, "E281": -1.5, "E282": 0.5, "E283": 1.5,
+    "E260": -1.0,
+    "E261": 0.0,
+    "E262": 1.0,
+    "E263": 2.0,
+    "E264": -2.0,
+    "E265": 3.0,
+    "E266": -3.0,
+    "E267": -1.0,
+    "E268": 1.0,
+    "E269": 2.0,
+    "E270": -0.5,
+    "E271": -1.5,
+    "E272": 0.5,
+    "E273": -0.5,
+    "E274": 1.5,
+    "E275": 0.5,
+    "E276": 2.5,
+    "E277": 1.5,
+    "E280": -0.5,
+    "E281": -1.5,
+    "E282": 0.5,
+    "E283": 1.5,
 }
-_HEADS = (("E0A0", "E0F4"), ("E0F7", "E10F"), ("E110", "E13F"), ("E150", "E1AF"), ("E1B0", "E1CF"), ("E937", "E94F"))
+_HEADS = (
+    ("E0A0", "E0F4"),
+    ("E0F7", "E10F"),
+    ("E110", "E13F"),
+    ("E150", "E1AF"),
+    ("E1B0", "E1CF"),
+    ("E937", "E94F"),
+)
 _REPEATS = ("mRpt", "mRpt2", "multiRpt", "beatRpt", "halfmRpt")
 
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """What lines and signs of a drawing belong to, by their ids: which heads a tie joins, on which staff a head stands that belongs
-    to a voice of another, on which staff an octave line is and how many scale steps it counts, and which accidentals are marks over a
-    note and none of its own. Whether they are drawn at all, and where, only the drawing says."""
+    """What lines and signs of a drawing belong to, by their ids: which heads a tie joins, on which
+    staff a head stands that belongs to a voice of another, on which staff an octave line is and
+    how many scale steps it counts, and which accidentals are marks over a note and none of its
+    own. Whether they are drawn at all, and where, only the drawing says."""
 
     ties: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     staves: Mapping[str, int] = field(default_factory=dict)
@@ -50,11 +99,12 @@ class Told:
 
 
 class DrawnHead(NamedTuple):
-    """A note head on the paper. name: id of its note; staff: from 1; x: hundredths of a millimetre from the left of its line; line:
-    which line of music, from 0; place: scale steps from C0, None where no clef gives it one (tablature, percussion); alter:
-    semitones that are read with it, None for a sign we cannot read and on a staff without any clef; signed: an accidental says
-    so (its own, one before it in its bar, or that of the head it is tied to), not the key signature alone; voice: number
-    of the voice of its bar, in the order of the drawing."""
+    """A note head on the paper. name: id of its note; staff: from 1; x: hundredths of a millimetre
+    from the left of its line; line: which line of music, from 0; place: scale steps from C0,
+    None where no clef gives it one (tablature, percussion); alter: semitones that are read with
+    it, None for a sign we cannot read and on a staff without any clef; signed: an accidental
+    says so (its own, one before it in its bar, or that of the head it is tied to), not the key
+    signature alone; voice: number of the voice of its bar, in the order of the drawing."""
 
     name: str
     bar: int
@@ -69,8 +119,8 @@ class DrawnHead(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """All heads of a drawing, in no order; repeats: bars (by index) that are drawn as a sign of repetition; half: half the
-    distance of two staff lines, in hundredths of a millimetre."""
+    """All heads of a drawing, in no order; repeats: bars (by index) that are drawn as a sign of
+    repetition; half: half the distance of two staff lines, in hundredths of a millimetre."""
 
     heads: tuple[DrawnHead, ...]
     repeats: frozenset[int]
@@ -78,8 +128,8 @@ class Drawn:
 
 
 class _Sign(NamedTuple):
-    """What stands on a staff, to be read from left to right. kind: clef, key (a signature begins), sharp (of a signature),
-    accidental, head."""
+    """What stands on a staff, to be read from left to right. kind: clef, key (a signature begins),
+    sharp (of a signature), accidental, head."""
 
     x: float
     kind: str
@@ -93,8 +143,8 @@ class _Sign(NamedTuple):
 
 @dataclass(slots=True)
 class _Staff:
-    """What holds on one staff of a line. clef: (scale step, height), None where its heads have no pitch; half: half
-    the distance of two lines; bare: no clef at all."""
+    """What holds on one staff of a line. clef: (scale step, height), None where its heads have no
+    pitch; half: half the distance of two lines; bare: no clef at all."""
 
     half: float
     bare: bool = True
@@ -115,15 +165,17 @@ class _Octave(NamedTuple):
 
 
 class _Reader:
-    """Walks through a drawing once. half: half the distance of two staff lines, in hundredths of a millimetre; bars: the
-    index of each drawn measure by its id."""
+    """Walks through a drawing once. half: half the distance of two staff lines, in hundredths of a
+    millimetre; bars: the index of each drawn measure by its id."""
 
     def __init__(self, bars: Mapping[str, int], half: float, told: Told) -> None:
         self.bars, self.half, self.told = bars, half, told
         self.heads: list[DrawnHead] = []
         self.repeats: set[int] = set()
         self.alters: dict[str, tuple[float | None, bool]] = {}
-        self.ties: dict[str, str] = {}  # id of the head a tie leads to, and of the head it comes from
+        self.ties: dict[
+            str, str
+        ] = {}  # id of the head a tie leads to, and of the head it comes from
         self.line = -2  # before the first line; that one is 0
         self._begin_line()
         self._begin(-1)
@@ -186,7 +238,13 @@ class _Reader:
                 elif kind == "notehead":
                     long = _LONG.match(page, token.end())
                     if long:
-                        head = _Sign(float(long[1]), "head", float(long[2]) + float(long[3]) / 2, name=name, voice=self.voice)
+                        head = _Sign(
+                            float(long[1]),
+                            "head",
+                            float(long[2]) + float(long[3]) / 2,
+                            name=name,
+                            voice=self.voice,
+                        )
                 elif kind == "accid":
                     kind = "mark" if token[1] in self.told.marks else kind
                 elif kind == "tie":
@@ -199,7 +257,9 @@ class _Reader:
                     self.repeats.add(self.bar)
             elif kind == "notehead":
                 if head is None and _is_head(glyph):
-                    head = _Sign(float(token[4]), "head", float(token[5]), glyph, name, voice=self.voice)
+                    head = _Sign(
+                        float(token[4]), "head", float(token[5]), glyph, name, voice=self.voice
+                    )
             elif kind == "accid":
                 head = self._with_accidental(head, glyph, float(token[4]), home)
             elif kind == "clef":
@@ -219,16 +279,22 @@ class _Reader:
         self.signs.setdefault(staff, []).append(sign)
 
     def _with_accidental(self, head: _Sign | None, glyph: str, x: float, home: int) -> _Sign | None:
-        """An accidental is its head's own, and from where it stands it holds for all that follows in its bar."""
-        if head is None or glyph in ("E26A", "E26B", "E26C", "E26D"):  # parentheses and brackets around one
+        """An accidental is its head's own, and from where it stands it holds for all that follows
+        in its bar."""
+        if head is None or glyph in (
+            "E26A",
+            "E26B",
+            "E26C",
+            "E26D",
+        ):  # parentheses and brackets around one
             return head
         alter = _ACCIDENTALS.get(glyph)
         self._add(home, _Sign(x, "accidental", head.y, own=alter))
         return head._replace(own=alter, known=alter is not None)
 
     def _signature(self, page: str, at: int, layer: bool) -> None:
-        """A signature begins: it replaces the one before. One without signs stands where it stands in the drawing: before all
-        notes, or after them."""
+        """A signature begins: it replaces the one before. One without signs stands where it stands
+        in the drawing: before all notes, or after them."""
         first = _SIGNATURE.match(page, at)
         x = float(first[1]) - 1 if first else float("inf") if layer else float("-inf")
         self._add(self.staff, _Sign(x, "key"))
@@ -264,17 +330,24 @@ class _Reader:
                     staff.key[staff.place(sign.y) % 7] = _ACCIDENTALS.get(sign.glyph, 0.0)
 
     def _end_line(self) -> None:
-        """Heads under or over an octave line are read an octave away; the line may reach into later bars."""
+        """Heads under or over an octave line are read an octave away; the line may reach into later
+        bars."""
         if not self.octaves:
             return
         for n in range(self.first, len(self.heads)):
             head = self.heads[n]
-            steps = sum(o.steps for o in self.octaves if o.staff == head.staff and o.left - 1 <= head.x <= o.right + 1)
+            steps = sum(
+                o.steps
+                for o in self.octaves
+                if o.staff == head.staff and o.left - 1 <= head.x <= o.right + 1
+            )
             if steps and head.place is not None:
                 self.heads[n] = head._replace(place=head.place + steps)
         self.octaves = []
 
-    def _head(self, sign: _Sign, number: int, staff: _Staff, heard: dict[int, float | None]) -> None:
+    def _head(
+        self, sign: _Sign, number: int, staff: _Staff, heard: dict[int, float | None]
+    ) -> None:
         place = staff.place(sign.y) if staff.clef is not None else None
         alter: float | None = None if staff.bare else 0.0
         signed = False
@@ -289,7 +362,11 @@ class _Reader:
             else:
                 alter = staff.key.get(place % 7, 0.0)
         self.alters[sign.name] = alter, signed
-        self.heads.append(DrawnHead(sign.name, self.bar, number, self.line, sign.x, place, alter, signed, sign.voice))
+        self.heads.append(
+            DrawnHead(
+                sign.name, self.bar, number, self.line, sign.x, place, alter, signed, sign.voice
+            )
+        )
 
 
 def _x(sign: _Sign) -> float:
@@ -300,9 +377,11 @@ def _is_head(glyph: str) -> bool:
     return any(first <= glyph <= last for first, last in _HEADS)
 
 
-def read_drawing(pages: Sequence[str], bars: Mapping[str, int], staff_mm: float, told: Told) -> Drawn:
-    """All heads of a drawing. pages: as SVG; bars: the index of each drawn measure by its id; staff_mm: height of a staff of five
-    lines, in millimetres; told: what its lines belong to."""
+def read_drawing(
+    pages: Sequence[str], bars: Mapping[str, int], staff_mm: float, told: Told
+) -> Drawn:
+    """All heads of a drawing. pages: as SVG; bars: the index of each drawn measure by its id;
+    staff_mm: height of a staff of five lines, in millimetres; told: what its lines belong to."""
     reader = _Reader(bars, staff_mm * 12.5, told)
     for page in pages:
         reader.read(page)

@@ -194,14 +194,22 @@ class MeiPart:
     @cached_property
     def told(self) -> Told:
         """What ties, octave lines, crossing notes and marks over notes belong to."""
-        ties = {e.get(_ID, ""): (_name(e.get("startid")), _name(e.get("endid"))) for e in self.root.iter(f"{_M}tie")}
+        ties = {
+            tie.get(_ID, ""): (_name(tie.get("startid")), _name(tie.get("endid")))
+            for tie in self.root.iter(f"{_M}tie")
+        }
         crossing: dict[str, int] = {}
         for element in cast(list[etree._Element], _CROSSING(self.root)):
             for note in element.iter(f"{_M}note"):
-                crossing.setdefault(note.get(_ID, ""), _number(note.get("staff") or element.get("staff")))
-        octaves = {e.get(_ID, ""): (_number(e.get("staff")), _STEPS.get(e.get("dis", "8"), 7) * (-1 if e.get("dis.place") == "below" else 1))
-                   for e in self.root.iter(f"{_M}octave")}
-        marks = frozenset(e.get(_ID, "") for e in self.root.iter(f"{_M}accid") if e.get("onstaff") == "false")
+                staff = note.get("staff") or element.get("staff")
+                crossing.setdefault(note.get(_ID, ""), _number(staff))
+        octaves = {}
+        for line in self.root.iter(f"{_M}octave"):
+            steps = _STEPS.get(line.get("dis", "8"), 7)
+            way = -1 if line.get("dis.place") == "below" else 1
+            octaves[line.get(_ID, "")] = (_number(line.get("staff")), way * steps)
+        accidentals = self.root.iter(f"{_M}accid")
+        marks = frozenset(e.get(_ID, "") for e in accidentals if e.get("onstaff") == "false")
         return Told(ties, crossing, octaves, marks)
 
     @cached_property
@@ -235,14 +243,20 @@ def _number(staves: str | None) -> int:
     return int((staves or "1").split()[0])
 
 
+def _is_grace(element: etree._Element) -> bool:
+    """A grace note, or a beam of nothing else."""
+    notes = list(element) if element.tag == f"{_M}beam" else [element]
+    return all(note.get("grace") for note in notes)
+
+
 def _name(link: str | None) -> str:
     return (link or "").lstrip("#")
 
 
 def _before_graces(clef: etree._Element) -> None:
-    """A clef stands to the left of the grace notes of its moment, so they must be written under it."""
+    """A clef stands to the left of the grace notes of its moment: they must be written under it."""
     before = clef.getprevious()
-    while before is not None and all(e.get("grace") for e in ([before] if before.tag != f"{_M}beam" else before)):
+    while before is not None and _is_grace(before):
         before.addprevious(clef)
         before = clef.getprevious()
 

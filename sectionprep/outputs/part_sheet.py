@@ -24,7 +24,8 @@ from sectionprep.settings import load_toml
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml. section_help: words where a
-    passage begins; cues: small notes before an entry; courtesy: accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
+    passage begins; cues: small notes before an entry; courtesy: accidentals that remind;
+    syllables: what is said under the notes of a passage; proof: our own
     marks a shade lighter, and a page that lists them."""
 
     paper: str = "letter"
@@ -128,6 +129,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         pages += paint_proof_pages(canvas, job.name, job.proof.added, left=frame.side, right=frame.width - frame.side,
                                    top=frame.height - frame.top, bottom=frame.bottom)
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
+    proved = engraving.proved
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
                        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns),

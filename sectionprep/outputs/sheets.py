@@ -83,7 +83,10 @@ def _as_read(chart: Chart, part: Part) -> WrittenPart | None:
 
 def _reading(written: WrittenPart | None) -> tuple[tuple[int, Transposition], ...]:
     """What the player of a rewritten part reads, from which bar on."""
-    return () if written is None else ((0, written.transposition), *((bar, one) for bar, (one, _) in sorted(written.changes.items())))
+    if written is None:
+        return ()
+    changes = sorted(written.changes.items())
+    return (0, written.transposition), *((bar, one) for bar, (one, _) in changes)
 
 
 def _cue_writer(document: Document, cues: Sequence[Cue]) -> Callable[[int, etree._Element], None] | None:
@@ -118,7 +121,8 @@ def part_jobs(
         help_words = section_help(chart, together, part.index) if together is not None and style.section_help else {}
         seat = roster.seat(part.label)
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
-        cues = choose_cues(chart, together, part) if style.cues and together is not None and not chart.concert else []
+        with_cues = style.cues and together is not None and not chart.concert
+        cues = choose_cues(chart, together, part) if with_cues and together is not None else ()
         written = _as_read(chart, part)
         reading = _reading(written)
         undrawn = Undrawn()
@@ -128,7 +132,8 @@ def part_jobs(
                              clef=part.chair.instrument.clef, undrawn=undrawn),
             name=part.label, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
-            must=MustShow((*heads_of(part, reading), *cue_heads(chart, cues)), chart.resolution), where=part.label,
+            must=MustShow((*heads_of(part, reading), *cue_heads(chart, cues)), chart.resolution),
+            where=part.label,
             out=folder / f"{names[part.index]}.pdf", style=own_style, overlays=overlays,
             syllables=_syllables(chart, together, plan, part.index, style),
             proof=proof_of(chart, marking, part.index) if style.proof and marking is not None else None,
@@ -229,7 +234,8 @@ def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -
 
 
 def _draw_alone(job: PartJob) -> SheetReport:
-    """Draw a part in a process of its own; if that brings it down, once more and told as plainly as can be."""
+    """Draw a part in a process of its own; if that brings it down, once more, told as plainly as
+    can be."""
     for xml in (job.xml, plainly(job.xml)):
         try:
             with ProcessPoolExecutor(max_workers=1) as pool:
