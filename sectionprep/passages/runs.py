@@ -33,7 +33,8 @@ _CHANGE = 4.0
 _CHANGE_AT_SEAM = 1.0
 _CHANGE_OF_TEXTURE = 3.0
 _RUN = 3.0  # a run must be twenty times likelier than chance (e to the third)
-_CUT = 20.0  # a newcomer that cuts a run must be as sure as a passage (finder)
+_CUT = 8.0  # what a cut through an older run costs; who cuts must have a passage's notes
+_SURE = 20.0  # odds from which a group goes on without its guests
 _GOES_ON = 3  # notes of a group without its guests that make them guests; judgement
 _ALONE = 40.0  # evidence of a group without its guests from which it is told whole; judgement
 _ROUNDS = 4  # the choice settles in two or three
@@ -46,12 +47,15 @@ _BLOCK = 1_000
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A group over columns [first, last]; odds: log odds of its evidence there, in nats."""
+    """A group over columns [first, last]; odds: log odds of its evidence there, in nats; is_line: most of
+    it is one line and not harmony; attacks: how often the group strikes."""
 
     parts: frozenset[int]
     first: int
     last: int
     odds: float
+    is_line: bool
+    attacks: int
 
 
 def candidates(chart: Chart, bars: Sequence[Sequence[BarGroup]]) -> dict[frozenset[int], set[int]]:
@@ -90,7 +94,7 @@ def find_runs(
     """The runs of all groups, none overlapping another in a part. groups: with the bars to look at;
     seams: columns at which a section of the chart begins."""
     followed = _followed(grid, evidence, groups, seams)
-    selection = _Selection(followed, grid.struck.shape)
+    selection = _Selection(followed, grid.struck)
     offers = _offers(grid, followed, 0)
     for _round in range(_ROUNDS):
         taken = _take_best(selection, offers)
@@ -100,11 +104,34 @@ def find_runs(
         known = len(followed)
         followed += _followed(grid, evidence, unions, seams)
         offers += _offers(grid, followed, known)
-    runs = [
-        Run(followed[piece.candidate].group, piece.first, piece.last, selection.odds(piece))
-        for piece in selection.pieces.values()
-    ]
-    return sorted(runs, key=lambda run: (run.first, run.last, sorted(run.parts)))
+    runs = [followed[piece.candidate].run(piece.first, piece.last) for piece in selection.pieces.values()]
+    return _joined(grid, sorted(runs, key=lambda run: (run.first, run.last, sorted(run.parts))))
+
+
+def _joined(grid: Grid, runs: Iterable[Run]) -> list[Run]:
+    """Runs of one group that follow each other are one, unless one is a line and one is harmony and
+    both are long enough to be passages."""
+    found: list[Run] = []
+    latest: dict[frozenset[int], int] = {}
+    for run in runs:
+        at = latest.get(run.parts)
+        if at is not None:
+            old = found[at]
+            between = grid.struck[sorted(run.parts), old.last + 1 : run.first]
+            near = grid.ticks[run.first] - grid.ticks[old.last] < 2 * grid.bar_length[old.last]
+            short = min(old.attacks, run.attacks) < LEAST_NOTES
+            if near and not between.any() and (short or old.is_line == run.is_line):
+                found[at] = _one(old, run)
+                continue
+        latest[run.parts] = len(found)
+        found.append(run)
+    return found
+
+
+def _one(before: Run, after: Run) -> Run:
+    longer = before if before.attacks >= after.attacks else after
+    odds, attacks = before.odds + after.odds, before.attacks + after.attacks
+    return Run(before.parts, before.first, after.last, odds, longer.is_line, attacks)
 
 
 def _followed(
@@ -158,19 +185,26 @@ class _Followed:
         """Evidence of columns [first, last]."""
         return float(self.sums[last + 1] - self.sums[first])
 
+    def run(self, first: int, last: int) -> Run:
+        """Columns [first, last] of this candidate as a run."""
+        is_line = bool((self.states[first : last + 1] == LINE).mean() > 0.5)
+        odds, attacks = self.odds(first, last), self.attacks(first, last)
+        return Run(self.group, first, last, odds, is_line, attacks)
+
     def attacks(self, first: int, last: int) -> int:
         """Columns of [first, last] at which most of the group strikes."""
         here = self.struck[:, first : last + 1]
         return int((2 * here.sum(axis=0) > len(here)).sum())
 
     def phrases(self, bar: NDArray[np.int64]) -> list[tuple[int, int]]:
-        """Columns (first, last) of each stretch of togetherness: parted after a bar of silence, and
-        without what some member does not take part in. bar: of each column; only stretches beside
+        """Columns (first, last) of each stretch of togetherness: parted after a bar of silence and where
+        one line becomes harmony, and without what some member does not take part in. bar: of each column; only stretches beside
         the bars in which the group was met are looked at."""
         together = self.states > APART
         before = np.concatenate([[False], together[:-1]])
-        starts = np.flatnonzero(together & (~before | self.breaks))
-        ends = np.flatnonzero(before & (~together | self.breaks)) - 1
+        changes = np.concatenate([[False], self.states[1:] != self.states[:-1]]) | self.breaks
+        starts = np.flatnonzero(together & (~before | changes))
+        ends = np.flatnonzero(before & (~together | changes)) - 1
         if len(together) and together[-1]:
             ends = np.append(ends, len(together) - 1)
         sure = self.sums[ends + 1] - self.sums[starts] >= _RUN
@@ -277,10 +311,11 @@ def _decode(weights: Floats, cheap: NDArray[np.bool_]) -> NDArray[np.int8]:
 class _Selection:
     """Runs chosen so far; no part is in two of them at once. A newcomer may cut into older ones."""
 
-    def __init__(self, followed: Sequence[_Followed], shape: tuple[int, int]) -> None:
+    def __init__(self, followed: Sequence[_Followed], struck: NDArray[np.bool_]) -> None:
         self.followed = followed
+        self._struck = struck
         self.pieces: dict[int, _Piece] = {}
-        self._owner = np.full(shape, -1, dtype=np.int32)
+        self._owner = np.full(struck.shape, -1, dtype=np.int32)
         self._made = 0
 
     def unions(self, grid: Grid) -> dict[frozenset[int], set[int]]:
@@ -327,7 +362,10 @@ class _Selection:
             evicts = alone >= _ALONE and self._is_visit(old, piece)
             host = piece if evicts else old
             gain -= self.followed[host.candidate].odds(first, last)
-            gain += _RUN - _CUT * len(_left(old, piece))
+            rests = _left(old, piece)
+            if rests and self.followed[piece.candidate].attacks(piece.first, piece.last) < LEAST_NOTES:
+                return -np.inf
+            gain += _RUN - _CUT * len(rests)
         return gain
 
     def _is_visit(self, piece: _Piece, host: _Piece) -> bool:
@@ -335,11 +373,18 @@ class _Selection:
         here, there = self.followed[host.candidate].group, self.followed[piece.candidate].group
         if not here < there or len(there - here) >= max(2, len(here) / 2):
             return False
+        if self._is_everybody(piece):
+            return False
         alone = _left(host, piece)
         return any(
-            self.followed[host.candidate].attacks(rest.first, rest.last) >= _GOES_ON and self.odds(rest) >= _CUT
+            self.followed[host.candidate].attacks(rest.first, rest.last) >= _GOES_ON and self.odds(rest) >= _SURE
             for rest in alone
         )
+
+    def _is_everybody(self, piece: _Piece) -> bool:
+        """Nobody else plays there: to a listener that is another texture, whoever came in."""
+        active = self._struck[:, piece.first : piece.last + 1].any(axis=1)
+        return int(active.sum()) == len(self.followed[piece.candidate].group)
 
     def odds(self, piece: _Piece) -> float:
         """Evidence of a piece."""
