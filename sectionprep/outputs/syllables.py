@@ -12,7 +12,7 @@ from sectionprep.music.chart import Chart, Tone
 from sectionprep.passages import Together
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.styles import Style, styles
-from sectionprep.phrasing.view import TEMPO_IF_SILENT, felt_beat
+from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 _EFFECTS = {"falloff": "dow", "doit": "doo-eet", "scoop": "dwah", "plop": "blah", "smear": "wah", "brass-bend": "dwee", "shake": "tee-ya",
             "flip": "dah-ee",
@@ -81,5 +81,4 @@ def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | Non
 
 def _is_short(chart: Chart, tone: Tone, after: int, style: Style) -> bool:
     """An unmarked note that the style plays short: a quarter, or an eighth before a rest."""
-    beat = felt_beat(chart, tone.bar, style)
-    return (style.short_quarters and tone.duration == beat) or (style.name != "concert" and 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution)
+    return (style.short_quarters and tone.duration == chart.resolution) or (style.name != "concert" and 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution)

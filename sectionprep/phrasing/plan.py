@@ -11,7 +11,8 @@ from sectionprep.music.chart import Tone
 class PlannedNote:
     """One note of the lead's line.
 
-    weight: 0..1, how much it leans in its surroundings. marks: all marks the note shall carry (MusicXML
+    weight: 0..1, how much it leans in its surroundings. leaned: it is brought out. length: "short" or "long", as it is played by
+    who reads the marks and knows the style; empty where nothing was planned. marks: all marks the note shall carry (MusicXML
     names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
     is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
     where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
@@ -28,6 +29,8 @@ class PlannedNote:
     tongued: bool = True
     lost: str = ""
     hands_off: bool = False
+    leaned: bool = False
+    length: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,8 +13,15 @@ from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
-from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of
-from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies, struck_together
+from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of, played_length
+from sectionprep.phrasing.figures import (
+    agree_on_figures,
+    agree_on_hits,
+    agree_on_leans,
+    agree_on_lengths,
+    name_copies,
+    struck_together,
+)
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
@@ -65,7 +72,7 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
-    choosers: list[dict[int, Chooser]] = [{} for _ in desk]
+    choosers = [_choosers(work.view) for work in desk]
     chosen = [set(_choose_all(work.view, work.drafts, printed, mine)) for work, mine in zip(desk, choosers, strict=True)]
 
     @cache
@@ -85,7 +92,11 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
         first, last = desk[work].view.phrases[phrase]
         return score_with(work, phrase, tuple(k for k in range(first, last + 1) if k in leans))
 
-    agree_on_leans([*columns, *struck_together(desk)], chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    open_columns = [c for c in (*columns, *struck_together(desk)) if not any(desk[w].view.closes(d.spot) for w, d in c)]
+    agree_on_leans(open_columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    for work, leans in zip(desk, chosen, strict=True):
+        _settle(work, leans)
+    agree_on_lengths(columns)
     name_copies(chart, columns, chosen)
     return tuple(_finish(chart, work, printed, frozenset(leans), mine)
                  for work, leans, mine in zip(desk, chosen, choosers, strict=True))
@@ -113,12 +124,17 @@ def _soft(view: LineView, spot: Spot) -> bool:
 # -- one line -----------------------------------------------------------------------------------------
 
 
-def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
-    view, drafts = work.view, work.drafts
+def _settle(work: Work, chosen: set[int]) -> None:
+    """Let the rules speak that answer to the notes brought out with a front."""
+    drafts = work.drafts
     fronts = frozenset(n for n in chosen if (drafts[n].printed | set(lean_marks(drafts[n]))) & {"accent", "strong-accent"})
     for rule in RULES:
-        for said in rule.settle(view, fronts) if rule.settle else ():
+        for said in rule.settle(work.view, fronts) if rule.settle else ():
             drafts[said.spot].said.append(said)
+
+
+def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
+    view, drafts = work.view, work.drafts
     notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
     notes = _explain_losses(view, drafts, notes, chosen)
     notes = _with_slurs(view, notes, work.spans)
@@ -141,18 +157,32 @@ def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -
     return Option(gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked)
 
 
+def _choosers(view: LineView) -> dict[int, Chooser]:
+    """A chooser for each phrase, by its first note."""
+    return {
+        first: Chooser(
+            view.spots[first : last + 1], frozenset(n - first for n in range(first, last + 1) if view.closes(view.spots[n])),
+            runs=view.style.cutoffs != "none",
+        )
+        for first, last in view.phrases
+    }
+
+
 def _choose_all(
     view: LineView, drafts: Sequence[Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0,
     off_beat: float = 0.0,
 ) -> frozenset[int]:
-    chosen: set[int] = set()
+    chosen = {n for n, draft in enumerate(drafts) if view.closes(draft.spot) and _is_stopped(draft, printed)}
     for first, last in view.phrases:
         options = [_option(d, printed, view.style.density + density, off_beat) for d in drafts[first : last + 1]]
-        if first not in choosers:
-            choosers[first] = Chooser(view.spots[first : last + 1])
         _, here = choosers[first].choose(options)
         chosen.update(first + n for n in here)
     return frozenset(chosen)
+
+
+def _is_stopped(draft: Draft, printed: str) -> bool:
+    """The last off-beat eighth before a rest is brought out unless what is printed says something else."""
+    return printed != "keep" or not draft.printed & (ATTACKS | LENGTHS) or bool(draft.printed & _LEANS)
 
 
 def _readings(
@@ -185,13 +215,14 @@ def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
     open_end = spot.tone.has_fermata or spot.after >= END or bool(marks & {"falloff", "doit"})
     cutoff, release = None, ""
     if stop is not None and not open_end:
-        cutoff, release = spot.tone.onset + round(stop.stop * spot.tone.duration / spot.length), stop.release
+        cutoff, release = spot.tone.onset + round(stop.stop * view.quarter), stop.release
         reasons.append(stop.because)
     slurred = any(c.slurred for c in draft.said) and not leaned and not marks & ATTACKS
     return PlannedNote(
         tone=spot.tone, weight=round(weight, 3), marks=marks | (own & SLURS),
         added=marks - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
-        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")),
+        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")), leaned=leaned,
+        length=played_length(draft, marks, view.style),
     )
 
 

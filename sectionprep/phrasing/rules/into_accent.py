@@ -17,7 +17,7 @@ def _settle(view: LineView, chosen: frozenset[int]) -> Iterable[Candidate]:
         after = view.next(spot)
         if after is None or after.index not in chosen or spot.index in chosen or spot.after > 0 or spot.length > 1:
             continue
-        clipped = view.style.short_quarters and spot.on_beat and spot.length == 1  # unless it says otherwise
+        clipped = view.style.short_quarters and spot.on_beat and spot.is_quarter  # unless it says otherwise
         yield Candidate(spot=spot.index, lean=0.2, length="long" if clipped else "joined",
                         because="before an accent: not clipped, it carries through")
 
