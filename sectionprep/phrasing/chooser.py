@@ -28,6 +28,7 @@ _SIDE_BY_SIDE = 1.2  # less than a beat apart; two pushed quarters are equal
 _CLOSE = 0.35  # within a beat of the last lean
 _SQUARE = 0.9  # 1 and 3, one after the other, in a line of eighths: held notes and quarters stand there by nature
 _EVERY_TURN = 0.5  # two neighbouring turning notes
+_ALIKE, _ALIKE_REACH = 0.5, 4  # on-beat top after on-beat top, and within how many beats: the off-beat before it announces it
 _EVEN = 0.45  # the same square distance twice in a row
 _SQUARE_GAPS = (1, 2, 4)  # beats; three beats or one and a half cut across the bar and are welcome
 _EVEN_REACH = max(_SQUARE_GAPS)
@@ -62,7 +63,13 @@ def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
         cost, why = cost + _CLOSE, why or "accents within one beat crowd the line"
     if a.turns and b.turns and not turns_between:
         cost, why = cost + _EVERY_TURN, why or "leaning on every turning note is predictable"
+    if _on_beat_top(a) and _on_beat_top(b) and gap <= _ALIKE_REACH:
+        cost, why = cost + _ALIKE, why or "one on-beat top after the other is predictable"
     return cost + _empty(gap), why
+
+
+def _on_beat_top(spot: Spot) -> bool:
+    return spot.on_beat and spot.is_top and spot.is_eighth
 
 
 def _beats(a: Spot, b: Spot) -> float:

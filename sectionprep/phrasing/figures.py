@@ -34,8 +34,8 @@ def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]
             if len(bar) >= _LEAST_IN_FIGURE:
                 copies[_figure(bar)].append(bar)
     found = _riffs(desk)
-    for column in found:
-        _pool(column)
+    for riff in found:
+        _pool(riff)
     for same in copies.values():
         if len(same) < 2:
             continue

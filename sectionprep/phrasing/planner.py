@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
@@ -26,12 +25,12 @@ from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, R
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
+from sectionprep.phrasing.weights import weights
 
 PRINTED = ("keep", "prefer", "ignore")
 _LEANS = ATTACKS - {"ghost"}
 _SOFT_LEANS = _LEANS | {"tenuto"}
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
-_SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
 #: other readings offered to the director: name, change of price, change of off-beat evidence
 _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
 
@@ -135,7 +134,8 @@ def _settle(work: Work, chosen: set[int]) -> None:
 
 def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
     view, drafts = work.view, work.drafts
-    notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
+    heavy = weights(view, [sum(c.weight for c in draft.said) for draft in drafts], chosen)
+    notes = [_note(view, draft, heavy[n], n in chosen) for n, draft in enumerate(drafts)]
     notes = _explain_losses(view, drafts, notes, chosen)
     notes = _with_slurs(view, notes, work.spans)
     notes = with_breaths(chart, view, notes)
@@ -202,9 +202,8 @@ def _readings(
 # -- one note -----------------------------------------------------------------------------------------
 
 
-def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
+def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedNote:
     spot = draft.spot
-    weight = 1 / (1 + math.exp(-sum(c.weight for c in draft.said) / _SPREAD))
     marks, new = marks_of(draft, view.style.density, leaned=leaned, printed=draft.printed)
     reasons = (["as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"] if draft.printed else []) + new
     own = spot.tone.marks
@@ -229,23 +228,37 @@ def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
 def _explain_losses(
     view: LineView, drafts: Sequence[Draft], notes: list[PlannedNote], chosen: frozenset[int]
 ) -> list[PlannedNote]:
+    """Say of every plain note that had a claim, and of every plain top, what it lost to. A note that is marked has its reason."""
     explained = list(notes)
     for n, draft in enumerate(drafts):
-        if n in chosen or draft.pooled <= view.style.density:
+        claims = draft.pooled > view.style.density
+        if n in chosen or notes[n].marks - SLURS or not (claims or draft.spot.is_top):
             continue
-        first, last = view.phrases[draft.spot.phrase]
-        near = [m for m in chosen if first <= m <= last]
-        worst = (0.0, "", -1)
-        for m in near:
-            a, b = sorted((n, m))
-            between = any(view.spots[k].turns for k in range(a + 1, b))
-            cost, why = pair_cost(view.spots[a], view.spots[b], between)
-            if why and cost > worst[0]:
-                worst = (cost, why, m)
-        if worst[2] >= 0:
+        why = _rival(view, n, chosen) or ("" if claims else _small_top(draft.spot))
+        if why:
             unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
-            explained[n] = replace(notes[n], lost=f"left plain for its neighbour: {worst[1]}{unlike}")
+            explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
     return explained
+
+
+def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
+    """Which lean of the phrase stands in the way of this note, and by which pattern."""
+    first, last = view.phrases[view.spots[n].phrase]
+    worst = (0.0, "")
+    for m in chosen:
+        if not first <= m <= last or view.closes(view.spots[m]):
+            continue
+        a, b = sorted((n, m))
+        cost, why = pair_cost(view.spots[a], view.spots[b], any(view.spots[k].turns for k in range(a + 1, b)))
+        if why and cost > worst[0]:
+            worst = (cost, f"{view.spots[m].tone.head.pitch} beside it has the weight ({why})")
+    return worst[1]
+
+
+def _small_top(spot: Spot) -> str:
+    if spot.triplet:
+        return "inside a triplet, whose landing has the weight"
+    return "a small turn on the beat, which the line passes over" if spot.on_beat else "a small turn, which the line passes over"
 
 
 def _with_slurs(view: LineView, notes: list[PlannedNote], spans: Sequence[Span]) -> list[PlannedNote]:

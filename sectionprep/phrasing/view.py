@@ -134,7 +134,8 @@ class LineView:
         """The last off-beat eighth before a rest: short, stopped by the tongue, wherever the leans of the line fall
         (everythingsaxophone, 2018). Not in styles that are let go with the air throughout, nor in concert music."""
         short = spot.off_pulse and not spot.triplet and spot.quarters <= _EIGHTH
-        return short and self.set_off(spot.after, spot) and self.style.soft != "all"
+        rest = spot.after / 2 if spot.fine else spot.after
+        return short and rest >= _EIGHTH and self.style.soft != "all"
 
     def set_off(self, silence: float, spot: Spot) -> bool:
         """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that think in sixteenths, one."""
@@ -187,11 +188,11 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
     first = 0
     for phrase, last in enumerate(borders):
         fine = _runs_in_sixteenths(tones[first : last + 1], chart.resolution, style)
-        for n in range(first, last + 1):
-            spots.append(_spot(
-                chart, tones, n, silence, fine=fine, triplet=triplets[n], phrase=phrase, first=n == first,
-                last=n == last, slur=slurs[n],
-            ))
+        spots.extend(
+            _spot(chart, tones, n, silence, fine=fine, triplet=triplets[n], phrase=phrase, first=n == first, last=n == last,
+                  slur=slurs[n])
+            for n in range(first, last + 1)
+        )
         phrases.append((first, last))
         first = last + 1
     return LineView(spots=tuple(spots), phrases=tuple(phrases), style=style, beat=beat, quarter=chart.resolution,

@@ -37,6 +37,15 @@ def _score(spots: Sequence[Spot], options: Sequence[Option], chosen: Sequence[in
     return total
 
 
+def test_a_note_that_earns_too_little_by_itself_may_still_be_the_best_one() -> None:
+    """Nothing is left out beforehand: seven beats of eighths at a dear price are leaned on once."""
+    spots = _view(" ".join(["C5/8"] * 14 + ["r/4"])).spots
+    score, chosen = Chooser(spots).choose([Option(gain=-1.3)] * 14)
+    every = chain.from_iterable(combinations(range(14), k) for k in range(3))
+    assert score == pytest.approx(max(Chooser(spots).score([Option(gain=-1.3)] * 14, s) for s in every))
+    assert len(chosen) == 1
+
+
 @given(
     pitches=st.lists(st.sampled_from(["C5", "D5", "E5", "G5", "A5", "C6"]), min_size=8, max_size=8),
     gains=st.lists(st.floats(-1, 1.5, allow_nan=False).map(lambda x: round(x, 2)), min_size=8, max_size=8),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 from build import chart, transposed
 from hypothesis import assume, example, given, settings
@@ -120,10 +122,13 @@ def test_weights_go_the_way_players_loudness_goes() -> None:
     assert w[first] > w[second]
     assert w[0] > w[8]
     run = _plan("C5/8 " * 32).notes
-    assert run[14].weight > run[15].weight  # same pitch: on the beat over off the beat
-    bottoms = [n for a, n, b in zip(plan.notes, plan.notes[1:], plan.notes[2:], strict=False)
-               if a.tone.pitch > n.tone.pitch < b.tone.pitch]
-    assert all(n.weight < 0.5 for n in bottoms)
+    beats = [(a, b) for a, b in zip(run[2::2], run[3::2], strict=True) if not a.leaned and not b.leaned]
+    assert beats
+    assert all(a.weight > b.weight for a, b in beats)  # same pitch: on the beat over off the beat
+    bottoms = [(a, n, b) for a, n, b in zip(plan.notes, plan.notes[1:], plan.notes[2:], strict=False)
+               if a.tone.pitch > n.tone.pitch < b.tone.pitch and not n.leaned]
+    assert bottoms
+    assert all(n.weight < min(a.weight, b.weight) for a, n, b in bottoms)
 
 
 @pytest.mark.parametrize("meter", [(6, 8), (5, 4), (7, 8), (2, 2), (3, 4)])
@@ -218,3 +223,59 @@ def test_the_same_figure_has_the_same_lengths() -> None:
     notes = _plan("C5/4 D5/4 B4/4 C5/4 B5/4 B5/8 G#5/8 E5/4 D5/4 A5/4 A5/8 F#5/8 D5/4 C5/4").notes
     first, second = ([sorted(n.marks & LENGTHS) for n in notes[4 + 5 * k : 9 + 5 * k]] for k in (0, 1))
     assert first[:4] == second[:4]  # the fifth goes into what comes next
+
+
+@given(lines.filter(_fits))
+@settings(max_examples=40, deadline=None)
+def test_a_note_brought_out_weighs_no_less_than_its_plain_neighbours_and_its_line(line: str) -> None:
+    """One scale: the wedges of the study page must not contradict its accents. The last off-beat eighth before a rest is cut
+    off, not loud, and says so."""
+    plan = _plan(line)
+    middle = sorted(n.weight for n in plan.notes)[(len(plan.notes) - 1) // 2]
+    for n, note in enumerate(plan.notes):
+        if not note.leaned:
+            continue
+        if "not loud" in note.why or "hit between rests" in note.why:
+            continue
+        ends = [e for span in plan.phrases for e in span]
+        beside = [plan.notes[k] for k in (n - 1, n + 1) if 0 <= k < len(plan.notes)]
+        beside = [b for b in beside if not b.leaned and (max(b.tone.onset, note.tone.onset) not in ends)]
+        assert note.weight >= middle - 0.001
+        assert all(note.weight >= b.weight for b in beside)
+
+
+def test_no_long_run_of_eighths_is_bare() -> None:
+    """Common practice, no source: a line of even eighths with nothing brought out sits flat. Four bars of chromatic
+    eighths, and four of one note: never more than six beats without a lean."""
+    names = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
+    up = [f"{names[n % 12]}{4 + n // 12}/8" for n in range(16)]
+    for line in ([*up, *up[::-1]], ["C5/8"] * 32):
+        for style in ("medium-swing", "up-tempo", "latin", "straight"):
+            notes = _plan(" ".join([*line, "r/1"]), style=style).notes
+            leans = [0, *(n for n, note in enumerate(notes) if note.leaned), 31]
+            assert max(b - a for a, b in itertools.pairwise(leans)) <= 12, (style, leans)
+
+
+@pytest.mark.parametrize(("style", "line"), [
+    ("medium-swing", "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8 E5/8 r/8 D5/8 E5/2 r/1"),
+    ("straight", "C5/4 D5/8 E5/8~ E5/4 D5/8 C5/8 r/8 C5/8 D5/4 E5/8 D5/4 C5/8 r/1"),
+])
+def test_cut_time_and_common_time_of_one_music_have_one_plan(style: str, line: str) -> None:
+    """The lower number says how it is written, not how it is played."""
+    common, cut = (plan_line(chart({"Alto Sax 1": line}, beats=b, unit=u), 0, style=style).passages[0] for b, u in ((4, 4), (2, 2)))
+    assert [(n.marks, n.weight, n.cutoff, n.why) for n in common.notes] == [(n.marks, n.weight, n.cutoff, n.why) for n in cut.notes]
+    assert any(n.leaned for n in cut.notes)
+
+
+@given(lines.filter(_fits), st.sampled_from(["medium-swing", "straight", "latin"]))
+@settings(max_examples=40, deadline=None)
+def test_the_last_off_beat_eighth_before_a_rest_is_always_stopped(line: str, style: str) -> None:
+    """Jazz Articulation and Swing Feel, everythingsaxophone (2018): the last eighth of a run is short, stopped by the tongue."""
+    c = chart({"Alto Sax 1": line})
+    notes = plan_line(c, 0, style=style).passages[0].notes
+    for note, after in zip(notes, [*notes[1:], None], strict=True):
+        place = (note.tone.onset - c.bars[note.tone.bar].start) % c.resolution
+        rest = after is None or after.tone.onset - note.tone.end >= c.resolution / 2
+        if place == c.resolution / 2 and note.tone.duration == c.resolution / 2 and rest:
+            assert "strong-accent" in note.marks
+            assert note.length == "short"

@@ -25,8 +25,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         around = pitches[max(0, n - 8) : n] + pitches[n + 1 : n + 9]
         if around:
             height = max(-_MOST, min(_MOST, spot.pitch - (sum(around) / len(around) + means[spot.phrase]) / 2))
-            where = "high" if height > 0 else "low"
-            yield Candidate(spot=n, weight=_PER_SEMITONE * height, because=f"it lies {where} in the line")
+            why = "the line has risen: it carries by itself" if height > 0 else "the line has come down: lighter"
+            yield Candidate(spot=n, weight=_PER_SEMITONE * height, because=why)
 
 
 RULE = Rule(

@@ -21,7 +21,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if view.closes(spot):
             alone = spot.before >= 0.5
-            why = "a hit between rests: short and strong" if alone else "last off-beat eighth before the rest: short, stopped by the tongue"
+            why = "a hit between rests: short and strong" if alone else "last off-beat eighth before the rest: cut off by the tongue, not loud"
             yield Candidate(spot=spot.index, lean=_LEAN, marks=("strong-accent",), length="short", because=why)
 
 

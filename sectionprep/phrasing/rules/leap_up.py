@@ -18,7 +18,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if spot.first or spot.rise < LARGE:
             continue
-        lean = 0.55 + 0.06 * (min(spot.rise, 12) - LARGE)
+        lean = 0.9 + 0.04 * (min(spot.rise, 12) - LARGE)
         yield Candidate(spot=spot.index, lean=lean, marks=("accent",), because="upper note of a large leap")
 
 

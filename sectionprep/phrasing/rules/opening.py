@@ -23,7 +23,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         yield Candidate(spot=first, weight=_PHRASE, because="first note of the phrase: let it speak")
         if spot.on_beat and spot.quarters >= 1:
             yield Candidate(spot=first, lean=0.35, marks=("tenuto",), because="the phrase opens on this note")
-        if not spot.strong and spot.is_eighth and spot.after < 0.5:
+        if not spot.strong and spot.is_eighth and spot.after < 0.5 and spot.ahead > 0:
             yield Candidate(spot=first, lean=-0.3, because="pick-up: lighter than what it leads to")
     for spot in view.spots:
         before = view.prev(spot)

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
+_STRONG, _WEAK = 0.8, 0.2  # of what speaks for off-beats speaks against 1 and 3, and against 2 and 4; judgements
 _ON, _OFF = 0.42, -0.08  # dB after pitch height: on-beat and off-beat eighths (fact sheet, K)
 
 
@@ -19,7 +20,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.triplet or not spot.is_eighth:
             continue
         if spot.on_beat:
-            yield Candidate(spot=spot.index, weight=_ON, lean=-view.style.off_beat / 2, because="on the beat")
+            share = _STRONG if spot.strong else _WEAK
+            yield Candidate(spot=spot.index, weight=_ON, lean=-share * view.style.off_beat, because="on the beat")
         elif spot.off_beat:
             stepwise = 0 < abs(spot.rise) <= 2 and 0 < abs(spot.ahead) <= 2
             upper = spot.rise > 0 and spot.ahead < 0
