@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from sectionprep.music.chart import Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.styles import Style
@@ -31,13 +33,14 @@ class Draft:
 
 @dataclass(slots=True)
 class Work:
-    """One line on the desk."""
+    """One line on the desk. section: the tones of every part that plays it, by onset."""
 
     name: str
     part: int
     view: LineView
     drafts: list[Draft]
     spans: list[Span]
+    section: Sequence[Mapping[int, Tone]] = ()
 
 
 def evidence_of(draft: Draft) -> float:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -30,6 +31,7 @@ from sectionprep.phrasing.weights import weights
 PRINTED = ("keep", "prefer", "ignore")
 _LEANS = ATTACKS - {"ghost"}
 _SOFT_LEANS = _LEANS | {"tenuto"}
+_LEAP = 5  # semitones: slow notes with wider steps, in any part, are tongued; judgement
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 #: other readings offered to the director: name, change of price, change of off-beat evidence
 _READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
@@ -40,12 +42,13 @@ def plan_passages(
 ) -> Plan:
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
-    views: list[tuple[str, int, LineView]] = []
+    desks = []
     for passage in together.marked:
         tones = lead_tones(chart, passage)
         if tones:
-            views.append((passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead)))
-    plans = _plan(chart, views, printed)
+            section = [{t.onset: t for t in chart.between(part, passage.start, passage.end)} for part in passage.parts]
+            desks.append(_lay_out(passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead), printed, section))
+    plans = _plan(chart, desks, printed)
     known = {passage.id for passage in together.passages}
     return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
                 hits=tuple(p for p in plans if p.id not in known))
@@ -57,8 +60,8 @@ def plan_line(
     """Plan any single line, passage or not. bars: first and last bar index."""
     chosen, why = choose_style(chart, style)
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
-    views = [("line", part, view_line(chart, tones, chosen, part))] if tones else []
-    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
+    desk = [_lay_out("line", part, view_line(chart, tones, chosen, part), printed)] if tones else []
+    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed))
 
 
 def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
@@ -66,8 +69,7 @@ def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
     return list(chart.between(passage.lead, passage.start, passage.end))
 
 
-def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
-    desk = [_lay_out(name, part, view, printed) for name, part, view in views]
+def _plan(chart: Chart, desk: Sequence[Work], printed: str) -> tuple[PassagePlan, ...]:
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
@@ -101,7 +103,7 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
                  for work, leans, mine in zip(desk, chosen, choosers, strict=True))
 
 
-def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
+def _lay_out(name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()) -> Work:
     """Let every rule speak about every note."""
     drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
@@ -113,7 +115,7 @@ def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
                 spans.append(said)
     for draft in drafts:
         draft.pooled = evidence_of(draft)
-    return Work(name, part, view, drafts, spans)
+    return Work(name, part, view, drafts, spans, section)
 
 
 def _soft(view: LineView, spot: Spot) -> bool:
@@ -137,7 +139,7 @@ def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choo
     heavy = weights(view, [sum(c.weight for c in draft.said) for draft in drafts], chosen)
     notes = [_note(view, draft, heavy[n], n in chosen) for n, draft in enumerate(drafts)]
     notes = _explain_losses(view, drafts, notes, chosen)
-    notes = _with_slurs(view, notes, work.spans)
+    notes = _with_slurs(view, notes, work.spans, work.section)
     notes = with_breaths(chart, view, notes)
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
@@ -234,11 +236,13 @@ def _explain_losses(
         claims = draft.pooled > view.style.density
         if n in chosen or notes[n].marks - SLURS or not (claims or draft.spot.is_top):
             continue
-        why = _rival(view, n, chosen) or ("" if claims else _small_top(draft.spot))
-        if why:
-            unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
-            explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
+        why = _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
+        unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
+        explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
     return explained
+
+
+_SATISFIED = "the leans around it give the line its direction already"
 
 
 def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
@@ -261,19 +265,42 @@ def _small_top(spot: Spot) -> str:
     return "a small turn on the beat, which the line passes over" if spot.on_beat else "a small turn, which the line passes over"
 
 
-def _with_slurs(view: LineView, notes: list[PlannedNote], spans: Sequence[Span]) -> list[PlannedNote]:
+def _with_slurs(
+    view: LineView, notes: list[PlannedNote], spans: Sequence[Span], section: Sequence[Mapping[int, Tone]]
+) -> list[PlannedNote]:
+    """The notes with the proposed slurs, longest first, that meet no printed one. section: the tones of all parts by onset: a
+    pitch that any of them repeats is tongued by all, and slow notes are slurred only if none of them leaps."""
     made = list(notes)
     covered = _covered(notes)
-    for span in spans:
-        if span.kind != "slur" or any(n in covered for n in range(span.first, span.last + 1)):
+    for span in sorted((span for span in spans if span.kind == "slur"), key=lambda span: (span.first - span.last, span.first)):
+        if any(n in covered for n in range(span.first, span.last + 1)):
             continue
-        if any(view.spots[n].rise == 0 for n in range(span.first + 1, span.last + 1)):
+        ways = [_ways(view, n, section) for n in range(span.first + 1, span.last + 1)]
+        if any(view.spots[n].is_held for n in range(span.first, span.last + 1)) and any(abs(way) > _LEAP for way in itertools.chain(*ways)):
             continue
-        for n, mark in ((span.first, "slur-start"), (span.last, "slur-stop")):
-            why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
-            made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why)
-        covered.update(range(span.first, span.last + 1))
+        for first, last in _between_repeats(span, ways):
+            for n, mark in ((first, "slur-start"), (last, "slur-stop")):
+                why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
+                made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why)
+            covered.update(range(first, last + 1))
     return made
+
+
+def _ways(view: LineView, n: int, section: Sequence[Mapping[int, Tone]]) -> list[int]:
+    """Semitones to this note from the one before it, in the line and in each part that strikes both."""
+    before, here = view.spots[n - 1].tone.onset, view.spots[n].tone.onset
+    return [view.spots[n].rise, *(tones[here].pitch - tones[before].pitch for tones in section if here in tones and before in tones)]
+
+
+def _between_repeats(span: Span, ways: Sequence[Sequence[int]]) -> Iterator[tuple[int, int]]:
+    """The pieces of a slur between the notes that somebody has to tongue."""
+    first = span.first
+    for n in range(span.first + 1, span.last + 2):
+        if n <= span.last and all(ways[n - span.first - 1]):
+            continue
+        if n - 1 > first:
+            yield first, n - 1
+        first = n
 
 
 def _covered(notes: Sequence[PlannedNote]) -> set[int]:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from operator import attrgetter
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.chords import Chord, parse_chord
+from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.phrasing.styles import Style
 
 
@@ -182,14 +184,14 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
     borders = sorted(_phrase_ends(tones, beat))
     triplets = _triplets(tones, chart)
     slurs = _slurs(tones)
-    silence = _silence_around(chart, part, tones)
+    before, after = _silences(chart, part, tones)
     spots: list[Spot] = []
     phrases: list[tuple[int, int]] = []
     first = 0
     for phrase, last in enumerate(borders):
         fine = _runs_in_sixteenths(tones[first : last + 1], chart.resolution, style)
         spots.extend(
-            _spot(chart, tones, n, silence, fine=fine, triplet=triplets[n], phrase=phrase, first=n == first, last=n == last,
+            _spot(chart, tones, n, (before[n], after[n]), fine=fine, triplet=triplets[n], phrase=phrase, first=n == first, last=n == last,
                   slur=slurs[n])
             for n in range(first, last + 1)
         )
@@ -218,8 +220,7 @@ def _spot(
     offset = tone.onset - bar.start
     place = offset / beat + 1
     odd = not fine and Fraction(bar.length, pulse) % 2 == 1
-    before = tone.onset - tones[n - 1].end if n else silence[0]
-    after = tones[n + 1].onset - tone.end if n + 1 < len(tones) else silence[1]
+    before, after = silence
     return Spot(
         index=n, tone=tone, offset=offset, beat=place, length=float(tone.duration / beat),
         quarters=tone.duration / chart.resolution,
@@ -233,14 +234,38 @@ def _spot(
     )
 
 
-def _silence_around(chart: Chart, part: int, tones: Sequence[Tone]) -> tuple[float, float]:
-    """Ticks of silence before the first and after the last of these tones in their part; what lies beyond the part's own
-    first and last note, when the chart has no bar there, is endless."""
+def _silences(chart: Chart, part: int, tones: Sequence[Tone]) -> tuple[list[float], list[float]]:
+    """Ticks of silence before and after each of these tones in their part; what lies beyond the part's own first and last
+    note, when the chart has no bar there, is endless. After a bar that at some time goes back, the shortest silence counts:
+    a note that runs on once must not be cut off."""
     line = chart.lines[part]
-    first, last = bisect_left(line, tones[0].onset, key=_onset), bisect_left(line, tones[-1].onset, key=_onset)
-    before = tones[0].onset - line[first - 1].end if first else END * chart.resolution
-    after = line[last + 1].onset - tones[-1].end if last + 1 < len(line) else chart.bars[-1].end - tones[-1].end
-    return max(before, 0), after if after > 0 or last + 1 < len(line) else END * chart.resolution
+    at = bisect_left(line, tones[0].onset, key=_onset)
+    before = [float(tone.onset - last.end) for last, tone in pairwise(tones)]
+    first = tones[0].onset - line[at - 1].end if at else END * chart.resolution
+    elsewhere = leads_elsewhere(chart)
+    after = [_silence_after(chart, line, at + n, elsewhere) for n in range(len(tones))]
+    return [max(float(first), 0.0), *before], after
+
+
+def _silence_after(chart: Chart, line: Sequence[Tone], n: int, elsewhere: Mapping[int, frozenset[int]]) -> float:
+    tone = line[n]
+    bar = chart.bar_at(tone.end - 1)
+    then = line[n + 1] if n + 1 < len(line) else None
+    to_line = bar.end - tone.end
+    beyond = elsewhere.get(bar.index)
+    if beyond is not None and (then is None or then.onset >= bar.end):
+        return float(to_line + min(_lead_in(chart, line, index) for index in beyond))
+    if then is not None:
+        return float(then.onset - tone.end)
+    left = chart.bars[-1].end - tone.end
+    return float(left) if left > 0 else END * chart.resolution
+
+
+def _lead_in(chart: Chart, line: Sequence[Tone], index: int) -> int:
+    """Ticks from a bar line to the first note of the bar, the whole bar if it has none."""
+    bar = chart.bars[index]
+    at = bisect_left(line, bar.start, key=_onset)
+    return min(line[at].onset - bar.start, bar.length) if at < len(line) else bar.length
 
 
 _onset = attrgetter("onset")
@@ -270,7 +295,8 @@ def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
         here, then = tones[n], tones[n + 1]
         gap = then.onset - here.end
         under_slur = 1 if here.slurs_from and not here.slurs_to else under_slur + 1
-        slurred_phrase = here.slurs_to and not here.slurs_from and then.slurs_from and under_slur >= _PHRASE_SLUR
+        joined = here.slurs_to and not here.slurs_from and then.slurs_from
+        slurred_phrase = joined and under_slur >= _PHRASE_SLUR and here.pitch != then.pitch  # else a repeated note is tongued
         too_long = since >= _LONGEST and (then.bar != here.bar or since >= 2 * _LONGEST)
         if too_long or slurred_phrase or _rest_ends(gap, beat, since, set_off) or _hold_ends(here, then, gap, beat):
             ends.add(n)

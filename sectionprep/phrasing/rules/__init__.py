@@ -18,6 +18,7 @@ from sectionprep.phrasing.rules import (
     low_note,
     off_beat_quarter,
     opening,
+    phrase_slur,
     pulse,
     release,
     repeated_note,
@@ -61,6 +62,7 @@ RULES: tuple[Rule, ...] = (
     rhythmic_figure.RULE,
     rip.RULE,
     slow_slur.RULE,
+    phrase_slur.RULE,
     into_accent.RULE,
     swallowed_beat.RULE,
 )

@@ -23,7 +23,8 @@ def _propose(view: LineView) -> Iterable[Span]:
         for n in range(first + 1, last + 2):
             if n <= last and _joins(view, n):
                 continue
-            if n - start >= 3 and any(view.spots[k].is_held for k in range(start, n)):
+            most = 2 * (n - start) > last - first  # a slur over the last few notes of a pad says nothing
+            if n - start >= 3 and most and any(view.spots[k].is_held for k in range(start, n)):
                 yield from _in_breaths(view, view.spots[first].tone.bar, start, n - 1)
             elif n - start >= 4:
                 yield Span(first=start, last=n - 1, kind="slur", because="chromatic counter-line: one slur")

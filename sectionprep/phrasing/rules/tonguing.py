@@ -25,14 +25,11 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
         before, after = view.prev(spot), view.next(spot)
         if not _running(before, spot) or before is None or after is None or spot.rise == 0 or spot.after >= 0.5:
             continue
-        if spot.on_beat:
-            slurred = before.off_beat and not (spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN)
-        else:
-            slurred = spot.rise in _THIRD_DOWN and spot.ahead > 0 and after.ahead in _THIRD_DOWN
-        if not slurred or spot.slur or before.slur:
+        upper = spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN
+        if not (spot.on_beat and before.off_beat) or upper or spot.slur or before.slur:
             continue
         yield Candidate(spot=spot.index, slurred=True, because="slurred from the note before: the usual swing tonguing")
-        if view.style.tonguing_slurs and spot.on_beat:
+        if view.style.tonguing_slurs:
             yield Span(first=before.index, last=spot.index, kind="slur", because="tongue the off-beat, slur into the beat")
 
 
