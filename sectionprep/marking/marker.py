@@ -50,6 +50,7 @@ class Desk:
     tones: list[dict[int, Tone]] = field(default_factory=list)
     chord_heads: list[dict[tuple[int, str], int]] = field(default_factory=list)
     cutoffs: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
+    proposed: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
     marked: dict[int, set[int]] = field(default_factory=lambda: defaultdict(set))
 
     def __post_init__(self) -> None:
@@ -116,6 +117,7 @@ def _mark_part(desk: Desk, passage: Passage, planned: PassagePlan, part: int) ->
     _mark_slurs(desk, passage, planned, part, is_lead)
     if not is_lead:
         signs.spread_dynamics(desk, passage, part)
+    signs.propose_dynamics(desk, passage, planned, part)
     signs.spread_hairpins(desk, passage, planned, part)
     if silent:
         desk.log(part, silent[0], "left", "", "", f"does not strike with the lead at {len(silent)} marked "

@@ -50,6 +50,22 @@ def _inside(directions: tuple[Direction, ...], kind: str, passage: Passage) -> l
     return [d for d in directions if d.kind == kind and passage.start <= d.onset < passage.end and d.staff == 1]
 
 
+def propose_dynamics(desk: Desk, passage: Passage, planned: PassagePlan, part: int) -> None:
+    """Write the plan's proposals where the part begins, in brackets, unless the part has a dynamic of its own there."""
+    chart = desk.chart
+    for proposal in planned.dynamics:
+        tone = desk.tones[part].get(proposal.tick)
+        bar = chart.bar_at(proposal.tick)
+        own = any(d.kind == "dynamic" and bar.start <= d.onset <= proposal.tick + bar.length for d in chart.parts[part].directions)
+        if tone is None or own or tone.onset in desk.proposed[part]:
+            continue
+        desk.proposed[part].add(tone.onset)
+        desk.log(part, tone.onset, "dynamic", "none", proposal.value, proposal.why, passage.id, tone.head.address)
+        if desk.writes:
+            xml = _direction(f'<dynamics enclosure="bracket"><{proposal.value}/></dynamics>', "below", desk, part)
+            desk.edits[desk.address(tone.head)].before.append(xml)
+
+
 def spread_dynamics(desk: Desk, passage: Passage, part: int) -> None:
     """Give the part the lead's dynamics at the same places."""
     chart = desk.chart

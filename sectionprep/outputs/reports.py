@@ -61,7 +61,8 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                 "notes": [
                     {**_place(chart, n.tone.onset), "pitch": n.tone.pitch, "weight": n.weight, "marks": sorted(n.marks),
                      "why": n.why, "added": sorted(n.added),
-                     **({"cutoff": _place(chart, n.cutoff)} if n.cutoff is not None else {}),
+                     "leaned": n.leaned, "length": n.length, "tongued": n.tongued,
+                     **({"cutoff": _place(chart, n.cutoff), "release": n.release} if n.cutoff is not None else {}),
                      **({"lost": n.lost} if n.lost else {})}
                     for n in p.notes
                 ],
@@ -72,6 +73,7 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                 ],
                 "hairpins": [{"start": _place(chart, h.start), "stop": _place(chart, h.stop), "kind": h.kind, "why": h.why}
                              for h in p.hairpins],
+                "dynamics": [{**_place(chart, d.tick), "value": d.value, "why": d.why} for d in p.dynamics],
                 "cautions": list(p.cautions),
             }
             for p in plan.marked

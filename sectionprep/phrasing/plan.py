@@ -52,14 +52,24 @@ class Hairpin:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dynamic:
+    """A dynamic proposed where none holds. tick: of the passage's first note; why begins with "proposal"."""
+
+    tick: int
+    value: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
-    """The plan of one passage. hairpins: those to be added to what is printed. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
+    """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
 
     id: str
     part: int
     notes: tuple[PlannedNote, ...]
     phrases: tuple[tuple[int, int], ...]
     hairpins: tuple[Hairpin, ...] = ()
+    dynamics: tuple[Dynamic, ...] = ()
     readings: tuple[Reading, ...] = ()
     cautions: tuple[str, ...] = ()
 

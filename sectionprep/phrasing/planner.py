@@ -14,6 +14,7 @@ from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
 from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of, played_length
+from sectionprep.phrasing.dynamics import missing_dynamics
 from sectionprep.phrasing.figures import (
     agree_on_figures,
     agree_on_hits,
@@ -31,6 +32,7 @@ from sectionprep.phrasing.weights import weights
 PRINTED = ("keep", "prefer", "ignore")
 _LEANS = ATTACKS - {"ghost"}
 _SOFT_LEANS = _LEANS | {"tenuto"}
+_TUTTI = 8  # parts that come in together and are heard as the band; judgement
 _LEAP = 5  # semitones: slow notes with wider steps, in any part, are tongued; judgement
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 #: other readings offered to the director: name, change of price, change of off-beat evidence
@@ -42,13 +44,17 @@ def plan_passages(
 ) -> Plan:
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
-    desks = []
+    desks, views = [], []
     for passage in together.marked:
         tones = lead_tones(chart, passage)
         if tones:
             section = [{t.onset: t for t in chart.between(part, passage.start, passage.end)} for part in passage.parts]
-            desks.append(_lay_out(passage.id, passage.lead, view_line(chart, tones, chosen, passage.lead), printed, section))
+            view = view_line(chart, tones, chosen, passage.lead, tutti=len(section) >= _TUTTI)
+            views.append((passage, view))
+            desks.append(_lay_out(passage.id, passage.lead, view, printed, section))
     plans = _plan(chart, desks, printed)
+    missing = missing_dynamics(chart, together, views, chosen) if chosen.cutoffs != "none" else {}
+    plans = tuple(replace(plan, dynamics=(missing[plan.id],)) if plan.id in missing else plan for plan in plans)
     known = {passage.id for passage in together.passages}
     return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
                 hits=tuple(p for p in plans if p.id not in known))
@@ -316,7 +322,8 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     return covered
 
 
-_SHORTEST_HAIRPIN = 1.2  # seconds: a shorter one cannot be heard as one; judgement
+#: seconds: a shorter crescendo cannot be heard as one, and a shorter diminuendo is what a falling line does anyway; judgements
+_SHORTEST_HAIRPIN = {"crescendo": 1.2, "diminuendo": 2.5}
 
 
 def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[Hairpin, ...]:
@@ -329,7 +336,7 @@ def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[H
             continue
         last = next((n for n in range(span.first, span.last) if "breath-mark" in notes[n].marks), span.last)
         start, stop = work.view.spots[span.first].tone.onset, work.view.spots[last].tone.onset
-        if (stop - start) / second < _SHORTEST_HAIRPIN:
+        if (stop - start) / second < _SHORTEST_HAIRPIN[span.kind]:
             continue
         if not any(start < onset <= stop for onset in printed) and not _inside_printed(chart, work.part, start, stop):
             found.append(Hairpin(start=start, stop=stop, kind=span.kind, why=span.because))

@@ -103,7 +103,7 @@ class Spot:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineView:
     """A line cut into phrases. beat: ticks of the felt beat at its start. quarter: ticks of a quarter. phrases: (first, last) indices of spots. chords: (tick, sounding
-    chord), from the part itself or from the first part that carries symbols."""
+    chord), from the part itself or from the first part that carries symbols. tutti: the band plays it."""
 
     spots: tuple[Spot, ...]
     phrases: tuple[tuple[int, int], ...]
@@ -112,6 +112,7 @@ class LineView:
     quarter: int
     tempo: float
     chords: tuple[tuple[int, Chord], ...] = ()
+    tutti: bool = False
 
     def phrase_of(self, spot: Spot) -> Sequence[Spot]:
         """The notes of the phrase a note belongs to."""
@@ -178,8 +179,8 @@ def felt_beat(chart: Chart, bar: int) -> int:
     return max(1, int(quarters * chart.resolution))
 
 
-def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> LineView:
-    """Look at consecutive tones of one part as a line."""
+def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int, *, tutti: bool = False) -> LineView:
+    """Look at consecutive tones of one part as a line. tutti: the band plays it."""
     beat = felt_beat(chart, tones[0].bar)
     borders = sorted(_phrase_ends(tones, beat))
     triplets = _triplets(tones, chart)
@@ -198,7 +199,7 @@ def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int) -> L
         phrases.append((first, last))
         first = last + 1
     return LineView(spots=tuple(spots), phrases=tuple(phrases), style=style, beat=beat, quarter=chart.resolution,
-                    tempo=chart.tempo or TEMPO_IF_SILENT, chords=_chords(chart, part))
+                    tempo=chart.tempo or TEMPO_IF_SILENT, chords=_chords(chart, part), tutti=tutti)
 
 
 def _runs_in_sixteenths(tones: Sequence[Tone], quarter: int, style: Style) -> bool:

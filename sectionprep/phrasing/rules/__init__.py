@@ -32,6 +32,7 @@ from sectionprep.phrasing.rules import (
     top_of_rise,
     triplet,
     turning_note,
+    tutti_entry,
 )
 
 RULES: tuple[Rule, ...] = (
@@ -47,6 +48,7 @@ RULES: tuple[Rule, ...] = (
     restart.RULE,
     ending.RULE,
     opening.RULE,
+    tutti_entry.RULE,
     pulse.RULE,
     clipped_eighth.RULE,
     last_eighth.RULE,
