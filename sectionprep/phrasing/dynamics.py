@@ -1,7 +1,7 @@
 """Dynamics that are missing: proposed where nobody can know how loud to begin.
 
 A player who comes in has the last dynamic of his part in force. It says nothing when there is none, when it stood before a
-long rest, before a jump of the road map, or when other people play with him now. Then the passage gets a proposal with its
+long rest, before a jump of the road map, or when others play with him from a new letter on. Then the passage gets a proposal with its
 reason: a background under a solo is soft, so are held notes under a moving line; the whole band is loud, and loudest in its
 last chorus (common practice, no source). A printed dynamic is never replaced.
 """
@@ -21,6 +21,7 @@ from sectionprep.phrasing.view import LineView
 _LEVELS = ("pp", "p", "mp", "mf", "f", "ff")
 _LONG_REST = 16  # quarters, four bars: after them nobody knows what was in force; judgement
 _BAND = 8  # parts from which a passage is the band's; judgement
+_LASTS = 8  # quarters, two bars: a shorter change of company keeps the dynamic in force; judgement
 _AT_ONCE = 1  # quarters after its first note within which a printed dynamic is the passage's own; judgement
 
 
@@ -63,13 +64,18 @@ def _why_missing(chart: Chart, passage: Passage, ordered: Sequence[Passage], jum
     if any(chart.bars[index].start > last.onset and index == here for index in jumps):
         return f"the last one ({last.value}, bar {place}) stands before a jump"
     company = [p for p in ordered if passage.lead in p.parts and p.start < passage.start]
-    if company and last.onset <= company[-1].start + chart.resolution and _grown(company[-1], passage):
+    turned = any(bar.rehearsal and last.onset < bar.start <= until for bar in chart.bars)
+    if company and turned and _lasts(chart, passage) and _grown(company[-1], passage):
         return f"the last one ({last.value}, bar {place}) was for another company"
     return ""
 
 
 def _bars(chart: Chart, start: int, end: int) -> int:
     return chart.bar_at(end).index - chart.bar_at(start).index
+
+
+def _lasts(chart: Chart, passage: Passage) -> bool:
+    return passage.end - passage.start >= _LASTS * chart.resolution
 
 
 def _grown(before: Passage, here: Passage) -> bool:
