@@ -51,7 +51,7 @@ def _inside(directions: tuple[Direction, ...], kind: str, passage: Passage) -> l
 
 
 def propose_dynamics(desk: Desk, passage: Passage, planned: PassagePlan, part: int) -> None:
-    """Write the plan's proposals where the part begins, in brackets, unless the part has a dynamic of its own there."""
+    """Write the plan's proposals where the part begins, in parentheses, unless the part has a dynamic of its own there."""
     chart = desk.chart
     for proposal in planned.dynamics:
         tone = desk.tones[part].get(proposal.tick)
@@ -62,7 +62,8 @@ def propose_dynamics(desk: Desk, passage: Passage, planned: PassagePlan, part: i
         desk.proposed[part].add(tone.onset)
         desk.log(part, tone.onset, "dynamic", "none", proposal.value, proposal.why, passage.id, tone.head.address)
         if desk.writes:
-            xml = _direction(f'<dynamics enclosure="bracket"><{proposal.value}/></dynamics>', "below", desk, part)
+            inside = "</direction-type><direction-type>".join(("<words>(</words>", f"<dynamics><{proposal.value}/></dynamics>", "<words>)</words>"))
+            xml = _direction(inside, "below", desk, part)
             desk.edits[desk.address(tone.head)].before.append(xml)
 
 

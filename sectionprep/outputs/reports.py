@@ -68,7 +68,8 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                 ],
                 "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in p.phrases],
                 "readings": [
-                    {"name": r.name, "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans]}
+                    {"name": r.name, "says": r.says, "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans],
+                     "notes": [{**_place(chart, n.tone.onset), "marks": sorted(n.marks), "length": n.length} for n in r.notes]}
                     for r in p.readings
                 ],
                 "hairpins": [{"start": _place(chart, h.start), "stop": _place(chart, h.stop), "kind": h.kind, "why": h.why}

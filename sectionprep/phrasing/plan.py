@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Tone
+from sectionprep.music.marks import SLURS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,10 +36,16 @@ class PlannedNote:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """Another way to phrase a passage: its name and the lean marks by tick of onset."""
+    """Another way to phrase a passage, whole: its name, what it is in a musician's words, and every note of the line."""
 
     name: str
-    leans: tuple[tuple[int, tuple[str, ...]], ...]
+    says: str
+    notes: tuple[PlannedNote, ...]
+
+    @property
+    def leans(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """Marks (slurs apart) of the notes brought out, by tick of onset."""
+        return tuple((n.tone.onset, tuple(sorted(n.marks - SLURS))) for n in self.notes if n.leaned)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -24,6 +24,7 @@ from sectionprep.phrasing.figures import (
     struck_together,
 )
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
+from sectionprep.phrasing.readings import WAYS
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
@@ -35,8 +36,6 @@ _SOFT_LEANS = _LEANS | {"tenuto"}
 _TUTTI = 8  # parts that come in together and are heard as the band; judgement
 _LEAP = 5  # semitones: slow notes with wider steps, in any part, are tongued; judgement
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
-#: other readings offered to the director: name, change of price, change of off-beat evidence
-_READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
 
 
 def plan_passages(
@@ -101,12 +100,12 @@ def _plan(chart: Chart, desk: Sequence[Work], printed: str) -> tuple[PassagePlan
 
     open_columns = [c for c in (*columns, *struck_together(desk)) if not any(desk[w].view.closes(d.spot) for w, d in c)]
     agree_on_leans(open_columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    readings = [_readings(work, printed, frozenset(leans), mine) for work, leans, mine in zip(desk, chosen, choosers, strict=True)]
     for work, leans in zip(desk, chosen, strict=True):
         _settle(work, leans)
     agree_on_lengths(columns)
     name_copies(chart, columns, chosen)
-    return tuple(_finish(chart, work, printed, frozenset(leans), mine)
-                 for work, leans, mine in zip(desk, chosen, choosers, strict=True))
+    return tuple(_finish(chart, work, frozenset(leans), others) for work, leans, others in zip(desk, chosen, readings, strict=True))
 
 
 def _lay_out(name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()) -> Work:
@@ -131,7 +130,7 @@ def _soft(view: LineView, spot: Spot) -> bool:
 # -- one line -----------------------------------------------------------------------------------------
 
 
-def _settle(work: Work, chosen: set[int]) -> None:
+def _settle(work: Work, chosen: Collection[int]) -> None:
     """Let the rules speak that answer to the notes brought out with a front."""
     drafts = work.drafts
     fronts = frozenset(n for n in chosen if (drafts[n].printed | set(lean_marks(drafts[n]))) & {"accent", "strong-accent"})
@@ -140,24 +139,28 @@ def _settle(work: Work, chosen: set[int]) -> None:
             drafts[said.spot].said.append(said)
 
 
-def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
-    view, drafts = work.view, work.drafts
-    heavy = weights(view, [sum(c.weight for c in draft.said) for draft in drafts], chosen)
-    notes = [_note(view, draft, heavy[n], n in chosen) for n, draft in enumerate(drafts)]
-    notes = _explain_losses(view, drafts, notes, chosen)
-    notes = _with_slurs(view, notes, work.spans, work.section)
+def _notes(work: Work, chosen: Collection[int]) -> list[PlannedNote]:
+    """Every note of the line with its weight, marks and slurs."""
+    heavy = weights(work.view, [sum(c.weight for c in draft.said) for draft in work.drafts], chosen)
+    notes = [_note(work.view, draft, heavy[n], n in chosen) for n, draft in enumerate(work.drafts)]
+    return _with_slurs(work.view, notes, work.spans, work.section)
+
+
+def _finish(chart: Chart, work: Work, chosen: frozenset[int], readings: tuple[Reading, ...]) -> PassagePlan:
+    view = work.view
+    notes = _explain_losses(view, work.drafts, _notes(work, chosen), chosen)
     notes = with_breaths(chart, view, notes)
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
         hairpins=_hairpins(chart, work, notes),
-        readings=_readings(view, drafts, printed, chosen, choosers), cautions=breath_cautions(chart, work.part, view, notes),
+        readings=readings, cautions=breath_cautions(chart, work.part, view, notes),
     )
 
 
-def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
+def _option(draft: Draft, printed: str, density: float) -> Option:
     locked = printed == "keep" and bool(draft.printed & (_SOFT_LEANS if draft.soft else _LEANS))
-    evidence = draft.pooled + (off_beat if draft.spot.off_beat and draft.pooled > 0 else 0.0)
+    evidence = draft.pooled
     if printed == "prefer" and draft.printed & ATTACKS:
         evidence += _PREFERRED
     if printed == "keep" and draft.printed & LENGTHS and not locked:
@@ -177,12 +180,11 @@ def _choosers(view: LineView) -> dict[int, Chooser]:
 
 
 def _choose_all(
-    view: LineView, drafts: Sequence[Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0,
-    off_beat: float = 0.0,
+    view: LineView, drafts: Sequence[Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0
 ) -> frozenset[int]:
     chosen = {n for n, draft in enumerate(drafts) if view.closes(draft.spot) and _is_stopped(draft, printed)}
     for first, last in view.phrases:
-        options = [_option(d, printed, view.style.density + density, off_beat) for d in drafts[first : last + 1]]
+        options = [_option(d, printed, view.style.density + density) for d in drafts[first : last + 1]]
         _, here = choosers[first].choose(options)
         chosen.update(first + n for n in here)
     return frozenset(chosen)
@@ -193,17 +195,19 @@ def _is_stopped(draft: Draft, printed: str) -> bool:
     return printed != "keep" or not draft.printed & (ATTACKS | LENGTHS) or bool(draft.printed & _LEANS)
 
 
-def _readings(
-    view: LineView, drafts: Sequence[Draft], printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
-) -> tuple[Reading, ...]:
+def _readings(work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> tuple[Reading, ...]:
+    """Other ways to phrase the line that differ from the plan and from each other, each carried through to the last note."""
     found: list[Reading] = []
     known = {chosen}
-    for name, density, off_beat in _READINGS:
-        other = _choose_all(view, drafts, printed, choosers, density, off_beat)
-        if other not in known:
-            known.add(other)
-            leans = tuple((drafts[n].spot.tone.onset, lean_marks(drafts[n])) for n in sorted(other))
-            found.append(Reading(name=name, leans=leans))
+    for way in WAYS:
+        bent = [replace(d, pooled=d.pooled + way.bend(work.view, d.spot, chosen)) for d in work.drafts]
+        other = _choose_all(work.view, bent, printed, choosers, way.price)
+        if other in known:
+            continue
+        known.add(other)
+        copy = replace(work, drafts=[replace(d, said=list(d.said), agreed=(), agreed_length="") for d in work.drafts])
+        _settle(copy, other)
+        found.append(Reading(name=way.name, says=way.says, notes=tuple(_notes(copy, other))))
     return tuple(found)
 
 
@@ -242,12 +246,14 @@ def _explain_losses(
         claims = draft.pooled > view.style.density
         if n in chosen or notes[n].marks - SLURS or not (claims or draft.spot.is_top):
             continue
-        why = _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
+        alike = not claims and evidence_of(draft) > view.style.density
+        why = _AS_ELSEWHERE if alike else _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
         unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
         explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
     return explained
 
 
+_AS_ELSEWHERE = "this figure is played like its other places, where less speaks for a lean"
 _SATISFIED = "the leans around it give the line its direction already"
 
 
