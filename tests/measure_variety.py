@@ -1,8 +1,8 @@
 """Where the leans of random swing lines fall, and which reason they have.
 
-    python tests/measure_variety.py [--lines 100] [--seed 0] [--style medium-swing] [--tempo 160]
+    python tests/measure_variety.py [--lines 100] [--seed 0] [--style medium-swing] [--tempo 160] [--running]
 
-Eight bars of eighths each, with triplets, quarters on and off the beat and rests. The first table says of each place that a
+Eight bars of eighths each, with triplets, quarters on and off the beat and rests (--running: eighths with a rest here and there). The first table says of each place that a
 rule of phrasing knows (fact sheet I and A2) how many there were and how many were leaned on, the second what a listener
 would call square, the third on which beats the leans fell. Lines are drawn by a seed, so that the figures can be drawn again.
 """
@@ -35,15 +35,16 @@ _BARS = [
     "8 8 8 8 8 8 8 8", "8 8 8 8 8 8 8 8", "8 8 8 8 8 8 8 8", "r8 8 8 8 8 8 8 8", "8 8 8 8 8 8 r4", "8 8 4 8 8 8 8", "8 4 8 8 8 8 8",
     "8t 8t 8t 8 8 8 8 8 8", "8 8 8t 8t 8t 8 8 4", "8 8 8 8 4 r4", "r8 8 8 8 4 r4", "8 4 8 r2", "8 8 r4 r8 8 8 8", "4 4 8 8 8 8", "8 8 8 8 r2",
 ]
+_RUNNING = 5  # of these are eighths and rests only
 
 
-def random_line(seed: int, bars: int = 8) -> str:
-    """A line in the shorthand of build.py that ends on a quarter and a rest."""
+def random_line(seed: int, kinds: Sequence[str], bars: int = 8) -> str:
+    """A line in the shorthand of build.py that ends on a quarter and a rest, its bars drawn from these kinds."""
     draw = random.Random(seed)
     pitch, way = draw.randint(64, 74), draw.choice([-1, 1])
     tokens = []
     for _ in range(bars):
-        for length in draw.choice(_BARS).split():
+        for length in draw.choice(kinds).split():
             if length.startswith("r"):
                 tokens.append(f"r/{length[1:]}")
                 continue
@@ -52,10 +53,6 @@ def random_line(seed: int, bars: int = 8) -> str:
             pitch += way * draw.choice(_STEPS)
             tokens.append(f"{_NAMES[pitch % 12]}{pitch // 12 - 1}/{length}")
     return " ".join([*tokens, f"{_NAMES[pitch % 12]}{pitch // 12 - 1}/4", "r/2."])
-
-
-def _prev(view: LineView, spot: Spot) -> Spot | None:
-    return view.prev(spot)
 
 
 def _lands(view: LineView, spot: Spot) -> bool:
@@ -164,10 +161,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--style", default="medium-swing")
     parser.add_argument("--tempo", type=float, default=160.0)
+    parser.add_argument("--running", action="store_true")
     said = parser.parse_args()
     table = Table()
     for seed in range(said.seed, said.seed + said.lines):
-        here = replace(chart({"Alto Sax 1": random_line(seed)}), tempo=said.tempo)
+        here = replace(chart({"Alto Sax 1": random_line(seed, _BARS[:_RUNNING] if said.running else _BARS)}), tempo=said.tempo)
         view = view_line(here, here.lines[0], styles()[said.style], 0)
         count(view, plan_line(here, 0, style=said.style).passages[0].notes, table)
     print(f"{said.lines} lines, {table.notes} notes: {100 * table.leans / table.notes:.1f} leans in 100 notes, "

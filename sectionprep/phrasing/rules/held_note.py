@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import END, HELD, LineView, Spot
 
-_HELD_ON, _FRONT = 1.5, 1.3  # quarters; evidence for a front after a rest: enough but in ballads; judgements
+_HELD_ON, _FRONT = 1.5, 1.3  # quarters; evidence for a front after a rest; judgements
 _RESTED = 1.0  # beats of rest after which a held note has a front; judgement
 
 
@@ -43,12 +43,13 @@ def _front(view: LineView, spot: Spot) -> str:
         return "the last note of all: it has a front"
     if spot.first and spot.last and before is not None and before.quarters <= 1 and spot.before <= HELD:
         return "the line ends on this held note: give it a front"
-    return "held note after a rest: it begins with a front, all together" if spot.before >= _RESTED else ""
+    rested = spot.before >= _RESTED and view.style.soft != "all"  # a ballad begins on the air
+    return "held note after a rest: it begins with a front, all together" if rested else ""
 
 
 RULE = Rule(
     name="held-note", says="long notes: a front, full value, one release",
     source="AfroImpro, Accentuation, rule 4 (quarters and longer often stressed); D. Berger, from memory (full value); "
     "M. Kilpatrick (attack, then back off); the front after a rest: common practice, no source",
-    limits="notes of a dotted quarter or more, fronts from a half note; not in pads, which are sustained", propose=_propose,
+    limits="notes of a dotted quarter or more, fronts from a half note; not in pads, which are sustained, and after rests not in ballads", propose=_propose,
 )
