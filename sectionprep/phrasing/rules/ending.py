@@ -26,7 +26,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         yield Candidate(spot=before.index, weight=_SECOND_LAST, because="the phrase is closing")
         if len(notes) > _FIGURE and end.on_beat and before.off_beat and before.is_eighth and before.triplet == 0:
             yield Candidate(
-                spot=before.index, lean=0.8, marks=("accent",), because="off-beat that sets up the ending"
+                spot=before.index, lean=0.9, marks=("accent",), because="off-beat that sets up the ending"
             )
             if end.pitch < max(spot.pitch for spot in notes):
                 yield Candidate(spot=end.index, lean=-0.3, because="the predictable last beat")

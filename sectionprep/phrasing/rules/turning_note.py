@@ -21,7 +21,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         before = view.prev(spot)
         if spot.is_top and spot.on_beat and before is not None and _announces(before):
             yield Candidate(
-                spot=before.index, lean=0.85, marks=("accent",),
+                spot=before.index, lean=0.95, marks=("accent",),
                 because="off-beat that announces the turn on the next beat",
             )
 
