@@ -106,6 +106,7 @@ class Table:
     tops: int = 0
     announced: int = 0
     light: int = 0
+    ghosts: int = 0
     bare: float = 0.0
 
 
@@ -123,6 +124,7 @@ def count(view: LineView, notes: Sequence[PlannedNote], table: Table) -> None:
     for spot in free:
         table.beats["off the beat" if not spot.on_beat else f"on {'1 and 3' if spot.strong else '2 and 4'}"] += 1
     _patterns(view, free, table)
+    table.ghosts += sum("ghost" in note.marks for note in notes)
     weights = sorted(note.weight for note in notes)
     median = weights[len(weights) // 2]
     table.light += sum(notes[spot.index].weight < median for spot in free)
@@ -176,6 +178,7 @@ def main() -> None:
     print(f"  neighbours {table.square['neighbours']}: 1 and 3 in a row {table.square['1 and 3 in a row']}, "
           f"turns in a row {table.square['turns in a row']}; threes {table.square['threes']}: equal distances {table.square['equal distances']}")
     print("  " + ", ".join(f"{name} {100 * n / table.open:.0f} %" for name, n in sorted(table.beats.items())))
+    print(f"  ghosts: {100 * table.ghosts / table.notes:.1f} in 100 notes")
     print(f"  leaned on and lighter than the line's median: {table.light} of {table.open}; "
           f"longest stretch of running eighths without a lean: {table.bare:g} beats")
 

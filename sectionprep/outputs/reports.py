@@ -63,7 +63,7 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                      "why": n.why, "added": sorted(n.added),
                      "leaned": n.leaned, "length": n.length, "tongued": n.tongued,
                      **({"cutoff": _place(chart, n.cutoff), "release": n.release} if n.cutoff is not None else {}),
-                     **({"lost": n.lost} if n.lost else {})}
+                     **({"lost": n.lost} if n.lost else {}), **({"offers": [sorted(marks) for marks in n.offers]} if n.offers else {})}
                     for n in p.notes
                 ],
                 "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in p.phrases],

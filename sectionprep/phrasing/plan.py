@@ -17,7 +17,8 @@ class PlannedNote:
     names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
     is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
     where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
-    hands_off: the director wants nothing written there, in no part.
+    hands_off: the director wants nothing written there, in no part. offers: other marks that the director may choose, never written
+    unasked.
     """
 
     tone: Tone
@@ -32,6 +33,7 @@ class PlannedNote:
     hands_off: bool = False
     leaned: bool = False
     length: str = ""
+    offers: tuple[frozenset[str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

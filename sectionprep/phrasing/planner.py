@@ -23,6 +23,7 @@ from sectionprep.phrasing.figures import (
     name_copies,
     struck_together,
 )
+from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.readings import WAYS
 from sectionprep.phrasing.rules import RULES
@@ -149,7 +150,7 @@ def _notes(work: Work, chosen: Collection[int]) -> list[PlannedNote]:
 def _finish(chart: Chart, work: Work, chosen: frozenset[int], readings: tuple[Reading, ...]) -> PassagePlan:
     view = work.view
     notes = _explain_losses(view, work.drafts, _notes(work, chosen), chosen)
-    notes = with_breaths(chart, view, notes)
+    notes = with_offers(view, with_breaths(chart, view, notes))
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
