@@ -104,8 +104,8 @@ def _words_at(chart: Chart, tick: int) -> str:
 
 
 def _soloist(chart: Chart, passage: Passage, ordered: Sequence[Passage]) -> str:
-    """A part outside the passage that is told to play a solo and has not joined others since."""
-    for part in chart.parts:
+    """A part outside the passage that is told to play a solo and has not joined others since; of several, the first by name."""
+    for part in sorted(chart.parts, key=lambda part: part.name):
         if part.index in passage.parts:
             continue
         begun = max((d.onset for d in part.directions if _is_solo(d) and d.onset <= passage.start), default=None)

@@ -279,3 +279,65 @@ def test_the_last_off_beat_eighth_before_a_rest_is_always_stopped(line: str, sty
         if place == c.resolution / 2 and note.tone.duration == c.resolution / 2 and rest:
             assert "strong-accent" in note.marks
             assert note.length == "short"
+
+
+TUNE = "C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8 E5/8 F5/8 G5/8 A5/8 B5/8 A5/8 F5/8 D5/8 r/8 F5/8 E5/8 C5/8 E5/8 G5/8 C6/8 A5/8 F5/4 D5/4 r/2"
+
+
+def test_other_readings_are_whole_and_differ_as_they_say() -> None:
+    """Plainer has fewer leans; earlier as many, on off-beats before on-beat tops; each gives every note marks and a length."""
+    c = chart({"Alto Sax 1": TUNE})
+    plan = plan_line(c, 0).passages[0]
+    ours = {n.tone.onset for n in plan.notes if n.leaned}
+    readings = {r.name: r for r in plan.readings}
+    assert {"plainer", "earlier"} <= set(readings)
+    for reading in readings.values():
+        assert len(reading.notes) == len(plan.notes)
+        assert all(n.length in ("short", "long") and n.why for n in reading.notes)
+        assert {t for t, _ in reading.leans} != ours
+        assert reading.says
+    assert len(readings["plainer"].leans) < len(ours)
+    moved = {t for t, _ in readings["earlier"].leans} - ours
+    assert abs(len(readings["earlier"].leans) - len(ours)) <= 1
+    assert moved
+    assert all((t % c.resolution) * 2 == c.resolution for t in moved)
+
+
+def test_a_fall_is_offered_on_the_last_note_of_a_shout_and_not_written() -> None:
+    """An option for the director; a section by itself gets none."""
+    line = "r/8 C5/4 A4/8 C5/4 A4/4 r/8 D5/8 r/4 C5/4 r/4 r/8 E5/8~ E5/2. r/1"
+    names = [f"{name} {n}" for name in ("Alto Sax", "Trumpet", "Trombone") for n in (1, 2, 3)]
+    for count, offered in ((9, [{"accent", "falloff"}, {"accent", "shake"}]), (3, [])):
+        c = chart(dict.fromkeys(names[:count], line))
+        (passage,) = plan_passages(c, find_passages(c)).passages
+        assert [set(marks) for marks in passage.notes[-1].offers] == offered
+        assert not any(n.marks & {"falloff", "shake"} for n in passage.notes)
+
+
+def _slurs(parts: dict[str, str], style: str) -> list[tuple[int, int]]:
+    """(first, last) note of each slur of the first passage or hit."""
+    c = chart(parts)
+    (plan,) = plan_passages(c, find_passages(c), style=style).marked
+    starts = [n for n, note in enumerate(plan.notes) if "slur-start" in note.marks]
+    return list(zip(starts, [n for n, note in enumerate(plan.notes) if "slur-stop" in note.marks], strict=True))
+
+
+def test_what_one_part_must_tongue_the_section_tongues() -> None:
+    """Common practice, no source: a repeated pitch cannot be slurred, and half a section that slurs is no section."""
+    lead, under = "C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 r/1", "A4/8 B4/8 C5/8 C5/8 E5/4 C5/4 r/1"
+    assert _slurs({"Alto Sax 1": lead, "Alto Sax 2": lead.replace("5/", "4/")}, "ballad") == [(0, 5)]
+    for order in (("Alto Sax 1", "Tenor Sax 1"), ("Tenor Sax 1", "Alto Sax 1")):
+        assert _slurs({name: lead if name.startswith("Alto") else under for name in order}, "ballad") == [(0, 2), (3, 5)]
+
+
+@pytest.mark.parametrize(("lead", "third", "slurs"), [
+    ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 F4/2 G4/2 F4/2 r/1", [(0, 3)]),
+    ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 B4/2 E4/2 A4/2 r/1", []),
+    ("C5/2 G5/2 C5/2 G5/2 C5/2 D5/2 E5/2 r/2", "E4/2 E4/2 E4/2 E4/2 E4/2 F4/2 G4/2 r/2", []),
+])
+def test_a_pad_is_slurred_only_if_every_part_steps(lead: str, third: str, slurs: list[tuple[int, int]]) -> None:
+    """M. Kilpatrick: slur pads; but a slur over a leap of a lower part would be wrong there, and one over the last notes of
+    a pad that leaps says nothing."""
+    below = lead.replace("4/", "3/").replace("5/", "4/")
+    parts = {"Trombone 1": lead, "Trombone 2": below, "Trombone 3": third, "Trombone 4": below}
+    assert _slurs(parts, "medium-swing") == slurs
