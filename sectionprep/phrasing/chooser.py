@@ -48,10 +48,10 @@ class Option(NamedTuple):
 
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
-    """Price of leaning on `b` next after `a`, and the pattern that it is charged for."""
+    """Price of leaning on `b` next after `a`, distance apart, and the pattern that it is charged for."""
     gap = _beats(a, b)
     if b.before >= _PARTED:
-        return _empty(gap), ""
+        return 0.0, ""
     square = _SQUARE if a.is_eighth and a.on_beat and b.on_beat and a.strong and b.strong and gap == 2 else 0.0
     adjacent = b.index == a.index + 1
     if adjacent and a.off_beat and b.on_beat and gap <= 0.5:
@@ -65,7 +65,7 @@ def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
         cost, why = cost + _EVERY_TURN, why or "leaning on every turning note is predictable"
     if _on_beat_top(a) and _on_beat_top(b) and gap <= _ALIKE_REACH:
         cost, why = cost + _ALIKE, why or "one on-beat top after the other is predictable"
-    return cost + _empty(gap), why
+    return cost, why
 
 
 def _on_beat_top(spot: Spot) -> bool:
@@ -74,6 +74,14 @@ def _on_beat_top(spot: Spot) -> bool:
 
 def _beats(a: Spot, b: Spot) -> float:
     return (b.tone.onset - a.tone.onset) * a.length / a.tone.duration
+
+
+def _moving(spots: Sequence[Spot]) -> list[float]:
+    """Beats from the first note to each, held notes not counted: they are no empty stretch."""
+    found = [0.0]
+    for a, b in itertools.pairwise(spots):
+        found.append(found[-1] + (0.0 if a.is_held else _beats(a, b)))
+    return found
 
 
 def _empty(beats: float) -> float:
@@ -91,13 +99,15 @@ class Chooser:
         self.spots, self.apart = spots, apart
         self.turns = _running_turns(spots)
         self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
+        self.moving = _moving(spots)
         self.runs = _runs(spots) if runs else []
         self._pairs: dict[tuple[int, int], float] = {}
 
     def _pair(self, a: int, b: int) -> float:
         found = self._pairs.get((a, b))
         if found is None:
-            found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[0] + self.flat(a, b)
+            found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[0]
+            found += _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
             self._pairs[a, b] = found
         return found
 
@@ -112,14 +122,14 @@ class Chooser:
         return price
 
     def _opening(self, b: int) -> float:
-        return _empty(self.beats[b]) + self.flat(_NONE, b)
+        return _empty(self.moving[b]) + self.flat(_NONE, b)
 
     def _closing(self, last: int) -> float:
         """Price of what follows the last lean (-1: of the whole phrase), up to a note that is brought out anyway."""
         if not self.spots:
             return 0.0
-        bare = _BARE if last == _NONE and len(self.spots) > 1 and not self.apart else 0.0
-        return bare + _empty(self.beats[-1] - self.beats[max(last, 0)]) + self.flat(last, len(self.spots))
+        bare = _BARE if last == _NONE and self.moving[-1] > 0 and not self.apart else 0.0
+        return bare + _empty(self.moving[-1] - self.moving[max(last, 0)]) + self.flat(last, len(self.spots))
 
     def choose(self, options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
         """Score and positions (into `spots`) of the best set of leans. Exact: no set is left out beforehand.

@@ -57,18 +57,14 @@ def length_of(draft: Draft) -> Candidate | None:
 
 
 def lean_marks(draft: Draft) -> tuple[str, ...]:
-    """How the note would be brought out."""
+    """How the note would be brought out: where the style is soft with a tenuto, else with the short or the long accent."""
     if draft.agreed:
         return draft.agreed
     proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
-    if not proposals:
-        return ("tenuto",)
-    best = max(proposals, key=lambda c: c.lean)
+    strongest = max(proposals, key=lambda c: c.lean).marks if proposals else ()
     if draft.soft:
-        return ("accent",) if best.marks == ("strong-accent",) else ("tenuto",)
-    if _is_short(draft) and best.marks in (("accent",), ("tenuto",)):
-        return ("strong-accent",)
-    return ("accent",) if best.marks == ("strong-accent",) and not _is_short(draft) else best.marks
+        return ("accent",) if strongest == ("strong-accent",) else ("tenuto",)
+    return ("strong-accent",) if _is_short(draft) else ("accent",)
 
 
 def _is_short(draft: Draft) -> bool:
