@@ -14,7 +14,7 @@ from fractions import Fraction
 from functools import partial
 from itertools import pairwise
 
-from generator import Passage, Place, Truth
+from charts import Passage, Place, Truth
 from lxml import etree
 
 Element = etree._Element

@@ -32,7 +32,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from build import part_xml, score_xml, transposed
-from generator import plant_chart
+from charts import plant_chart
 
 from sectionprep import pipeline
 from sectionprep.errors import SectionprepError

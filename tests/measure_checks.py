@@ -18,9 +18,10 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
+from charts import plant_chart
 from faults import Fault, mark_up, plant_faults
-from generator import plant_chart
-from measure_passages import SAME_BEAT, arguments, run, seeds, share
+from measure_passages import arguments, run, seeds
+from passage_scores import SAME_BEAT, share
 
 Finding = dict[str, Any]
 

@@ -159,7 +159,7 @@ def test_an_unknown_choice_is_refused_before_anything_is_written(demo_path: Path
 def test_the_same_chart_gives_the_same_words_in_every_run(tmp_path: Path) -> None:
     """Python orders sets of words anew in each process: nothing that is written may hang on it."""
     import openpyxl
-    from generator import plant_chart
+    from charts import plant_chart
 
     chart = tmp_path / "planted.musicxml"
     chart.write_bytes(plant_chart(300)[0])

@@ -1,11 +1,10 @@
 """The finder: chart in, passages and bar groups out.
 
-lines -> grid -> pairs (Viterbi over the whole chart) -> groups -> stretches -> textures -> passages
+lines -> grid -> chance, odds -> groups of bars -> runs of groups -> stretches -> textures -> passages
 """
 
 from __future__ import annotations
 
-import itertools
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -15,21 +14,20 @@ import numpy as np
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.passages.bars import bar_groups, line_texture
+from sectionprep.passages.chance import measure_chance, plays_in
 from sectionprep.passages.grid import Grid, build_grid
-from sectionprep.passages.groups import (
-    Stretch,
-    close_ends,
-    column_groups,
-    inner_groups,
-    join_figures,
-    stretches,
-)
+from sectionprep.passages.groups import Stretch, close_ends, cut, inner_groups, join_figures
 from sectionprep.passages.lead import choose_lead, scope_of
-from sectionprep.passages.model import BarGroup, Deviation, Passage, Together
-from sectionprep.passages.pairs import PairStates, lasting_states, pair_states
-from sectionprep.passages.texture import HELD, column_kind, struck_lengths, struck_pitches, summary, texture_runs, voicing_of
+from sectionprep.passages.model import Deviation, Passage, Together
+from sectionprep.passages.odds import gather_evidence
+from sectionprep.passages.runs import candidates, find_runs
+from sectionprep.passages.texture import HELD, summary, texture_runs, voicing_of
 
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement (project fact sheet, B2)
+#: Odds (nats) from which a group's stretch is a passage. Some ten thousand pairs and places are tried in a
+#: chart (log: 9), and the notes of a figure are no independent witnesses, hence more than twice that.
+_SURE_ODDS = 25.0
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
 
 
@@ -39,14 +37,22 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     if not len(grid.ticks):
         return Together(passages=(), bars=tuple(() for _ in chart.bars))
     bar_length = _usual_bar(chart)
-    pairs = pair_states(grid, bar_length)
-    groups = column_groups(grid, pairs)
-    lasting = column_groups(grid, lasting_states(grid, pairs, LEAST_NOTES))
-    pieces = stretches(grid, groups, bar_length)
-    found = close_ends(grid, stretches(grid, lasting, bar_length), pieces, bar_length)
-    passages = _passages(chart, grid, pairs, join_figures(grid, found, LEAST_NOTES, _REACH_BARS * bar_length), roster)
-    hits = _hits(chart, grid, pairs, pieces, passages, roster)
-    return Together(passages=passages, bars=_bars(chart, grid, pairs, groups), hits=hits)
+    evidence = gather_evidence(grid, measure_chance(chart, grid))
+    bars = bar_groups(chart, grid, evidence, plays_in(chart))
+    runs = find_runs(grid, evidence, candidates(chart, bars), _seams(chart, grid))
+    pieces = [piece for run in runs for piece in cut(grid, run.parts, run.first, run.last, bar_length, run.odds)]
+    found = [p for p in pieces if len(p.attacks) >= LEAST_NOTES and p.odds >= _SURE_ODDS]
+    found = close_ends(grid, found, pieces, bar_length)
+    passages = _passages(chart, grid, join_figures(grid, found, LEAST_NOTES, _REACH_BARS * bar_length), roster)
+    hits = _hits(chart, grid, pieces, passages, roster)
+    return Together(passages=passages, bars=bars, hits=hits)
+
+
+def _seams(chart: Chart, grid: Grid) -> frozenset[int]:
+    """Columns at which a section of the chart begins: a letter, a double bar, a repeat."""
+    ticks = [bar.start for bar in chart.bars if bar.rehearsal or bar.repeat_start]
+    ticks += [bar.end for bar in chart.bars if bar.double_bar or bar.repeat_end]
+    return frozenset(c for c in np.searchsorted(grid.ticks, ticks).tolist() if c < len(grid.ticks))
 
 
 def _usual_bar(chart: Chart) -> int:
@@ -57,21 +63,21 @@ def _usual_bar(chart: Chart) -> int:
 
 
 def _passages(
-    chart: Chart, grid: Grid, pairs: PairStates, found: list[Stretch], roster: Roster
+    chart: Chart, grid: Grid, found: list[Stretch], roster: Roster
 ) -> tuple[Passage, ...]:
-    drafts: list[tuple[str, tuple[int, ...], tuple[int, ...]]] = []
+    drafts: list[tuple[str, tuple[int, ...], tuple[int, ...], float]] = []
     for stretch in found:
         parts = tuple(sorted(stretch.parts))
         for texture, first, last in texture_runs(grid, parts, stretch.attacks, chart.resolution):
             attacks = stretch.attacks[first : last + 1]
             if texture != "rhythm" and len(attacks) >= LEAST_NOTES and not (
                     _is_padding(chart, grid, parts, attacks, texture) or _is_accompanied(chart, parts, texture)):
-                drafts.append((texture, parts, attacks))
+                drafts.append((texture, parts, attacks, stretch.odds * len(attacks) / len(stretch.attacks)))
     drafts.sort(key=lambda d: (d[2][0], d[2][-1], d[1]))
     made: list[Passage] = []
     figures: dict[tuple[object, ...], str] = {}
-    for number, (texture, parts, attacks) in enumerate(drafts, start=1):
-        passage = _passage(chart, grid, pairs, f"P{number}", texture, parts, attacks, roster)
+    for number, (texture, parts, attacks, odds) in enumerate(drafts, start=1):
+        passage = _passage(chart, grid, f"P{number}", texture, parts, attacks, roster, odds)
         key = _figure(grid, passage.lead, attacks)
         earlier = figures.setdefault(key, passage.id)
         if earlier != passage.id:
@@ -84,7 +90,7 @@ _HIT_PARTS = 3  # parts that make a short encounter a hit and not chance; judgem
 
 
 def _hits(
-    chart: Chart, grid: Grid, pairs: PairStates, found: list[Stretch], passages: Sequence[Passage], roster: Roster
+    chart: Chart, grid: Grid, found: list[Stretch], passages: Sequence[Passage], roster: Roster
 ) -> tuple[Passage, ...]:
     """What is left of stretches of three parts or more outside the passages of their members."""
     made: list[Passage] = []
@@ -95,7 +101,7 @@ def _hits(
             continue
         for attacks in _outside(grid, stretch.attacks, near):
             for texture, first, last in texture_runs(grid, parts, attacks, chart.resolution):
-                made.append(_passage(chart, grid, pairs, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster))
+                made.append(_passage(chart, grid, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster, stretch.odds))
     return tuple(made)
 
 
@@ -123,8 +129,8 @@ def _is_padding(chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequenc
 
 
 def _passage(
-    chart: Chart, grid: Grid, pairs: PairStates, name: str, texture: str, parts: tuple[int, ...],
-    attacks: tuple[int, ...], roster: Roster,
+    chart: Chart, grid: Grid, name: str, texture: str, parts: tuple[int, ...],
+    attacks: tuple[int, ...], roster: Roster, odds: float,
 ) -> Passage:
     rows, columns = list(parts), list(attacks)
     struck = grid.struck[rows][:, columns]
@@ -141,15 +147,15 @@ def _passage(
         for n, c in enumerate(columns) if texture == "soli" and struck[:, n].sum() > 1
     )
     doubles = tuple(
-        (_inner_texture(grid, group, attacks), tuple(sorted(group)))
-        for group in inner_groups(pairs, frozenset(parts), attacks[0], attacks[-1])
+        (line_texture(grid, group, attacks), tuple(sorted(group)))
+        for group in inner_groups(grid, parts, attacks)
         if texture == "soli" and len(group) < len(parts)
     )
     return Passage(
         id=name, texture=texture, start=int(grid.ticks[columns[0]]), end=_release(grid, parts, columns[-1]),
         parts=parts, lead=lead, lead_why=why, attacks=tuple(int(t) for t in grid.ticks[columns]),
         confidence=round(1 - len(off) / (len(columns) + 1), 3), scope=scope,
-        deviations=deviations, doubles=doubles, octaves=_octaves(grid, lead, parts, columns, texture),
+        odds=odds, deviations=deviations, doubles=doubles, octaves=_octaves(grid, lead, parts, columns, texture),
         voicing=summary([v for _, v in chords]), voicings=chords,
     )
 
@@ -172,13 +178,6 @@ def _octaves(
         gaps = Counter(round((int(grid.pitch[part, c]) - int(grid.pitch[lead, c])) / 12) for c in both)
         found.append((part, gaps.most_common(1)[0][0] if gaps else 0))
     return tuple(found)
-
-
-def _inner_texture(grid: Grid, group: frozenset[int], attacks: Sequence[int]) -> str:
-    rows = sorted(group)
-    kinds = Counter(column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks))
-    kinds.pop("alone", None)
-    return "unison" if kinds and kinds.most_common(1)[0][0] == "unison" else "octaves"
 
 
 def _deviations(
@@ -229,62 +228,3 @@ def _figure(grid: Grid, lead: int, attacks: Sequence[int]) -> tuple[object, ...]
          int(grid.pitch[lead, c] - grid.pitch[lead, first]))
         for c in columns
     )
-
-
-# -- bars ---------------------------------------------------------------------------------------------
-
-
-def _bars(
-    chart: Chart, grid: Grid, pairs: PairStates, groups: list[list[frozenset[int]]]
-) -> tuple[tuple[BarGroup, ...], ...]:
-    edges = np.searchsorted(grid.bar, np.arange(len(chart.bars) + 1))
-    bars: list[tuple[BarGroup, ...]] = []
-    for index, _bar in enumerate(chart.bars):
-        first, last = int(edges[index]), int(edges[index + 1])
-        bars.append(tuple(_bar_groups(chart, grid, pairs, groups[first:last], first, last))
-                    if last > first else ())
-    return tuple(bars)
-
-
-def _bar_groups(
-    chart: Chart, grid: Grid, pairs: PairStates, here: list[list[frozenset[int]]], first: int, last: int
-) -> list[BarGroup]:
-    held: Counter[frozenset[int]] = Counter()
-    struck = grid.struck_at[first:last]
-    sounding = frozenset(itertools.compress(range(len(struck[0])), map(any, zip(*struck, strict=True))))
-    for groups, column in zip(here, struck, strict=True):
-        for group in groups:
-            playing = group & sounding
-            if len(playing) > 1 and any(column[part] for part in playing):
-                held[playing] += 1
-    chosen: list[frozenset[int]] = []
-    for group, _ in sorted(held.items(), key=lambda item: (-item[1] * len(item[0]), sorted(item[0]))):
-        if not any(group & other for other in chosen):
-            chosen.append(group)
-    found: list[BarGroup] = []
-    for group in sorted(chosen, key=min):
-        found.extend(_described(chart, grid, pairs, group, first, last))
-    return found
-
-
-def _described(
-    chart: Chart, grid: Grid, pairs: PairStates, group: frozenset[int], first: int, last: int
-) -> list[BarGroup]:
-    rows = sorted(group)
-    striking = [sum(map(column.__getitem__, rows)) for column in grid.struck_at[first:last]]
-    attacks = [first + n for n, count in enumerate(striking) if 2 * count > len(rows)]
-    attacks = attacks or [first + n for n, count in enumerate(striking) if count]
-    kinds = Counter(column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks))
-    kinds.pop("alone", None)
-    one_line = kinds["unison"] + kinds["octaves"] + 0.5 * kinds["one off"]
-    if kinds and one_line >= 0.75 * sum(kinds.values()):
-        texture = "unison" if kinds["unison"] >= kinds["octaves"] else "octaves"
-        return [BarGroup(texture=texture, parts=tuple(rows))]
-    lengths = [length for column in struck_lengths(grid, rows, attacks) for length in column]
-    mean = sum(lengths) / len(lengths) / chart.resolution
-    outer = BarGroup(texture="rhythm" if mean >= HELD else "soli", parts=tuple(rows))
-    inner = [
-        BarGroup(texture=_inner_texture(grid, double, attacks), parts=tuple(sorted(double)))
-        for double in inner_groups(pairs, group, first, last - 1) if len(double) < len(group)
-    ]
-    return [outer, *inner]

@@ -17,7 +17,8 @@ _Bools = NDArray[np.bool_]
 class Grid:
     """parts x columns matrices. ticks: onset of each column; struck: a tone begins here; pitch: its
     sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part last
-    sounded, counted back from this column (0 while it sounds). struck_at, pitch_at, length_at: the same as lists by column, for
+    sounded, counted back from this column (0 while it sounds). bar, bar_length: index of the column's bar and its length
+    in ticks. struck_at, pitch_at, length_at: the same as lists by column, for
     looking at a few notes."""
 
     ticks: _Ints
@@ -26,6 +27,7 @@ class Grid:
     length: _Ints
     quiet: _Ints
     bar: _Ints
+    bar_length: _Ints
     struck_at: list[list[bool]]
     pitch_at: list[list[int]]
     length_at: list[list[int]]
@@ -46,7 +48,9 @@ def build_grid(chart: Chart) -> Grid:
         _fill(row, line, ticks, struck, pitch, length, quiet)
     starts = np.array([bar.start for bar in chart.bars], dtype=np.int64)
     bar = np.searchsorted(starts, ticks, side="right") - 1
-    return Grid(ticks=ticks, struck=struck, pitch=pitch, length=length, quiet=quiet, bar=bar, struck_at=struck.T.tolist(),
+    lengths = np.array([bar.length for bar in chart.bars], dtype=np.int64)
+    return Grid(ticks=ticks, struck=struck, pitch=pitch, length=length, quiet=quiet, bar=bar,
+                bar_length=lengths[bar], struck_at=struck.T.tolist(),
                 pitch_at=pitch.T.tolist(), length_at=length.T.tolist())
 
 

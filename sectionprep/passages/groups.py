@@ -1,97 +1,68 @@
-"""From pairs to groups, and from groups to the stretches in which they stay together."""
+"""Gathering parts into groups, and the stretches in which a group strikes together."""
 
 from __future__ import annotations
 
-import itertools
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sectionprep.passages.chance import Floats
 from sectionprep.passages.grid import Grid
-from sectionprep.passages.pairs import APART, LINE, PairStates
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A group of parts over columns [first, last]; attacks: the columns where the group strikes."""
+    """A group of parts over columns [first, last]; attacks: the columns where the group strikes; odds: its
+    evidence against chance, in nats."""
 
     parts: frozenset[int]
     first: int
     last: int
     attacks: tuple[int, ...]
+    odds: float = 0.0
 
 
-def clusters(count: int, edges: list[tuple[int, int]]) -> list[frozenset[int]]:
-    """Groups of parts out of pairwise edges: the best connected part takes its neighbours, and so on.
-
-    A neighbour joins only if it knows at least half of the group, so that one chance pair does not weld
-    two sections together.
-    """
-    near: dict[int, set[int]] = {}
-    for a, b in edges:
-        near.setdefault(a, set()).add(b)
-        near.setdefault(b, set()).add(a)
-    groups: list[frozenset[int]] = []
-    while near:
-        seed = max(near, key=lambda part: (len(near[part]), -part))
-        members = {seed}
-        for part in sorted(near[seed], key=lambda p: (-len(near[p] & near[seed]), p)):
-            if 2 * len(near[part] & members) >= len(members):
-                members.add(part)
-        if len(members) > 1:
-            groups.append(frozenset(members))
-        for part in members:
-            for other in near.pop(part):
-                if other in near:
-                    near[other].discard(part)
-        near = {part: others for part, others in near.items() if others}
-    return groups
+def gather(odds: Floats, parts: Sequence[int], least: float) -> list[frozenset[int]]:
+    """Groups of parts out of the odds of every two: those with the best mean are joined first, while the
+    mean is over `least`. odds: square, by index of part. Who belongs to nobody is left out."""
+    groups = [[part] for part in parts]
+    sums = odds[np.ix_(parts, parts)].copy()
+    np.fill_diagonal(sums, -np.inf)
+    sizes = np.ones(len(groups))
+    while len(groups) > 1:
+        means = sums / np.outer(sizes, sizes)
+        one, other = divmod(int(np.argmax(means)), len(groups))
+        if means[one, other] <= least:
+            break
+        sums[one] += sums[other]
+        sums[:, one] += sums[:, other]
+        sums[one, one] = -np.inf
+        sizes[one] += sizes[other]
+        groups[one] += groups[other]
+        del groups[other]
+        sums = np.delete(np.delete(sums, other, axis=0), other, axis=1)
+        sizes = np.delete(sizes, other)
+    return sorted((frozenset(group) for group in groups if len(group) > 1), key=min)
 
 
-def _edges_of(pairs: PairStates, column: NDArray[np.int8], at_least: int) -> list[tuple[int, int]]:
-    chosen = np.flatnonzero(column >= at_least)
-    return list(zip(pairs.first[chosen].tolist(), pairs.second[chosen].tolist(), strict=True))
+_ONE_LINE = 0.7  # share of common attacks on the same pitch class from which two parts double; judgement
 
 
-def column_groups(grid: Grid, pairs: PairStates) -> list[list[frozenset[int]]]:
-    """The groups at every column."""
-    count, columns = grid.struck.shape
-    if not len(pairs.states):
-        return [[] for _ in range(columns)]
-    changed = np.flatnonzero((np.diff(pairs.states, axis=1) != 0).any(axis=0)) + 1
-    edges = [0, *changed.tolist(), columns]
-    found: list[list[frozenset[int]]] = []
-    for start, stop in itertools.pairwise(edges):
-        groups = clusters(count, _edges_of(pairs, pairs.states[:, start], APART + 1))
-        found.extend([groups] * (stop - start))
-    return found
-
-
-def inner_groups(pairs: PairStates, parts: frozenset[int], first: int, last: int) -> list[frozenset[int]]:
-    """Parts of a group that share one line over most of columns [first, last]."""
-    rows = pairs.inside(parts)
-    share = (pairs.states[rows, first : last + 1] == LINE).mean(axis=1)
-    edges = [(int(pairs.first[r]), int(pairs.second[r])) for r, s in zip(rows, share, strict=True) if s >= 0.7]
-    return clusters(len(parts), edges)
-
-
-def stretches(grid: Grid, groups: list[list[frozenset[int]]], silence: int) -> list[Stretch]:
-    """Runs of columns over which one group holds, cut where the group is silent for `silence` ticks."""
-    open_runs: dict[frozenset[int], int] = {}
-    runs: list[tuple[frozenset[int], int, int]] = []
-    for column, here in enumerate([*groups, []]):
-        if column and column < len(groups) and groups[column] is groups[column - 1]:
-            continue
-        now = set(here)
-        ended = [g for g in open_runs if g not in now]
-        runs.extend((group, open_runs.pop(group), column - 1) for group in ended)
-        for group in now:
-            open_runs.setdefault(group, column)
-    found = [piece for run in runs for piece in _cut(grid, *run, silence)]
-    return sorted(found, key=lambda s: (s.first, s.last, sorted(s.parts)))
+def inner_groups(
+    grid: Grid, parts: Sequence[int], attacks: Sequence[int]
+) -> list[frozenset[int]]:
+    """Parts of a group that share one line over most of these columns."""
+    rows = list(parts)
+    struck = grid.struck[rows][:, list(attacks)]
+    pitch = grid.pitch[rows][:, list(attacks)] % 12
+    both = struck[:, None] & struck[None]
+    same = (both & (pitch[:, None] == pitch[None])).sum(axis=2)
+    share = same / np.maximum(both.sum(axis=2), 1)
+    found = gather(share, range(len(rows)), _ONE_LINE)
+    return [frozenset(rows[n] for n in group) for group in found]
 
 
 def attack_columns(grid: Grid, parts: frozenset[int], first: int, last: int) -> NDArray[np.int64]:
@@ -100,7 +71,8 @@ def attack_columns(grid: Grid, parts: frozenset[int], first: int, last: int) -> 
     return np.flatnonzero(rows.sum(axis=0) > len(parts) / 2) + first
 
 
-def _cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int) -> Iterator[Stretch]:
+def cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int, odds: float) -> Iterator[Stretch]:
+    """The stretches of a group over columns [first, last], parted where it is silent for `silence` ticks."""
     attacks = attack_columns(grid, parts, first, last)
     if not len(attacks):
         return
@@ -109,7 +81,8 @@ def _cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int)
     gaps = grid.ticks[attacks[1:]] - ends[:-1]
     pieces = np.split(attacks, np.flatnonzero(gaps >= silence) + 1)
     for piece in pieces:
-        yield Stretch(parts, int(piece[0]), int(piece[-1]), tuple(piece.tolist()))
+        share = len(piece) / len(attacks)
+        yield Stretch(parts, int(piece[0]), int(piece[-1]), tuple(piece.tolist()), share * odds)
 
 
 def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> list[Stretch]:
@@ -127,7 +100,7 @@ def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> li
             before = joined[at]
             between = grid.struck[sorted(piece.parts), before.last + 1 : piece.first]
             if not between.any() and grid.ticks[piece.first] - grid.ticks[before.last] <= reach:
-                joined[at] = Stretch(piece.parts, before.first, piece.last, before.attacks + piece.attacks)
+                joined[at] = Stretch(piece.parts, before.first, piece.last, before.attacks + piece.attacks, before.odds + piece.odds)
                 continue
         open_figures[piece.parts] = len(joined)
         joined.append(piece)
@@ -153,7 +126,7 @@ def _closed(grid: Grid, stretch: Stretch, single: dict[int, list[frozenset[int]]
     while at < len(grid.ticks) and grid.ticks[at] - stops < silence:
         if grid.struck[rows, at].any():
             if grid.struck[rows, at].all() and any(parts < stretch.parts for parts in single.get(at, ())):
-                return Stretch(stretch.parts, stretch.first, max(stretch.last, at), (*stretch.attacks, at))
+                return Stretch(stretch.parts, stretch.first, max(stretch.last, at), (*stretch.attacks, at), stretch.odds)
             break
         at += 1
     return stretch

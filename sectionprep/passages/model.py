@@ -41,6 +41,7 @@ class Passage:
     attacks: tuple[int, ...]
     confidence: float
     scope: str
+    odds: float = 0.0
     deviations: tuple[Deviation, ...] = ()
     doubles: tuple[tuple[str, tuple[int, ...]], ...] = ()
     octaves: tuple[tuple[int, int], ...] = ()

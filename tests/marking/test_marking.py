@@ -214,7 +214,7 @@ def test_a_slur_that_enters_a_passage_is_not_crossed(tmp_path: Path) -> None:
 @pytest.mark.parametrize("seed", [9, 11, 13])
 def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, seed: int) -> None:
     """Charts on which marks that we had written were once carried on to their look-alikes."""
-    from generator import plant_chart
+    from charts import plant_chart
 
     path = tmp_path / "chart.musicxml"
     path.write_bytes(plant_chart(seed)[0])

@@ -6,7 +6,7 @@ from collections import Counter
 
 import pytest
 from build import chart, part_xml, score_xml, transposed
-from generator import plant_chart
+from charts import plant_chart
 
 from sectionprep import pipeline
 from sectionprep.musicxml.document import parse_document
