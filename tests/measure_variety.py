@@ -62,7 +62,7 @@ def _lands(view: LineView, spot: Spot) -> bool:
 
 def _before_top(view: LineView, spot: Spot) -> bool:
     after = view.next(spot)
-    climbs = not spot.turns and after is not None and after.on_beat and after.is_top and after.is_eighth
+    climbs = spot.rise > 0 and after is not None and after.on_beat and after.is_top and after.is_eighth
     return climbs and spot.off_beat and spot.is_eighth
 
 

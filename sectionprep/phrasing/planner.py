@@ -125,7 +125,8 @@ def _lay_out(name: str, part: int, view: LineView, printed: str, section: Sequen
 
 
 def _soft(view: LineView, spot: Spot) -> bool:
-    return view.style.soft == "all" or (view.style.soft == "joined" and spot.before == 0 and spot.after == 0)
+    joined = spot.before == 0 and spot.after == 0 and not spot.pushed  # pushes are alike, whatever stands beside them
+    return view.style.soft == "all" or (view.style.soft == "joined" and joined)
 
 
 # -- one line -----------------------------------------------------------------------------------------

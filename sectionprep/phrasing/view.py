@@ -140,6 +140,16 @@ class LineView:
         rest = spot.after / 2 if spot.fine else spot.after
         return short and rest >= _EIGHTH and self.style.soft != "all"
 
+    def du_dat(self, spot: Spot) -> bool:
+        """The last note of a short figure between rests that goes from beat to beat, long and short: two quarters by themselves, or
+        a quarter and an eighth."""
+        figure = self.phrase_of(spot)
+        if not spot.last or spot.first or len(figure) > _FIGURE or figure[0].before < 0.5 or spot.after < 0.5:
+            return False
+        du = figure[-2]
+        held = 1 <= du.quarters < HELD and du.on_beat and spot.before == 0 and not spot.compound
+        return held and spot.on_beat and (spot.quarters <= _EIGHTH or (spot.is_quarter and len(figure) == 2))
+
     def set_off(self, silence: float, spot: Spot) -> bool:
         """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that think in sixteenths, one."""
         return (silence / 2 if spot.fine else silence) >= (_SIXTEENTH if self.style.unit == "16th" else _EIGHTH)
@@ -164,6 +174,7 @@ HELD = 2  # quarters: a note of a pad, or one whose release is agreed; judgement
 _EIGHTH, _SIXTEENTH = 0.5, 0.25  # quarters
 _LAST_THIRD = Fraction(2, 3)  # of a beat: the eighth before the next beat of 6/8 and 12/8
 _LONGEST = 64  # notes in one phrase: eight bars of eighths
+_FIGURE = 4  # notes of a short figure; judgement
 _SET_OFF, _ENOUGH = 2, 4  # notes from which half a beat of rest ends a figure after a rest, any phrase; judgement
 _PHRASE_SLUR = 6  # notes under one slur from which it shows a phrase; judgement
 END = 90.0  # beats: what lies beyond the first and the last note of a part

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from build import chart, transposed
+from build import all_together, chart, transposed
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
@@ -309,15 +309,15 @@ def test_a_fall_is_offered_on_the_last_note_of_a_shout_and_not_written() -> None
     names = [f"{name} {n}" for name in ("Alto Sax", "Trumpet", "Trombone") for n in (1, 2, 3)]
     for count, offered in ((9, [{"accent", "falloff"}, {"accent", "shake"}]), (3, [])):
         c = chart(dict.fromkeys(names[:count], line))
-        (passage,) = plan_passages(c, find_passages(c)).passages
+        (passage,) = plan_passages(c, all_together(c)).passages
         assert [set(marks) for marks in passage.notes[-1].offers] == offered
         assert not any(n.marks & {"falloff", "shake"} for n in passage.notes)
 
 
 def _slurs(parts: dict[str, str], style: str) -> list[tuple[int, int]]:
-    """(first, last) note of each slur of the first passage or hit."""
+    """(first, last) note of each slur of a passage of all parts, led by the first by name."""
     c = chart(parts)
-    (plan,) = plan_passages(c, find_passages(c), style=style).marked
+    (plan,) = plan_passages(c, all_together(c), style=style).marked
     starts = [n for n, note in enumerate(plan.notes) if "slur-start" in note.marks]
     return list(zip(starts, [n for n, note in enumerate(plan.notes) if "slur-stop" in note.marks], strict=True))
 

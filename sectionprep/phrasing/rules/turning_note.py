@@ -28,7 +28,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 def _announces(before: Spot) -> bool:
     """In the climb itself; after a rest it is a pick-up, which stays lighter than what it leads to."""
-    return before.off_beat and before.is_eighth and not before.turns and not before.first and before.before == 0
+    return before.off_beat and before.is_eighth and not before.first and before.before == 0 and before.rise > 0
 
 
 RULE = Rule(
