@@ -341,3 +341,13 @@ def test_a_pad_is_slurred_only_if_every_part_steps(lead: str, third: str, slurs:
     below = lead.replace("4/", "3/").replace("5/", "4/")
     parts = {"Trombone 1": lead, "Trombone 2": below, "Trombone 3": third, "Trombone 4": below}
     assert _slurs(parts, "medium-swing") == slurs
+
+
+@given(lines.filter(_fits), st.sampled_from(["medium-swing", "straight", "funk", "ballad", "older-swing"]))
+@settings(max_examples=40, deadline=None)
+def test_any_line_has_one_plan_in_common_and_in_cut_time(line: str, style: str) -> None:
+    """The lower number says how it is written, not how it is played."""
+    common, cut = (plan_line(chart({"Alto Sax 1": line}, beats=b, unit=u), 0, style=style).passages[0] for b, u in ((4, 4), (2, 2)))
+    assert [(n.marks, n.weight, n.length, n.cutoff, n.why) for n in common.notes] == [
+        (n.marks, n.weight, n.length, n.cutoff, n.why) for n in cut.notes]
+    assert [[n.marks for n in r.notes] for r in common.readings] == [[n.marks for n in r.notes] for r in cut.readings]
