@@ -9,6 +9,7 @@ from functools import cache
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
+from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
@@ -44,12 +45,12 @@ def plan_passages(
 ) -> Plan:
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
-    desks, views = [], []
+    desks, views, elsewhere = [], [], leads_elsewhere(chart)
     for passage in together.marked:
         tones = lead_tones(chart, passage)
         if tones:
             section = [{t.onset: t for t in chart.between(part, passage.start, passage.end)} for part in passage.parts]
-            view = view_line(chart, tones, chosen, passage.lead, tutti=len(section) >= _TUTTI)
+            view = view_line(chart, tones, chosen, passage.lead, tutti=len(section) >= _TUTTI, elsewhere=elsewhere)
             views.append((passage, view))
             desks.append(_lay_out(passage.id, passage.lead, view, printed, section))
     plans = _plan(chart, desks, printed)

@@ -190,13 +190,17 @@ def felt_beat(chart: Chart, bar: int) -> int:
     return max(1, int(quarters * chart.resolution))
 
 
-def view_line(chart: Chart, tones: Sequence[Tone], style: Style, part: int, *, tutti: bool = False) -> LineView:
-    """Look at consecutive tones of one part as a line. tutti: the band plays it."""
+def view_line(
+    chart: Chart, tones: Sequence[Tone], style: Style, part: int, *, tutti: bool = False,
+    elsewhere: Mapping[int, frozenset[int]] | None = None,
+) -> LineView:
+    """Look at consecutive tones of one part as a line. tutti: the band plays it. elsewhere: where bars lead to (roadmap), for
+    who views many lines of a chart."""
     beat = felt_beat(chart, tones[0].bar)
     borders = sorted(_phrase_ends(tones, beat))
     triplets = _triplets(tones, chart)
     slurs = _slurs(tones)
-    before, after = _silences(chart, part, tones)
+    before, after = _silences(chart, part, tones, leads_elsewhere(chart) if elsewhere is None else elsewhere)
     spots: list[Spot] = []
     phrases: list[tuple[int, int]] = []
     first = 0
@@ -246,7 +250,9 @@ def _spot(
     )
 
 
-def _silences(chart: Chart, part: int, tones: Sequence[Tone]) -> tuple[list[float], list[float]]:
+def _silences(
+    chart: Chart, part: int, tones: Sequence[Tone], elsewhere: Mapping[int, frozenset[int]]
+) -> tuple[list[float], list[float]]:
     """Ticks of silence before and after each of these tones in their part; what lies beyond the part's own first and last
     note, when the chart has no bar there, is endless. After a bar that at some time goes back, the shortest silence counts:
     a note that runs on once must not be cut off."""
@@ -254,7 +260,6 @@ def _silences(chart: Chart, part: int, tones: Sequence[Tone]) -> tuple[list[floa
     at = bisect_left(line, tones[0].onset, key=_onset)
     before = [float(tone.onset - last.end) for last, tone in pairwise(tones)]
     first = tones[0].onset - line[at - 1].end if at else END * chart.resolution
-    elsewhere = leads_elsewhere(chart)
     after = [_silence_after(chart, line, at + n, elsewhere) for n in range(len(tones))]
     return [max(float(first), 0.0), *before], after
 

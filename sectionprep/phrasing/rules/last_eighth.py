@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
-_LEAN = 1.4  # enough in every style; judgement
+_LEAN, _HIT = 1.4, 0.4  # enough in every style; decibels of a hit by itself; judgements
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -22,7 +22,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if view.closes(spot):
             alone = spot.before >= 0.5
             why = "a hit between rests: short and strong" if alone else "last off-beat eighth before the rest: cut off by the tongue, not loud"
-            yield Candidate(spot=spot.index, lean=_LEAN, marks=("strong-accent",), length="short", because=why)
+            yield Candidate(spot=spot.index, weight=_HIT if alone else 0.0, lean=_LEAN, marks=("strong-accent",), length="short", because=why)
 
 
 RULE = Rule(
