@@ -2,17 +2,20 @@
 
     python tests/measure_phrasing.py [KEY ...] [--list] [--check] [--blank ID,ID]
 
-Without KEY all of tests/keys is measured. `--list` names every note on which plan and key differ, `--check` reads the keys
-without running the planner, `--blank` prints lines without their answers, for another reader.
+Without KEY all of tests/keys is measured. `--list` names every note on which plan and key differ,
+`--check` reads the keys without running the planner, `--blank` prints lines without their answers,
+for another reader.
 
-A key is a TOML file: `reader`, and 30 or so [[line]] tables with `id`, `style`, `tempo` (quarters a minute), `meter` ("4/4"),
-`pickup` (quarters), `what` is tested, and the `line` in the shorthand of build.py. A note's answer stands behind a colon:
-L it must be leaned on, o either way is fine, neither: a lean there is wrong; s it is played short, l long, neither: not asked;
-x its release is written at its end, x-1 a quarter (in x/8 an eighth) earlier, X either way is fine.
+A key is a TOML file: `reader`, and 30 or so [[line]] tables with `id`, `style`, `tempo` (quarters a
+minute), `meter` ("4/4"), `pickup` (quarters), `what` is tested, and the `line` in the shorthand of
+build.py. A note's answer stands behind a colon: L it must be leaned on, o either way is fine,
+neither: a lean there is wrong; s it is played short, l long, neither: not asked; x its release is
+written at its end, x-1 a quarter (in x/8 an eighth) earlier, X either way is fine.
 
-A lean is an accent of any kind, in styles that lean softly a tenuto, too. Length is what a player does with the page: the
-mark's, else the habit of the style (quarters short where the style says so, an eighth before a rest short: fact sheet, A2).
-The two-line test leans on every local top and on every off-beat note that is a quarter or longer or stands before a rest.
+A lean is an accent of any kind, in styles that lean softly a tenuto, too. Length is what a player
+does with the page: the mark's, else the habit of the style (quarters short where the style says so,
+an eighth before a rest short: fact sheet, A2). The two-line test leans on every local top and on
+every off-beat note that is a quarter or longer or stands before a rest.
 """
 
 from __future__ import annotations
@@ -34,7 +37,9 @@ from sectionprep.phrasing import PlannedNote, plan_line
 from sectionprep.phrasing.styles import Style, styles
 
 KEYS = Path(__file__).parent / "keys"
-_ANSWER = re.compile(r"^(?P<lean>[Lo]?)(?P<length>[sl]?)(?:(?P<cut>x)(?:-(?P<early>[\d.]+))?|(?P<any>X))?$")
+_ANSWER = re.compile(
+    r"^(?P<lean>[Lo]?)(?P<length>[sl]?)(?:(?P<cut>x)(?:-(?P<early>[\d.]+))?|(?P<any>X))?$"
+)
 _FRONTS = frozenset({"accent", "strong-accent", "soft-accent", "stress"})
 _SHORT = frozenset({"strong-accent", "staccato", "staccatissimo", "spiccato"})
 _LONG = frozenset({"accent", "tenuto", "soft-accent", "stress"})
@@ -42,8 +47,9 @@ _LONG = frozenset({"accent", "tenuto", "soft-accent", "stress"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What a reader says of one note. lean: "L", "o" or "". length: "s", "l" or "". cutoff: beats before the note's end
-    at which it stops, None where nothing is to be written; either: a cut-off is neither right nor extra."""
+    """What a reader says of one note. lean: "L", "o" or "". length: "s", "l" or "". cutoff: beats
+    before the note's end at which it stops, None where nothing is to be written; either: a cut-off
+    is neither right nor extra."""
 
     lean: str = ""
     length: str = ""
@@ -66,7 +72,9 @@ class Line:
 
     def chart(self) -> Chart:
         """The line as a chart of one part."""
-        made = chart({"Alto Sax 1": self.text}, beats=self.meter[0], unit=self.meter[1], pickup=self.pickup)
+        made = chart(
+            {"Alto Sax 1": self.text}, beats=self.meter[0], unit=self.meter[1], pickup=self.pickup
+        )
         return replace(made, tempo=self.tempo)
 
 
@@ -104,10 +112,18 @@ def _line(row: dict[str, object]) -> Line:
         tied = "~" in note
     beats, unit = (int(n) for n in str(row.get("meter", "4/4")).split("/"))
     line = Line(
-        id=where, style=styles()[str(row["style"])], text=" ".join(tokens), tempo=float(str(row["tempo"])),
-        meter=(beats, unit), pickup=int(str(row.get("pickup", 0))), what=str(row["what"]), answers=tuple(answers),
+        id=where,
+        style=styles()[str(row["style"])],
+        text=" ".join(tokens),
+        tempo=float(str(row["tempo"])),
+        meter=(beats, unit),
+        pickup=int(str(row.get("pickup", 0))),
+        what=str(row["what"]),
+        answers=tuple(answers),
     )
-    assert len(line.chart().lines[0]) == len(answers), f"{where}: notes and answers differ in number"
+    assert len(line.chart().lines[0]) == len(answers), (
+        f"{where}: notes and answers differ in number"
+    )
     return line
 
 
@@ -116,7 +132,8 @@ def _answer(found: re.Match[str]) -> Answer:
     return Answer(lean=found["lean"], length=found["length"], cutoff=cut, either=bool(found["any"]))
 
 
-# -- what the plan says, what the two-line test says --------------------------------------------------------------------
+# -- what the plan says, what the two-line test says
+# --------------------------------------------------------------------
 
 
 def leans(style: Style, note: PlannedNote) -> bool:
@@ -132,7 +149,11 @@ def length(line: Line, notes: Sequence[PlannedNote], n: int, quarter: int) -> st
     if note.marks & _LONG:
         return "l"
     rest = notes[n + 1].tone.onset - note.tone.end if n + 1 < len(notes) else quarter
-    if line.style.short_quarters and note.tone.duration == quarter and "slur-start" not in note.marks:
+    if (
+        line.style.short_quarters
+        and note.tone.duration == quarter
+        and "slur-start" not in note.marks
+    ):
         return "s"
     return "s" if 2 * note.tone.duration <= quarter and 2 * rest >= quarter else "l"
 
@@ -140,8 +161,12 @@ def length(line: Line, notes: Sequence[PlannedNote], n: int, quarter: int) -> st
 def two_lines(line: Line, here: Chart) -> set[int]:
     """Every local top, every off-beat note that is a quarter or longer or stands before a rest."""
     tones = here.lines[0]
-    return {n for n, tone in enumerate(tones)
-            if _top(tones, n) or (_off_beat(here, tone) and (tone.duration >= here.resolution or _before_rest(tones, n)))}
+    return {
+        n
+        for n, tone in enumerate(tones)
+        if _top(tones, n)
+        or (_off_beat(here, tone) and (tone.duration >= here.resolution or _before_rest(tones, n)))
+    }
 
 
 def _top(tones: Sequence[Tone], n: int) -> bool:
@@ -158,12 +183,14 @@ def _off_beat(here: Chart, tone: Tone) -> bool:
     return Fraction(tone.onset - here.bars[tone.bar].start, here.resolution) % beat != 0
 
 
-# -- counting -----------------------------------------------------------------------------------------------------------
+# -- counting ----
+# -----------------------
 
 
 @dataclass(slots=True)
 class Count:
-    """hit, wrong, missed: leans; right of asked: lengths; stopped of stops, and extra: cut-offs; notes: all."""
+    """hit, wrong, missed: leans; right of asked: lengths; stopped of stops, and extra: cut-offs;
+    notes: all."""
 
     hit: int = 0
     wrong: int = 0
@@ -192,14 +219,18 @@ class Count:
             self.remarks.append(f"{where}: a lean too many")
 
     def __str__(self) -> str:
-        return (f"leans: precision {_share(self.hit, self.hit + self.wrong)} recall {_share(self.hit, self.hit + self.missed)}"
-                f" ({self.hit} right, {self.wrong} wrong, {self.missed} missed)")
+        return (
+            f"leans: precision {_share(self.hit, self.hit + self.wrong)} recall {_share(self.hit, self.hit + self.missed)}"
+            f" ({self.hit} right, {self.wrong} wrong, {self.missed} missed)"
+        )
 
     @property
     def rest(self) -> str:
         """Lengths and cut-offs in words."""
-        return (f"lengths {_share(self.right, self.asked)} ({self.right} of {self.asked}), cut-offs "
-                f"{_share(self.stopped, self.stops)} ({self.stopped} of {self.stops}, {self.extra} extra)")
+        return (
+            f"lengths {_share(self.right, self.asked)} ({self.right} of {self.asked}), cut-offs "
+            f"{_share(self.stopped, self.stops)} ({self.stopped} of {self.stops}, {self.extra} extra)"
+        )
 
 
 def _share(part: int, whole: int) -> str:
@@ -221,7 +252,9 @@ def measure_line(line: Line) -> tuple[Count, Count]:
             ours.asked += 1
             ours.right += played == answer.length
             if played != answer.length:
-                ours.remarks.append(f"{where}: {'short' if played == 's' else 'long'}, the key says otherwise")
+                ours.remarks.append(
+                    f"{where}: {'short' if played == 's' else 'long'}, the key says otherwise"
+                )
         _cutoff(ours, here, note, answer, where)
     return ours, plain
 
@@ -233,13 +266,16 @@ def _cutoff(ours: Count, here: Chart, note: PlannedNote, answer: Answer, where: 
     ours.stops += wanted is not None
     ours.stopped += wanted is not None and note.cutoff == wanted
     if wanted is not None and note.cutoff != wanted:
-        ours.remarks.append(f"{where}: {'no cut-off' if note.cutoff is None else 'cut-off at another place'}")
+        ours.remarks.append(
+            f"{where}: {'no cut-off' if note.cutoff is None else 'cut-off at another place'}"
+        )
     if note.cutoff is not None and note.cutoff != wanted and not answer.either:
         ours.extra += 1
         ours.remarks.append(f"{where}: a cut-off too many")
 
 
-# -- readers among themselves -------------------------------------------------------------------------------------------
+# -- readers among themselves
+# -------------------------------------------------------------------------------------------
 
 
 def agreement(one: Key, other: Key) -> str:
@@ -247,7 +283,11 @@ def agreement(one: Key, other: Key) -> str:
     theirs = {line.id: line for line in other.lines}
     lean = [0, 0, 0]  # both, only one of them, notes where neither says "either way"
     asked = same = 0
-    shared = [(line, theirs[line.id]) for line in one.lines if line.id in theirs and theirs[line.id].text == line.text]
+    shared = [
+        (line, theirs[line.id])
+        for line in one.lines
+        if line.id in theirs and theirs[line.id].text == line.text
+    ]
     for a, b in ((a, b) for x, y in shared for a, b in zip(x.answers, y.answers, strict=True)):
         if "o" not in (a.lean, b.lean):
             lean[2] += 1
@@ -258,9 +298,11 @@ def agreement(one: Key, other: Key) -> str:
             same += a.length == b.length
     if not shared:
         return ""
-    return (f"{one.name} and {other.name}, {len(shared)} lines of both: leans of one that the other has, too "
-            f"{_share(2 * lean[0], 2 * lean[0] + lean[1])}, same answer on {_share(lean[2] - lean[1], lean[2])} of {lean[2]} notes, "
-            f"lengths {_share(same, asked)} of {asked}")
+    return (
+        f"{one.name} and {other.name}, {len(shared)} lines of both: leans of one that the other has, too "
+        f"{_share(2 * lean[0], 2 * lean[0] + lean[1])}, same answer on {_share(lean[2] - lean[1], lean[2])} of {lean[2]} notes, "
+        f"lengths {_share(same, asked)} of {asked}"
+    )
 
 
 def _pairs(keys: Sequence[Key]) -> Iterator[str]:
@@ -270,15 +312,19 @@ def _pairs(keys: Sequence[Key]) -> Iterator[str]:
 
 def _blank(keys: Sequence[Key], wanted: str) -> Iterator[str]:
     for line in (line for key in keys for line in key.lines if line.id in wanted.split(",")):
-        yield (f'[[line]]\nid = "{line.id}"\nstyle = "{line.style.name}"\ntempo = {line.tempo:g}\n'
-               f'meter = "{line.meter[0]}/{line.meter[1]}"\nwhat = "{line.what}"\nline = "{line.text}"\n')
+        yield (
+            f'[[line]]\nid = "{line.id}"\nstyle = "{line.style.name}"\ntempo = {line.tempo:g}\n'
+            f'meter = "{line.meter[0]}/{line.meter[1]}"\nwhat = "{line.what}"\nline = "{line.text}"\n'
+        )
 
 
 def main(arguments: Sequence[str]) -> None:
     """Print the figures of each key and of all."""
     flags = {word for word in arguments if word.startswith("--")}
     blank = arguments[arguments.index("--blank") + 1] if "--blank" in flags else ""
-    paths = [Path(word) for word in arguments if word.endswith(".toml")] or sorted(KEYS.glob("*.toml"))
+    paths = [Path(word) for word in arguments if word.endswith(".toml")] or sorted(
+        KEYS.glob("*.toml")
+    )
     keys = [read_key(path) for path in paths]
     if blank:
         print("\n".join(_blank(keys, blank)))
@@ -290,7 +336,9 @@ def main(arguments: Sequence[str]) -> None:
             mine, simple = measure_line(line)
             ours += mine
             plain += simple
-        print(f"{key.name}: {len(key.lines)} lines, {sum(len(line.answers) for line in key.lines)} notes ({key.reader})")
+        print(
+            f"{key.name}: {len(key.lines)} lines, {sum(len(line.answers) for line in key.lines)} notes ({key.reader})"
+        )
         if "--check" not in flags:
             print(f"  {ours}\n  {ours.rest}\n  two-line test, {plain}")
         if "--list" in flags:

@@ -51,18 +51,37 @@ def _inside(directions: tuple[Direction, ...], kind: str, passage: Passage) -> l
 
 
 def propose_dynamics(desk: Desk, passage: Passage, planned: PassagePlan, part: int) -> None:
-    """Write the plan's proposals where the part begins, in parentheses, unless the part has a dynamic of its own there."""
+    """Write the plan's proposals where the part begins, in parentheses, unless the part has a
+    dynamic of its own there."""
     chart = desk.chart
     for proposal in planned.dynamics:
         tone = desk.tones[part].get(proposal.tick)
         bar = chart.bar_at(proposal.tick)
-        own = any(d.kind == "dynamic" and bar.start <= d.onset <= proposal.tick + bar.length for d in chart.parts[part].directions)
+        own = any(
+            d.kind == "dynamic" and bar.start <= d.onset <= proposal.tick + bar.length
+            for d in chart.parts[part].directions
+        )
         if tone is None or own or tone.onset in desk.proposed[part]:
             continue
         desk.proposed[part].add(tone.onset)
-        desk.log(part, tone.onset, "dynamic", "none", proposal.value, proposal.why, passage.id, tone.head.address)
+        desk.log(
+            part,
+            tone.onset,
+            "dynamic",
+            "none",
+            proposal.value,
+            proposal.why,
+            passage.id,
+            tone.head.address,
+        )
         if desk.writes:
-            inside = "</direction-type><direction-type>".join(("<words>(</words>", f"<dynamics><{proposal.value}/></dynamics>", "<words>)</words>"))
+            inside = "</direction-type><direction-type>".join(
+                (
+                    "<words>(</words>",
+                    f"<dynamics><{proposal.value}/></dynamics>",
+                    "<words>)</words>",
+                )
+            )
             xml = _direction(inside, "below", desk, part)
             desk.edits[desk.address(tone.head)].before.append(xml)
 

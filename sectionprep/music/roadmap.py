@@ -58,8 +58,9 @@ def playing_order(chart: Chart) -> tuple[int, ...]:
 
 
 def leads_elsewhere(chart: Chart) -> dict[int, frozenset[int]]:
-    """Which bars a bar is followed by when it is played, for each bar that at some time goes on elsewhere than to the next
-    one on the page: ends of repeats, bars before another ending, D.S. and D.C."""
+    """Which bars a bar is followed by when it is played, for each bar that at some time goes on
+    elsewhere than to the next one on the page: ends of repeats, bars before another ending, D.S.
+    and D.C."""
     order = playing_order(chart)
     found: dict[int, set[int]] = {}
     for here, then in itertools.pairwise(order):

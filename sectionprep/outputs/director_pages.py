@@ -338,8 +338,14 @@ def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
         return f"{at.bar}.{say_beat(at.beat)}"
 
     leans = ", ".join(f"{place(n)} {say(n.marks - SLURS)}" for n in reading.notes if n.leaned)
-    lengths = ", ".join(f"{place(n)} {n.length}" for n, ours in zip(reading.notes, planned.notes, strict=True) if n.length != ours.length)
-    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans}.' + (f" Lengths: {lengths}." if lengths else "")
+    lengths = ", ".join(
+        f"{place(n)} {n.length}"
+        for n, ours in zip(reading.notes, planned.notes, strict=True)
+        if n.length != ours.length
+    )
+    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans}.' + (
+        f" Lengths: {lengths}." if lengths else ""
+    )
 
 
 def _notes_beside(
@@ -363,7 +369,9 @@ def _notes_beside(
         page.text(f"{place.bar}.{say_beat(place.beat)}  {_named(chart, planned.part, note, pitch)}  {words}: {note.why}", 8, gap=1.5)
     for dynamic in planned.dynamics:
         place = chart.place(dynamic.tick)
-        page.text(f"{place.bar}.{say_beat(place.beat)}  ({dynamic.value}): {dynamic.why}", 8, gap=1.5)
+        page.text(
+            f"{place.bar}.{say_beat(place.beat)}  ({dynamic.value}): {dynamic.why}", 8, gap=1.5
+        )
     for reading in planned.readings:
         page.text(_said_of(chart, planned, reading), 8, fonts.ITALIC)
     if findings:

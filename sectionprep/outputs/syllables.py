@@ -22,7 +22,8 @@ _LIGHT_FROM = 160.0  # beats a minute: "daht" below, "dot" from here (Treinen: d
 
 def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[int, str]:
     """Syllable by note address for every note of the part inside a passage or a hit. chart: the marked one, so that what is said
-    is what is printed. plan: says which notes its usual tonguing slurs to, and how long plain notes are."""
+    is what is printed. plan: says which notes its usual tonguing slurs to, and how long plain notes
+    are."""
     style = styles().get(plan.style)
     found: dict[int, str] = {}
     for passage in sorted(together.marked, key=lambda p: p in together.passages):  # passages speak last
@@ -37,10 +38,17 @@ def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[i
 def lead_syllables(chart: Chart, planned: PassagePlan, style: str) -> dict[int, str]:
     """Syllable by note address for the lead's line of one passage. chart: the marked one."""
     notes = {note.tone.onset: note for note in planned.notes}
-    return _line(chart, [t for t in chart.lines[planned.part] if t.onset in notes], notes, styles().get(style))
+    return _line(
+        chart,
+        [t for t in chart.lines[planned.part] if t.onset in notes],
+        notes,
+        styles().get(style),
+    )
 
 
-def _line(chart: Chart, tones: Sequence[Tone], notes: Mapping[int, PlannedNote], style: Style | None) -> dict[int, str]:
+def _line(
+    chart: Chart, tones: Sequence[Tone], notes: Mapping[int, PlannedNote], style: Style | None
+) -> dict[int, str]:
     found: dict[int, str] = {}
     depth = 0
     for n, tone in enumerate(tones):
@@ -53,7 +61,9 @@ def _line(chart: Chart, tones: Sequence[Tone], notes: Mapping[int, PlannedNote],
         slurred = follows and (under_slur or (planned is not None and not planned.tongued))
         after = tones[n + 1].onset - tone.end if n + 1 < len(tones) else chart.resolution
         if planned is not None and planned.length and planned.tone.duration == tone.duration:
-            short = planned.length == "short"  # knows what comes after the passage, too, and where the road goes on
+            short = (
+                planned.length == "short"
+            )  # knows what comes after the passage, too, and where the road goes on
         else:
             short = style is not None and _is_short(chart, tone, after, style)
         found[tone.head.address] = _one(chart, tone, slurred, short)
@@ -83,6 +93,9 @@ def _one(chart: Chart, tone: Tone, slurred: bool, short: bool) -> str:
 
 
 def _is_short(chart: Chart, tone: Tone, after: int, style: Style) -> bool:
-    """A note the plan does not know and the style plays short: a quarter, or an eighth before a rest."""
+    """A note the plan does not know and the style plays short: a quarter, or an eighth before a
+    rest."""
     before_rest = 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution
-    return (style.short_quarters and tone.duration == chart.resolution) or (style.name != "concert" and before_rest)
+    return (style.short_quarters and tone.duration == chart.resolution) or (
+        style.name != "concert" and before_rest
+    )

@@ -4,8 +4,8 @@ A lean at a note earns its evidence minus the price of printing anything. Agains
 good player avoids; they involve two or three neighbouring leans, so a dynamic programme over (the last lean,
 the lean before it) finds the optimum. Brute force over short phrases agrees with it in the tests.
 
-Notes that are brought out whatever the rest does (the last off-beat eighth before a rest) are kept apart: they earn
-nothing and cost nothing, and the phrase is not bare that has one.
+Notes that are brought out whatever the rest does (the last off-beat eighth before a rest) are kept
+apart: they earn nothing and cost nothing, and the phrase is not bare that has one.
 
 Patterns made of printed leans alone are free, whatever a new lean adds is charged: so a plan that has been written out
 is its own best plan.
@@ -22,13 +22,16 @@ from typing import NamedTuple
 
 from sectionprep.phrasing.view import Spot
 
-_PARTED = 0.25  # beats of rest that make the next note a beginning of its own: no pattern reaches across
+# beats of rest that make the next note a beginning of its own: no pattern reaches across
+_PARTED = 0.25
 _VETO = 50.0  # off-beat accent right before an accented beat (AfroImpro, Accentuation, rule 5)
 _SIDE_BY_SIDE = 1.2  # less than a beat apart; two pushed quarters are equal
 _CLOSE = 0.35  # within a beat of the last lean
-_SQUARE = 0.9  # 1 and 3, one after the other, in a line of eighths: held notes and quarters stand there by nature
+# 1 and 3, one after the other, in a line of eighths: held notes and quarters stand there by nature
+_SQUARE = 0.9
 _EVERY_TURN = 0.5  # two neighbouring turning notes
-_ALIKE, _ALIKE_REACH = 0.6, 6  # on-beat top after on-beat top, and within how many beats: the off-beat before it announces it
+# on-beat top after on-beat top, and within how many beats: the off-beat before it announces it
+_ALIKE, _ALIKE_REACH = 0.6, 6
 _EVEN = 0.45  # the same square distance twice in a row
 _SQUARE_GAPS = (1, 2, 4)  # beats; three beats or one and a half cut across the bar and are welcome
 _EVEN_REACH = max(_SQUARE_GAPS)
@@ -36,8 +39,11 @@ _BARE = 0.5  # a whole phrase without a lean
 _NONE, _FAR = -1, -2
 _EMPTY_BEATS = 4  # from here on a stretch without a lean costs
 _EMPTY = 0.22  # per further beat
-_RUN_BEATS = 6  # of running eighths without a lean: the line sits flat (common practice, no source; the number is a judgement)
-_FLAT, _FLATTER = 1.7, 0.5  # price of a longer one, enough to lean somewhere; and of each further beat
+# of running eighths without a lean: the line sits flat (common practice, no source; the number is
+# a judgement)
+_RUN_BEATS = 6
+# price of a longer one, enough to lean somewhere; and of each further beat
+_FLAT, _FLATTER = 1.7, 0.5
 
 
 class Option(NamedTuple):
@@ -48,11 +54,16 @@ class Option(NamedTuple):
 
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
-    """Price of leaning on `b` next after `a`, distance apart, and the pattern that it is charged for."""
+    """Price of leaning on `b` next after `a`, distance apart, and the pattern that it is charged
+    for."""
     gap = _beats(a, b)
     if b.before >= _PARTED:
         return 0.0, ""
-    square = _SQUARE if a.is_eighth and a.on_beat and b.on_beat and a.strong and b.strong and gap == 2 else 0.0
+    square = (
+        _SQUARE
+        if a.is_eighth and a.on_beat and b.on_beat and a.strong and b.strong and gap == 2
+        else 0.0
+    )
     adjacent = b.index == a.index + 1
     if adjacent and a.off_beat and b.on_beat and gap <= 0.5:
         return _VETO, "an off-beat right before an accented beat must not be accented"
@@ -89,13 +100,16 @@ def _empty(beats: float) -> float:
 
 
 class Chooser:
-    """Finds best sets of leans for one phrase; keeps the prices of pairs, so that several readings cost little.
+    """Finds best sets of leans for one phrase; keeps the prices of pairs, so that several readings
+    cost little.
 
-    apart: positions that are brought out anyway; they are never in a set. runs: False where the style lets a line run without
-    a lean.
+    apart: positions that are brought out anyway; they are never in a set. runs: False where the
+    style lets a line run without a lean.
     """
 
-    def __init__(self, spots: Sequence[Spot], apart: frozenset[int] = frozenset(), *, runs: bool = True) -> None:
+    def __init__(
+        self, spots: Sequence[Spot], apart: frozenset[int] = frozenset(), *, runs: bool = True
+    ) -> None:
         self.spots, self.apart = spots, apart
         self.turns = _running_turns(spots)
         self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
@@ -112,7 +126,8 @@ class Chooser:
         return found
 
     def flat(self, a: int, b: int) -> float:
-        """Price of running eighths between two leans (-1: from the beginning, the phrase's length: to its end)."""
+        """Price of running eighths between two leans (-1: from the beginning, the phrase's length:
+        to its end)."""
         price = 0.0
         for first, last in self.runs:
             start, stop = max(a, first), min(b, last)
@@ -125,14 +140,20 @@ class Chooser:
         return _empty(self.moving[b]) + self.flat(_NONE, b)
 
     def _closing(self, last: int) -> float:
-        """Price of what follows the last lean (-1: of the whole phrase), up to a note that is brought out anyway."""
+        """Price of what follows the last lean (-1: of the whole phrase), up to a note that is
+        brought out anyway."""
         if not self.spots:
             return 0.0
         bare = _BARE if last == _NONE and self.moving[-1] > 0 and not self.apart else 0.0
-        return bare + _empty(self.moving[-1] - self.moving[max(last, 0)]) + self.flat(last, len(self.spots))
+        return (
+            bare
+            + _empty(self.moving[-1] - self.moving[max(last, 0)])
+            + self.flat(last, len(self.spots))
+        )
 
     def choose(self, options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
-        """Score and positions (into `spots`) of the best set of leans. Exact: no set is left out beforehand.
+        """Score and positions (into `spots`) of the best set of leans. Exact: no set is left out
+        beforehand.
 
         A state is the last lean and the one before it, but the one before matters only while it lies within the
         reach of the even-distance rule; so time grows with the square of the phrase's length, not with its cube.
@@ -173,7 +194,9 @@ class Chooser:
     def score(self, options: Sequence[Option], chosen: Sequence[int]) -> float:
         """Score of one given set: what `choose` maximises. Notes kept apart do not count."""
         chosen = [n for n in chosen if n not in self.apart]
-        total = sum(options[n].gain for n in chosen) - self._closing(chosen[-1] if chosen else _NONE)
+        total = sum(options[n].gain for n in chosen) - self._closing(
+            chosen[-1] if chosen else _NONE
+        )
         if chosen:
             total -= self._opening(chosen[0])
         for a, b in itertools.pairwise(chosen):
@@ -186,8 +209,8 @@ class Chooser:
 
 
 def _runs(spots: Sequence[Spot]) -> list[tuple[int, int]]:
-    """(first, last) position of each stretch of notes of half a beat or less, long enough to sit flat; it ends with the note
-    that it runs into."""
+    """(first, last) position of each stretch of notes of half a beat or less, long enough to sit
+    flat; it ends with the note that it runs into."""
     found, first = [], 0
     for n in range(len(spots) + 1):
         if n < len(spots) and spots[n].is_eighth and (n == first or spots[n].before < _PARTED):

@@ -57,7 +57,8 @@ def length_of(draft: Draft) -> Candidate | None:
 
 
 def lean_marks(draft: Draft) -> tuple[str, ...]:
-    """How the note would be brought out: where the style is soft with a tenuto, else with the short or the long accent."""
+    """How the note would be brought out: where the style is soft with a tenuto, else with the short
+    or the long accent."""
     if draft.agreed:
         return draft.agreed
     proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
@@ -68,15 +69,16 @@ def lean_marks(draft: Draft) -> tuple[str, ...]:
 
 
 def _is_short(draft: Draft) -> bool:
-    """Short and free of its neighbour: a quarter on the beat is, an eighth only before a rest (else a rooftop would tear
-    the line)."""
+    """Short and free of its neighbour: a quarter on the beat is, an eighth only before a rest (else
+    a rooftop would tear the line)."""
     length = length_of(draft)
     free = draft.spot.is_quarter or draft.spot.after >= 0.5 or draft.spot.last
     return free and length is not None and length.length == "short"
 
 
 def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[str]) -> tuple[frozenset[str], list[str]]:
-    """The marks (slurs apart; an accent means full value and stands without a tenuto) of a note that carries `printed` and is brought out or not, and the reasons of the new ones."""
+    """The marks (slurs apart; an accent means full value and stands without a tenuto) of a note
+    that carries `printed` and is brought out or not, and the reasons of the new ones."""
     marks = set(printed - SLURS)
     reasons: list[str] = []
     if leaned and not marks & ATTACKS:
@@ -87,7 +89,12 @@ def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[s
         marks.add("ghost")
         reasons.append(ghost.because)
     length = length_of(draft)
-    speaks = length is not None and length.length != "joined" and not length.habit and draft.spot.is_quarter
+    speaks = (
+        length is not None
+        and length.length != "joined"
+        and not length.habit
+        and draft.spot.is_quarter
+    )
     if length is not None and speaks and not printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
         mark = "tenuto" if length.length == "long" else "staccato"
         if "accent" not in marks and not any(contradict(mark, other) for other in marks):

@@ -1,9 +1,10 @@
 """Dynamics that are missing: proposed where nobody can know how loud to begin.
 
-A player who comes in has the last dynamic of his part in force. It says nothing when there is none, when it stood before a
-long rest, before a jump of the road map, or when others play with him from a new letter on. Then the passage gets a proposal with its
-reason: a background under a solo is soft, so are held notes under a moving line; the whole band is loud, and loudest in its
-last chorus (common practice, no source). A printed dynamic is never replaced.
+A player who comes in has the last dynamic of his part in force. It says nothing when there is none,
+when it stood before a long rest, before a jump of the road map, or when others play with him from a
+new letter on. Then the passage gets a proposal with its reason: a background under a solo is soft,
+so are held notes under a moving line; the whole band is loud, and loudest in its last chorus
+(common practice, no source). A printed dynamic is never replaced.
 """
 
 from __future__ import annotations
@@ -22,30 +23,44 @@ _LEVELS = ("pp", "p", "mp", "mf", "f", "ff")
 _LONG_REST = 16  # quarters, four bars: after them nobody knows what was in force; judgement
 _BAND = 8  # parts from which a passage is the band's; judgement
 _LASTS = 8  # quarters, two bars: a shorter change of company keeps the dynamic in force; judgement
-_AT_ONCE = 1  # quarters after its first note within which a printed dynamic is the passage's own; judgement
+# quarters after its first note within which a printed dynamic is the passage's own; judgement
+_AT_ONCE = 1
 
 
-def missing_dynamics(chart: Chart, together: Together, views: Sequence[tuple[Passage, LineView]], style: Style) -> dict[str, Dynamic]:
+def missing_dynamics(
+    chart: Chart, together: Together, views: Sequence[tuple[Passage, LineView]], style: Style
+) -> dict[str, Dynamic]:
     """The proposals by passage, in order of time."""
     found: dict[str, Dynamic] = {}
     jumps = _after_jumps(chart)
     ordered = sorted(together.marked, key=lambda p: p.start)
-    last_band = max((p.start for p in ordered if len(p.parts) >= _BAND and "ensemble" in p.scope), default=-1)
+    last_band = max(
+        (p.start for p in ordered if len(p.parts) >= _BAND and "ensemble" in p.scope), default=-1
+    )
     for passage, view in views:
         why = _why_missing(chart, passage, ordered, jumps)
         if why:
             value, reason = _level(chart, passage, view, ordered, last_band)
             value = _LEVELS[max(1, _LEVELS.index(value) - 1)] if style.soft == "all" else value
-            found[passage.id] = Dynamic(tick=passage.start, value=value, why=f"proposal: {reason}; {why}")
+            found[passage.id] = Dynamic(
+                tick=passage.start, value=value, why=f"proposal: {reason}; {why}"
+            )
     return found
 
 
 def _after_jumps(chart: Chart) -> frozenset[int]:
     """Bars that are at some time reached from elsewhere than the bar before."""
-    return frozenset(index for here, beyond in leads_elsewhere(chart).items() for index in beyond if index != here + 1)
+    return frozenset(
+        index
+        for here, beyond in leads_elsewhere(chart).items()
+        for index in beyond
+        if index != here + 1
+    )
 
 
-def _why_missing(chart: Chart, passage: Passage, ordered: Sequence[Passage], jumps: frozenset[int]) -> str:
+def _why_missing(
+    chart: Chart, passage: Passage, ordered: Sequence[Passage], jumps: frozenset[int]
+) -> str:
     """Why no dynamic holds at the start of a passage; empty where one does."""
     printed = [d for d in chart.parts[passage.lead].directions if d.kind == "dynamic"]
     until = passage.start + _AT_ONCE * chart.resolution
@@ -83,14 +98,18 @@ def _grown(before: Passage, here: Passage) -> bool:
     return (len(before.parts) >= _BAND) != (len(here.parts) >= _BAND)
 
 
-def _level(chart: Chart, passage: Passage, view: LineView, ordered: Sequence[Passage], last_band: int) -> tuple[str, str]:
+def _level(
+    chart: Chart, passage: Passage, view: LineView, ordered: Sequence[Passage], last_band: int
+) -> tuple[str, str]:
     soloist = _soloist(chart, passage, ordered)
     if soloist:
         return "mp", f"background under the solo of {soloist}"
     if all(spot.is_held for spot in view.spots):
         return "mp", "held notes, under what moves"
     if len(passage.parts) >= _BAND and "ensemble" in passage.scope:
-        shouts = passage.start == last_band or any_of(["shout"]).search(_words_at(chart, passage.start))
+        shouts = passage.start == last_band or any_of(["shout"]).search(
+            _words_at(chart, passage.start)
+        )
         return ("ff", "shout chorus") if shouts else ("f", "the whole band")
     return ("f", "brass together") if passage.scope == "brass" else ("mf", "a section by itself")
 
@@ -99,25 +118,42 @@ def _words_at(chart: Chart, tick: int) -> str:
     """Rehearsal mark and words in force at a bar, lower case."""
     bars = [bar for bar in chart.bars if bar.rehearsal and bar.start <= tick + chart.resolution]
     bar = chart.bar_at(tick)
-    words = [d.value for part in chart.parts for d in part.directions if d.kind == "words" and bar.start <= d.onset < bar.end]
+    words = [
+        d.value
+        for part in chart.parts
+        for d in part.directions
+        if d.kind == "words" and bar.start <= d.onset < bar.end
+    ]
     return " ".join([*(b.rehearsal for b in bars[-1:]), *words]).lower()
 
 
 def _soloist(chart: Chart, passage: Passage, ordered: Sequence[Passage]) -> str:
-    """A part outside the passage that is told to play a solo and has not joined others since; of several, the first by name."""
+    """A part outside the passage that is told to play a solo and has not joined others since; of
+    several, the first by name."""
     for part in sorted(chart.parts, key=lambda part: part.name):
         if part.index in passage.parts:
             continue
-        begun = max((d.onset for d in part.directions if _is_solo(d) and d.onset <= passage.start), default=None)
+        begun = max(
+            (d.onset for d in part.directions if _is_solo(d) and d.onset <= passage.start),
+            default=None,
+        )
         if begun is None:
             continue
         joined = any(part.index in p.parts and begun <= p.start <= passage.start for p in ordered)
-        ended = any(d.kind == "words" and begun < d.onset <= passage.start and any_of(["end solo", "tutti", "section"]).search(d.value.lower())
-                    for d in part.directions)
+        ended = any(
+            d.kind == "words"
+            and begun < d.onset <= passage.start
+            and any_of(["end solo", "tutti", "section"]).search(d.value.lower())
+            for d in part.directions
+        )
         if not joined and not ended:
             return part.name
     return ""
 
 
 def _is_solo(sign: Direction) -> bool:
-    return sign.kind == "words" and bool(any_of(["solo"]).search(sign.value.lower())) and "end" not in sign.value.lower()
+    return (
+        sign.kind == "words"
+        and bool(any_of(["solo"]).search(sign.value.lower()))
+        and "end" not in sign.value.lower()
+    )

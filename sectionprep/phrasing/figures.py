@@ -16,10 +16,13 @@ from sectionprep.music.marks import ATTACKS, BREATHS, SLURS
 from sectionprep.phrasing.drafts import Draft, Work, lean_marks, length_of, marks_of
 
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
-_LONGEST_RIFF, _LEAST_RIFFS = 8, 3  # notes of a riff, and how often its rhythm must come for it to be one; judgements
-_UNLIKE = 0.5  # price of each copy that comes out unlike the others, on the chooser's scale; judgement
+# notes of a riff, and how often its rhythm must come for it to be one; judgements
+_LONGEST_RIFF, _LEAST_RIFFS = 8, 3
+# price of each copy that comes out unlike the others, on the chooser's scale; judgement
+_UNLIKE = 0.5
 
-Column = list[tuple[int, Draft]]  # one note of a figure at each place where the figure stands: (which work, the note)
+# one note of a figure at each place where the figure stands: (which work, the note)
+Column = list[tuple[int, Draft]]
 
 
 def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]:
@@ -52,7 +55,8 @@ def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]
 
 
 def _pool(column: Sequence[tuple[int, Draft]]) -> None:
-    """Give the notes of a column the mean of their evidence: what speaks for a lean at one place speaks for it at all."""
+    """Give the notes of a column the mean of their evidence: what speaks for a lean at one place
+    speaks for it at all."""
     evidence = sum(draft.pooled for _, draft in column) / len(column)
     for _, draft in column:
         draft.pooled = evidence
@@ -96,7 +100,8 @@ def agree_on_leans(
 
 
 def agree_on_lengths(columns: Sequence[Column]) -> None:
-    """One length for a note at all places where its figure stands: that of most of them, the long one if equal."""
+    """One length for a note at all places where its figure stands: that of most of them, the long
+    one if equal."""
     for column in columns:
         lengths = Counter(said.length for _, draft in column if (said := length_of(draft)) is not None and said.length != "joined")
         if len(lengths) > 1:
@@ -110,7 +115,11 @@ def agree_on_lengths(columns: Sequence[Column]) -> None:
 def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[int]]) -> None:
     """Tell each note the bars where its figure is brought out, and how."""
     for column in columns:
-        ways = Counter(lean_marks(draft) for work, draft in column if draft.spot.index in chosen[work] and not draft.soft)
+        ways = Counter(
+            lean_marks(draft)
+            for work, draft in column
+            if draft.spot.index in chosen[work] and not draft.soft
+        )
         for work, draft in column:
             if ways and draft.spot.index in chosen[work] and not draft.soft:
                 draft.agreed = max(ways, key=lambda marks: (ways[marks], "accent" in marks, marks))

@@ -12,13 +12,13 @@ from sectionprep.music.marks import SLURS
 class PlannedNote:
     """One note of the lead's line.
 
-    weight: 0..1, how much it leans in its surroundings. leaned: it is brought out. length: "short" or "long", as it is played by
-    who reads the marks and knows the style; empty where nothing was planned. marks: all marks the note shall carry (MusicXML
-    names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
+    weight: 0..1, how much it leans in its surroundings. leaned: it is brought out. length: "short"
+    or "long", as it is played by who reads the marks and knows the style; empty where nothing was
+    planned. marks: all marks the note shall carry (MusicXML names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
     is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
     where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
-    hands_off: the director wants nothing written there, in no part. offers: other marks that the director may choose, never written
-    unasked.
+    hands_off: the director wants nothing written there, in no part. offers: other marks that the
+    director may choose, never written unasked.
     """
 
     tone: Tone
@@ -38,7 +38,8 @@ class PlannedNote:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """Another way to phrase a passage, whole: its name, what it is in a musician's words, and every note of the line."""
+    """Another way to phrase a passage, whole: its name, what it is in a musician's words, and every
+    note of the line."""
 
     name: str
     says: str
@@ -62,7 +63,8 @@ class Hairpin:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dynamic:
-    """A dynamic proposed where none holds. tick: of the passage's first note; why begins with "proposal"."""
+    """A dynamic proposed where none holds. tick: of the passage's first note; why begins with
+    "proposal"."""
 
     tick: int
     value: str
@@ -71,7 +73,8 @@ class Dynamic:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
-    """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
+    """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases:
+    (start, end) ticks. cautions: what to watch, in plain words."""
 
     id: str
     part: int

@@ -14,7 +14,14 @@ from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
-from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of, played_length
+from sectionprep.phrasing.drafts import (
+    Draft,
+    Work,
+    evidence_of,
+    lean_marks,
+    marks_of,
+    played_length,
+)
 from sectionprep.phrasing.dynamics import missing_dynamics
 from sectionprep.phrasing.figures import (
     agree_on_figures,
@@ -49,13 +56,26 @@ def plan_passages(
     for passage in together.marked:
         tones = lead_tones(chart, passage)
         if tones:
-            section = [{t.onset: t for t in chart.between(part, passage.start, passage.end)} for part in passage.parts]
-            view = view_line(chart, tones, chosen, passage.lead, tutti=len(section) >= _TUTTI, elsewhere=elsewhere)
+            section = [
+                {t.onset: t for t in chart.between(part, passage.start, passage.end)}
+                for part in passage.parts
+            ]
+            view = view_line(
+                chart,
+                tones,
+                chosen,
+                passage.lead,
+                tutti=len(section) >= _TUTTI,
+                elsewhere=elsewhere,
+            )
             views.append((passage, view))
             desks.append(_lay_out(passage.id, passage.lead, view, printed, section))
     plans = _plan(chart, desks, printed)
     missing = missing_dynamics(chart, together, views, chosen) if chosen.cutoffs != "none" else {}
-    plans = tuple(replace(plan, dynamics=(missing[plan.id],)) if plan.id in missing else plan for plan in plans)
+    plans = tuple(
+        replace(plan, dynamics=(missing[plan.id],)) if plan.id in missing else plan
+        for plan in plans
+    )
     known = {passage.id for passage in together.passages}
     return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
                 hits=tuple(p for p in plans if p.id not in known))
@@ -100,17 +120,29 @@ def _plan(chart: Chart, desk: Sequence[Work], printed: str) -> tuple[PassagePlan
         first, last = desk[work].view.phrases[phrase]
         return score_with(work, phrase, tuple(k for k in range(first, last + 1) if k in leans))
 
-    open_columns = [c for c in (*columns, *struck_together(desk)) if not any(desk[w].view.closes(d.spot) for w, d in c)]
+    open_columns = [
+        c
+        for c in (*columns, *struck_together(desk))
+        if not any(desk[w].view.closes(d.spot) for w, d in c)
+    ]
     agree_on_leans(open_columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
-    readings = [_readings(work, printed, frozenset(leans), mine) for work, leans, mine in zip(desk, chosen, choosers, strict=True)]
+    readings = [
+        _readings(work, printed, frozenset(leans), mine)
+        for work, leans, mine in zip(desk, chosen, choosers, strict=True)
+    ]
     for work, leans in zip(desk, chosen, strict=True):
         _settle(work, leans)
     agree_on_lengths(columns)
     name_copies(chart, columns, chosen)
-    return tuple(_finish(chart, work, frozenset(leans), others) for work, leans, others in zip(desk, chosen, readings, strict=True))
+    return tuple(
+        _finish(chart, work, frozenset(leans), others)
+        for work, leans, others in zip(desk, chosen, readings, strict=True)
+    )
 
 
-def _lay_out(name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()) -> Work:
+def _lay_out(
+    name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()
+) -> Work:
     """Let every rule speak about every note."""
     drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
@@ -126,11 +158,14 @@ def _lay_out(name: str, part: int, view: LineView, printed: str, section: Sequen
 
 
 def _soft(view: LineView, spot: Spot) -> bool:
-    joined = spot.before == 0 and spot.after == 0 and not spot.pushed  # pushes are alike, whatever stands beside them
+    joined = (
+        spot.before == 0 and spot.after == 0 and not spot.pushed
+    )  # pushes are alike, whatever stands beside them
     return view.style.soft == "all" or (view.style.soft == "joined" and joined)
 
 
-# -- one line -----------------------------------------------------------------------------------------
+# -- one line
+# -----------------------------------------------------------------------------------------
 
 
 def _settle(work: Work, chosen: Collection[int]) -> None:
@@ -149,7 +184,9 @@ def _notes(work: Work, chosen: Collection[int]) -> list[PlannedNote]:
     return _with_slurs(work.view, notes, work.spans, work.section)
 
 
-def _finish(chart: Chart, work: Work, chosen: frozenset[int], readings: tuple[Reading, ...]) -> PassagePlan:
+def _finish(
+    chart: Chart, work: Work, chosen: frozenset[int], readings: tuple[Reading, ...]
+) -> PassagePlan:
     view = work.view
     notes = _explain_losses(view, work.drafts, _notes(work, chosen), chosen)
     notes = with_offers(view, with_breaths(chart, view, notes))
@@ -175,7 +212,8 @@ def _choosers(view: LineView) -> dict[int, Chooser]:
     """A chooser for each phrase, by its first note."""
     return {
         first: Chooser(
-            view.spots[first : last + 1], frozenset(n - first for n in range(first, last + 1) if view.closes(view.spots[n])),
+            view.spots[first : last + 1],
+            frozenset(n - first for n in range(first, last + 1) if view.closes(view.spots[n])),
             runs=view.style.cutoffs != "none",
         )
         for first, last in view.phrases
@@ -183,38 +221,62 @@ def _choosers(view: LineView) -> dict[int, Chooser]:
 
 
 def _choose_all(
-    view: LineView, drafts: Sequence[Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0
+    view: LineView,
+    drafts: Sequence[Draft],
+    printed: str,
+    choosers: dict[int, Chooser],
+    density: float = 0.0,
 ) -> frozenset[int]:
-    chosen = {n for n, draft in enumerate(drafts) if view.closes(draft.spot) and _is_stopped(draft, printed)}
+    chosen = {
+        n
+        for n, draft in enumerate(drafts)
+        if view.closes(draft.spot) and _is_stopped(draft, printed)
+    }
     for first, last in view.phrases:
-        options = [_option(d, printed, view.style.density + density) for d in drafts[first : last + 1]]
+        options = [
+            _option(d, printed, view.style.density + density) for d in drafts[first : last + 1]
+        ]
         _, here = choosers[first].choose(options)
         chosen.update(first + n for n in here)
     return frozenset(chosen)
 
 
 def _is_stopped(draft: Draft, printed: str) -> bool:
-    """The last off-beat eighth before a rest is brought out unless what is printed says something else."""
-    return printed != "keep" or not draft.printed & (ATTACKS | LENGTHS) or bool(draft.printed & _LEANS)
+    """The last off-beat eighth before a rest is brought out unless what is printed says something
+    else."""
+    return (
+        printed != "keep" or not draft.printed & (ATTACKS | LENGTHS) or bool(draft.printed & _LEANS)
+    )
 
 
-def _readings(work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> tuple[Reading, ...]:
-    """Other ways to phrase the line that differ from the plan and from each other, each carried through to the last note."""
+def _readings(
+    work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
+) -> tuple[Reading, ...]:
+    """Other ways to phrase the line that differ from the plan and from each other, each carried
+    through to the last note."""
     found: list[Reading] = []
     known = {chosen}
     for way in WAYS:
-        bent = [replace(d, pooled=d.pooled + way.bend(work.view, d.spot, chosen)) for d in work.drafts]
+        bent = [
+            replace(d, pooled=d.pooled + way.bend(work.view, d.spot, chosen)) for d in work.drafts
+        ]
         other = _choose_all(work.view, bent, printed, choosers, way.price)
         if other in known:
             continue
         known.add(other)
-        copy = replace(work, drafts=[replace(d, said=list(d.said), agreed=(), agreed_length="") for d in work.drafts])
+        copy = replace(
+            work,
+            drafts=[
+                replace(d, said=list(d.said), agreed=(), agreed_length="") for d in work.drafts
+            ],
+        )
         _settle(copy, other)
         found.append(Reading(name=way.name, says=way.says, notes=tuple(_notes(copy, other))))
     return tuple(found)
 
 
-# -- one note -----------------------------------------------------------------------------------------
+# -- one note
+# -----------------------------------------------------------------------------------------
 
 
 def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedNote:
@@ -243,15 +305,22 @@ def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedN
 def _explain_losses(
     view: LineView, drafts: Sequence[Draft], notes: list[PlannedNote], chosen: frozenset[int]
 ) -> list[PlannedNote]:
-    """Say of every plain note that had a claim, and of every plain top, what it lost to. A note that is marked has its reason."""
+    """Say of every plain note that had a claim, and of every plain top, what it lost to. A note
+    that is marked has its reason."""
     explained = list(notes)
     for n, draft in enumerate(drafts):
         claims = draft.pooled > view.style.density
         if n in chosen or notes[n].marks - SLURS or not (claims or draft.spot.is_top):
             continue
         alike = not claims and evidence_of(draft) > view.style.density
-        why = _AS_ELSEWHERE if alike else _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
-        unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
+        why = (
+            _AS_ELSEWHERE
+            if alike
+            else _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
+        )
+        unlike = (
+            f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
+        )
         explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
     return explained
 
@@ -268,7 +337,9 @@ def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
         if not first <= m <= last or view.closes(view.spots[m]):
             continue
         a, b = sorted((n, m))
-        cost, why = pair_cost(view.spots[a], view.spots[b], any(view.spots[k].turns for k in range(a + 1, b)))
+        cost, why = pair_cost(
+            view.spots[a], view.spots[b], any(view.spots[k].turns for k in range(a + 1, b))
+        )
         if why and cost > worst[0]:
             worst = (cost, f"{view.spots[m].tone.head.pitch} beside it has the weight ({why})")
     return worst[1]
@@ -277,34 +348,57 @@ def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
 def _small_top(spot: Spot) -> str:
     if spot.triplet:
         return "inside a triplet, whose landing has the weight"
-    return "a small turn on the beat, which the line passes over" if spot.on_beat else "a small turn, which the line passes over"
+    return (
+        "a small turn on the beat, which the line passes over"
+        if spot.on_beat
+        else "a small turn, which the line passes over"
+    )
 
 
 def _with_slurs(
-    view: LineView, notes: list[PlannedNote], spans: Sequence[Span], section: Sequence[Mapping[int, Tone]]
+    view: LineView,
+    notes: list[PlannedNote],
+    spans: Sequence[Span],
+    section: Sequence[Mapping[int, Tone]],
 ) -> list[PlannedNote]:
-    """The notes with the proposed slurs, longest first, that meet no printed one. section: the tones of all parts by onset: a
-    pitch that any of them repeats is tongued by all, and slow notes are slurred only if none of them leaps."""
+    """The notes with the proposed slurs, longest first, that meet no printed one. section: the
+    tones of all parts by onset: a pitch that any of them repeats is tongued by all, and slow notes
+    are slurred only if none of them leaps."""
     made = list(notes)
     covered = _covered(notes)
-    for span in sorted((span for span in spans if span.kind == "slur"), key=lambda span: (span.first - span.last, span.first)):
+    for span in sorted(
+        (span for span in spans if span.kind == "slur"),
+        key=lambda span: (span.first - span.last, span.first),
+    ):
         if any(n in covered for n in range(span.first, span.last + 1)):
             continue
         ways = [_ways(view, n, section) for n in range(span.first + 1, span.last + 1)]
-        if any(view.spots[n].is_held for n in range(span.first, span.last + 1)) and any(abs(way) > _LEAP for way in itertools.chain(*ways)):
+        if any(view.spots[n].is_held for n in range(span.first, span.last + 1)) and any(
+            abs(way) > _LEAP for way in itertools.chain(*ways)
+        ):
             continue
         for first, last in _between_repeats(span, ways):
             for n, mark in ((first, "slur-start"), (last, "slur-stop")):
                 why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
-                made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why)
+                made[n] = replace(
+                    made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why
+                )
             covered.update(range(first, last + 1))
     return made
 
 
 def _ways(view: LineView, n: int, section: Sequence[Mapping[int, Tone]]) -> list[int]:
-    """Semitones to this note from the one before it, in the line and in each part that strikes both."""
+    """Semitones to this note from the one before it, in the line and in each part that strikes
+    both."""
     before, here = view.spots[n - 1].tone.onset, view.spots[n].tone.onset
-    return [view.spots[n].rise, *(tones[here].pitch - tones[before].pitch for tones in section if here in tones and before in tones)]
+    return [
+        view.spots[n].rise,
+        *(
+            tones[here].pitch - tones[before].pitch
+            for tones in section
+            if here in tones and before in tones
+        ),
+    ]
 
 
 def _between_repeats(span: Span, ways: Sequence[Sequence[int]]) -> Iterator[tuple[int, int]]:
@@ -331,7 +425,8 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     return covered
 
 
-#: seconds: a shorter crescendo cannot be heard as one, and a shorter diminuendo is what a falling line does anyway; judgements
+#: seconds: a shorter crescendo cannot be heard as one, and a shorter diminuendo is what a falling
+#: line does anyway; judgements
 _SHORTEST_HAIRPIN = {"crescendo": 1.2, "diminuendo": 2.5}
 
 

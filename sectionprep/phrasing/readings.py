@@ -1,7 +1,9 @@
-"""Other ways to phrase a line that a director may want to choose from; each is planned whole and can be heard.
+"""Other ways to phrase a line that a director may want to choose from; each is planned whole and
+can be heard.
 
-Plainer: fewer leans, for a line that must stay light. Earlier: as many, but tops on the beat are announced by
-the off-beat before them. More forward: the off-beats drive the line. All three are common practice, no source; the sizes are judgements.
+Plainer: fewer leans, for a line that must stay light. Earlier: as many, but tops on the beat are
+announced by the off-beat before them. More forward: the off-beats drive the line. All three are
+common practice, no source; the sizes are judgements.
 """
 
 from __future__ import annotations
@@ -14,8 +16,8 @@ from sectionprep.phrasing.view import LineView, Spot
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Way:
-    """A way to read a line. says: what it is, in a musician's words. price: added to what a lean must earn. bend: added to the
-    evidence of a note, given the notes that the plan brings out."""
+    """A way to read a line. says: what it is, in a musician's words. price: added to what a lean
+    must earn. bend: added to the evidence of a note, given the notes that the plan brings out."""
 
     name: str
     says: str
@@ -33,15 +35,33 @@ def _as_it_is(view: LineView, spot: Spot, chosen: Collection[int]) -> float:
 def _earlier(view: LineView, spot: Spot, chosen: Collection[int]) -> float:
     """From a top on the beat to the off-beat eighth that runs into it."""
     before, after = view.prev(spot), view.next(spot)
-    if spot.index in chosen and spot.on_beat and spot.rise > 0 and before is not None and _runs(before, spot):
+    if (
+        spot.index in chosen
+        and spot.on_beat
+        and spot.rise > 0
+        and before is not None
+        and _runs(before, spot)
+    ):
         return _LATE
-    if after is not None and after.index in chosen and after.on_beat and after.rise > 0 and _runs(spot, after):
+    if (
+        after is not None
+        and after.index in chosen
+        and after.on_beat
+        and after.rise > 0
+        and _runs(spot, after)
+    ):
         return _EARLY
     return 0.0
 
 
 def _runs(before: Spot, top: Spot) -> bool:
-    return before.off_beat and before.is_eighth and top.before == 0 and not before.triplet and top.quarters <= 1
+    return (
+        before.off_beat
+        and before.is_eighth
+        and top.before == 0
+        and not before.triplet
+        and top.quarters <= 1
+    )
 
 
 def _forward(view: LineView, spot: Spot, chosen: Collection[int]) -> float:

@@ -19,14 +19,15 @@ from sectionprep.phrasing.styles import Style
 class Spot:
     """One note in its surroundings.
 
-    offset: ticks from its bar line. A beat is a quarter whatever the lower number of the metre (a dotted
-    quarter in 6/8 and 12/8), and an eighth in a phrase of running sixteenths (`fine`), which is phrased like one of
-    eighths. beat: place in the bar, from 1, in these beats. length, before, after: of the note and of the silence on either
-    side, in these beats (silence is a large number at the ends of the part). quarters: length in quarter
-    notes, whatever the beat. strong: on 1 or 3, or on 1 alone where the bar has an odd number of beats; `fine`: on any
-    quarter. pushed: it begins off the metre's beat and sounds over the next one. compound: the metre's beat has three parts.
-    rise: semitones from the note before; ahead: semitones to the note after (0 at the ends). triplet: 1, 2, 3 inside a
-    triplet, else 0. slur: "first", "inside" or "last" note of a printed slur, else "".
+    offset: ticks from its bar line. A beat is a quarter whatever the lower number of the metre (a
+    dotted quarter in 6/8 and 12/8), and an eighth in a phrase of running sixteenths (`fine`), which
+    is phrased like one of eighths. beat: place in the bar, from 1, in these beats. length, before,
+    after: of the note and of the silence on either side, in these beats (silence is a large number
+    at the ends of the part). quarters: length in quarter notes, whatever the beat. strong: on 1 or
+    3, or on 1 alone where the bar has an odd number of beats; `fine`: on any quarter. pushed: it
+    begins off the metre's beat and sounds over the next one. compound: the metre's beat has three
+    parts. rise: semitones from the note before; ahead: semitones to the note after (0 at the ends).
+    triplet: 1, 2, 3 inside a triplet, else 0. slur: "first", "inside" or "last" note of a printed slur, else "".
     """
 
     index: int
@@ -66,7 +67,8 @@ class Spot:
 
     @property
     def is_quarter(self) -> bool:
-        """One felt beat long, and not counted in eighths: the note whose length the style decides."""
+        """One felt beat long, and not counted in eighths: the note whose length the style
+        decides."""
         return not self.fine and not self.compound and abs(self.quarters - 1) < 0.01
 
     @property
@@ -102,8 +104,9 @@ class Spot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineView:
-    """A line cut into phrases. beat: ticks of the felt beat at its start. quarter: ticks of a quarter. phrases: (first, last) indices of spots. chords: (tick, sounding
-    chord), from the part itself or from the first part that carries symbols. tutti: the band plays it."""
+    """A line cut into phrases. beat: ticks of the felt beat at its start. quarter: ticks of a
+    quarter. phrases: (first, last) indices of spots. chords: (tick, sounding chord), from the part
+    itself or from the first part that carries symbols. tutti: the band plays it."""
 
     spots: tuple[Spot, ...]
     phrases: tuple[tuple[int, int], ...]
@@ -134,25 +137,39 @@ class LineView:
         return len(around) > 1 and all(near.is_held for near in around)
 
     def closes(self, spot: Spot) -> bool:
-        """The last off-beat eighth before a rest: short, stopped by the tongue, wherever the leans of the line fall
-        (everythingsaxophone, 2018). Not in styles that are let go with the air throughout, nor in concert music."""
+        """The last off-beat eighth before a rest: short, stopped by the tongue, wherever the leans
+        of the line fall (everythingsaxophone, 2018). Not in styles that are let go with the air
+        throughout, nor in concert music."""
         short = spot.off_pulse and not spot.triplet and spot.quarters <= _EIGHTH
         rest = spot.after / 2 if spot.fine else spot.after
         return short and rest >= _EIGHTH and self.style.soft != "all"
 
     def du_dat(self, spot: Spot) -> bool:
-        """The last note of a short figure between rests that goes from beat to beat, long and short: two quarters by themselves, or
-        a quarter and an eighth."""
+        """The last note of a short figure between rests that goes from beat to beat, long and
+        short: two quarters by themselves, or a quarter and an eighth."""
         figure = self.phrase_of(spot)
-        if not spot.last or spot.first or len(figure) > _FIGURE or figure[0].before < 0.5 or spot.after < 0.5:
+        if (
+            not spot.last
+            or spot.first
+            or len(figure) > _FIGURE
+            or figure[0].before < 0.5
+            or spot.after < 0.5
+        ):
             return False
         du = figure[-2]
         held = 1 <= du.quarters < HELD and du.on_beat and spot.before == 0 and not spot.compound
-        return held and spot.on_beat and (spot.quarters <= _EIGHTH or (spot.is_quarter and len(figure) == 2))
+        return (
+            held
+            and spot.on_beat
+            and (spot.quarters <= _EIGHTH or (spot.is_quarter and len(figure) == 2))
+        )
 
     def set_off(self, silence: float, spot: Spot) -> bool:
-        """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that think in sixteenths, one."""
-        return (silence / 2 if spot.fine else silence) >= (_SIXTEENTH if self.style.unit == "16th" else _EIGHTH)
+        """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that
+        think in sixteenths, one."""
+        return (silence / 2 if spot.fine else silence) >= (
+            _SIXTEENTH if self.style.unit == "16th" else _EIGHTH
+        )
 
     def chord_at(self, spot: Spot) -> Chord | None:
         """The chord that sounds when a note begins."""
@@ -175,7 +192,8 @@ _EIGHTH, _SIXTEENTH = 0.5, 0.25  # quarters
 _LAST_THIRD = Fraction(2, 3)  # of a beat: the eighth before the next beat of 6/8 and 12/8
 _LONGEST = 64  # notes in one phrase: eight bars of eighths
 _FIGURE = 4  # notes of a short figure; judgement
-_SET_OFF, _ENOUGH = 2, 4  # notes from which half a beat of rest ends a figure after a rest, any phrase; judgement
+# notes from which half a beat of rest ends a figure after a rest, any phrase; judgement
+_SET_OFF, _ENOUGH = 2, 4
 _PHRASE_SLUR = 6  # notes under one slur from which it shows a phrase; judgement
 END = 90.0  # beats: what lies beyond the first and the last note of a part
 
@@ -183,8 +201,8 @@ TEMPO_IF_SILENT = 120.0  # where a chart states no tempo
 
 
 def felt_beat(chart: Chart, bar: int) -> int:
-    """Ticks of the beat that lines are phrased in: a quarter, also where the metre counts halves or eighths, and a dotted
-    quarter in metres of three eighths to a beat."""
+    """Ticks of the beat that lines are phrased in: a quarter, also where the metre counts halves or
+    eighths, and a dotted quarter in metres of three eighths to a beat."""
     meter = chart.bars[bar].meter
     quarters = Fraction(12, meter.unit) if meter.unit >= 8 and meter.beats % 3 == 0 else Fraction(1)
     return max(1, int(quarters * chart.resolution))
@@ -194,32 +212,52 @@ def view_line(
     chart: Chart, tones: Sequence[Tone], style: Style, part: int, *, tutti: bool = False,
     elsewhere: Mapping[int, frozenset[int]] | None = None,
 ) -> LineView:
-    """Look at consecutive tones of one part as a line. tutti: the band plays it. elsewhere: where bars lead to (roadmap), for
-    who views many lines of a chart."""
+    """Look at consecutive tones of one part as a line. tutti: the band plays it. elsewhere: where
+    bars lead to (roadmap), for who views many lines of a chart."""
     beat = felt_beat(chart, tones[0].bar)
     borders = sorted(_phrase_ends(tones, beat))
     triplets = _triplets(tones, chart)
     slurs = _slurs(tones)
-    before, after = _silences(chart, part, tones, leads_elsewhere(chart) if elsewhere is None else elsewhere)
+    before, after = _silences(
+        chart, part, tones, leads_elsewhere(chart) if elsewhere is None else elsewhere
+    )
     spots: list[Spot] = []
     phrases: list[tuple[int, int]] = []
     first = 0
     for phrase, last in enumerate(borders):
         fine = _runs_in_sixteenths(tones[first : last + 1], chart.resolution, style)
         spots.extend(
-            _spot(chart, tones, n, (before[n], after[n]), fine=fine, triplet=triplets[n], phrase=phrase, first=n == first, last=n == last,
-                  slur=slurs[n])
+            _spot(
+                chart,
+                tones,
+                n,
+                (before[n], after[n]),
+                fine=fine,
+                triplet=triplets[n],
+                phrase=phrase,
+                first=n == first,
+                last=n == last,
+                slur=slurs[n],
+            )
             for n in range(first, last + 1)
         )
         phrases.append((first, last))
         first = last + 1
-    return LineView(spots=tuple(spots), phrases=tuple(phrases), style=style, beat=beat, quarter=chart.resolution,
-                    tempo=chart.tempo or TEMPO_IF_SILENT, chords=_chords(chart, part), tutti=tutti)
+    return LineView(
+        spots=tuple(spots),
+        phrases=tuple(phrases),
+        style=style,
+        beat=beat,
+        quarter=chart.resolution,
+        tempo=chart.tempo or TEMPO_IF_SILENT,
+        chords=_chords(chart, part),
+        tutti=tutti,
+    )
 
 
 def _runs_in_sixteenths(tones: Sequence[Tone], quarter: int, style: Style) -> bool:
-    """True for a phrase whose sixteenths run: two of them in styles that think in sixteenths, else half of the phrase and
-    four (a line in double time). Judgements."""
+    """True for a phrase whose sixteenths run: two of them in styles that think in sixteenths, else
+    half of the phrase and four (a line in double time). Judgements."""
     sixteenths = sum(4 * tone.duration <= quarter and not tone.head.in_tuplet for tone in tones)
     if style.unit == "16th":
         return sixteenths >= 2
@@ -227,8 +265,17 @@ def _runs_in_sixteenths(tones: Sequence[Tone], quarter: int, style: Style) -> bo
 
 
 def _spot(
-    chart: Chart, tones: Sequence[Tone], n: int, silence: tuple[float, float], *, fine: bool, triplet: int, phrase: int,
-    first: bool, last: bool, slur: str,
+    chart: Chart,
+    tones: Sequence[Tone],
+    n: int,
+    silence: tuple[float, float],
+    *,
+    fine: bool,
+    triplet: int,
+    phrase: int,
+    first: bool,
+    last: bool,
+    slur: str,
 ) -> Spot:
     tone, bar = tones[n], chart.bars[tones[n].bar]
     pulse = felt_beat(chart, tone.bar)
@@ -238,14 +285,26 @@ def _spot(
     odd = not fine and Fraction(bar.length, pulse) % 2 == 1
     before, after = silence
     return Spot(
-        index=n, tone=tone, offset=offset, beat=place, length=float(tone.duration / beat),
+        index=n,
+        tone=tone,
+        offset=offset,
+        beat=place,
+        length=float(tone.duration / beat),
         quarters=tone.duration / chart.resolution,
         strong=place == 1 if odd else place.denominator == 1 and place.numerator % 2 == 1,
-        pushed=offset % pulse > 0 and offset % pulse + tone.duration > pulse and not tone.head.in_tuplet,
-        before=before / float(beat), after=after / float(beat),
+        pushed=offset % pulse > 0
+        and offset % pulse + tone.duration > pulse
+        and not tone.head.in_tuplet,
+        before=before / float(beat),
+        after=after / float(beat),
         rise=tone.pitch - tones[n - 1].pitch if n else 0,
         ahead=tones[n + 1].pitch - tone.pitch if n + 1 < len(tones) else 0,
-        triplet=triplet, phrase=phrase, first=first, last=last, slur=slur, fine=fine,
+        triplet=triplet,
+        phrase=phrase,
+        first=first,
+        last=last,
+        slur=slur,
+        fine=fine,
         compound=pulse != chart.resolution and not fine,
     )
 
@@ -253,9 +312,10 @@ def _spot(
 def _silences(
     chart: Chart, part: int, tones: Sequence[Tone], elsewhere: Mapping[int, frozenset[int]]
 ) -> tuple[list[float], list[float]]:
-    """Ticks of silence before and after each of these tones in their part; what lies beyond the part's own first and last
-    note, when the chart has no bar there, is endless. After a bar that at some time goes back, the shortest silence counts:
-    a note that runs on once must not be cut off."""
+    """Ticks of silence before and after each of these tones in their part; what lies beyond the
+    part's own first and last note, when the chart has no bar there, is endless. After a bar that at
+    some time goes back, the shortest silence counts: a note that runs on once must not be cut
+    off."""
     line = chart.lines[part]
     at = bisect_left(line, tones[0].onset, key=_onset)
     before = [float(tone.onset - last.end) for last, tone in pairwise(tones)]
@@ -264,7 +324,9 @@ def _silences(
     return [max(float(first), 0.0), *before], after
 
 
-def _silence_after(chart: Chart, line: Sequence[Tone], n: int, elsewhere: Mapping[int, frozenset[int]]) -> float:
+def _silence_after(
+    chart: Chart, line: Sequence[Tone], n: int, elsewhere: Mapping[int, frozenset[int]]
+) -> float:
     tone = line[n]
     bar = chart.bar_at(tone.end - 1)
     then = line[n + 1] if n + 1 < len(line) else None
@@ -299,10 +361,11 @@ def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
 
 
 def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
-    """Where a player hears the line end: a rest of a beat; a shorter rest after four notes or more, or after two that a rest
-    has set off (a short figure); a note of two beats or more that the line does not hurry away from; the end of one
-    long slur and the start of the next (Basic Jazz Concepts slides: slurs often show phrases); a line without any
-    of these (a walking bass) is cut at a bar line, which also keeps the time to plan it in proportion. The lengths are
+    """Where a player hears the line end: a rest of a beat; a shorter rest after four notes or more,
+    or after two that a rest has set off (a short figure); a note of two beats or more that the line
+    does not hurry away from; the end of one long slur and the start of the next (Basic Jazz
+    Concepts slides: slurs often show phrases); a line without any of these (a walking bass) is cut
+    at a bar line, which also keeps the time to plan it in proportion. The lengths are
     judgements."""
     ends = {len(tones) - 1}
     since = under_slur = 0
@@ -313,9 +376,16 @@ def _phrase_ends(tones: Sequence[Tone], beat: int) -> set[int]:
         gap = then.onset - here.end
         under_slur = 1 if here.slurs_from and not here.slurs_to else under_slur + 1
         joined = here.slurs_to and not here.slurs_from and then.slurs_from
-        slurred_phrase = joined and under_slur >= _PHRASE_SLUR and here.pitch != then.pitch  # else a repeated note is tongued
+        slurred_phrase = (
+            joined and under_slur >= _PHRASE_SLUR and here.pitch != then.pitch
+        )  # else a repeated note is tongued
         too_long = since >= _LONGEST and (then.bar != here.bar or since >= 2 * _LONGEST)
-        if too_long or slurred_phrase or _rest_ends(gap, beat, since, set_off) or _hold_ends(here, then, gap, beat):
+        if (
+            too_long
+            or slurred_phrase
+            or _rest_ends(gap, beat, since, set_off)
+            or _hold_ends(here, then, gap, beat)
+        ):
             ends.add(n)
             since = 0
             set_off = 2 * gap >= beat

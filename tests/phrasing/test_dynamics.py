@@ -17,13 +17,19 @@ MF = "<direction><direction-type><dynamics><mf/></dynamics></direction-type></di
 SOLO = "<direction><direction-type><words>Solo</words></direction-type></direction>"
 
 
-def _proposals(parts: dict[str, str], *, scope: str = "saxes", style: str = "medium-swing", start: int = 0) -> list[tuple[str, str, str]]:
+def _proposals(
+    parts: dict[str, str], *, scope: str = "saxes", style: str = "medium-swing", start: int = 0
+) -> list[tuple[str, str, str]]:
     """(bar, value, why) of a passage of all parts that begins at quarter `start` or after."""
     from dataclasses import replace
 
     c = read_chart(parse_document(Path("x"), score_xml(parts)))
     together = all_together(c, scope=scope)
-    first = next(tone.onset for tone in c.lines[together.passages[0].lead] if tone.onset >= start * c.resolution)
+    first = next(
+        tone.onset
+        for tone in c.lines[together.passages[0].lead]
+        if tone.onset >= start * c.resolution
+    )
     together = replace(together, passages=(replace(together.passages[0], start=first),))
     plan = plan_passages(c, together, style=style)
     return [(c.place(d.tick).bar, d.value, d.why) for p in plan.marked for d in p.dynamics]
@@ -47,23 +53,32 @@ def test_a_dynamic_before_a_long_rest_no_longer_holds(bars: int, found: list[str
 
 
 def test_how_loud_follows_from_who_plays_and_what() -> None:
-    """Common practice, no source: a background under a solo and held notes soft, the band loud, a ballad a step softer."""
+    """Common practice, no source: a background under a solo and held notes soft, the band loud, a
+    ballad a step softer."""
     horns = [f"{name} {n}" for name in ("Alto Sax", "Trumpet", "Trombone") for n in (1, 2, 3)]
     two, pad = {name: part_xml(LINE) for name in horns[:2]}, "C5/1 D5/1 C5/1 D5/1 "
     ((_, value, why),) = _proposals(two | {"Vibes": part_xml("r/1 r/1 r/1 ", first=SOLO)})
     assert value == "mp"
     assert "solo of Vibes" in why
     assert [v for _, v, _ in _proposals({name: part_xml(pad) for name in horns[:2]})] == ["mp"]
-    assert [v for _, v, _ in _proposals(dict.fromkeys(horns, part_xml(LINE)), scope="ensemble")] == ["ff"]
+    assert [
+        v for _, v, _ in _proposals(dict.fromkeys(horns, part_xml(LINE)), scope="ensemble")
+    ] == ["ff"]
     assert [v for _, v, _ in _proposals(two, style="ballad")] == ["mp"]
     assert [v for _, v, _ in _proposals(two, style="concert")] == []
 
 
-def test_what_was_proposed_is_written_in_every_part_and_not_proposed_again(demo_marked: pipeline.Marked) -> None:
+def test_what_was_proposed_is_written_in_every_part_and_not_proposed_again(
+    demo_marked: pipeline.Marked,
+) -> None:
     """The demo has entries that nobody can know the dynamic of; a second run has none."""
     proposed = [(p.id, d) for p in demo_marked.plan.marked for d in p.dynamics]
     assert proposed
-    written = [c for c in demo_marked.marking.changes if c.kind == "dynamic" and c.why.startswith("proposal")]
+    written = [
+        c
+        for c in demo_marked.marking.changes
+        if c.kind == "dynamic" and c.why.startswith("proposal")
+    ]
     assert {c.passage for c in written} <= {name for name, _ in proposed}
     assert len(written) > len(proposed)
     again = pipeline.mark_score(demo_marked.again, pipeline.Options())

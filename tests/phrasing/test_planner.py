@@ -122,11 +122,16 @@ def test_weights_go_the_way_players_loudness_goes() -> None:
     assert w[first] > w[second]
     assert w[0] > w[8]
     run = _plan("C5/8 " * 32).notes
-    beats = [(a, b) for a, b in zip(run[2::2], run[3::2], strict=True) if not a.leaned and not b.leaned]
+    beats = [
+        (a, b) for a, b in zip(run[2::2], run[3::2], strict=True) if not a.leaned and not b.leaned
+    ]
     assert beats
     assert all(a.weight > b.weight for a, b in beats)  # same pitch: on the beat over off the beat
-    bottoms = [(a, n, b) for a, n, b in zip(plan.notes, plan.notes[1:], plan.notes[2:], strict=False)
-               if a.tone.pitch > n.tone.pitch < b.tone.pitch and not n.leaned]
+    bottoms = [
+        (a, n, b)
+        for a, n, b in zip(plan.notes, plan.notes[1:], plan.notes[2:], strict=False)
+        if a.tone.pitch > n.tone.pitch < b.tone.pitch and not n.leaned
+    ]
     assert bottoms
     assert all(n.weight < min(a.weight, b.weight) for a, n, b in bottoms)
 
@@ -227,9 +232,11 @@ def test_the_same_figure_has_the_same_lengths() -> None:
 
 @given(lines.filter(_fits))
 @settings(max_examples=40, deadline=None)
-def test_a_note_brought_out_weighs_no_less_than_its_plain_neighbours_and_its_line(line: str) -> None:
-    """One scale: the wedges of the study page must not contradict its accents. The last off-beat eighth before a rest is cut
-    off, not loud, and says so."""
+def test_a_note_brought_out_weighs_no_less_than_its_plain_neighbours_and_its_line(
+    line: str,
+) -> None:
+    """One scale: the wedges of the study page must not contradict its accents. The last off-beat
+    eighth before a rest is cut off, not loud, and says so."""
     plan = _plan(line)
     middle = sorted(n.weight for n in plan.notes)[(len(plan.notes) - 1) // 2]
     for n, note in enumerate(plan.notes):
@@ -239,14 +246,16 @@ def test_a_note_brought_out_weighs_no_less_than_its_plain_neighbours_and_its_lin
             continue
         ends = [e for span in plan.phrases for e in span]
         beside = [plan.notes[k] for k in (n - 1, n + 1) if 0 <= k < len(plan.notes)]
-        beside = [b for b in beside if not b.leaned and (max(b.tone.onset, note.tone.onset) not in ends)]
+        beside = [
+            b for b in beside if not b.leaned and (max(b.tone.onset, note.tone.onset) not in ends)
+        ]
         assert note.weight >= middle - 0.001
         assert all(note.weight >= b.weight for b in beside)
 
 
 def test_no_long_run_of_eighths_is_bare() -> None:
-    """Common practice, no source: a line of even eighths with nothing brought out sits flat. Four bars of chromatic
-    eighths, and four of one note: never more than six beats without a lean."""
+    """Common practice, no source: a line of even eighths with nothing brought out sits flat. Four
+    bars of chromatic eighths, and four of one note: never more than six beats without a lean."""
     names = ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"]
     up = [f"{names[n % 12]}{4 + n // 12}/8" for n in range(16)]
     for line in ([*up, *up[::-1]], ["C5/8"] * 32):
@@ -262,15 +271,21 @@ def test_no_long_run_of_eighths_is_bare() -> None:
 ])
 def test_cut_time_and_common_time_of_one_music_have_one_plan(style: str, line: str) -> None:
     """The lower number says how it is written, not how it is played."""
-    common, cut = (plan_line(chart({"Alto Sax 1": line}, beats=b, unit=u), 0, style=style).passages[0] for b, u in ((4, 4), (2, 2)))
-    assert [(n.marks, n.weight, n.cutoff, n.why) for n in common.notes] == [(n.marks, n.weight, n.cutoff, n.why) for n in cut.notes]
+    common, cut = (
+        plan_line(chart({"Alto Sax 1": line}, beats=b, unit=u), 0, style=style).passages[0]
+        for b, u in ((4, 4), (2, 2))
+    )
+    assert [(n.marks, n.weight, n.cutoff, n.why) for n in common.notes] == [
+        (n.marks, n.weight, n.cutoff, n.why) for n in cut.notes
+    ]
     assert any(n.leaned for n in cut.notes)
 
 
 @given(lines.filter(_fits), st.sampled_from(["medium-swing", "straight", "latin"]))
 @settings(max_examples=40, deadline=None)
 def test_the_last_off_beat_eighth_before_a_rest_is_always_stopped(line: str, style: str) -> None:
-    """Jazz Articulation and Swing Feel, everythingsaxophone (2018): the last eighth of a run is short, stopped by the tongue."""
+    """Jazz Articulation and Swing Feel, everythingsaxophone (2018): the last eighth of a run is
+    short, stopped by the tongue."""
     c = chart({"Alto Sax 1": line})
     notes = plan_line(c, 0, style=style).passages[0].notes
     for note, after in zip(notes, [*notes[1:], None], strict=True):
@@ -285,7 +300,8 @@ TUNE = "C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8 E5/8 F5/8 G5/8 A5/8 B5/8 A5/8 F5
 
 
 def test_other_readings_are_whole_and_differ_as_they_say() -> None:
-    """Plainer has fewer leans; earlier as many, on off-beats before on-beat tops; each gives every note marks and a length."""
+    """Plainer has fewer leans; earlier as many, on off-beats before on-beat tops; each gives every
+    note marks and a length."""
     c = chart({"Alto Sax 1": TUNE})
     plan = plan_line(c, 0).passages[0]
     ours = {n.tone.onset for n in plan.notes if n.leaned}
@@ -319,15 +335,26 @@ def _slurs(parts: dict[str, str], style: str) -> list[tuple[int, int]]:
     c = chart(parts)
     (plan,) = plan_passages(c, all_together(c), style=style).marked
     starts = [n for n, note in enumerate(plan.notes) if "slur-start" in note.marks]
-    return list(zip(starts, [n for n, note in enumerate(plan.notes) if "slur-stop" in note.marks], strict=True))
+    return list(
+        zip(
+            starts,
+            [n for n, note in enumerate(plan.notes) if "slur-stop" in note.marks],
+            strict=True,
+        )
+    )
 
 
 def test_what_one_part_must_tongue_the_section_tongues() -> None:
-    """Common practice, no source: a repeated pitch cannot be slurred, and half a section that slurs is no section."""
+    """Common practice, no source: a repeated pitch cannot be slurred, and half a section that slurs
+    is no section."""
     lead, under = "C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 r/1", "A4/8 B4/8 C5/8 C5/8 E5/4 C5/4 r/1"
-    assert _slurs({"Alto Sax 1": lead, "Alto Sax 2": lead.replace("5/", "4/")}, "ballad") == [(0, 5)]
+    assert _slurs({"Alto Sax 1": lead, "Alto Sax 2": lead.replace("5/", "4/")}, "ballad") == [
+        (0, 5)
+    ]
     for order in (("Alto Sax 1", "Tenor Sax 1"), ("Tenor Sax 1", "Alto Sax 1")):
-        assert _slurs({name: lead if name.startswith("Alto") else under for name in order}, "ballad") == [(0, 2), (3, 5)]
+        assert _slurs(
+            {name: lead if name.startswith("Alto") else under for name in order}, "ballad"
+        ) == [(0, 2), (3, 5)]
 
 
 @pytest.mark.parametrize(("lead", "third", "slurs"), [
@@ -335,19 +362,29 @@ def test_what_one_part_must_tongue_the_section_tongues() -> None:
     ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 B4/2 E4/2 A4/2 r/1", []),
     ("C5/2 G5/2 C5/2 G5/2 C5/2 D5/2 E5/2 r/2", "E4/2 E4/2 E4/2 E4/2 E4/2 F4/2 G4/2 r/2", []),
 ])
-def test_a_pad_is_slurred_only_if_every_part_steps(lead: str, third: str, slurs: list[tuple[int, int]]) -> None:
-    """M. Kilpatrick: slur pads; but a slur over a leap of a lower part would be wrong there, and one over the last notes of
-    a pad that leaps says nothing."""
+def test_a_pad_is_slurred_only_if_every_part_steps(
+    lead: str, third: str, slurs: list[tuple[int, int]]
+) -> None:
+    """M. Kilpatrick: slur pads; but a slur over a leap of a lower part would be wrong there, and
+    one over the last notes of a pad that leaps says nothing."""
     below = lead.replace("4/", "3/").replace("5/", "4/")
     parts = {"Trombone 1": lead, "Trombone 2": below, "Trombone 3": third, "Trombone 4": below}
     assert _slurs(parts, "medium-swing") == slurs
 
 
-@given(lines.filter(_fits), st.sampled_from(["medium-swing", "straight", "funk", "ballad", "older-swing"]))
+@given(
+    lines.filter(_fits),
+    st.sampled_from(["medium-swing", "straight", "funk", "ballad", "older-swing"]),
+)
 @settings(max_examples=40, deadline=None)
 def test_any_line_has_one_plan_in_common_and_in_cut_time(line: str, style: str) -> None:
     """The lower number says how it is written, not how it is played."""
-    common, cut = (plan_line(chart({"Alto Sax 1": line}, beats=b, unit=u), 0, style=style).passages[0] for b, u in ((4, 4), (2, 2)))
+    common, cut = (
+        plan_line(chart({"Alto Sax 1": line}, beats=b, unit=u), 0, style=style).passages[0]
+        for b, u in ((4, 4), (2, 2))
+    )
     assert [(n.marks, n.weight, n.length, n.cutoff, n.why) for n in common.notes] == [
         (n.marks, n.weight, n.length, n.cutoff, n.why) for n in cut.notes]
-    assert [[n.marks for n in r.notes] for r in common.readings] == [[n.marks for n in r.notes] for r in cut.readings]
+    assert [[n.marks for n in r.notes] for r in common.readings] == [
+        [n.marks for n in r.notes] for r in cut.readings
+    ]

@@ -37,8 +37,23 @@ def _cases() -> list[tuple[str, dict[str, Any]]]:
 
 def _said(rule: Rule, line: str, case: dict[str, Any], lead_in: str = "") -> tuple[list[Candidate], list[Span]]:
     beats, unit = (int(n) for n in case.get("meter", "4/4").split("/"))
-    c = chart({"Alto Sax 1": lead_in.replace("r/1", "r/1." if beats == 12 else "r/2." if beats == 6 else "r/1") + line}, beats=beats, unit=unit)
-    view = view_line(c, c.lines[0], styles()[case.get("style", "medium-swing")], 0, tutti=case.get("tutti", False))
+    c = chart(
+        {
+            "Alto Sax 1": lead_in.replace(
+                "r/1", "r/1." if beats == 12 else "r/2." if beats == 6 else "r/1"
+            )
+            + line
+        },
+        beats=beats,
+        unit=unit,
+    )
+    view = view_line(
+        c,
+        c.lines[0],
+        styles()[case.get("style", "medium-swing")],
+        0,
+        tutti=case.get("tutti", False),
+    )
     said = [*rule.propose(view), *(rule.settle(view, frozenset(case["chosen"])) if rule.settle else ())]
     return [s for s in said if isinstance(s, Candidate)], [s for s in said if isinstance(s, Span)]
 

@@ -85,7 +85,8 @@ def _one(chart: Chart, tone: Tone, note: PlannedNote | None, clock: Clock, style
 
 
 def _share(marks: frozenset[str], planned: str, tone: Tone, chart: Chart, style: Style) -> float:
-    """Share of the written value that sounds: the marks', else as planned, else the habit of the style."""
+    """Share of the written value that sounds: the marks', else as planned, else the habit of the
+    style."""
     lengths = [BY_NAME[m].length for m in marks if m in BY_NAME]
     spoken = [length for length in lengths if length is not None]
     if spoken:

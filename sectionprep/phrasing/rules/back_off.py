@@ -24,6 +24,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 RULE = Rule(
     name="back-off", says="long notes speak and back off",
-    source="M. Kilpatrick, ellington-music.co.uk (long notes fp); D. Berger, Notes on Playing Ellington",
+    source="M. Kilpatrick, ellington-music.co.uk (long notes fp); D. Berger, Notes on Playing "
+    "Ellington",
     limits="notes of three quarters or more; not in pads, which are sustained", propose=_propose,
 )

@@ -1,8 +1,9 @@
-"""A quarter on the beat is short; at a peak short and strong; of several in a row those on 1 and 3 may be long.
+"""A quarter on the beat is short; at a peak short and strong; of several in a row those on 1 and 3
+may be long.
 
-Short is what the style does anyway, so it needs no dot; a dot is light, too, and a peak is not. What is longer than
-habit is marked: a quarter that leads by a semitone into the next downbeat, the strong ones of a row. Under a slur only the
-last is let go early.
+Short is what the style does anyway, so it needs no dot; a dot is light, too, and a peak is not.
+What is longer than habit is marked: a quarter that leads by a semitone into the next downbeat, the
+strong ones of a row. Under a slur only the last is let go early.
 
 bad:  dots on every quarter, the peak among them
 good: plain quarters, ^ on the peak; in a row: long, short, long, short
@@ -40,21 +41,53 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
         return Candidate(spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short",
                          because="quarter that ends a short figure: short and strong")
     if spot.slur == "last":
-        return Candidate(spot=spot.index, length="short", because="last note of the slur: let go early")
-    if after is not None and spot.after == 0 and abs(spot.ahead) == 1 and after.on_beat and after.strong and not spot.strong:
-        return Candidate(spot=spot.index, lean=0.1, length="long", because="leads by a semitone into the next downbeat: not clipped")
+        return Candidate(
+            spot=spot.index, length="short", because="last note of the slur: let go early"
+        )
+    if (
+        after is not None
+        and spot.after == 0
+        and abs(spot.ahead) == 1
+        and after.on_beat
+        and after.strong
+        and not spot.strong
+    ):
+        return Candidate(
+            spot=spot.index,
+            lean=0.1,
+            length="long",
+            because="leads by a semitone into the next downbeat: not clipped",
+        )
     if spot.is_top:
-        return Candidate(spot=spot.index, lean=0.2, marks=("strong-accent",), length="short", habit=True,
-                         because="quarter on the beat where the line peaks: short and strong")
+        return Candidate(
+            spot=spot.index,
+            lean=0.2,
+            marks=("strong-accent",),
+            length="short",
+            habit=True,
+            because="quarter on the beat where the line peaks: short and strong",
+        )
     if (_is_quarter(view.prev(spot)) or _is_quarter(after)) and spot.strong and not spot.last:
-        return Candidate(spot=spot.index, length="long", because="one of several quarters, on a strong beat: long")
-    return Candidate(spot=spot.index, lean=0.1, length="short", habit=True, because="quarter on the beat: short")
+        return Candidate(
+            spot=spot.index,
+            length="long",
+            because="one of several quarters, on a strong beat: long",
+        )
+    return Candidate(
+        spot=spot.index, lean=0.1, length="short", habit=True, because="quarter on the beat: short"
+    )
 
 
 RULE = Rule(
-    name="beat-quarter", says="quarters on the beat are short, at a peak short and strong; in a row those on 1 and 3 may be long",
-    source="M. Kilpatrick, ellington-music.co.uk, swing notation (short quarter, 1/3 to 2/3 beat; no marks on routine short quarters); "
-    "S. Fagaly (1 and 3 long; the peak is stressed even on the beat); C. Treinen (the rooftop is the short accent)",
-    limits="hits between rests in every style; the rest in styles with short quarters, not bossa, samba, ballad or straight styles (V. Gassi); "
-    "no quarters of 6/8 and 12/8", propose=_propose,
+    name="beat-quarter",
+    says="quarters on the beat are short, at a peak short and strong; in a row those on 1 and 3 "
+    "may be long",
+    source="M. Kilpatrick, ellington-music.co.uk, swing notation (short quarter, 1/3 to 2/3 beat; "
+    "no marks on routine short quarters); "
+    "S. Fagaly (1 and 3 long; the peak is stressed even on the beat); C. Treinen (the rooftop is "
+    "the short accent)",
+    limits="hits between rests in every style; the rest in styles with short quarters, not bossa, "
+    "samba, ballad or straight styles (V. Gassi); "
+    "no quarters of 6/8 and 12/8",
+    propose=_propose,
 )

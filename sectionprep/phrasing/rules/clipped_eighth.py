@@ -17,7 +17,12 @@ _SHORTEST, _LONGEST = 0.2, 0.5  # quarters: a sixteenth to an eighth
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
-        if spot.triplet or not _SHORTEST <= spot.quarters <= _LONGEST or not view.set_off(spot.after, spot) or view.closes(spot):
+        if (
+            spot.triplet
+            or not _SHORTEST <= spot.quarters <= _LONGEST
+            or not view.set_off(spot.after, spot)
+            or view.closes(spot)
+        ):
             continue
         if view.set_off(spot.before, spot):
             yield Candidate(
@@ -29,8 +34,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 RULE = Rule(
-    name="clipped-eighth", says="an eighth before a rest is short",
-    source="D. Berger, Notes on Playing Ellington, from memory; hits between rests: M. Kilpatrick (every rhythmic figure "
+    name="clipped-eighth",
+    says="an eighth before a rest is short",
+    source="D. Berger, Notes on Playing Ellington, from memory; hits between rests: M. Kilpatrick "
+    "(every rhythmic figure "
     "gets an accent)",
-    limits="eighths outside triplets; those off the beat have a rule of their own", propose=_propose,
+    limits="eighths outside triplets; those off the beat have a rule of their own",
+    propose=_propose,
 )

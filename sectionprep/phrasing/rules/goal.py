@@ -26,8 +26,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         late = (goal.index - first) / (len(notes) - 1)
         yield Candidate(
-            spot=goal.index, weight=0.3, lean=0.45 + 0.25 * late, marks=("accent",),
-            because="the phrase has been heading for this note" if late > _LATE else "the highest note of the phrase",
+            spot=goal.index,
+            weight=0.3,
+            lean=0.45 + 0.25 * late,
+            marks=("accent",),
+            because="the phrase has been heading for this note"
+            if late > _LATE
+            else "the highest note of the phrase",
         )
 
 

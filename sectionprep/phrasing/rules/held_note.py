@@ -27,7 +27,9 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         why = _front(view, spot)
         if why:
-            yield Candidate(spot=spot.index, lean=_FRONT, marks=("accent",), length="long", because=why)
+            yield Candidate(
+                spot=spot.index, lean=_FRONT, marks=("accent",), length="long", because=why
+            )
         yield Candidate(
             spot=spot.index, weight=0.3 if spot.last else 0.5, lean=0.15 if spot.on_beat else 0.0, length="long",
             because="longer than a quarter: full value, front first, then back off",
@@ -41,15 +43,25 @@ def _front(view: LineView, spot: Spot) -> str:
     before = view.spots[spot.index - 1] if spot.index else None
     if spot.after >= END and (view.style.soft == "none" or not spot.tone.has_fermata):
         return "the last note of all: it has a front"
-    if spot.first and spot.last and before is not None and before.quarters <= 1 and spot.before <= HELD:
+    if (
+        spot.first
+        and spot.last
+        and before is not None
+        and before.quarters <= 1
+        and spot.before <= HELD
+    ):
         return "the line ends on this held note: give it a front"
     rested = spot.before >= _RESTED and view.style.soft != "all"  # a ballad begins on the air
     return "held note after a rest: it begins with a front, all together" if rested else ""
 
 
 RULE = Rule(
-    name="held-note", says="long notes: a front, full value, one release",
-    source="AfroImpro, Accentuation, rule 4 (quarters and longer often stressed); D. Berger, from memory (full value); "
+    name="held-note",
+    says="long notes: a front, full value, one release",
+    source="AfroImpro, Accentuation, rule 4 (quarters and longer often stressed); D. Berger, from "
+    "memory (full value); "
     "M. Kilpatrick (attack, then back off); the front after a rest: common practice, no source",
-    limits="notes of a dotted quarter or more, fronts from a half note; not in pads, which are sustained, and after rests not in ballads", propose=_propose,
+    limits="notes of a dotted quarter or more, fronts from a half note; not in pads, which are "
+    "sustained, and after rests not in ballads",
+    propose=_propose,
 )

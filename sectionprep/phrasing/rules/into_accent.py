@@ -19,7 +19,9 @@ def _settle(view: LineView, chosen: frozenset[int]) -> Iterable[Candidate]:
             continue
         if _in_row(spot, after):
             continue
-        clipped = view.style.short_quarters and spot.on_beat and spot.is_quarter  # unless it says otherwise
+        clipped = (
+            view.style.short_quarters and spot.on_beat and spot.is_quarter
+        )  # unless it says otherwise
         yield Candidate(spot=spot.index, lean=0.2, length="long" if clipped else "joined",
                         because="before an accent: not clipped, it carries through")
 
@@ -30,7 +32,10 @@ def _in_row(spot: Spot, after: Spot) -> bool:
 
 
 RULE = Rule(
-    name="into-accent", says="do not clip the note in front of an accent",
-    source="S. Fagaly, Jazz Articulation", limits="notes of a beat or less that run straight into a note brought out; not quarters in a row on the beat",
+    name="into-accent",
+    says="do not clip the note in front of an accent",
+    source="S. Fagaly, Jazz Articulation",
+    limits="notes of a beat or less that run straight into a note brought out; not quarters in a "
+    "row on the beat",
     settle=_settle,
 )

@@ -24,6 +24,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 RULE = Rule(
     name="leap-up", says="lean on the upper note of a large leap",
-    source="common practice, no source; no extra loudness beyond being a top in the Weimar count, so no weight",
+    source="common practice, no source; no extra loudness beyond being a top in the Weimar count, "
+    "so no weight",
     limits="leaps of a fourth or more inside a phrase", propose=_propose,
 )

@@ -1,4 +1,5 @@
-"""A push: a note that begins off the beat and sounds over the next one is accented and held its full value.
+"""A push: a note that begins off the beat and sounds over the next one is accented and held its
+full value.
 
 The accent alone says both, as it is the long accent: a tenuto beside it would say the same twice.
 
@@ -13,7 +14,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
-_PUSH = 1.6  # the hottest notes of a line: enough for a mark in every style but concert music; judgement
+# the hottest notes of a line: enough for a mark in every style but concert music; judgement
+_PUSH = 1.6
 _INNER = 0.6  # an eighth between sixteenths that pushes over the half-beat only; judgement
 
 
@@ -23,21 +25,43 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.pushed:
             yield _push(view, spot, how)
         elif spot.fine and spot.off_beat and spot.length >= 1:
-            yield Candidate(spot=spot.index, lean=_INNER, marks=("accent",), because="pushed between the sixteenths")
+            yield Candidate(
+                spot=spot.index,
+                lean=_INNER,
+                marks=("accent",),
+                because="pushed between the sixteenths",
+            )
 
 
 def _push(view: LineView, spot: Spot, how: str) -> Candidate:
     name = "quarter on the off-beat" if spot.is_quarter else "push over the beat"
     if spot.is_quarter and not view.style.held_off_beats:
         linger = ", lingering a little into the beat" if spot.last else ""
-        return Candidate(spot=spot.index, weight=0.3, lean=_PUSH, marks=("strong-accent",), length="short",
-                         because=f"{name}, tied or not: accented and short{linger}")
-    return Candidate(spot=spot.index, weight=0.3, lean=_PUSH, marks=("accent",), length="long", because=f"{name}: {how} and held full")
+        return Candidate(
+            spot=spot.index,
+            weight=0.3,
+            lean=_PUSH,
+            marks=("strong-accent",),
+            length="short",
+            because=f"{name}, tied or not: accented and short{linger}",
+        )
+    return Candidate(
+        spot=spot.index,
+        weight=0.3,
+        lean=_PUSH,
+        marks=("accent",),
+        length="long",
+        because=f"{name}: {how} and held full",
+    )
 
 
 RULE = Rule(
-    name="off-beat-quarter", says="off-beat quarters and anticipations are accented and kept",
-    source="AfroImpro, Accentuation, rule 3 (syncopated notes usually stressed); anticipations have an accented front: J. Tolson, "
-    "from memory; full value: common practice, no source; short in older styles: M. Kilpatrick (two tied eighths are one short quarter)",
-    limits="notes that begin off the metre's beat and sound past the next; no tuplets", propose=_propose,
+    name="off-beat-quarter",
+    says="off-beat quarters and anticipations are accented and kept",
+    source="AfroImpro, Accentuation, rule 3 (syncopated notes usually stressed); anticipations "
+    "have an accented front: J. Tolson, "
+    "from memory; full value: common practice, no source; short in older styles: M. Kilpatrick "
+    "(two tied eighths are one short quarter)",
+    limits="notes that begin off the metre's beat and sound past the next; no tuplets",
+    propose=_propose,
 )

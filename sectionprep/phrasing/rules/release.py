@@ -11,7 +11,9 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
-_LONG = 4  # quarters from which an early stop is a whole quarter early; judgement after M. Kilpatrick
+_LONG = (
+    4  # quarters from which an early stop is a whole quarter early; judgement after M. Kilpatrick
+)
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -23,12 +25,17 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         tied = _tied_eighth(view, spot)
         early = style.cutoffs == "early" and (spot.last or spot.after > 0 or _in_figure(view, spot))
-        if spot.after < (0.5 if tied or _ends_on_beat(view, spot) else 1) and not (early and _in_figure(view, spot)):
+        if spot.after < (0.5 if tied or _ends_on_beat(view, spot) else 1) and not (
+            early and _in_figure(view, spot)
+        ):
             continue
         if tied:
             stop, why = spot.quarters - tied, "tied to an eighth: stop on that beat"
         elif early:
-            stop, why = spot.quarters - (0.5 if spot.quarters < _LONG else 1), "stop early, so that the figure is cut clean"
+            stop, why = (
+                spot.quarters - (0.5 if spot.quarters < _LONG else 1),
+                "stop early, so that the figure is cut clean",
+            )
         elif spot.last:
             stop, why = spot.quarters, "stop where the rest begins"
         else:
@@ -39,7 +46,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 def _closing_beat(spot: Spot) -> bool:
-    """A whole beat of 6/8 or 12/8 that closes its phrase: long there, as a half note is elsewhere."""
+    """A whole beat of 6/8 or 12/8 that closes its phrase: long there, as a half note is
+    elsewhere."""
     return spot.compound and spot.last and spot.on_beat and spot.length >= 1
 
 
@@ -65,9 +73,12 @@ def _in_figure(view: LineView, spot: Spot) -> bool:
 
 
 RULE = Rule(
-    name="release", says="held notes stop together, on a beat that is written down",
-    source="R. Sweum, Assumptions for Jazz Big Band (mark all cut-offs; tongue stop or breath release); reedbuzz (2010): a half "
+    name="release",
+    says="held notes stop together, on a beat that is written down",
+    source="R. Sweum, Assumptions for Jazz Big Band (mark all cut-offs; tongue stop or breath "
+    "release); reedbuzz (2010): a half "
     "tied to an eighth stops on that beat; M. Kilpatrick (early stops, in older styles)",
-    limits="notes of two quarters or more before a rest, a closing beat of 6/8 and 12/8; early stops only where the style says so",
+    limits="notes of two quarters or more before a rest, a closing beat of 6/8 and 12/8; early "
+    "stops only where the style says so",
     propose=_propose,
 )

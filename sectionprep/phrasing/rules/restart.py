@@ -24,9 +24,14 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         following = view.next(spot)
         if (rested or held) and following is not None and following.length <= 0.5:
             after = "a rest" if rested else "a longer note"
-            climbs = following.pitch > spot.pitch  # then it is a pick-up, and what it leads to has the weight
+            climbs = (
+                following.pitch > spot.pitch
+            )  # then it is a pick-up, and what it leads to has the weight
             yield Candidate(
-                spot=spot.index, weight=0.15, lean=_PICK_UP if climbs else _RESTART, marks=("accent",),
+                spot=spot.index,
+                weight=0.15,
+                lean=_PICK_UP if climbs else _RESTART,
+                marks=("accent",),
                 because=f"first off-beat after {after}: it sets the line going again",
             )
 

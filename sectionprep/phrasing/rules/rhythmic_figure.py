@@ -19,7 +19,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         notes = view.spots[first : last + 1]
         if not 2 <= len(notes) <= _NOTES or notes[0].before < 0.5 or notes[-1].after < 0.5:
             continue
-        if sum(spot.quarters for spot in notes) > _QUARTERS or all(spot.is_held for spot in notes) or _has_point(view, notes[-1]):
+        if (
+            sum(spot.quarters for spot in notes) > _QUARTERS
+            or all(spot.is_held for spot in notes)
+            or _has_point(view, notes[-1])
+        ):
             continue  # too long; a pad; or it has its point already
         point = max(notes, key=lambda spot: (
             spot.pushed, spot.length, spot.last and spot.off_beat, spot.pitch, spot.index))

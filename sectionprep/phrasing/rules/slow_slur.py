@@ -23,7 +23,9 @@ def _propose(view: LineView) -> Iterable[Span]:
         for n in range(first + 1, last + 2):
             if n <= last and _joins(view, n):
                 continue
-            most = 2 * (n - start) > last - first  # a slur over the last few notes of a pad says nothing
+            most = (
+                2 * (n - start) > last - first
+            )  # a slur over the last few notes of a pad says nothing
             if n - start >= 3 and most and any(view.spots[k].is_held for k in range(start, n)):
                 yield from _in_breaths(view, view.spots[first].tone.bar, start, n - 1)
             elif n - start >= 4:
@@ -57,7 +59,11 @@ def _joins(view: LineView, n: int) -> bool:
 
 
 RULE = Rule(
-    name="slow-slur", says="slur pads and chromatic counter-lines",
-    source="M. Kilpatrick, ellington-music.co.uk (slur scalar and chromatic counter-lines and pads, articulate the rest)",
-    limits="three notes or more of two quarters, or four of a quarter in semitones; not in concert music", propose=_propose,
+    name="slow-slur",
+    says="slur pads and chromatic counter-lines",
+    source="M. Kilpatrick, ellington-music.co.uk (slur scalar and chromatic counter-lines and "
+    "pads, articulate the rest)",
+    limits="three notes or more of two quarters, or four of a quarter in semitones; not in "
+    "concert music",
+    propose=_propose,
 )

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule, Span
 from sectionprep.phrasing.view import LineView, Spot
 
-_THIRD_DOWN = (-3, -4)  # semitones: in a pattern of thirds whose off-beat is the lower note, the beat is tongued instead
+# semitones: in a pattern of thirds whose off-beat is the lower note, the beat is tongued instead
+_THIRD_DOWN = (-3, -4)
 
 
 def _running(a: Spot | None, b: Spot | None) -> bool:
@@ -35,8 +36,10 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
 
 RULE = Rule(
     name="tonguing", says="tongue the off-beat, slur into the beat; in thirds tongue the upper note",
-    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Tonguing for Jazz Saxophone, thewoodshedmusic "
+    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Tonguing for Jazz "
+    "Saxophone, thewoodshedmusic "
     "(2014); thirds: S. Fagaly, Jazz Articulation",
-    limits="running eighths of swing styles; shown in the syllables, printed as slurs only where the style says so",
+    limits="running eighths of swing styles; shown in the syllables, printed as slurs only where "
+    "the style says so",
     propose=_propose,
 )

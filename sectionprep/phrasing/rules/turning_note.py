@@ -27,13 +27,21 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 def _announces(before: Spot) -> bool:
-    """In the climb itself; after a rest it is a pick-up, which stays lighter than what it leads to."""
-    return before.off_beat and before.is_eighth and not before.first and before.before == 0 and before.rise > 0
+    """In the climb itself; after a rest it is a pick-up, which stays lighter than what it leads
+    to."""
+    return (
+        before.off_beat
+        and before.is_eighth
+        and not before.first
+        and before.before == 0
+        and before.rise > 0
+    )
 
 
 RULE = Rule(
     name="turning-note", says="turns, and the off-beats that announce them, are places to lean",
-    source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often stressed); the "
+    source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often "
+    "stressed); the "
     "anticipation: common practice, no source",
     limits="gives no weight: turning notes as such are not louder (Weimar count)", propose=_propose,
 )

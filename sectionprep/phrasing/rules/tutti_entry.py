@@ -19,10 +19,19 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     first = view.spots[0]
     pick_up = first.is_eighth and not first.last and first.ahead > 0 and first.after < 0.5
     if view.tutti and first.before >= _RESTED and not pick_up:
-        yield Candidate(spot=0, lean=_LEAN, marks=("accent",), weight=0.4, because="the band comes in after a long rest: strike it together")
+        yield Candidate(
+            spot=0,
+            lean=_LEAN,
+            marks=("accent",),
+            weight=0.4,
+            because="the band comes in after a long rest: strike it together",
+        )
 
 
 RULE = Rule(
-    name="tutti-entry", says="a tutti entry after a long rest has a front",
-    source="common practice, no source", limits="passages of eight parts or more after four bars of rest; not rising pick-ups", propose=_propose,
+    name="tutti-entry",
+    says="a tutti entry after a long rest has a front",
+    source="common practice, no source",
+    limits="passages of eight parts or more after four bars of rest; not rising pick-ups",
+    propose=_propose,
 )
