@@ -33,6 +33,8 @@ Score = Annotated[Path, typer.Argument(callback=_a_place, readable=False,
     help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for each part, or ABC, Humdrum, MEI, MIDI (converted).",
     show_default=False)]
 RosterFile = Annotated[Path | None, typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml).")]
+Tune = Annotated[int | None, typer.Option(
+    "--tune", min=0, help="Of a collection in ABC: the tune of this number.", show_default=False)]
 Style = Annotated[str | None, typer.Option(
     help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin (bossa), samba, straight, funk, older-swing, concert; by default chosen from "
     "the chart's words, tempo and instruments.")]

@@ -32,6 +32,7 @@ from sectionprep.arguments import (
     Study,
     Style,
     Syllables,
+    Tune,
     out_to,
     place_option,
 )
@@ -159,17 +160,23 @@ def prepare(
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
     minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False,
     proof: Proof = False, score: SmallScore = "", study: Study = "sounding", rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None,
-    roster: RosterFile = None,
+    roster: RosterFile = None, tune: Tune = None,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
-    folder = out or chart.with_name(f"{chart.name.split('.')[0]}_prepared")
+                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster, tune=tune)
+    folder = out or _beside(chart, tune, "_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
     _summary(done)
+
+
+def _beside(chart: Path, tune: int | None, ending: str) -> Path:
+    """Where results go when nobody says: beside the chart, each tune of a collection by itself."""
+    number = "" if tune is None else f"_{tune}"
+    return chart.with_name(f"{chart.name.split('.')[0]}{number}{ending}")
 
 
 def _counted(count: int, what: str) -> str:
@@ -191,6 +198,8 @@ def _summary(done: Any) -> None:
     _say(f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as {marked.plan.style} ({marked.plan.style_why}).")
     for remark in chart.remarks[:5]:
         _say(f"  note: {remark.where}: {remark.what}")
+    if len(chart.remarks) > 5:
+        _say(f"  note: and {len(chart.remarks) - 5} more; `passages --json` lists them all.")
     _say(f"Found {_counted(len(passages), 'passage')}: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
     written = sum(c.applied for c in marked.marking.changes)
     _say(f"Wrote {written} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
@@ -219,12 +228,14 @@ def _summary(done: Any) -> None:
 
 
 @app.command()
-def passages(chart: Score, roster: RosterFile = None, as_json: AsJson = False) -> None:
+def passages(
+    chart: Score, roster: RosterFile = None, tune: Tune = None, as_json: AsJson = False
+) -> None:
     """Show where the parts move together."""
     from sectionprep import pipeline
     from sectionprep.outputs.reports import passages_json
 
-    score = pipeline.read_score(chart, _options(roster=roster))
+    score = pipeline.read_score(chart, _options(roster=roster, tune=tune))
     if as_json:
         print(pipeline.to_json(passages_json(score.chart, score.together)))
         return
@@ -239,14 +250,15 @@ def plan_command(
     out: Annotated[Path | None, out_to("Write the plan as a file to edit by hand.")] = None,
     part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
     bars: Annotated[str | None, typer.Option(help="With --part: only these bars, as in 17-24.")] = None,
-    style: Style = None, printed: Printed = None, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None, as_json: AsJson = False,
+    style: Style = None, printed: Printed = None, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
+    tune: Tune = None, as_json: AsJson = False,
 ) -> None:
     """Show how each lead line would be phrased, and why."""
     from sectionprep import pipeline
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.reports import plan_json
 
-    options = _options(style=style, printed=printed, plan=plan, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, plan=plan, decisions=decisions, roster=roster, tune=tune)
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
     score = pipeline.read_score(chart, options)
@@ -273,7 +285,7 @@ def mark(
     chart: Score,
     out: Annotated[Path | None, out_to("The marked score; by default CHART_marked beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", rhythm_hits: Hits = False, plan: PlanPath = None,
-    decisions: Decisions = None, roster: RosterFile = None,
+    decisions: Decisions = None, roster: RosterFile = None, tune: Tune = None,
     undo: Annotated[bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")] = False,
     record: Annotated[Path | None, typer.Option(help="With --undo: the change record (by default beside the score).")] = None,
 ) -> None:
@@ -299,11 +311,11 @@ def mark(
             write_file(target, data, source=marked_file)
             _say(f"Written: {target}")
         return
-    options = _options(style=style, printed=printed, section=section, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, section=section, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster, tune=tune)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
     _say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
-    target = out or chart.with_name(f"{chart.name.split('.')[0]}_marked{suffix}")
+    target = out or _beside(chart, tune, f"_marked{suffix}")
     for path in pipeline.write_marked(marked, target):
         _say(f"Written: {path}")
     _say(f"{sum(c.applied for c in marked.marking.changes)} changes in {len(marked.marking.edits)} notes.")
@@ -311,7 +323,8 @@ def mark(
 
 @app.command()
 def check(
-    chart: Score, level: Level = "pro", roster: RosterFile = None, as_json: AsJson = False,
+    chart: Score, level: Level = "pro", roster: RosterFile = None, tune: Tune = None,
+    as_json: AsJson = False,
     fix: Annotated[Path | None, place_option("--fix", words="Write a score with the safe ones mended (the section gets what the lead has printed).")] = None,
     against: Annotated[Path | None, typer.Option("--against", help="An older version: say which parts differ and need printing again.")] = None,
     strict: Annotated[bool, typer.Option("--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found.")] = False,
@@ -320,7 +333,7 @@ def check(
     from sectionprep import pipeline
     from sectionprep.outputs.reports import findings_json, versions_json
 
-    options = _options(level=level, roster=roster)
+    options = _options(level=level, roster=roster, tune=tune)
     score = pipeline.read_score(chart, options)
     findings = pipeline.check_score(score, options)
     changes = None
@@ -354,13 +367,14 @@ def sheets(
     out: Annotated[Path | None, out_to("Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
     paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False, roster: RosterFile = None,
+    tune: Tune = None,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import pipeline
 
-    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, syllables=syllables, roster=roster)
+    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, syllables=syllables, roster=roster, tune=tune)
     score = pipeline.read_score(chart, options)
-    folder = out or chart.with_name(f"{chart.name.split('.')[0]}_parts")
+    folder = out or _beside(chart, tune, "_parts")
     with _progress() as progress:
         reports = pipeline.write_sheets(score, folder, options, part or [], progress)
     for report in reports:
@@ -378,6 +392,7 @@ def checklist(
     out: Annotated[Path | None, out_to("The workbook; by default CHART_rehearsal.xlsx beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
     minutes: Minutes = 45, plan: PlanPath = None, decisions: Decisions = None, roster: RosterFile = None,
+    tune: Tune = None,
 ) -> None:
     """Write the rehearsal workbook alone."""
     from sectionprep import pipeline
@@ -385,9 +400,9 @@ def checklist(
 
     if out is not None and out.suffix.lower() != ".xlsx":
         raise BadArgument(f"a workbook is a .xlsx file; --out names {str(out)!r}.", remedy="Give it that ending.")
-    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, plan=plan, decisions=decisions, roster=roster)
+    options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, plan=plan, decisions=decisions, roster=roster, tune=tune)
     marked = pipeline.mark_score(pipeline.read_score(chart, options), options)
-    target = out or chart.with_name(f"{chart.name.split('.')[0]}_rehearsal.xlsx")
+    target = out or _beside(chart, tune, "_rehearsal.xlsx")
     _say_unfit(marked.unfit)
     _say(f"Written: {pipeline.write_checklist(marked, target, options)}")
 
@@ -402,7 +417,7 @@ def audition(
     loops: Annotated[int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")] = 1,
     sound: Annotated[str, typer.Option(help="Kind of sound file: wav; flac, ogg or mp3 with the extra 'sound'.")] = "wav",
     click: Annotated[bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")] = False,
-    style: Style = None, printed: Printed = None, plan: PlanPath = None, roster: RosterFile = None,
+    style: Style = None, printed: Printed = None, plan: PlanPath = None, roster: RosterFile = None, tune: Tune = None,
 ) -> None:
     """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
     from sectionprep import pipeline
@@ -417,8 +432,8 @@ def audition(
         raise BadArgument(f"--tempos cannot be {tempos!r}.", remedy="Stay between 20 and 200 percent.")
     if sound not in SOUNDS:
         raise BadArgument(f"--sound cannot be {sound!r}.", remedy=f"Choose one of: {', '.join(SOUNDS)}.")
-    options = _options(style=style, printed=printed, plan=plan, roster=roster)
-    folder = out or chart.with_name(f"{chart.name.split('.')[0]}_audition")
+    options = _options(style=style, printed=printed, plan=plan, roster=roster, tune=tune)
+    folder = out or _beside(chart, tune, "_audition")
     wish = Wish(passages=tuple(p.upper() for p in passage or ()), part=part, tempos=shares, loops=loops, click=click, sound=sound)
     written, unfit = pipeline.audition(chart, folder, options, wish)
     _say_unfit(unfit)

@@ -57,9 +57,9 @@ def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
         checks=dict(Counter(f.check for f in marked.before)),
         chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)), figures=figures,
         listed={
-            "Passages": [[p.id, str(chart.place(p.start)), str(chart.end_place(p.end)), p.scope, p.texture, chart.parts[p.lead].name]
+            "Passages": [[p.id, str(chart.place(p.start)), str(chart.end_place(p.end)), p.scope, p.texture, chart.parts[p.lead].label]
                          for p in marked.score.together.passages],
-            "Findings": [["still there" if f in marked.after else "mended", f.severity, str(chart.place(f.tick)), chart.parts[f.part].name,
+            "Findings": [["still there" if f in marked.after else "mended", f.severity, str(chart.place(f.tick)), chart.parts[f.part].label,
                           f.message] for f in marked.before],
         },
     )

@@ -18,6 +18,7 @@ from sectionprep.collector import collector_at_rest
 from sectionprep.errors import BadArgument, DestinationError
 from sectionprep.marking import Marking, mark_chart
 from sectionprep.music.chart import Chart, Remark, same_music
+from sectionprep.music.naming import find_part
 from sectionprep.music.roster import EMPTY, Roster, read_roster
 from sectionprep.musicxml.bundle import Bundle, MarkedFile, mark_bundle, open_bundle, reread
 from sectionprep.musicxml.document import Document
@@ -58,6 +59,7 @@ class Options:
     plan: Path | None = None
     decisions: Path | None = None
     roster: Path | None = None
+    tune: int | None = None
     limits: Limits = field(default_factory=Limits)
 
 
@@ -123,8 +125,9 @@ def no_progress(_stage: str, _done: int, _of: int) -> None:
 def read_score(path: Path, options: Options) -> Score:
     """Read a chart and find its passages."""
     roster = read_roster(options.roster) if options.roster else EMPTY
-    bundle = open_bundle(path, options.limits)
+    bundle = open_bundle(path, options.limits, options.tune)
     chart = read_chart(bundle.document, options.limits, roster)
+    roster = roster.of(chart.parts)
     if bundle.remark:
         chart = replace(chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks))
     together = find_passages(chart, roster)
@@ -138,11 +141,18 @@ def _strangers(roster: Roster, chart: Chart, together: Together) -> tuple[Remark
     """Lines of the roster that fit nothing in this chart."""
     groups = {p.id for p in together.passages} | {p.scope for p in together.passages}
     groups |= {f"bar {chart.place(p.start).bar}" for p in together.passages}
-    found = [f"a seat for {seat.part}, a part that this chart does not have" for seat in roster.seats if seat.part not in chart.names]
-    found += [f"{wish.part} to lead {wish.of}: there is no such part" for wish in roster.leads if wish.part not in chart.names]
+    found = [f"a seat for {seat.part}: {_why_not(chart, seat.part)}" for seat in roster.seats if seat.part not in chart.labels]
+    found += [f"{wish.part} to lead {wish.of}: {_why_not(chart, wish.part)}" for wish in roster.leads if wish.part not in chart.labels]
     found += [f"{wish.part} to lead {wish.of}: no passage is called that or begins there" for wish in roster.leads
-              if wish.part in chart.names and wish.of not in groups]
+              if wish.part in chart.labels and wish.of not in groups]
     return tuple(Remark(where="roster", what=what) for what in found)
+
+
+def _why_not(chart: Chart, words: str) -> str:
+    try:
+        return f"is {find_part(chart.parts, words).label}"
+    except BadArgument as error:
+        return error.what.rstrip(".")
 
 
 def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
@@ -170,10 +180,7 @@ def _printed(options: Options, settled: PlanFile) -> str:
 def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Plan:
     """Plan one part's line. bars: "17-24" in printed numbers."""
     chart = score.chart
-    part = next((p for p in chart.parts if p.name == name), None)
-    part = part or next((p for p in chart.parts if p.name.lower() == name.lower() or p.chair.says.lower() == name.lower()), None)
-    if part is None:
-        raise BadArgument(f"there is no part {name!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
+    part = find_part(chart.parts, name)
     return plan_line(chart, part.index, bars=_bar_range(chart, bars), style=options.style, printed=_printed(options, PlanFile()))
 
 
@@ -414,14 +421,7 @@ def write_sheets(score: Score, folder: Path, options: Options, parts: Sequence[s
     from sectionprep.outputs.writing import staged
 
     chart = score.chart
-    chosen = None
-    if parts:
-        chosen = []
-        for name in parts:
-            index = next((p.index for p in chart.parts if name.lower() in (p.name.lower(), p.chair.says.lower())), None)
-            if index is None:
-                raise BadArgument(f"there is no part {name!r}.", remedy=f"Parts: {', '.join(chart.names)}.")
-            chosen.append(index)
+    chosen = [find_part(chart.parts, name).index for name in parts] or None
     with staged(folder, source=score.document.path) as stage:
         jobs = part_jobs(score.document, chart, stage, style=_sheet_style(options), footer=footer_of(score), parts=chosen,
                          together=score.together, roster=score.roster, plan=plan_score(score, options)[0] if options.syllables else None)

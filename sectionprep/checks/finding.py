@@ -41,7 +41,7 @@ class Context:
 
     def name(self, part: int) -> str:
         """A part's name."""
-        return self.chart.parts[part].name
+        return self.chart.parts[part].label
 
     def members(self, passage: Passage) -> Iterator[int]:
         """The parts of a passage other than its lead."""

@@ -21,17 +21,17 @@ class PartChange:
 
 def compare_versions(old: Chart, new: Chart) -> tuple[PartChange, ...]:
     """The parts of `new` that differ from `old`, matched by name; unchanged parts are left out."""
-    before = {part.name: part for part in old.parts}
+    before = {part.label: part for part in old.parts}
     found: list[PartChange] = []
     for part in new.parts:
-        earlier = before.pop(part.name, None)
+        earlier = before.pop(part.label, None)
         if earlier is None:
-            found.append(PartChange(part=part.name, status="new"))
+            found.append(PartChange(part=part.label, status="new"))
             continue
         notes = _differing(_notes(old, earlier), _notes(new, part), old, new)
         marks = _differing(_marks(old, earlier), _marks(new, part), old, new)
         if notes or marks:
-            found.append(PartChange(part=part.name, status="changed", notes=notes, marks=marks))
+            found.append(PartChange(part=part.label, status="changed", notes=notes, marks=marks))
     found.extend(PartChange(part=name, status="gone") for name in before)
     return tuple(found)
 

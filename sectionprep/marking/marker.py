@@ -144,10 +144,10 @@ def _mark_tone(desk: Desk, passage: Passage, note: PlannedNote, tone: Tone, part
         extra = frozenset()
     if not add and not extra:
         return
-    why = note.why if is_lead else f"as {desk.chart.parts[passage.lead].name}: {note.why}"
+    why = note.why if is_lead else f"as {desk.chart.parts[passage.lead].label}: {note.why}"
     if extra and not is_lead:
         has_none = "none here: taken out" if not wanted else f"{say(wanted)} here"
-        why = f"{desk.chart.parts[passage.lead].name} has {has_none}"
+        why = f"{desk.chart.parts[passage.lead].label} has {has_none}"
     head, last = desk.address(tone.head), desk.address(tone.notes[-1])
     desk.log(part, tone.onset, "marks", say(has), say((has - extra) | add), why, passage.id, head)
     if not desk.writes:
@@ -249,7 +249,7 @@ def _free_number(chart: Chart, part: int, first: Tone, last: Tone) -> int:
 
 def _drop_slur(desk: Desk, passage: Passage, part: int, pair: tuple[int, int]) -> None:
     first, last = desk.tones[part][pair[0]], desk.tones[part][pair[1]]
-    lead = desk.chart.parts[passage.lead].name
+    lead = desk.chart.parts[passage.lead].label
     desk.log(part, pair[0], "slur", f"slur to {desk.chart.place(pair[1])}", "no slur",
              f"{lead} slurs otherwise here", passage.id, first.head.address)
     if not desk.writes:

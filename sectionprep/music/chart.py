@@ -125,12 +125,15 @@ class Bar:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
-    """One part of the score, in score order. instruments: (tick, instrument) from which on its player holds it, the chair's own
+    """One part of the score, in score order. name: as the file has it, often empty or another
+    part's too; label: what we call it, unique in the chart; says: the shortest name that is no
+    other's. instruments: (tick, instrument) from which on its player holds it, the chair's own
     first; an instrument that nothing names is unknown."""
 
     index: int
     id: str
     name: str
+    label: str
     abbreviation: str
     chair: Chair
     notes: tuple[Note, ...]
@@ -141,6 +144,7 @@ class Part:
     staves: int = 1
     bars_read: int = 0
     instruments: tuple[tuple[int, Instrument], ...] = ()
+    says: str = ""
 
     def instrument_at(self, tick: int) -> Instrument:
         """What the player holds at `tick`."""
@@ -249,9 +253,9 @@ class Chart:
         return Fraction(ticks, self.resolution)
 
     @property
-    def names(self) -> tuple[str, ...]:
-        """Part names in score order."""
-        return tuple(part.name for part in self.parts)
+    def labels(self) -> tuple[str, ...]:
+        """The labels of the parts in score order."""
+        return tuple(part.label for part in self.parts)
 
 
 _onset = attrgetter("onset")
@@ -259,7 +263,7 @@ _onset = attrgetter("onset")
 
 def same_music(one: Chart, other: Chart) -> bool:
     """True when both charts have the same parts playing the same notes at the same times, whatever their marks."""
-    return one.names == other.names and one.resolution == other.resolution and all(
+    return one.labels == other.labels and one.resolution == other.resolution and all(
         len(a) == len(b) and all(x.onset == y.onset and x.duration == y.duration and x.pitches == y.pitches
                                  for x, y in zip(a, b, strict=True))
         for a, b in zip(one.lines, other.lines, strict=True)

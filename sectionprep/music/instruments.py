@@ -1,12 +1,13 @@
-"""Instruments and chairs: from the name on a part to the player who sits there.
+"""Instruments, and the chairs of those who play them.
 
-The table itself is shared/instruments.toml; to add an instrument, add a row there.
+The table itself is shared/instruments.toml; to add an instrument, add a row there. chairs.py finds
+out which one a part is for.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -22,7 +23,9 @@ HORNS = frozenset({"saxes", "woodwinds", "trumpets", "trombones", "horns"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Instrument:
-    """One row of the instrument table. Ranges: (lowest, highest) written MIDI number; breath in seconds."""
+    """One row of the instrument table. Ranges: (lowest, highest) written MIDI number; breath in
+    seconds. pitches: the transpositions it is built in, in semitones; also: clefs that its players
+    read beside their own."""
 
     key: str
     section: str
@@ -31,7 +34,9 @@ class Instrument:
     sounds: tuple[str, ...] = ()
     programs: tuple[int, ...] = ()
     transposition: Transposition = CONCERT
+    pitches: tuple[int, ...] = ()
     clef: str = "G2"
+    also: tuple[str, ...] = ()
     full: tuple[int, int] | None = None
     pro: tuple[int, int] | None = None
     school: tuple[int, int] | None = None
@@ -41,13 +46,16 @@ class Instrument:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chair:
-    """Who plays a part: the instrument, the number in the section, how sure we are and why."""
+    """Who plays a part: the instrument, the number in the section, how sure we are and why.
+    numbers: of all players who read the part ("Trumpet 1 & 2"), the first of them `number`. other:
+    what its sound id takes the part for, where that is another instrument than its name says: the key of its row."""
 
     instrument: Instrument
     number: int = 0
     numbers: tuple[int, ...] = ()
     sure: bool = True
     why: str = ""
+    other: str = ""
 
     @property
     def section(self) -> str:
@@ -56,8 +64,14 @@ class Chair:
 
     @property
     def says(self) -> str:
-        """Short name: "Alto 1"."""
-        return f"{self.instrument.says} {self.number}" if self.number else self.instrument.says
+        """Short name: "Alto 1", "Trumpet 1 & 2"."""
+        numbers = self.numbers or ((self.number,) if self.number else ())
+        return f"{self.instrument.says} {' & '.join(map(str, numbers))}".strip()
+
+    @property
+    def players(self) -> tuple[str, ...]:
+        """Each player of the part by itself: "Trumpet 1", "Trumpet 2"."""
+        return tuple(f"{self.instrument.says} {number}" for number in self.numbers)
 
 
 UNKNOWN = Instrument(key="unknown", section="other", says="Part")
@@ -88,7 +102,9 @@ def _row(key: str, row: dict[str, Any]) -> Instrument:
         sounds=tuple(row.get("sound", ())),
         programs=tuple(row.get("program", ())),
         transposition=Transposition(*row.get("transpose", (0, 0))),
+        pitches=tuple(row.get("pitches", ())),
         clef=row.get("clef", "G2"),
+        also=tuple(row.get("also", ())),
         full=span("full"),
         pro=span("pro"),
         school=span("school"),
@@ -101,92 +117,3 @@ def _row(key: str, row: dict[str, Any]) -> Instrument:
 def instrument(key: str) -> Instrument:
     """The row with this key; UNKNOWN when there is none."""
     return next((row for row in instruments() if row.key == key), UNKNOWN)
-
-
-_ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
-_ORDINALS = {"1st": 1, "2nd": 2, "3rd": 3, "4th": 4, "5th": 5, "first": 1, "second": 2, "third": 3,
-             "fourth": 4, "lead": 1, "1er": 1, "2e": 2, "3e": 3, "4e": 4}
-_NUMBER = re.compile(r"(?<![\w])(?:#|no\.?|nr\.?)?\s*(\d{1,2})(?:\.|st|nd|rd|th|er|e|º|ª)?(?![\w])")
-
-
-def _numbers(text: str) -> tuple[int, ...]:
-    found = [int(n) for n in _NUMBER.findall(text) if 0 < int(n) <= 12]
-    if not found:
-        words = re.findall(r"[\w]+", text)
-        found = [n for word in words if (n := _ORDINALS.get(word) or _ROMAN.get(word))]
-    if not found:
-        found = [int(m) for m in re.findall(r"[a-z](\d)\b", text)]
-    return tuple(dict.fromkeys(found))
-
-
-@cache
-def _alias_table() -> tuple[tuple[str, re.Pattern[str], Instrument], ...]:
-    rows = [(alias, inst) for inst in instruments() for alias in inst.aliases]
-    rows.sort(key=lambda row: -len(row[0]))
-    return tuple(
-        (alias, re.compile(rf"(?<![^\W\d_]){re.escape(alias)}(?:es|s|e|i|n|er)?(?![^\W\d_])"), inst)
-        for alias, inst in rows
-    )
-
-
-def _by_name(text: str) -> Instrument | None:
-    for _alias, pattern, inst in _alias_table():
-        if pattern.search(text):
-            return inst
-    return None
-
-
-_DEMAND = re.compile(r"^\W*(?:(?:back|return)\s+)?(?:to|take|switch to|change to|pick up|muta in)\s+(?:the\s+)?", re.IGNORECASE)
-_OWN = re.compile(r"(?:a|t|b|s)? ?(?:sax|sx|saxophone|horn)")
-
-
-def doubling(words: str, own: Instrument) -> tuple[Instrument | None, bool]:
-    """The wind instrument that words over a part name, and whether they tell the player to take it up ("to Flute") or only
-    name it ("Flute", which may be the label of a cue). (None, False) for other words. own: the chair's instrument, which "back
-    to Sax" or its bare name tells the player to take up again."""
-    plain = re.split(r"[(/,]", " ".join(words.split()).lower())[0].replace(".", "").strip()
-    name = re.sub(r"\W*(?:in \w+|\d+)?\W*$", "", _DEMAND.sub("", plain))
-    if _DEMAND.match(plain) and _OWN.fullmatch(name):
-        return own, True
-    found = next((inst for _, pattern, inst in _alias_table() if pattern.fullmatch(name)), None)
-    if found is None or found.section not in HORNS:
-        return None, False
-    return found, found.key == own.key or _DEMAND.match(plain) is not None
-
-
-def recognise(
-    name: str, abbreviation: str = "", *, sound: str = "", program: int | None = None,
-    transposition: Transposition | None = None, percussion: bool = False,
-) -> Chair:
-    """The chair a part belongs to, from its name first, then sound id, MIDI program and transposition.
-
-    `sure` is False when the evidence disagrees or is only a MIDI program; `why` says what was believed.
-    """
-    text = re.sub(r"[_/]+", " ", name.lower())
-    text = text.replace("♭", "b").replace("♯", "#")
-    short = abbreviation.lower()
-    numbers = _numbers(text) or _numbers(short)
-    number = numbers[0] if numbers else 0
-    outside = re.sub(r"\(.*?\)", " ", text)  # "Alto 2 (Flute)" sits in the alto chair
-    found = _by_name(outside) or _by_name(text)
-    why = "part name"
-    sure = True
-    if found is None and sound:
-        found = next((i for i in instruments() if sound in i.sounds), None)
-        found = found or next((i for i in instruments() if any(sound.startswith(s) for s in i.sounds)), None)
-        why = "sound id"
-    if found is None and short:
-        found, why = _by_name(short), "abbreviation"
-    if found is None and percussion:
-        found, why = instrument("drums"), "percussion staff"
-    if found is None and program is not None:
-        found = next((i for i in instruments() if program in i.programs), None)
-        why, sure = "MIDI program", False
-    if found is None:
-        return Chair(instrument=replace(UNKNOWN, transposition=transposition or CONCERT),
-                     number=number, numbers=numbers, sure=False, why="no instrument recognised")
-    if found.key == "bass" and transposition and transposition.chromatic == -21:
-        found, why = instrument("baritone-sax"), "transposition"
-    if found.key == "trombone" and number == 4 and "bass" in text:
-        found = instrument("bass-trombone")
-    return Chair(instrument=found, number=number, numbers=numbers, sure=sure, why=why)

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from sectionprep.errors import UnusableSettings
+from sectionprep.music.chart import Part
 from sectionprep.music.instruments import UNKNOWN, Chair, instrument
+from sectionprep.music.naming import finds
+from sectionprep.music.part_names import read_name
 from sectionprep.settings import read_toml
 
 MOST_COPIES = 99  # of one part: a judgement, far above any section
@@ -42,32 +47,76 @@ class Roster:
     leads: tuple[LeadWish, ...] = ()
 
     def seat(self, part: str) -> Seat | None:
-        """The seat of a part, by name."""
+        """The seat of a part, by its label."""
         return next((seat for seat in self.seats if seat.part == part), None)
+
+    def of(self, parts: Sequence[Part]) -> Roster:
+        """The same with every part called by its label; what fits no part stays as it was typed."""
+        def label(words: str) -> str:
+            found = finds(parts, words)
+            return found.label if found else words
+
+        return Roster(seats=tuple(replace(seat, part=label(seat.part)) for seat in self.seats),
+                      leads=tuple(replace(wish, part=label(wish.part)) for wish in self.leads))
 
     def settle(self, part: str, chair: Chair) -> Chair:
         """The chair of a part after the director's word."""
         seat = self.seat(part)
         if seat is None or not (seat.instrument or seat.number):
             return chair
-        found = instrument(seat.instrument) if seat.instrument else chair.instrument
-        number = seat.number or chair.number
-        return replace(chair, instrument=found, number=number, numbers=(number,) if number else (), sure=True,
-                       why="roster")
+        same = seat.instrument in ("", chair.instrument.key)  # a clarinet in A stays one in A
+        return replace(
+            chair, instrument=chair.instrument if same else instrument(seat.instrument),
+            number=seat.number or chair.number,
+            numbers=(seat.number,) if seat.number else chair.numbers,
+            sure=chair.sure or bool(seat.instrument), why="roster",
+            other="" if seat.instrument else chair.other)
 
 
 EMPTY = Roster()
+_PUT = "put this line at the top of a roster (--roster): "
+
+
+def line_for(label: str, chair: Chair) -> str:
+    """The line of a roster that settles a chair as it was read."""
+    known = chair.instrument.key if chair.instrument.key != UNKNOWN.key else "INSTRUMENT"
+    quoted = label.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{quoted}" = "{known}{f" {chair.number}" if chair.number else ""}"'
+
+
+def asked(label: str, chair: Chair) -> str:
+    """What the director is asked about a chair, in one line with the answer ready to paste; empty
+    for nothing."""
+    settle = f"to settle it, {_PUT}{line_for(label, chair)}"
+    doubt = f"its chair is not certain ({chair.why})"
+    if chair.instrument.key == UNKNOWN.key:
+        return f"{doubt}; {settle} (a row of shared/instruments.toml, such as alto-sax)"
+    if not chair.sure:
+        return f"{doubt}: read as {chair.says}; {settle}"
+    if chair.other:
+        heard = replace(chair, instrument=instrument(chair.other))
+        said = f"its name says {chair.instrument.says}, its sound id {heard.instrument.says}"
+        return f"{said}: read as {chair.says}; if the sound is right, {_PUT}{line_for(label, heard)}"
+    return ""
 
 
 def read_roster(path: Path) -> Roster:
     """Read a roster file. Raises UnusableSettings with the entry that is wrong."""
     table = read_toml(path)
+    lines = {part: words for part, words in table.items() if isinstance(words, str)}
+    table = {name: value for name, value in table.items() if name not in lines}
+    short = [_short(path, part, words) for part, words in lines.items()]
     unknown = set(table) - {"seat", "lead"}
     if unknown:
         raise UnusableSettings(f"has an unknown table [{sorted(unknown)[0]}].", where=str(path),
                                remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.")
-    seats = tuple(_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1))
+    full = [_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)]
+    seats = (*short, *full)
     leads = tuple(_entry(path, "lead", n, row, LeadWish) for n, row in enumerate(table.get("lead", []), start=1))
+    twice = [part for part, count in Counter(seat.part for seat in seats).items() if count > 1]
+    if twice:
+        raise UnusableSettings(f"has more than one seat for {twice[0]}.", where=str(path),
+                               remedy="Make one of them.")
     for seat in seats:
         if not 0 <= seat.copies <= MOST_COPIES:
             raise UnusableSettings(f"asks for {seat.copies} copies.", where=f"{path}, seat of {seat.part}",
@@ -81,6 +130,20 @@ def read_roster(path: Path) -> Roster:
     return Roster(seats=seats, leads=leads)
 
 
+def _short(path: Path, part: str, words: str) -> Seat:
+    """A line such as "Reed 1" = "alto-sax 1": a row of the instrument table, or an instrument's
+    name, and a number."""
+    name, _, number = words.strip().rpartition(" ")
+    if not number.isdecimal():
+        name, number = words.strip(), "0"
+    keys = (name,) if instrument(name) is not UNKNOWN else read_name(name).keys
+    if len(keys) != 1:
+        raise UnusableSettings(
+            f"seats {part!r} as {words!r}, which is no single instrument.", where=str(path),
+            remedy='Write a row of shared/instruments.toml and a number, such as "alto-sax 1".')
+    return Seat(part=part, instrument=keys[0], number=int(number))
+
+
 def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any:
     where = f"{path}, {kind} {number}"
     if not isinstance(row, dict):
@@ -88,7 +151,10 @@ def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any
     kinds = {"part": str, "instrument": str, "number": int, "player": str, "copies": int, "staff": (int, float), "of": str}
     for name, value in row.items():
         if name not in make.__dataclass_fields__:
-            raise UnusableSettings(f"does not know {name!r}.", where=where, remedy="See shared/roster_example.toml.")
+            remedy = "See shared/roster_example.toml."
+            if isinstance(value, str) and name[:1].isupper():
+                remedy = "Move that line to the top of the file."
+            raise UnusableSettings(f"does not know {name!r}.", where=where, remedy=remedy)
         if not isinstance(value, kinds[name]) or isinstance(value, bool):  # type: ignore[arg-type]
             raise UnusableSettings(f"{name} cannot be {value!r}.", where=where, remedy="See shared/roster_example.toml.")
     try:

@@ -14,9 +14,10 @@ from pathlib import Path
 from lxml import etree
 
 from sectionprep.errors import NotAScore, UnreadableFile
-from sectionprep.music.instruments import SECTIONS, recognise
+from sectionprep.music.chairs import Evidence, recognise
+from sectionprep.music.instruments import SECTIONS
 from sectionprep.musicxml.document import Document, open_document, parse_document, tag_of
-from sectionprep.musicxml.foreign import convert, is_foreign
+from sectionprep.musicxml.foreign import convert, is_foreign, no_collection
 from sectionprep.musicxml.insertions import NoteEdit, Splice, apply_splices, splices_for
 from sectionprep.settings import Limits
 
@@ -43,21 +44,23 @@ class Bundle:
         return suffix if suffix in _SCORES else ".musicxml"
 
 
-def open_bundle(path: Path, limits: Limits) -> Bundle:
-    """Open whatever the director has."""
+def open_bundle(path: Path, limits: Limits, tune: int | None = None) -> Bundle:
+    """Open whatever the director has. tune: which one of a collection in ABC."""
     try:
         is_folder = path.is_dir()
     except OSError as error:
         raise UnreadableFile(f"cannot be opened ({error.strerror}).", where=str(path)[:200], remedy="Check the path.") from error
+    if tune is not None and (is_folder or not is_foreign(path)):
+        raise no_collection(path)
     if is_folder:
         return _open_folder(path, limits)
     if is_foreign(path):
         if not path.exists():
             raise UnreadableFile("cannot be opened (No such file or directory).", where=str(path), remedy="Check the path.")
-        document, remark = convert(path, limits)
+        document, remark = convert(path, limits, tune)
         return Bundle(document=document, sources=(document,), remark=remark)
     document = open_document(path, limits)
-    return Bundle(document=document, sources=(document,))
+    return Bundle(document=document, sources=(document,), remark=document.remark)
 
 
 def _open_folder(folder: Path, limits: Limits) -> Bundle:
@@ -76,7 +79,8 @@ def _open_folder(folder: Path, limits: Limits) -> Bundle:
                             remedy="Name the score itself instead of its folder.")
     sources.sort(key=_score_order)
     return Bundle(document=_joined(folder, sources, limits), sources=tuple(sources),
-                  remark=f"was put together from {len(sources)} files")
+                  remark=f"was put together from {len(sources)} files" + "".join(
+                      f"; {source.path.name} {source.remark}" for source in sources if source.remark))
 
 
 def _part_name(document: Document) -> str:
@@ -87,7 +91,7 @@ def _part_name(document: Document) -> str:
 
 def _score_order(document: Document) -> tuple[int, int, int, str]:
     name = _part_name(document)
-    chair = recognise(name)
+    chair = recognise(Evidence(name=name))
     voices = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "trombone", "bass-trombone", "guitar", "piano", "bass", "drums")
     key = chair.instrument.key
     return (SECTIONS.index(chair.section), voices.index(key) if key in voices else 0, chair.number, name)

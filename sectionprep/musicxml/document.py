@@ -38,6 +38,7 @@ class Span(NamedTuple):
 class Document:
     """One MusicXML document. encoding: a Python codec that reads any slice of `data` cut between characters.
 
+    remark: what had to be taken otherwise than the file says, for the director.
     notes, directions: the span of each `<note>` and `<direction>` in document order. root: the lxml tree (never written back). archive:
     for .mxl, the whole archive and the name of the member that holds the score.
     """
@@ -52,11 +53,36 @@ class Document:
     member: str = ""
     tree_notes: tuple[etree._Element, ...] = field(default=(), repr=False)
     tree_directions: tuple[etree._Element, ...] = field(default=(), repr=False)
+    remark: str = ""
+
+    def place(self, element: etree._Element) -> str:
+        """Where an element stands: "part Alto Sax 1, bar 12, line 345 of the file"."""
+        around = [element, *element.iterancestors()]
+        measure = next((e for e in around if tag_of(e) == "measure"), None)
+        key = next((e.get("id") for e in around if tag_of(e) == "part"), None)
+        said = []
+        if key is not None:
+            names = [e.findtext("{*}part-name") for e in self.root.iter("{*}score-part") if e.get("id") == key]
+            said.append(f"part {_plain(' '.join((names[0] if names and names[0] else key).split()))}")
+        if measure is not None:
+            said.append(f"bar {_plain(measure.get('number') or '?')}")
+        line = element.sourceline
+        if isinstance(line, int) and not self.path.is_dir():  # a folder's parts were put together
+            line += self.data.count(b"\n", 0, _blanks(self.data))
+            said.append(f"line {line} of the file")
+        return ", ".join(said)
 
     @cached_property
     def addresses(self) -> dict[int, int]:
         """Number of each note in document order, by the `id()` of its element in the tree."""
         return {id(element): n for n, element in enumerate(self.tree_notes)}
+
+    @cached_property
+    def has_words(self) -> bool:
+        """False where nothing is sung: no note has a syllable."""
+        if b"\x00" in self.data[:4]:  # two bytes a letter
+            return next(self.root.iter("{*}lyric"), None) is not None
+        return b"lyric" in self.data
 
     @cached_property
     def shows_accidentals(self) -> bool:
@@ -87,14 +113,15 @@ def local_name(tag: object) -> str:
 def open_document(path: Path, limits: Limits | None = None) -> Document:
     """Read a .musicxml, .xml or .mxl file. Raises UnreadableFile, NotAScore or OverLimit, in one line."""
     limits = limits or Limits()
-    raw = _read_bytes(path, limits)
+    raw = read_bytes(path, limits)
     if raw[:4] == b"PK\x03\x04":
         data, member = _unpack(path, raw, limits)
         return parse_document(path, data, limits, archive=raw, member=member)
     return parse_document(path, raw, limits)
 
 
-def _read_bytes(path: Path, limits: Limits) -> bytes:
+def read_bytes(path: Path, limits: Limits) -> bytes:
+    """All of an ordinary file within the limits. Raises UnreadableFile or OverLimit."""
     try:
         if path.is_dir():
             raise UnreadableFile("is a folder, not a file.", where=str(path), remedy="Name a score file.")
@@ -180,11 +207,11 @@ def parse_document(
     where = f"{path}" + (f" ({member})" if member else "")
     if not data.strip():
         raise UnreadableFile("is empty.", where=where, remedy="Export the score again.")
-    encoding = _encoding_of(data, where)
+    encoding, remark = _encoding_of(data, where)
     plain = _plain_spans(data, encoding, limits)
     spans, direction_spans = plain or (((), ()) if ours else _spans(data, encoding, where, limits))
     try:
-        root = _tree(data, where, deep=plain is None)
+        root = _tree(data, where, encoding if remark else None, deep=plain is None)
     except UnreadableFile:
         _spans(data, encoding, where, limits)  # says where it breaks off
         raise
@@ -204,21 +231,22 @@ def parse_document(
         )
     return Document(path=path, data=data, encoding=encoding, root=root, notes=spans,
                     directions=direction_spans, archive=archive, member=member, tree_notes=tree_notes,
-                    tree_directions=tree_directions)
+                    tree_directions=tree_directions, remark=remark)
 
 
 def _plain(text: str) -> str:
     return "".join(c if c.isprintable() else "?" for c in text)[:80]
 
 
-def _encoding_of(data: bytes, where: str) -> str:
+def _encoding_of(data: bytes, where: str) -> tuple[str, str]:
+    """A codec, and what is to be said where it is not the one that the file declares."""
     for mark, codec in _BOMS:
         if data.startswith(mark):
-            return codec
+            return codec, ""
     if data[:2] == b"<\x00":
-        return "utf-16-le"
+        return "utf-16-le", ""
     if data[:2] == b"\x00<":
-        return "utf-16-be"
+        return "utf-16-be", ""
     declared = re.match(rb"""\s*<\?xml[^>]*?encoding\s*=\s*["']([A-Za-z0-9._-]+)["']""", data[:400])
     name = declared[1].decode("ascii").lower() if declared else "utf-8"
     try:
@@ -227,10 +255,45 @@ def _encoding_of(data: bytes, where: str) -> str:
         raise UnreadableFile(
             f"its encoding, {name}, is not known here.", where=where, remedy="Save it as UTF-8."
         ) from error
-    return name
+    return (name, "") if name not in ("utf-8", "utf8") else _proved(data, where)
+
+
+_MANY_BYTES = re.compile(rb"[\xc2-\xf4][\x80-\xbf]")  # how UTF-8 writes a letter beyond ASCII
+
+
+def _proved(data: bytes, where: str) -> tuple[str, str]:
+    """UTF-8 as declared; or the one byte a letter of Western Europe that programs forget to declare,
+    if all letters are such."""
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        if b"\x00" in data or _MANY_BYTES.search(data):
+            raise UnreadableFile(
+                f"should be UTF-8, but byte {data[error.start]:#04x} on line {line} is not.",
+                where=where, remedy="Open it in a text editor, save it as UTF-8, and try that file.") from error
+        said = f"is not UTF-8, as it should be (line {line}): read as Latin-1"
+        return _one_byte(data), f"{said}; look at its names and words"
+    return "utf-8", ""
+
+
+def _one_byte(data: bytes) -> str:
+    try:
+        data.decode("windows-1252")
+    except UnicodeDecodeError:
+        return "iso-8859-1"
+    return "windows-1252"
+
+
+def _blanks(data: bytes) -> int:
+    """How many bytes of white space stand before the declaration, where XML allows none and
+    programs leave some."""
+    first = len(data) - len(data.lstrip(b" \t\r\n"))
+    return first if data.startswith(b"<?xml", first) else 0
 
 
 _PLAIN = frozenset({"utf-8", "us-ascii", "ascii", "iso-8859-1", "latin-1", "windows-1252"})  # where "<" is always that byte
+_ONE_BYTE = frozenset({"windows-1252", "iso-8859-1"})
 _SHALLOW = 8_000_000  # bytes; up to here the tree's own parser refuses elements more than 256 deep
 _TAGS = re.compile(rb"<(?:(/?)(note|direction)(?=[\s/>])|!--|!\[|![EAN]|\?)")
 
@@ -288,7 +351,8 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
 
     depth = 0
     closing, end_tag = ">".encode(encoding), "</".encode(encoding)
-    parser = expat.ParserCreate()
+    blanks = _blanks(data)
+    parser = expat.ParserCreate(encoding if encoding in _ONE_BYTE else None)
     parser.ordered_attributes = True
     parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
 
@@ -300,7 +364,7 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
                             remedy="This is no ordinary score; export it again.")
         kind = kinds[name] if name in kinds else kind_of(name)
         if kind is not None:
-            kind.begin(parser.CurrentByteIndex)
+            kind.begin(parser.CurrentByteIndex + blanks)
             if len(notes.starts) > limits.notes:
                 raise OverLimit(f"has more than {limits.notes:,} notes.", where=where,
                                 remedy="Raise the limit with --max-notes if you trust the file.")
@@ -310,7 +374,7 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
         depth -= 1
         kind = kinds[name]
         if kind is not None:
-            at = parser.CurrentByteIndex  # of the closing tag; behind an element that is one tag
+            at = parser.CurrentByteIndex + blanks  # of the closing tag; behind an element that is one tag
             kind.finish(data.find(closing, at) + len(closing) if data.startswith(end_tag, at) else at)
 
     def entity(name: str, *_rest: object) -> None:
@@ -324,7 +388,7 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
     parser.EndElementHandler = end
     parser.EntityDeclHandler = entity
     try:
-        parser.Parse(data, True)
+        parser.Parse(data[blanks:], True)
     except expat.ExpatError as error:
         text = expat.errors.messages.get(error.code, str(error))
         head = data[:64].lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").replace(b"\x00", b"")
@@ -339,11 +403,12 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
     return notes.done(), directions.done()
 
 
-def _tree(data: bytes, where: str, *, deep: bool) -> etree._Element:
-    parser = etree.XMLParser(resolve_entities=False, no_network=True, load_dtd=False, huge_tree=deep,
+def _tree(data: bytes, where: str, encoding: str | None, *, deep: bool) -> etree._Element:
+    """encoding: where the declaration is not to be believed."""
+    parser = etree.XMLParser(encoding=encoding, resolve_entities=False, no_network=True, load_dtd=False, huge_tree=deep,
                              remove_comments=False, remove_pis=False)
     try:
-        return etree.fromstring(data, parser)
+        return etree.fromstring(data[_blanks(data) :], parser)
     except (etree.XMLSyntaxError, ValueError) as error:
         raise UnreadableFile(
             f"the XML is damaged ({error}).", where=where, remedy="Export the score again."

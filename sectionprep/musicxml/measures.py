@@ -105,7 +105,13 @@ class Walker:
                 number = above.get("number")  # timewise: the measure is the parent
             current = Measure(number=number or "", implicit=measure.get("implicit") == "yes",
                                meter=meter_before)
-            self._walk_measure(measure, current, state)
+            try:
+                self._walk_measure(measure, current, state)
+            except NotAScore as error:
+                if error.where != self.where:
+                    raise  # it says its place already
+                where = f"{self.where}, {self.notes.document.place(measure)}"
+                raise NotAScore(error.what, where=where, remedy=error.remedy) from error
             current.meter = state.meter
             read.append(current)
         return read, state
@@ -154,7 +160,7 @@ class Walker:
         value = self._number(text, "duration") / state.divisions
         if value < 0 or value > _LONGEST:
             raise NotAScore(f"a <duration> of {text!r:.30} is impossible.",
-                            where=f"{self.where}, part {state.index + 1}",
+                            where=self.where,
                             remedy="Correct that element or export again.")
         ticks = value * self.resolution
         return int(ticks) if ticks.denominator == 1 else round(ticks)

@@ -46,6 +46,7 @@ class NoteReader:
 
     def __init__(self, document: Document, where: str) -> None:
         self.where = where
+        self.document = document
         self.data, self.spans, self.addresses = document.data, document.notes, document.addresses
         self.known: dict[bytes, Written] = {}
         self.pitches: dict[tuple[tuple[object, str | None], ...], tuple[Pitch, int]] = {}
@@ -92,23 +93,28 @@ class NoteReader:
         found = self.pitches.get(key)
         if found is None:
             texts = {local_name(tag): text for tag, text in key}
-            pitch = self._new_pitch(texts.get("step"), texts.get("alter"), texts.get("octave"))
+            step, alter, octave = (texts.get(name) or "" for name in ("step", "alter", "octave"))
+            pitch = self._new_pitch(element, step, alter, octave)
             found = self.pitches[key] = (pitch, pitch.midi)
         return found
 
-    def _new_pitch(self, step_text: str | None, alter_text: str | None, octave_text: str | None) -> Pitch:
-        step = (step_text or "C").strip().upper()
+    def _new_pitch(self, element: etree._Element, said: str, altered: str, height: str) -> Pitch:
+        step = said.strip().upper()
         try:
-            alter = float(decimal((alter_text or "").strip()) or 0)
-            octave = int((octave_text or "4").strip()[:6])
+            alter = float(decimal(altered.strip()) or 0)
+            octave = int(height.strip()[:6])
             SEMITONES[step]
         except (KeyError, ValueError) as error:
-            raise NotAScore(f"a pitch of {step_text!r:.20}, {alter_text!r:.20}, {octave_text!r:.20} is none.", where=self.where,
-                            remedy="Correct that element or export again.") from error
+            what = f"step {said!r:.20}, alter {altered!r:.20}, octave {height!r:.20}"
+            raise self._refused(element, f"this pitch is none: {what}.") from error
         if not (-2 <= octave <= 12 and -6 <= alter <= 6):
-            raise NotAScore(f"a pitch in octave {octave} with alteration {alter:g} cannot be played.",
-                            where=self.where, remedy="Correct that element or export again.")
+            what = f"a pitch in octave {octave} with alteration {alter:g} cannot be played."
+            raise self._refused(element, what)
         return Pitch(step, alter, octave)
+
+    def _refused(self, element: etree._Element, what: str) -> NotAScore:
+        return NotAScore(what, where=f"{self.where}, {self.document.place(element)}",
+                         remedy="Correct that note in the score and export it again.")
 
 
 def _staff(element: etree._Element | None) -> int:

@@ -6,18 +6,21 @@ had to settle by itself (a part that stops early, a measure without notes) becom
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import pairwise
+from typing import NamedTuple
 
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
+from sectionprep.music.chairs import Evidence, doubling, recognise_all
 from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
-from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument, doubling, recognise
+from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument
 from sectionprep.music.lines import line_of
+from sectionprep.music.naming import clean_name, short_names, spoken_name, unique_labels
 from sectionprep.music.pitch import Transposition
-from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.music.roster import EMPTY, Roster, asked
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.measures import Measure, PartState, Walker
 from sectionprep.musicxml.notes import Written
@@ -26,6 +29,7 @@ from sectionprep.musicxml.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
 
 _KEPT = Written._fields.index("is_rest")  # from here on a note keeps what is written, in the same order
+_NOBODY = Chair(instrument=UNKNOWN, sure=False)  # until the chairs are known
 _NAME = 200  # characters of a name that are read: a judgement, far above any part's name
 
 
@@ -73,7 +77,7 @@ class _Reader:
             raise OverLimit(f"has {len(found)} parts; the limit is {self.limits.parts}.", where=self.where,
                             remedy="Raise it with --max-parts if you trust the file.")
         if not listed:
-            self.remarks.append(Remark(where="part list", what="is missing; parts are named by their ids"))
+            self.remarks.append(Remark(where="part list", what="is missing; parts are numbered"))
         positions = {key: n for n, (key, _) in enumerate(listed)}
         found.sort(key=lambda pair: positions.get(pair[0], len(positions)))
         return [(key, names.get(key), measures) for key, measures in found]
@@ -95,12 +99,18 @@ class _Reader:
         if max(len(measures) for _, _, measures in sources) > self.limits.bars:
             raise OverLimit(f"has more than {self.limits.bars:,} bars.", where=self.where,
                             remedy="Raise it with --max-bars if you trust the file.")
+        names = [_names(listed) for _, listed, _ in sources]
+        groups = _groups(self.document.root)
+        homes = [groups.get(id(listed), "") for _, listed, _ in sources]
+        labels = unique_labels([said.name for said in names], homes)
         walked = [self.walker.walk(n, measures) for n, (_, _, measures) in enumerate(sources)]
-        bars, signs = self._grid([measures for measures, _ in walked], sources)
+        bars, signs = self._grid([measures for measures, _ in walked], labels)
         starts = tuple(bar.start for bar in bars)
-        parts: list[Part] = []
-        for n, (key, listed, _elements) in enumerate(sources):
-            parts.append(self._part(n, key, listed, *walked[n], starts))
+        read = [self._part(n, key, names[n], labels[n], *walked[n], starts)
+                for n, (key, _, _) in enumerate(sources)]
+        parts = self._seated(read, [
+            _evidence(part, said, group, elements if self.document.has_words else [])
+            for part, said, group, (_, _, elements) in zip(read, names, homes, sources, strict=True)])
         lines = tuple(line_of(part.notes) for part in parts)
         if not any(part.notes for part in parts):
             raise NotAScore("it holds no notes at all.", where=self.where, remedy="Export the whole score.")
@@ -115,13 +125,13 @@ class _Reader:
     # -- the common grid ----------------------------------------------------------------------------
 
     def _grid(
-        self, walked: list[list[Measure]], sources: list[tuple[str, etree._Element | None, list[etree._Element]]]
+        self, walked: list[list[Measure]], labels: list[str]
     ) -> tuple[list[Bar], list[BarSigns]]:
         count = max(len(measures) for measures in walked)
         for n, measures in enumerate(walked):
             if len(measures) < count:
                 self.remarks.append(Remark(
-                    where=f"part {n + 1}",
+                    where=labels[n],
                     what=f"has {len(measures)} bars where others have {count}; it is silent after that"))
         bars: list[Bar] = []
         signs: list[BarSigns] = []
@@ -169,9 +179,10 @@ class _Reader:
     # -- one part -----------------------------------------------------------------------------------
 
     def _part(
-        self, index: int, key: str, listed: etree._Element | None, measures: list[Measure],
+        self, index: int, key: str, said: _Names, label: str, measures: list[Measure],
         state: PartState, starts: tuple[int, ...],
     ) -> Part:
+        """All but who plays it, which hangs on the other parts too."""
         notes: list[Note] = []
         directions: list[Direction] = []
         transposition = Transposition()
@@ -189,17 +200,23 @@ class _Reader:
                     directions.extend(directions_of(element, part=index, bar=n, onset=onset,
                                                     ticks=self.resolution, divisions=state.divisions,
                                                     address=self.direction_address.get(id(element), -1)))
-        name, short, sound, program = _names(listed, key, index)
-        percussion = bool(clefs) and clefs[0][1].startswith("percussion")
-        chair = recognise(name, short, sound=sound, program=program, transposition=transposition,
-                          percussion=percussion)
-        chair = self.roster.settle(name, chair)
-        if not chair.sure:
-            self.remarks.append(Remark(where=name, what=f"its chair is not certain ({chair.why}); settle it with --roster"))
-        return Part(index=index, id=key, name=name, abbreviation=short, chair=chair, notes=tuple(notes),
+        return Part(index=index, id=key, name=said.name, label=label, abbreviation=said.short,
+                    chair=_NOBODY, notes=tuple(notes),
                     directions=tuple(directions), transpositions=tuple(transpositions), clefs=tuple(clefs),
-                    keys=tuple(keys), staves=state.staves, bars_read=len(measures),
-                    instruments=_instruments(chair, directions, transpositions))
+                    keys=tuple(keys), staves=state.staves, bars_read=len(measures))
+
+    def _seated(self, parts: list[Part], evidence: list[Evidence]) -> list[Part]:
+        """The parts with their chairs, as the file tells and the director settles, and what each
+        player holds."""
+        chairs = recognise_all(evidence)
+        parts = [replace(part, chair=chair) for part, chair in zip(parts, chairs, strict=True)]
+        roster = self.roster.of(parts)
+        parts = [replace(part, chair=roster.settle(part.label, part.chair)) for part in parts]
+        self.remarks += [Remark(where=part.label, what=what) for part in parts
+                         if (what := asked(part.label, part.chair))]
+        held = [_instruments(part.chair, part.directions, part.transpositions) for part in parts]
+        return [replace(part, says=says, instruments=instruments)
+                for part, says, instruments in zip(parts, short_names(parts), held, strict=True)]
 
     def _signatures(
         self, element: etree._Element, onset: int, transposition: Transposition,
@@ -258,7 +275,7 @@ class _Reader:
             self.remarks.append(Remark(where="score", what="no part transposes: read as a concert-pitch score; printed parts are transposed"))
             return True
         if len(transposing) == 1 and plain and len(parts) > 1:
-            self.remarks.append(Remark(where=transposing[0].name, what="does not transpose: printed as it stands; mark the score as "
+            self.remarks.append(Remark(where=transposing[0].label, what="does not transpose: printed as it stands; mark the score as "
                                        "concert pitch (<concert-score/>) if it is"))
         return False
 
@@ -279,13 +296,20 @@ def _whole(element: etree._Element, name: str) -> int:
     return _whole_text(_child(element, name), 0)
 
 
-def _names(listed: etree._Element | None, key: str, index: int) -> tuple[str, str, str, int | None]:
+class _Names(NamedTuple):
+    """What the part list says of a part: name, abbreviation, sound id, General MIDI program
+    from 1."""
+
+    name: str = ""
+    short: str = ""
+    sound: str = ""
+    program: int | None = None
+
+
+def _names(listed: etree._Element | None) -> _Names:
     if listed is None:
-        return key or f"Part {index + 1}", "", "", None
-    full = _child(listed, "part-name")
-    name = " ".join((full.text or "").split()) if full is not None else ""
-    short_element = _child(listed, "part-abbreviation")
-    short = " ".join((short_element.text or "").split()) if short_element is not None else ""
+        return _Names()
+    name, short = (_name_in(_child(listed, tag)) for tag in ("part-name", "part-abbreviation"))
     sound = ""
     program: int | None = None
     for element in listed.iter():
@@ -295,11 +319,46 @@ def _names(listed: etree._Element | None, key: str, index: int) -> tuple[str, st
         elif tag == "midi-program" and program is None:
             program = _whole_text(element, 0) or None
         elif tag == "instrument-name" and not name:
-            name = " ".join((element.text or "").split())
-    return (name or short or key or f"Part {index + 1}")[:_NAME], short[:_NAME], sound[:_NAME], program
+            name = _name_in(element)
+    return _Names(name or short, short, sound[:_NAME], program)
 
 
-def _instruments(chair: Chair, directions: list[Direction], transpositions: list[tuple[int, Transposition]]) -> tuple[tuple[int, Instrument], ...]:
+def _name_in(element: etree._Element | None) -> str:
+    return clean_name(element.text)[:_NAME].strip() if element is not None else ""
+
+
+def _evidence(
+    part: Part, said: _Names, group: str, measures: list[etree._Element]
+) -> Evidence:
+    """What tells who plays a part. measures: none where nobody sings."""
+    clef = part.clefs[0][1] if part.clefs else ""
+    return Evidence(
+        name=spoken_name(said.name, group), abbreviation=said.short, group=group,
+        sound=said.sound, program=said.program,
+        transposition=part.transposition_at(0) if part.transpositions else None,
+        clef=clef, percussion=clef.startswith("percussion"),
+        sings=any(next(measure.iter("{*}lyric"), None) is not None for measure in measures))
+
+
+def _groups(root: etree._Element) -> dict[int, str]:
+    """The name of the innermost named group around each score-part, by the `id()` of its
+    element."""
+    found: dict[int, str] = {}
+    opened: dict[str, str] = {}  # by number, in the order of their beginnings
+    for element in next(root.iter("{*}part-list"), ()):
+        if tag_of(element) == "part-group":
+            number = element.get("number") or "1"
+            opened.pop(number, None)
+            if element.get("type") == "start":
+                opened[number] = _name_in(_child(element, "group-name"))
+        elif tag_of(element) == "score-part":
+            found[id(element)] = next((name for name in reversed(opened.values()) if name), "")
+    return found
+
+
+def _instruments(
+    chair: Chair, directions: Sequence[Direction], transpositions: Sequence[tuple[int, Transposition]]
+) -> tuple[tuple[int, Instrument], ...]:
     """What the player of a wind part holds, from tick to tick: by words such as "to Flute", or by a change of transposition,
     named by the last words before it or by none."""
     found = [(0, chair.instrument)]

@@ -36,7 +36,7 @@ def chart_map(chart: Chart, together: Together) -> ChartMap:
             for part_index in group.parts:
                 kinds[part_index][index] = group.texture
     bars = tuple(MapBar(bar.number, bar.rehearsal) for bar in chart.bars)
-    return ChartMap(bars, tuple((part.name, tuple(kinds[part.index])) for part in chart.parts))
+    return ChartMap(bars, tuple((part.label, tuple(kinds[part.index])) for part in chart.parts))
 
 
 _STRIP = {"unison": "█", "octaves": "▓", "soli": "▒", "rhythm": "░", "alone": "·", "": " "}

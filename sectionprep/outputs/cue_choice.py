@@ -50,5 +50,5 @@ def _cue(chart: Chart, reader: Part, source: Part, bar: int) -> Cue:
     octaves = round((centre - middle) / 12) if abs(centre - middle) > 9 else 0
     occurrence = sum(p.id == source.id for p in chart.parts[: source.index])
     fifths = next((f for at, f in reversed(reader.keys) if at <= start), 0)
-    return Cue(bar=bar, part_id=source.id, occurrence=occurrence, label=source.chair.says if source.chair.sure else source.name,
+    return Cue(bar=bar, part_id=source.id, occurrence=occurrence, label=source.says,
                source=source.transposition_at(start), target=target, fifths=fifths, octaves=octaves)

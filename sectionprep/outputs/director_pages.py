@@ -129,7 +129,7 @@ def _summary(
         page.space(4)
         page.text("Left for you", 11, fonts.BOLD)
         for f in errors:
-            page.text(f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}", 8.5)
+            page.text(f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}", 8.5)
     _foot(canvas, width, footer)
     canvas.showPage()
 
@@ -151,7 +151,7 @@ def _passage_list(page: _Page, chart: Chart, together: Together) -> None:
         start, end = chart.place(p.start), chart.end_place(p.end)
         until = end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}"
         words = (f"{p.id}   {start.bar}.{say_beat(start.beat)} - {until}   {p.scope}, {p.texture}, lead "
-                 f"{chart.parts[p.lead].name}" + (f", as {p.returns}" if p.returns else ""))
+                 f"{chart.parts[p.lead].label}" + (f", as {p.returns}" if p.returns else ""))
         page.canvas.setFont(fonts.TEXT, size)
         page.canvas.drawString(_MARGIN + column * page.inner / 2, top - step * (row + 1), fonts.printable(words)[:95])
     page.y = top - step * rows - 4
@@ -255,8 +255,7 @@ def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
     """Lead on top, then the others from high to low."""
     height = {part: mean_pitch(chart, part, passage.start, passage.end) for part in passage.parts}
     order = sorted(passage.parts, key=lambda p: (p != passage.lead, -height[p], p))
-    chairs = {p: chart.parts[p].chair for p in order}
-    return [pick_staff(chart, p, pitch, passage.start, passage.end, label=chairs[p].says if chairs[p].sure else chart.parts[p].name)
+    return [pick_staff(chart, p, pitch, passage.start, passage.end, label=chart.parts[p].says)
             for p in order]
 
 
@@ -269,7 +268,7 @@ def _study(
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     page.text(f"{passage.id}   {passage.scope}, {passage.texture}", 14, fonts.BOLD)
     page.text(f"{chart.title}, {start} to {end}. Lead: "
-              f"{chart.parts[passage.lead].name} ({passage.lead_why}). {'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.", 9)
+              f"{chart.parts[passage.lead].label} ({passage.lead_why}). {'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.", 9)
     page.space(6)
     whole = chart.end_place(passage.end).index
     last = min(whole, start.index + _STUDY_BARS - 1)
@@ -355,7 +354,7 @@ def _notes_beside(
     if passage.voicing:
         page.text(f"Voicing: {passage.voicing}.", 8.5)
     if passage.octaves and any(k for _, k in passage.octaves):
-        page.text("Octaves: " + ", ".join(f"{chart.parts[p].name} {k:+d}" for p, k in passage.octaves if k) + ".", 8.5)
+        page.text("Octaves: " + ", ".join(f"{chart.parts[p].label} {k:+d}" for p, k in passage.octaves if k) + ".", 8.5)
     for caution in planned.cautions:
         page.text(f"Breath: {caution}.", 8.5)
     page.text("Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)", 10, fonts.BOLD)
@@ -377,6 +376,6 @@ def _notes_beside(
     if findings:
         page.text("What disagreed before", 10, fonts.BOLD)
         for f in findings[:_DISAGREEMENTS]:
-            page.text(f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}", 8, gap=1.5)
+            page.text(f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}", 8, gap=1.5)
         if len(findings) > _DISAGREEMENTS:
             page.text(f"and {len(findings) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC)

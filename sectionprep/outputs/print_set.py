@@ -48,10 +48,10 @@ def bind(job: SetJob) -> None:
 def set_jobs(chart: Chart, reports: Sequence[SheetReport], copies: Mapping[str, int], folder: Path) -> list[SetJob]:
     """One set for each section with more than one part, and "band" for all with the wanted copies (1 where none
     are named, 0 leaves a part out)."""
-    by_name = {part.name: part for part in chart.parts}
+    by_label = {part.label: part for part in chart.parts}
     jobs = []
     for section in SECTIONS:
-        mine = tuple((r, 1) for r in reports if by_name[r.name].chair.section == section)
+        mine = tuple((r, 1) for r in reports if by_label[r.name].chair.section == section)
         if len(mine) > 1:
             jobs.append(SetJob(out=folder / f"{section}.pdf", title=f"{chart.title} - {section}", sheets=mine))
     counted = tuple((r, copies.get(r.name, 1)) for r in reports if copies.get(r.name, 1) > 0)

@@ -137,12 +137,12 @@ def _item(
     where = f"{passage.id}, {letter}: " if letter else f"{passage.id}: "
     pickup = chart.bars[start.index].length < chart.bars[start.index].meter.quarters * chart.resolution
     return Item(
-        key=f"{passage.scope}|{chart.parts[passage.lead].name}|{start.bar}|{float(start.beat):g}",
+        key=f"{passage.scope}|{chart.parts[passage.lead].label}|{start.bar}|{float(start.beat):g}",
         what=f"{where}{passage.scope}, {passage.texture}",
         bars=("pick-up" if pickup else f"{start.bar} beat {say_beat(start.beat)}") + f" - {end.bar}"
         + (f"; again from {', '.join(chart.place(p.start).bar for p in again)}" if again else ""),
         chairs=_chairs(chart, passage),
-        lead=chart.parts[passage.lead].name, listen=listen_for(chart, passage, plan, mine),
+        lead=chart.parts[passage.lead].label, listen=listen_for(chart, passage, plan, mine),
         tempos=tuple(dict.fromkeys(round(tempo * step / 2) * 2 if step < 1 else round(tempo) for step in STEPS
                                    if step == 1 or _density(chart, passage) > _EASY)),
         minutes=minutes, sections=frozenset(chart.parts[p].chair.section for p in passage.parts),
@@ -154,7 +154,7 @@ def _chairs(chart: Chart, passage: Passage) -> str:
     """Every chair by name, or the section's name where that says it all."""
     if len(passage.parts) > 5:
         return passage.scope
-    return ", ".join(chart.parts[p].chair.says if chart.parts[p].chair.sure else chart.parts[p].name for p in passage.parts)
+    return ", ".join(chart.parts[p].says for p in passage.parts)
 
 
 def listen_for(chart: Chart, passage: Passage, plan: PassagePlan | None, findings: Sequence[Finding]) -> str:
@@ -163,7 +163,7 @@ def listen_for(chart: Chart, passage: Passage, plan: PassagePlan | None, finding
     worst = sorted(findings, key=lambda f: (f.severity != "error", f.tick))[:1]
     for finding in worst:
         place = chart.place(finding.tick)
-        said.append(f"{chart.parts[finding.part].name} in bar {place.bar}: {finding.message.split(';')[0]}")
+        said.append(f"{chart.parts[finding.part].label} in bar {place.bar}: {finding.message.split(';')[0]}")
     if passage.texture == "unison" and _density(chart, passage) >= _FAST:
         said.append("one time and one tongue: every note speaks alike")
     elif passage.texture == "unison":

@@ -25,7 +25,7 @@ def _place(chart: Chart, tick: int, *, end: bool = False) -> Json:
 
 def passages_json(chart: Chart, together: Together) -> Json:
     """The result of `passages --json`; keys are agreed and only ever added to."""
-    names = chart.names
+    names = chart.labels
     return {
         "chart": chart.title,
         "parts": list(names),
@@ -58,7 +58,7 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
         "passages": [
             {
                 "id": p.id,
-                "lead": chart.parts[p.part].name,
+                "lead": chart.parts[p.part].label,
                 "notes": [
                     {
                         **_place(chart, n.tone.onset),
@@ -121,8 +121,8 @@ def findings_json(chart: Chart, findings: Sequence[Finding]) -> Json:
     return {
         "findings": [
             {
-                "check": f.check, "severity": f.severity, **_place(chart, f.tick), "part": chart.parts[f.part].name,
-                "lead": chart.parts[f.lead].name if f.lead >= 0 else "", "message": f.message, "fix": f.fix,
+                "check": f.check, "severity": f.severity, **_place(chart, f.tick), "part": chart.parts[f.part].label,
+                "lead": chart.parts[f.lead].label if f.lead >= 0 else "", "message": f.message, "fix": f.fix,
                 "passage": f.passage, "places": [_place(chart, t) for t in f.places],
             }
             for f in findings
@@ -133,7 +133,7 @@ def findings_json(chart: Chart, findings: Sequence[Finding]) -> Json:
 def changes_json(chart: Chart, marking: Marking) -> list[Json]:
     """The change list: part, place, was, is, why, from which passage."""
     return [
-        {"part": chart.parts[c.part].name, **_place(chart, c.tick), "kind": c.kind, "was": c.was, "is": c.now,
+        {"part": chart.parts[c.part].label, **_place(chart, c.tick), "kind": c.kind, "was": c.was, "is": c.now,
          "why": c.why, "passage": c.passage, "applied": c.applied}
         for c in marking.changes
     ]
@@ -141,7 +141,7 @@ def changes_json(chart: Chart, marking: Marking) -> list[Json]:
 
 def say_finding(chart: Chart, finding: Finding) -> str:
     """One line: place, part, what."""
-    return f"{chart.place(finding.tick)}, {chart.parts[finding.part].name}: {finding.message}"
+    return f"{chart.place(finding.tick)}, {chart.parts[finding.part].label}: {finding.message}"
 
 
 def agreement_text(
@@ -159,15 +159,15 @@ def agreement_text(
     decided = [(p, n) for p in plan.passages + plan.hits for n in p.notes if n.why.startswith("decided by")]
     if decided or unfit:
         lines += ["", "YOUR DECISIONS", ""]
-        lines += [f"  {chart.place(n.tone.onset)}, {chart.parts[p.part].name}: {say(n.marks)} ({n.why})" for p, n in decided]
+        lines += [f"  {chart.place(n.tone.onset)}, {chart.parts[p.part].label}: {say(n.marks)} ({n.why})" for p, n in decided]
         lines += [f"  NOT PLACED: {d.part} bar {d.bar}: {why}" for d, why in unfit]
     lines += ["", "WHAT WAS FOUND BEFORE", ""]
     lines += [f"  [{f.severity}] {say_finding(chart, f)}" for f in before] or ["  Nothing."]
     lines += ["", "MARKS REPLACED OR TAKEN OUT", ""]
-    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].name}: {c.was} -> {c.now} ({c.why})" for c in replaced] or [
+    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].label}: {c.was} -> {c.now} ({c.why})" for c in replaced] or [
         "  None."]
     lines += ["", "LEFT OUT ON PURPOSE", ""]
-    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].name}: {c.why}" for c in marking.changes
+    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].label}: {c.why}" for c in marking.changes
               if c.kind == "left"] or ["  Nothing."]
     return "\n".join(lines) + "\n"
 

@@ -8,11 +8,6 @@ from sectionprep.passages import Together
 _AGAIN = 4  # bars of rest after which a player wants to be told again; judgement
 
 
-def _says(chart: Chart, part: int) -> str:
-    chair = chart.parts[part].chair
-    return chair.says if chair.sure else chart.parts[part].name
-
-
 def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
     """Words by note address for one part. What was said a moment ago, with less than four bars' rest since, is not said again."""
     words: dict[int, str] = {}
@@ -24,7 +19,7 @@ def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
         if first is None:
             continue
         kind = "unis." if passage.texture == "unison" else passage.texture
-        lead = _says(chart, passage.lead)
+        lead = chart.parts[passage.lead].says
         if part == passage.lead:
             text = f"{kind}: you lead"
         elif passage.texture == "soli":

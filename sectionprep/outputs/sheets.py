@@ -47,7 +47,7 @@ def safe_name(text: str, fallback: str = "part") -> str:
 
 def file_names(chart: Chart) -> list[str]:
     """A distinct file stem for every part: number in score order and name."""
-    return [f"{part.index + 1:02d}_{safe_name(part.name)}" for part in chart.parts]
+    return [f"{part.index + 1:02d}_{safe_name(part.label)}" for part in chart.parts]
 
 
 def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
@@ -108,15 +108,15 @@ def part_jobs(
             note_id(note.address): tuple(sorted(note.marks & DRAWN)) for note in part.notes if note.marks & DRAWN
         }
         help_words = section_help(chart, together, part.index) if together is not None and style.section_help else {}
-        seat = roster.seat(part.name)
+        seat = roster.seat(part.label)
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
         yield PartJob(
             xml=extract_part(document, part.id, occurrence, written=_as_read(chart, part), words=help_words,
                              finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None,
                              clef=part.chair.instrument.clef),
-            name=part.name, title=chart.title,
+            name=part.label, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
-            notes=sum(not n.is_rest for n in part.notes), where=part.name,
+            notes=sum(not n.is_rest for n in part.notes), where=part.label,
             out=folder / f"{names[part.index]}.pdf", style=own_style, overlays=overlays,
             syllables=_syllables(chart, together, plan, part.index, style),
             proof=proof_of(chart, marking, part.index) if style.proof and marking is not None else None,
@@ -176,8 +176,10 @@ class Drawing:
     def __enter__(self) -> Drawing:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, *_error: object) -> None:
-        self.pool.shutdown(wait=kind is not None, cancel_futures=True)  # where all went well nothing is being drawn any more
+    def __exit__(self, *_error: object) -> None:
+        # waited for always: a pool that ends by itself can lose its pipe while Python ends, which
+        # is a traceback ("Bad file descriptor") in a few of a hundred runs
+        self.pool.shutdown(wait=True, cancel_futures=True)
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""

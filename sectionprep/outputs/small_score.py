@@ -84,7 +84,7 @@ class _Pages:
     def _picks(self, first: int, last: int) -> list[Pick]:
         """All parts as they stand in these bars; full names only at the very beginning."""
         start, end = self.chart.bars[first].start, self.chart.bars[last].end
-        picks = [pick_staff(self.chart, part.index, self.pitch, start, end, label=part.name[:24], group=part.chair.section if part.chair.sure else "")
+        picks = [pick_staff(self.chart, part.index, self.pitch, start, end, label=part.label[:24], group=part.chair.section if part.chair.sure else "")
                  for part in self.chart.parts]
         return [replace(pick, label=pick.abbreviation) for pick in picks] if first else picks
 

@@ -19,7 +19,7 @@ def pick_staff(chart: Chart, index: int, pitch: str, start: int, end: int, *, la
     """A stretch of a part as its player reads it, or sounding, in a clef that suits its notes. Octave transposers stay where
     their players see them."""
     part = chart.parts[index]
-    short = part.abbreviation or (part.chair.says if part.chair.sure else part.name)
+    short = part.abbreviation or part.says
     shift, clef = CONCERT, ""
     own = part.transposition_at(start)
     if pitch == "sounding" and not chart.concert and own.chromatic % 12:

@@ -57,7 +57,7 @@ def passages_table(chart: Chart, together: Together) -> None:
         if odd:
             extra += f"; {odd} odd note{'s' if odd > 1 else ''}"
         table.add_row(p.id, f"{start.bar}.{say_beat(start.beat)}", end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}", _text(p.scope), p.texture,
-                      _text(chart.parts[p.lead].name), _text(extra))
+                      _text(chart.parts[p.lead].label), _text(extra))
     console.print(table)
 
 
@@ -70,7 +70,7 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
     for planned in plan.marked:
         console.print()
         hit = " (hits or pad)" if planned in plan.hits else ""
-        console.print(_text(f"{planned.id}  {chart.parts[planned.part].name}{hit}", "bold"))
+        console.print(_text(f"{planned.id}  {chart.parts[planned.part].label}{hit}", "bold"))
         table = _table("bar", "beat", "written", "marks", "why")
         for note in planned.notes:
             if not note.marks - {"slur-stop"} and note.cutoff is None:
@@ -100,7 +100,7 @@ def findings_table(chart: Chart, findings: Sequence[Finding]) -> None:
     table = _table("", "bar", "beat", "part", "what", "what to do")
     for f in findings:
         place = chart.place(f.tick)
-        table.add_row(f.severity, place.bar, say_beat(place.beat), _text(chart.parts[f.part].name), _text(f.message), _text(f.fix))
+        table.add_row(f.severity, place.bar, say_beat(place.beat), _text(chart.parts[f.part].label), _text(f.message), _text(f.fix))
     console.print(table)
 
 

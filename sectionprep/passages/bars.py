@@ -75,8 +75,7 @@ def _pair_odds(
     together, line = [], []
     for start in range(0, len(first), _BLOCK):
         one, other = first[start : start + _BLOCK], second[start : start + _BLOCK]
-        members = np.zeros((len(one), len(grid.struck)))
-        members[np.arange(len(one)), one] = members[np.arange(len(one)), other] = 1
+        members = np.stack([one, other], axis=1)
         kin = [sections[a] == sections[b] for a, b in zip(one, other, strict=True)]
         prior = np.where(kin, _SAME_SECTION, -_SAME_SECTION)
         logs = _smoothed(_bar_evidence(evidence, members, grid, held, prior))
@@ -86,10 +85,10 @@ def _pair_odds(
 
 
 def _bar_evidence(
-    evidence: Evidence, members: Floats, grid: Grid, held: NDArray[np.int64], prior: Floats
+    evidence: Evidence, members: NDArray[np.int64], grid: Grid, held: NDArray[np.int64], prior: Floats
 ) -> Floats:
     """pairs x bars x (apart, same rhythm, one line), log likelihoods."""
-    odds = odds_of(evidence, members)
+    odds = odds_of(evidence, members.tolist())
     edges = np.searchsorted(grid.bar, np.arange(held.shape[1] + 1))
 
     def said(values: Floats, most: float) -> Floats:
@@ -105,10 +104,9 @@ def _bar_evidence(
     return np.stack([np.zeros_like(rhythm), rhythm, rhythm + line], axis=2)
 
 
-def _held_lines(members: Floats, held: NDArray[np.int64]) -> Floats:
+def _held_lines(members: NDArray[np.int64], held: NDArray[np.int64]) -> Floats:
     """pairs x bars: two notes held into the bar are one line if they are the same note."""
-    one = held[members.argmax(axis=1)]
-    other = held[members.shape[1] - 1 - members[:, ::-1].argmax(axis=1)]
+    one, other = held[members[:, 0]], held[members[:, 1]]
     both = (one >= 0) & (other >= 0)
     return np.where(both, np.where(one == other, _HELD_SAYS, -_HELD_SAYS), 0.0)
 

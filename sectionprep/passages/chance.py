@@ -22,6 +22,9 @@ Floats = NDArray[np.float64]
 _HALF_LIFE = 4
 _BAND = 8  # bars that the whole band's rhythm counts for, beside a part's own
 _WHOLE_CHART = 4  # bars that the habit of the whole chart counts for, beside the neighbourhood
+#: What a part would do in other music, and how many bars that counts for: a short excerpt has no habits
+#: of its own to learn from. Judgement: three or four notes in a bar of eight eighths.
+_ON_AN_EIGHTH, _ELSEWHERE, _OTHER_MUSIC = 0.4, 0.1, 8
 _LEAST, _MOST = 0.01, 0.97  # no part is sure to strike, none sure not to
 _LENGTHS = 24  # different lengths that are told apart: bounds the cost
 
@@ -86,11 +89,20 @@ def _strike(chart: Chart, grid: Grid) -> Floats:
     usual = struck.sum(axis=(1, 2)) / np.maximum(plays.sum(axis=1), 1)
     near = _neighbourhood(struck.sum(axis=2)) + _WHOLE_CHART * usual[:, None]
     busy = near / (_neighbourhood(plays.astype(float)) + _WHOLE_CHART)
-    found = np.clip(busy[:, grid.bar] * profile[:, place_of], _LEAST, _MOST)
+    found = busy[:, grid.bar] * profile[:, place_of]
+    known = plays.sum(axis=1, keepdims=True) / (plays.sum(axis=1, keepdims=True) + _OTHER_MUSIC)
+    found = np.clip(known * found + (1 - known) * _general(chart, grid), _LEAST, _MOST)
     resting = grid.quiet >= grid.bar_length
     entries = (resting & grid.struck).sum(axis=1) + 0.5
     entry = np.clip(entries / (resting.sum(axis=1) + 5.0), _LEAST, _MOST)
     return np.asarray(np.where(resting, np.minimum(found, entry[:, None]), found))
+
+
+def _general(chart: Chart, grid: Grid) -> Floats:
+    """How likely any part is to strike at each column, by its place in the beat."""
+    starts = np.array([bar.start for bar in chart.bars])
+    eighth = max(1, chart.resolution // 2)
+    return np.where((grid.ticks - starts[grid.bar]) % eighth == 0, _ON_AN_EIGHTH, _ELSEWHERE)
 
 
 def _places(chart: Chart, grid: Grid) -> NDArray[np.int64]:

@@ -17,7 +17,7 @@ _SAX_ORDER = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax"
 def _rank(part: Part) -> tuple[int, int, int, str]:
     key = part.chair.instrument.key
     inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else int(key in ("bass-trombone", "tuba"))
-    return (_AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.name)
+    return (_AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.label)
 
 
 def choose_lead(
@@ -30,7 +30,7 @@ def choose_lead(
     """
     if named:
         for part in parts:
-            if chart.parts[part].name == named:
+            if chart.parts[part].label == named:
                 return part, "named by the director"
     top = max(heights[part] for part in parts)
     highest = [part for part in parts if heights[part] > top - 0.5]
@@ -78,5 +78,5 @@ def _few(chart: Chart, parts: set[int]) -> str:
                 said.append(f"{kind.lower()}s")
                 done.add(kind)
         else:
-            said.append(chair.says if chair.instrument.key != "unknown" else chart.parts[p].name)
+            said.append(chair.says if chair.instrument.key != "unknown" else chart.parts[p].label)
     return " + ".join(said)

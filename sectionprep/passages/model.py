@@ -26,7 +26,8 @@ class Passage:
 
     texture: "unison", "octaves" or "soli". start, end: ticks of the first attack and of the last release.
     parts: indices in score order. lead: index of the part the section follows; lead_why says why. attacks:
-    ticks at which the group strikes. confidence: 0..1, the share of attacks on which all members agree.
+    ticks at which the group strikes. confidence: 0..1, the chance that it is a passage with these members; odds: its evidence against
+    chance, in nats.
     doubles: groups inside the group ("octaves" between alto 1 and bari, say). voicing: a soli's summary.
     returns: id of the earlier passage whose figure this one repeats, or "".
     """

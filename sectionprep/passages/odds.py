@@ -8,6 +8,8 @@ them prove it, and running eighths against running eighths prove nothing.
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,10 +25,12 @@ _ADDED = 0.05  # a member strikes between the notes of the group, as a share of 
 _SAME_LENGTH = 0.9  # a member holds a note as long as the others
 _SAME_PITCH = 0.95  # a member of one line has the line's pitch class
 _SAME_MOTION = 0.75  # a member of a harmonised line moves the way the others move
+_FROM_NOWHERE = 1000  # stands for the interval to the first note of a part
+_CELLS = 2_000_000  # compared at once: bounds memory
 _MOTION_BY_CHANCE = 0.4  # two lines move the same way, of up, down and neither
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Odds:
     """groups x columns, log-likelihood ratios of together against apart. rhythm: onsets; length: of the
     notes struck together; pitch: of one line (pitch classes); motion: of a harmonised line."""
@@ -39,98 +43,95 @@ class Odds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """What is the same for all groups: parts x columns, made once per chart. news: the part moves to
-    another note there; a note struck again says nothing new about the line."""
+    """What is the same for all groups, parts x columns, made once per chart. follows, strays, alone: log
+    likelihood of what the part does where its group strikes, where it does not, and by itself; moves:
+    semitones from the note before."""
 
-    struck: Floats
-    strike: Floats
+    grid: Grid
+    chance: Chance
     follows: Floats
     strays: Floats
     alone: Floats
-    news: Floats
-    by_length: tuple[Floats, ...]
-    by_pitch: tuple[Floats, ...]
-    by_motion: tuple[Floats, ...]
-    chance: Chance
+    moves: NDArray[np.int64]
 
 
 def gather_evidence(grid: Grid, chance: Chance) -> Evidence:
     """Tables that the odds of every group are added up from."""
     struck = grid.struck
     added = np.clip(_ADDED * chance.strike, 1e-4, None)
-    moves = _moves(grid)
     return Evidence(
-        struck=struck.astype(float),
-        strike=chance.strike,
-        follows=np.where(struck, np.log(1 - _DROPPED), np.log(_DROPPED)),
-        strays=np.where(struck, np.log(added), np.log(1 - added)),
-        alone=np.where(struck, np.log(chance.strike), np.log(1 - chance.strike)),
-        by_length=_split(chance.length_of, struck, len(chance.lengths)),
-        news=(struck & (moves != 0)).astype(float),
-        by_pitch=_split(grid.pitch % 12, struck, 12),
-        by_motion=_split(np.sign(moves) + 1, struck & (np.abs(moves) < _NO_MOVE), 3),
+        grid=grid,
         chance=chance,
+        follows=np.log(np.where(struck, 1 - _DROPPED, _DROPPED)),
+        strays=np.log(np.where(struck, added, 1 - added)),
+        alone=np.log(np.where(struck, chance.strike, 1 - chance.strike)),
+        moves=_moves(grid),
     )
 
 
-_NO_MOVE = 1000  # stands for the first note of a part, which comes from nowhere
-
-
-def _split(
-    values: NDArray[np.int64], where: NDArray[np.bool_], count: int
-) -> tuple[Floats, ...]:
-    return tuple((where & (values == value)).astype(float) for value in range(count))
-
-
 def _moves(grid: Grid) -> NDArray[np.int64]:
-    """Semitones from the note before, for every note struck; a repeated note is no news (0)."""
+    """Semitones from the note before, for every note struck; _FROM_NOWHERE for a part's first."""
     found = np.zeros(grid.pitch.shape, dtype=np.int64)
     for row, struck in enumerate(grid.struck):
         columns = np.flatnonzero(struck)
         if len(columns):
-            pitches = grid.pitch[row, columns]
-            found[row, columns[1:]] = np.diff(pitches)
-            found[row, columns[0]] = _NO_MOVE
+            found[row, columns[1:]] = np.diff(grid.pitch[row, columns])
+            found[row, columns[0]] = _FROM_NOWHERE
     return found
 
 
-def odds_of(evidence: Evidence, members: Floats) -> Odds:
-    """The odds of many groups. members: groups x parts of 0 and 1, at least two in each."""
-    size = members.sum(axis=1, keepdims=True)
-    strike = np.clip(members @ evidence.strike / size, 1e-3, 0.999)
+def odds_of(evidence: Evidence, groups: Sequence[Sequence[int]]) -> Odds:
+    """The odds of many groups of parts, two at least in each, in their order."""
+    shape = (len(groups), evidence.grid.struck.shape[1])
+    found = Odds(*(np.zeros(shape) for _ in range(4)))
+    by_size: dict[int, list[int]] = defaultdict(list)
+    for index, group in enumerate(groups):
+        by_size[len(group)].append(index)
+    for size, indices in by_size.items():
+        at_once = max(1, _CELLS // (size * size * shape[1]))
+        for start in range(0, len(indices), at_once):
+            here = indices[start : start + at_once]
+            _fill(found, here, evidence, np.array([list(groups[index]) for index in here]))
+    return found
+
+
+def _fill(found: Odds, rows: list[int], evidence: Evidence, members: NDArray[np.int64]) -> None:
+    """The odds of groups of one size. members: groups x size, indices of parts."""
+    grid, chance = evidence.grid, evidence.chance
+    struck = grid.struck[members]
+    moves = evidence.moves[members]
+    strike = np.clip(chance.strike[members].mean(axis=1), 1e-3, 0.999)
     together = np.logaddexp(
-        np.log(strike) + members @ evidence.follows, np.log(1 - strike) + members @ evidence.strays
+        np.log(strike) + evidence.follows[members].sum(axis=1),
+        np.log(1 - strike) + evidence.strays[members].sum(axis=1),
     )
-    usual_length = members @ evidence.chance.usual_length / size
-    usual_pitch = members @ evidence.chance.usual_pitch / size
-    moving = members @ evidence.news > 0
-    return Odds(
-        rhythm=together - members @ evidence.alone,
-        length=_agreement(members, evidence.by_length, usual_length, _SAME_LENGTH),
-        pitch=moving * _agreement(members, evidence.by_pitch, usual_pitch, _SAME_PITCH),
-        motion=_agreement(
-            members, evidence.by_motion, np.full((len(members), 3), _MOTION_BY_CHANCE), _SAME_MOTION
-        ),
-    )
+    found.rhythm[rows] = together - evidence.alone[members].sum(axis=1)
+    lengths = chance.usual_length[members].mean(axis=1)
+    found.length[rows] = _agreement(chance.length_of[members], struck, lengths, _SAME_LENGTH)
+    classes = chance.usual_pitch[members].mean(axis=1)
+    news = (struck & (moves != 0)).any(axis=1)
+    pitch = _agreement(grid.pitch[members] % 12, struck, classes, _SAME_PITCH)
+    found.pitch[rows] = np.where(news, pitch, 0.0)
+    came = struck & (moves < _FROM_NOWHERE)
+    ways = np.full((len(rows), 3), _MOTION_BY_CHANCE)
+    found.motion[rows] = _agreement(np.sign(moves) + 1, came, ways, _SAME_MOTION)
 
 
 def _agreement(
-    members: Floats, tables: tuple[Floats, ...], usual: Floats, sure: float
+    values: NDArray[np.int64], where: NDArray[np.bool_], usual: Floats, sure: float
 ) -> Floats:
     """Evidence of one quality of the notes struck: how many share the most frequent value.
 
-    usual: groups x values, how common each value is. The first who has it proves nothing, each other
-    weighs log(sure / usual), each who has another value log((1 - sure) / (1 - usual)).
+    values, where: groups x members x columns; usual: groups x values, how common each value is. The
+    first who has it proves nothing, each other weighs log(sure / usual), each who has another value
+    log((1 - sure) / (1 - usual)).
     """
-    most = np.zeros((len(members), tables[0].shape[1]))
-    total = np.zeros_like(most)
-    common = np.full_like(most, 0.5)
-    for value, table in enumerate(tables):
-        count = members @ table
-        total += count
-        better = count > most
-        most[better] = count[better]
-        common = np.where(better, usual[:, value : value + 1], common)
-    common = np.clip(common, 0.02, sure)
+    equal = (values[:, :, None] == values[:, None]) & where[:, :, None] & where[:, None]
+    count = equal.sum(axis=2, dtype=np.int16)
+    best = count.argmax(axis=1)[:, None]
+    most = np.take_along_axis(count, best, axis=1)[:, 0].astype(float)
+    value = np.take_along_axis(values, best, axis=1)[:, 0]
+    common = np.clip(np.take_along_axis(usual, value, axis=1), 0.02, sure)
     agree = np.log(sure / common) * np.maximum(most - 1, 0)
-    return np.asarray(agree + np.log((1 - sure) / (1 - np.minimum(common, 0.8))) * (total - most))
+    odd = where.sum(axis=1) - most
+    return np.asarray(agree + np.log((1 - sure) / (1 - np.minimum(common, 0.8))) * odd)

@@ -10,9 +10,8 @@ brings in this one), and nobody who belongs to it is lost because of him.
 from __future__ import annotations
 
 import heapq
-import itertools
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -26,6 +25,8 @@ from sectionprep.passages.model import BarGroup
 from sectionprep.passages.odds import Evidence, odds_of
 
 APART, RHYTHM, LINE = 0, 1, 2
+LEAST_NOTES = 4  # a passage has at least four attacks: judgement
+HIT_PARTS = 3  # parts that make a shorter meeting a hit and not chance: judgement
 #: Prices in nats. To begin or end togetherness costs as much as two or three plain coincidences, after
 #: a bar of silence or at a section's start much less. Judgements, held against planted charts.
 _CHANGE = 4.0
@@ -53,77 +54,102 @@ class Run:
     odds: float
 
 
-def candidates(chart: Chart, bars: Iterable[Sequence[BarGroup]]) -> list[frozenset[int]]:
-    """Groups worth following: those of single bars, what neighbouring bars share, and the sections."""
-    found: dict[frozenset[int], None] = {}
+def candidates(chart: Chart, bars: Sequence[Sequence[BarGroup]]) -> dict[frozenset[int], set[int]]:
+    """Groups worth following, and the bars in which they were met: groups of single bars, what
+    neighbouring bars share, and the sections of the band, which are met everywhere."""
+    found: dict[frozenset[int], set[int]] = defaultdict(set)
     before: list[frozenset[int]] = []
-    for groups in bars:
+    for bar, groups in enumerate(bars):
         here = [frozenset(group.parts) for group in groups]
-        shared = [one & other for one in here for other in before]
-        found.update(dict.fromkeys([*here, *shared]))
+        for group in here:
+            found[group].add(bar)
+        for one in here:
+            for other in before:
+                if len(one & other) > 1:
+                    found[one & other].add(bar)
         before = here
+    for section in _sections(chart):
+        found[section] = set(range(len(bars)))
+    return dict(found)
+
+
+def _sections(chart: Chart) -> list[frozenset[int]]:
     sections: dict[str, set[int]] = defaultdict(set)
     for part in chart.parts:
         if chart.lines[part.index]:
             sections[part.chair.section].add(part.index)
-    found.update(dict.fromkeys(map(frozenset, sections.values())))
-    return [group for group in found if len(group) > 1]
+    return [frozenset(parts) for parts in sections.values() if len(parts) > 1]
 
 
 def find_runs(
-    grid: Grid, evidence: Evidence, groups: Sequence[frozenset[int]], seams: frozenset[int]
+    grid: Grid,
+    evidence: Evidence,
+    groups: Mapping[frozenset[int], set[int]],
+    seams: frozenset[int],
 ) -> list[Run]:
-    """The runs of all groups, none overlapping another in a part. seams: columns at which a section of
-    the chart begins."""
+    """The runs of all groups, none overlapping another in a part. groups: with the bars to look at;
+    seams: columns at which a section of the chart begins."""
     followed = _followed(grid, evidence, groups, seams)
-    selection = _Selection(followed)
-    offers = _offers(followed, 0)
+    selection = _Selection(followed, grid.struck.shape)
+    offers = _offers(grid, followed, 0)
     for _round in range(_ROUNDS):
         taken = _take_best(selection, offers)
-        unions = selection.unions()
+        unions = selection.unions(grid)
         if not taken and not unions:
             break
         known = len(followed)
         followed += _followed(grid, evidence, unions, seams)
-        offers += _offers(followed, known)
-    runs = [Run(followed[p.index].group, p.first, p.last, selection.odds(p)) for p in selection.pieces]
+        offers += _offers(grid, followed, known)
+    runs = [
+        Run(followed[piece.candidate].group, piece.first, piece.last, selection.odds(piece))
+        for piece in selection.pieces.values()
+    ]
     return sorted(runs, key=lambda run: (run.first, run.last, sorted(run.parts)))
 
 
 def _followed(
-    grid: Grid, evidence: Evidence, groups: Sequence[frozenset[int]], seams: frozenset[int]
+    grid: Grid,
+    evidence: Evidence,
+    groups: Mapping[frozenset[int], set[int]],
+    seams: frozenset[int],
 ) -> list[_Followed]:
+    names = list(groups)
     return [
-        _Followed(group, *rows, grid.struck)
-        for start in range(0, len(groups), _BLOCK)
-        for group, rows in _follow(grid, evidence, groups[start : start + _BLOCK], seams)
+        _Followed(group, groups[group], *rows, grid.struck)
+        for start in range(0, len(names), _BLOCK)
+        for group, rows in _follow(grid, evidence, names[start : start + _BLOCK], seams)
     ]
 
 
-def _offers(followed: Sequence[_Followed], known: int) -> list[tuple[tuple[int, ...], _Piece]]:
+def _offers(
+    grid: Grid, followed: Sequence[_Followed], known: int
+) -> list[tuple[tuple[int, ...], _Piece]]:
     """The phrases of the candidates from `known` on."""
     return [
         (tuple(sorted(candidate.group)), _Piece(index, first, last))
         for index, candidate in enumerate(followed[known:], start=known)
-        for first, last in candidate.phrases()
+        for first, last in candidate.phrases(grid.bar)
     ]
 
 
 class _Followed:
     """A candidate with its states and the running sum of its evidence."""
 
-    __slots__ = ("breaks", "group", "states", "struck", "sums")
+    __slots__ = ("bars", "breaks", "group", "rows", "states", "struck", "sums")
 
     def __init__(
         self,
         group: frozenset[int],
+        bars: set[int],
         states: NDArray[np.int8],
         odds: Floats,
         breaks: NDArray[np.bool_],
         struck: NDArray[np.bool_],
     ) -> None:
         self.group = group
-        self.struck = struck[sorted(group)]
+        self.bars = np.array(sorted(bars))
+        self.rows = np.array(sorted(group))
+        self.struck = struck[self.rows]
         self.states = states
         self.breaks = breaks
         self.sums = np.concatenate([[0.0], np.cumsum(odds)])
@@ -132,26 +158,34 @@ class _Followed:
         """Evidence of columns [first, last]."""
         return float(self.sums[last + 1] - self.sums[first])
 
-    def attacks(self, piece: _Piece) -> int:
-        """Columns of a piece at which most of the group strikes."""
-        here = self.struck[:, piece.first : piece.last + 1]
+    def attacks(self, first: int, last: int) -> int:
+        """Columns of [first, last] at which most of the group strikes."""
+        here = self.struck[:, first : last + 1]
         return int((2 * here.sum(axis=0) > len(here)).sum())
 
-    def phrases(self) -> list[tuple[int, int]]:
+    def phrases(self, bar: NDArray[np.int64]) -> list[tuple[int, int]]:
         """Columns (first, last) of each stretch of togetherness: parted after a bar of silence, and
-        without what some member does not take part in."""
-        together = (self.states > APART).tolist()
-        breaks = self.breaks.tolist()
-        found: list[tuple[int, int]] = []
-        start = -1
-        for column in range(len(together) + 1):
-            here = column < len(together) and together[column]
-            if here and start >= 0 and not breaks[column]:
-                continue
-            if start >= 0 and self.odds(start, column - 1) >= _RUN:
-                found += self._whole(start, column - 1)
-            start = column if here else -1
-        return [(first, last) for first, last in found if self.odds(first, last) >= _RUN]
+        without what some member does not take part in. bar: of each column; only stretches beside
+        the bars in which the group was met are looked at."""
+        together = self.states > APART
+        before = np.concatenate([[False], together[:-1]])
+        starts = np.flatnonzero(together & (~before | self.breaks))
+        ends = np.flatnonzero(before & (~together | self.breaks)) - 1
+        if len(together) and together[-1]:
+            ends = np.append(ends, len(together) - 1)
+        sure = self.sums[ends + 1] - self.sums[starts] >= _RUN
+        met = np.searchsorted(self.bars, bar[starts] - 1)
+        sure &= self.bars[np.minimum(met, len(self.bars) - 1)] >= bar[starts] - 1
+        sure &= self.bars[np.minimum(met, len(self.bars) - 1)] <= bar[ends] + 1
+        spans = zip(starts[sure].tolist(), ends[sure].tolist(), strict=True)
+        found = [whole for first, last in spans for whole in self._whole(first, last)]
+        return [span for span in found if self._counts(*span)]
+
+    def _counts(self, first: int, last: int) -> bool:
+        """Worth an offer: sure enough, and more than a short meeting of two."""
+        if self.odds(first, last) < _RUN:
+            return False
+        return len(self.group) >= HIT_PARTS or self.attacks(first, last) >= LEAST_NOTES
 
     def _whole(self, first: int, last: int) -> list[tuple[int, int]]:
         """The stretches of columns [first, last] in which every member takes part."""
@@ -196,14 +230,11 @@ def _presence(scores: Floats) -> NDArray[np.bool_]:
 def _follow(
     grid: Grid, evidence: Evidence, groups: Sequence[frozenset[int]], seams: frozenset[int]
 ) -> Iterable[tuple[frozenset[int], tuple[NDArray[np.int8], Floats, NDArray[np.bool_]]]]:
-    members = np.zeros((len(groups), len(grid.struck)))
-    for row, group in enumerate(groups):
-        members[row, list(group)] = 1
-    odds = odds_of(evidence, members)
+    odds = odds_of(evidence, [sorted(group) for group in groups])
     rhythm = odds.rhythm + odds.length
     weights = np.stack([np.zeros_like(rhythm), rhythm + odds.motion, rhythm + odds.pitch], axis=1)
     weights = np.maximum(weights, -_COLUMN_SAYS)
-    rests = _rests(grid, members)
+    rests = _rests(grid, groups)
     cheap = rests.copy()
     cheap[:, sorted(seams)] = True
     states = _decode(weights, cheap)
@@ -211,10 +242,10 @@ def _follow(
     return zip(groups, zip(states, chosen, rests, strict=True), strict=True)
 
 
-def _rests(grid: Grid, members: Floats) -> NDArray[np.bool_]:
+def _rests(grid: Grid, groups: Sequence[frozenset[int]]) -> NDArray[np.bool_]:
     """groups x columns: nobody in the group has sounded for a bar."""
-    awake = (grid.quiet < grid.bar_length).astype(float)
-    return np.asarray(members @ awake == 0)
+    asleep = grid.quiet >= grid.bar_length
+    return np.stack([asleep[sorted(group)].all(axis=0) for group in groups])
 
 
 def _decode(weights: Floats, cheap: NDArray[np.bool_]) -> NDArray[np.int8]:
@@ -246,27 +277,37 @@ def _decode(weights: Floats, cheap: NDArray[np.bool_]) -> NDArray[np.int8]:
 class _Selection:
     """Runs chosen so far; no part is in two of them at once. A newcomer may cut into older ones."""
 
-    def __init__(self, followed: Sequence[_Followed]) -> None:
+    def __init__(self, followed: Sequence[_Followed], shape: tuple[int, int]) -> None:
         self.followed = followed
-        self.pieces: list[_Piece] = []
+        self.pieces: dict[int, _Piece] = {}
+        self._owner = np.full(shape, -1, dtype=np.int32)
+        self._made = 0
 
-    def unions(self) -> list[frozenset[int]]:
-        """Groups that sound at the same time as another, put together, if nobody has tried it yet."""
+    def unions(self, grid: Grid) -> dict[frozenset[int], set[int]]:
+        """Groups that sound at the same time as another, put together, if nobody has tried it yet,
+        and the bars in which they meet."""
         tried = {candidate.group for candidate in self.followed}
-        pieces = sorted(self.pieces, key=lambda piece: piece.first)
-        found: dict[frozenset[int], None] = {}
+        pieces = sorted(self.pieces.values(), key=lambda piece: (piece.first, piece))
+        found: dict[frozenset[int], set[int]] = defaultdict(set)
         for n, one in enumerate(pieces):
-            for other in itertools.takewhile(lambda p, end=one.last: p.first <= end, pieces[n + 1 :]):
-                union = self.followed[one.index].group | self.followed[other.index].group
-                found.setdefault(union)
-        return [union for union in found if union not in tried]
+            for other in pieces[n + 1 :]:
+                if other.first > one.last:
+                    break
+                union = self.followed[one.candidate].group | self.followed[other.candidate].group
+                if union not in tried:
+                    last = min(one.last, other.last)
+                    found[union] |= set(range(int(grid.bar[other.first]), int(grid.bar[last]) + 1))
+        return found
 
     def overlapping(self, piece: _Piece) -> list[_Piece]:
         """Chosen pieces that share a part and a moment with this one."""
-        group = self.followed[piece.index].group
-        return [old for old in self.pieces
-                if old.first <= piece.last and piece.first <= old.last
-                and group & self.followed[old.index].group]
+        rows = self.followed[piece.candidate].rows
+        owners = self._owner[rows, piece.first : piece.last + 1]
+        top = owners.max()
+        if top < 0:
+            return []
+        found = {int(top)} if (owners == top).all() else set(owners.ravel().tolist()) - {-1}
+        return [self.pieces[number] for number in sorted(found)]
 
     def free(self, piece: _Piece) -> list[_Piece]:
         """What is left of a piece beside the chosen ones, where that is less than the whole."""
@@ -282,40 +323,55 @@ class _Selection:
             first, last = max(old.first, piece.first), min(old.last, piece.last)
             if self._is_visit(piece, old):
                 return -np.inf
-            alone = self.odds(piece) - self.followed[piece.index].odds(first, last)
+            alone = self.odds(piece) - self.followed[piece.candidate].odds(first, last)
             evicts = alone >= _ALONE and self._is_visit(old, piece)
             host = piece if evicts else old
-            gain -= self.followed[host.index].odds(first, last)
+            gain -= self.followed[host.candidate].odds(first, last)
             gain += _RUN - _CUT * len(_left(old, piece))
         return gain
 
     def _is_visit(self, piece: _Piece, host: _Piece) -> bool:
         """Few parts join a group that goes on without them: told as guests, no group of its own."""
-        here, there = self.followed[host.index].group, self.followed[piece.index].group
+        here, there = self.followed[host.candidate].group, self.followed[piece.candidate].group
         if not here < there or len(there - here) >= max(2, len(here) / 2):
             return False
         alone = _left(host, piece)
         return any(
-            self.followed[host.index].attacks(rest) >= _GOES_ON and self.odds(rest) >= _CUT
+            self.followed[host.candidate].attacks(rest.first, rest.last) >= _GOES_ON and self.odds(rest) >= _CUT
             for rest in alone
         )
 
     def odds(self, piece: _Piece) -> float:
         """Evidence of a piece."""
-        return self.followed[piece.index].odds(piece.first, piece.last)
+        return self.followed[piece.candidate].odds(piece.first, piece.last)
 
     def take(self, piece: _Piece) -> None:
         """Choose a piece; what it overlaps keeps what is left before and after it."""
         for old in self.overlapping(piece):
-            self.pieces.remove(old)
-            self.pieces += [rest for rest in _left(old, piece) if self.odds(rest) >= _RUN]
-        self.pieces.append(piece)
+            self._drop(old)
+            for rest in _left(old, piece):
+                if self.odds(rest) >= _RUN:
+                    self._add(rest)
+        self._add(piece)
+
+    def _add(self, piece: _Piece) -> None:
+        self.pieces[self._made] = piece
+        rows = self.followed[piece.candidate].rows
+        self._owner[rows, piece.first : piece.last + 1] = self._made
+        self._made += 1
+
+    def _drop(self, piece: _Piece) -> None:
+        rows = self.followed[piece.candidate].rows
+        here = self._owner[rows, piece.first : piece.last + 1]
+        del self.pieces[int(here.flat[0])]
+        here[:] = -1
+        self._owner[rows, piece.first : piece.last + 1] = here
 
 
 class _Piece(NamedTuple):
-    """Columns [first, last] of the candidate with this index."""
+    """Columns [first, last] of a candidate, by its place in the list."""
 
-    index: int
+    candidate: int
     first: int
     last: int
 
@@ -323,8 +379,8 @@ class _Piece(NamedTuple):
 def _left(old: _Piece, piece: _Piece) -> list[_Piece]:
     """What a piece leaves of an older one, before and after it."""
     rests = (
-        _Piece(old.index, old.first, min(old.last, piece.first - 1)),
-        _Piece(old.index, max(old.first, piece.last + 1), old.last),
+        _Piece(old.candidate, old.first, min(old.last, piece.first - 1)),
+        _Piece(old.candidate, max(old.first, piece.last + 1), old.last),
     )
     return [rest for rest in rests if rest.first <= rest.last]
 

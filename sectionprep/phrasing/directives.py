@@ -11,8 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
+from sectionprep.music.naming import find_part
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 
 _REACH = 16  # bars a figure may have moved; judgement
@@ -57,15 +59,17 @@ def apply_directives(
     chart: Chart, plan: Plan, directives: Iterable[Directive]
 ) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
     """The plan with the director's decisions in it, and those that fit nowhere with the reason."""
-    parts = {part.name: part.index for part in chart.parts}
+    parts: dict[str, int | str] = {}  # or why there is none
     numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
     figures: dict[int, dict[int, str]] = {}
     wanted: dict[tuple[int, int], Directive] = {}
     unfit: list[tuple[Directive, str]] = []
     for directive in directives:
-        part = parts.get(directive.part)
-        if part is None:
-            unfit.append((directive, f"there is no part named {directive.part}"))
+        if directive.part not in parts:
+            parts[directive.part] = _part(chart, directive.part)
+        part = parts[directive.part]
+        if isinstance(part, str):
+            unfit.append((directive, part))
             continue
         if part not in figures:
             figures[part] = figures_of(chart, part)
@@ -78,6 +82,13 @@ def apply_directives(
     passages, hits = (tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits))
     unfit += [(d, "no passage or hit is led by this part there") for key, d in wanted.items() if key not in used]
     return replace(plan, passages=passages, hits=hits), tuple(unfit)
+
+
+def _part(chart: Chart, words: str) -> int | str:
+    try:
+        return find_part(chart.parts, words).index
+    except BadArgument as error:
+        return error.what.rstrip(".")
 
 
 def _find(

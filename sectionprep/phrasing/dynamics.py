@@ -130,7 +130,7 @@ def _words_at(chart: Chart, tick: int) -> str:
 def _soloist(chart: Chart, passage: Passage, ordered: Sequence[Passage]) -> str:
     """A part outside the passage that is told to play a solo and has not joined others since; of
     several, the first by name."""
-    for part in sorted(chart.parts, key=lambda part: part.name):
+    for part in sorted(chart.parts, key=lambda part: part.label):
         if part.index in passage.parts:
             continue
         begun = max(
@@ -147,7 +147,7 @@ def _soloist(chart: Chart, passage: Passage, ordered: Sequence[Passage]) -> str:
             for d in part.directions
         )
         if not joined and not ended:
-            return part.name
+            return part.label
     return ""
 
 

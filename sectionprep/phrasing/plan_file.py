@@ -88,7 +88,7 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
     ]
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
-        lines += ["", "[[passage]]", f"id = {_quoted(planned.id)}", f"lead = {_quoted(chart.parts[planned.part].name)}", "lines = ["]
+        lines += ["", "[[passage]]", f"id = {_quoted(planned.id)}", f"lead = {_quoted(chart.parts[planned.part].label)}", "lines = ["]
         for note in planned.notes:
             marks = note.marks - SLURS
             if not marks and note.cutoff is None:

@@ -10,7 +10,8 @@ from build import chart, part_xml, score_xml, transposed
 
 from sectionprep import pipeline
 from sectionprep.checks import Finding, run_checks
-from sectionprep.music.instruments import doubling, instrument
+from sectionprep.music.chairs import doubling
+from sectionprep.music.instruments import instrument
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import find_passages

@@ -9,7 +9,7 @@ from build import part_xml, score_xml
 from lxml import etree
 
 from sectionprep import pipeline
-from sectionprep.errors import NotAScore, UnusableSettings
+from sectionprep.errors import BadArgument, NotAScore, UnusableSettings
 from sectionprep.music.roadmap import playing_order, say_order
 from sectionprep.music.roster import read_roster
 from sectionprep.musicxml.document import parse_document
@@ -30,7 +30,7 @@ def test_a_folder_of_parts_is_one_chart_and_marks_go_back_into_each_file(tmp_pat
         (folder / f"{name}.musicxml").write_bytes(data)
         originals[f"{name}.musicxml"] = data
     score = pipeline.read_score(folder, pipeline.Options())
-    assert score.chart.names == ("Alto Sax 1", "Alto Sax 2", "Bari Sax", "Trumpet 1")
+    assert score.chart.labels == ("Alto Sax 1", "Alto Sax 2", "Bari Sax", "Trumpet 1")
     marked = pipeline.mark_score(score, pipeline.Options())
     written = [p for p in pipeline.write_marked(marked, tmp_path / "out") if p.suffix == ".musicxml"]
     assert {p.name for p in written} == set(originals)
@@ -54,6 +54,60 @@ def test_abc_is_converted_and_said_to_be(tmp_path: Path) -> None:
     assert [t.pitch for t in score.chart.lines[0]] == [60, 62, 64, 65, 67, 69, 71, 72, 72, 67]
     assert "converted from ABC" in score.chart.remarks[0].what
     assert score.bundle.suffix == ".musicxml"
+
+
+def _tunes(folder: Path, *heads: str) -> Path:
+    path = folder / "tunes.abc"
+    path.write_text("%abc-2.1\n\n" + "\n".join(f"{head}\nM:4/4\nL:1/8\nK:C\n{'CDEF' if n else 'GABc'} G4|\n"
+                                             for n, head in enumerate(heads)), encoding="utf-8")
+    return path
+
+
+def test_a_collection_in_abc_lists_its_tunes_and_gives_one(tmp_path: Path) -> None:
+    path = _tunes(tmp_path, "X:1\nT:The first", "X:7\nT:The seventh\nT:called so", "X:9")
+    with pytest.raises(BadArgument, match=r"holds 3 tunes: 1 The first; 7 The seventh; 9 \(no title\)\..*--tune 1"):
+        pipeline.read_score(path, pipeline.Options())
+    with pytest.raises(BadArgument, match=r"has no tune 2\. Its tunes: 1 The first"):
+        pipeline.read_score(path, pipeline.Options(tune=2))
+    charts = [pipeline.read_score(path, pipeline.Options(tune=n)).chart for n in (1, 7, 9)]
+    assert [[t.pitch for t in c.lines[0]][:2] for c in charts] == [[67, 69], [60, 62], [60, 62]]
+    assert [c.title for c in charts[:2]] == ["The first", "The seventh"]
+
+
+def test_tunes_of_one_number_are_counted(tmp_path: Path) -> None:
+    path = _tunes(tmp_path, "X:1\nT:A", "X:1\nT:B")
+    assert pipeline.read_score(path, pipeline.Options(tune=2)).chart.title == "B"
+
+
+def test_a_single_tune_needs_no_number_and_other_files_have_none(tmp_path: Path) -> None:
+    single = _tunes(tmp_path, "X:5\nT:Alone")
+    assert pipeline.read_score(single, pipeline.Options()).chart.title == "Alone"
+    assert pipeline.read_score(single, pipeline.Options(tune=5)).chart.title == "Alone"
+    (tmp_path / "c.musicxml").write_bytes(score_xml({"A": part_xml("C5/1")}))
+    for path in (tmp_path / "c.musicxml", tmp_path):
+        with pytest.raises(BadArgument, match="no collection of tunes"):
+            pipeline.read_score(path, pipeline.Options(tune=1))
+
+
+MEI = """<?xml version="1.0"?><mei xmlns="http://www.music-encoding.org/ns/mei"><meiHead/><music><body><mdiv><score>
+<scoreDef meter.count="4" meter.unit="4"><staffGrp><staffDef n="1" lines="5" clef.shape="G" clef.line="2"/>
+<staffDef n="2" lines="5" clef.shape="F" clef.line="4"/></staffGrp></scoreDef><section><measure n="1">
+<staff n="1"><layer n="1"><note pname="c" oct="4" dur="1"/></layer></staff>
+<staff n="2"><layer n="1"><note pname="c" oct="3" dur="1"/></layer></staff></measure></section></score></mdiv></body></music></mei>"""
+
+
+@pytest.mark.filterwarnings("ignore::ResourceWarning")  # the library leaves its file open
+def test_parts_without_names_are_numbered_whatever_they_came_in(tmp_path: Path) -> None:
+    """The library that converts gives such parts ids of 32 letters and digits, an invented title and itself as composer."""
+    import music21
+
+    (tmp_path / "a.mei").write_text(MEI)
+    (tmp_path / "a.abc").write_text("X:1\nM:4/4\nL:1/4\nK:C\nV:1\nCDEF|\nV:2\nGABc|\n")
+    score = music21.stream.Score([music21.stream.Part([music21.note.Note("C4", type="whole")]) for _ in range(2)])
+    score.write("midi", tmp_path / "a.mid")
+    for path in sorted(tmp_path.iterdir()):
+        chart = pipeline.read_score(path, pipeline.Options()).chart
+        assert (chart.labels, chart.title, chart.composer) == (("Part 1", "Part 2"), "a", ""), path
 
 
 def test_humdrum_of_the_corpus_reads_like_its_other_encoding() -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from build import chart, document, part_xml, score_xml
 
+from sectionprep import pipeline
 from sectionprep.errors import NotAScore, SectionprepError, UnreadableFile
 from sectionprep.music.chart import Note
 from sectionprep.musicxml.document import open_document, parse_document
@@ -93,6 +94,67 @@ def test_encodings(encoding: str) -> None:
     d = parse_document(Path("x"), text.encode(encoding))
     assert read_chart(d).parts[0].name == "Caf\u00e9 Sax"
     assert d.text(d.notes[0]).startswith("<note>")
+
+
+LETTERS = {"Caf\u00e9 Sax": part_xml("C5/4> D5/4 E5/2"), "Fl\u00f6te": part_xml("C5/4 D5/4 E5/2")}
+
+
+@pytest.mark.parametrize("comment", ["", "<!-- walked by expat -->"])
+def test_latin_1_that_calls_itself_utf_8_is_read_and_said(tmp_path: Path, comment: str) -> None:
+    path = tmp_path / "x.musicxml"
+    path.write_bytes(score_xml(LETTERS).replace(b"<part-list>", f"{comment}<part-list>".encode()).decode().encode("latin-1"))
+    score = pipeline.read_score(path, pipeline.Options())
+    assert score.chart.labels == ("Caf\u00e9 Sax", "Fl\u00f6te")
+    assert ["Latin-1" in remark.what and "line 2" in remark.what for remark in score.chart.remarks][:1] == [True]
+    assert score.document.text(score.document.notes[-1]).endswith("</note>")
+    marked = pipeline.mark_score(score, pipeline.Options())
+    assert marked.again.chart.labels == score.chart.labels
+    written = pipeline.write_marked(marked, tmp_path / "m.musicxml")[0]
+    assert "Caf\u00e9 Sax".encode("latin-1") in written.read_bytes()
+
+
+def test_bytes_that_are_neither_are_refused_with_their_line(tmp_path: Path) -> None:
+    data = score_xml(LETTERS).replace("Fl\u00f6te".encode(), b"\nFl\xf6te")
+    with pytest.raises(UnreadableFile, match=r"byte 0xf6 on line 3 is not\. .*save it as UTF-8"):
+        parse_document(Path("x"), data)
+
+
+@pytest.mark.parametrize("before", [b"\n", b"\r\n \t\n"])
+@pytest.mark.parametrize("comment", [b"", b"<!-- walked by expat -->"])
+def test_a_blank_line_before_the_declaration_is_no_damage(tmp_path: Path, before: bytes, comment: bytes) -> None:
+    from sectionprep.outputs.marked_score import undo
+
+    plain = score_xml(LETTERS).replace(b"<part-list>", comment + b"<part-list>")
+    path = tmp_path / "x.musicxml"
+    path.write_bytes(before + plain)
+    score = pipeline.read_score(path, pipeline.Options())
+    assert score.chart.remarks == read_chart(parse_document(path, plain)).remarks
+    for span in score.document.notes + score.document.directions:
+        assert score.document.text(span).startswith("<note>")
+        assert score.document.text(span).endswith("</note>")
+    written, record = pipeline.write_marked(pipeline.mark_score(score, pipeline.Options()), tmp_path / "m.musicxml")
+    assert undo(written, record, ".musicxml") == before + plain
+
+
+@pytest.mark.parametrize(("old", "new", "says"), [
+    ("<step>D</step>", "<step>X</step>", "step 'X'"), ("<step>D</step>", "", "step ''"), ("<octave>5", "<octave>five", "octave 'five'"),
+    ("<octave>5", "<octave>55", "octave 55"),
+])
+def test_a_bad_pitch_is_found_by_part_bar_and_line(old: str, new: str, says: str) -> None:
+    data = score_xml({"Alto Sax 1": part_xml("C4/1 C4/1"), "Tenor Sax 2": part_xml("C4/1\nC4/4 D5/4 E4/2")}).decode()
+    data = data.replace("<measure", "\n<measure").replace("<pitch>", "\n<pitch>").replace(old, new, 1)
+    line = 1 + data[: data.index(new or "<octave>5")].count("\n")
+    for before in (0, 2):
+        with pytest.raises(NotAScore) as caught:
+            read_chart(parse_document(Path("x.musicxml"), ("\n" * before + data).encode()))
+        assert f"x.musicxml, part Tenor Sax 2, bar 2, line {line + before} of the file: " in str(caught.value)
+        assert says in str(caught.value)
+
+
+def test_a_bad_duration_is_found_by_part_and_bar() -> None:
+    data = score_xml({"Alto Sax 1": part_xml("C4/1 C4/4 D4/4 E4/2")}).replace(b"<duration>48", b"<duration>x")
+    with pytest.raises(NotAScore, match=r"part Alto Sax 1, bar 2, line \d+ of the file: <duration> holds 'x'"):
+        read_chart(parse_document(Path("x.musicxml"), data))
 
 
 @pytest.mark.parametrize(

@@ -62,3 +62,16 @@ def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(t
         assert [bool(report.failed) for report in reports] == [True, False, False, False]
         assert "Alto Sax 1" in reports[0].failed
         assert all(report.path.exists() for report in reports[1:])
+
+
+def test_no_process_and_no_thread_is_left_to_end_by_itself(tmp_path: Path) -> None:
+    """A pool that nobody waits for can lose its pipe while Python ends: a traceback, "Bad file descriptor", in a few of a
+    hundred runs (measured: 3 of 150; none of 150 with waiting)."""
+    import threading
+    from multiprocessing import active_children
+
+    before, threads = set(active_children()), set(threading.enumerate())
+    d = document({"Alto Sax 1": "C5/1"})
+    draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    assert set(active_children()) <= before
+    assert set(threading.enumerate()) <= threads

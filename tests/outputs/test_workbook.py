@@ -78,7 +78,7 @@ def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(b
     assert set(listed) == wanted
     for row in rows:
         names = str(row["Each part"]).split(", ")
-        assert row["Parts"] == (names[0] if len(names) == 1 else scope_of(chart, [chart.names.index(name) for name in names]))
+        assert row["Parts"] == (names[0] if len(names) == 1 else scope_of(chart, [chart.labels.index(name) for name in names]))
     order = [next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows]
     assert order == sorted(order)
     assert any(row["Parts"] == "saxes" for row in rows)

@@ -73,8 +73,8 @@ def test_order_of_parts_does_not_matter() -> None:
     parts = {"Alto 1": TUNE, "Alto 2": transposed(TUNE, -4), "Tenor 1": transposed(TUNE, -7), "Bass": OTHER}
     a = chart(parts)
     b = chart(dict(reversed(parts.items())))
-    one = [(p.texture, p.start, p.end, {a.names[n] for n in p.parts}, a.names[p.lead]) for p in find_passages(a).passages]
-    two = [(p.texture, p.start, p.end, {b.names[n] for n in p.parts}, b.names[p.lead]) for p in find_passages(b).passages]
+    one = [(p.texture, p.start, p.end, {a.labels[n] for n in p.parts}, a.labels[p.lead]) for p in find_passages(a).passages]
+    two = [(p.texture, p.start, p.end, {b.labels[n] for n in p.parts}, b.labels[p.lead]) for p in find_passages(b).passages]
     assert one == two
 
 
@@ -130,7 +130,7 @@ def test_planted_charts() -> None:
     for seed in (201, 202, 203):
         data, truth = plant_chart(seed)
         c = read_chart(parse_document(__import__("pathlib").Path("x"), data))
-        got = {(p.texture, c.place(p.start).index, float(c.place(p.start).beat), frozenset(c.names[n] for n in p.parts))
+        got = {(p.texture, c.place(p.start).index, float(c.place(p.start).beat), frozenset(c.labels[n] for n in p.parts))
                for p in find_passages(c).passages}
         want = {(t.texture, t.start[0], float(t.start[1]), frozenset(t.parts)) for t in truth}
         matched += len(got & want)

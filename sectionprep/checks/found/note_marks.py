@@ -85,8 +85,8 @@ def _all_missing(context: Context, passage: Passage, part: int, ticks: list[int]
     return Finding(
         check="marks-missing", severity="warning", tick=ticks[0], part=part, lead=against, passage=passage.id,
         places=tuple(ticks),
-        message=f"bars {first.bar}-{last.bar}: no marks, {chart.parts[against].name} has {len(ticks)}",
-        fix=f"Copy the marks of {chart.parts[against].name}.",
+        message=f"bars {first.bar}-{last.bar}: no marks, {chart.parts[against].label} has {len(ticks)}",
+        fix=f"Copy the marks of {chart.parts[against].label}.",
     )
 
 

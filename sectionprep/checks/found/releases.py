@@ -40,7 +40,7 @@ def _finding(context: Context, passage: Passage, part: int, tick: int, expected:
     return Finding(
         check=kind, severity="warning", tick=tick, part=part, lead=against, passage=passage.id,
         message=f"{word} differs: {_say(chart.resolution, tone.duration)}, stops at {chart.end_place(tone.end)}; "
-        f"{chart.parts[against].name} has {_say(chart.resolution, expected)}, to {chart.end_place(tick + expected)}",
+        f"{chart.parts[against].label} has {_say(chart.resolution, expected)}, to {chart.end_place(tick + expected)}",
         fix=f"Agree on one release; the lead stops at {chart.end_place(tick + expected)}.", places=(tick,),
     )
 

@@ -79,11 +79,11 @@ def _finding(
     against = _against(context, passage, part)
     wanted = f"from {chart.place(start)} to {chart.place(stop)}"
     if near is None:
-        at, message = start, f"slur missing; {chart.parts[against].name} slurs {wanted}"
+        at, message = start, f"slur missing; {chart.parts[against].label} slurs {wanted}"
     else:
         at = near[1] if near[0] == start else near[0]
         message = (f"slur from {chart.place(near[0])} to {chart.place(near[1])}; "
-                   f"{chart.parts[against].name} slurs {wanted}")
+                   f"{chart.parts[against].label} slurs {wanted}")
     return Finding(check="slur", severity="warning", tick=at, part=part, lead=against, passage=passage.id,
                    message=message, fix=f"Slur {wanted}.", places=(start, stop))
 
@@ -93,7 +93,7 @@ def _extra(context: Context, passage: Passage, part: int, start: int, stop: int)
     against = _against(context, passage, part)
     return Finding(
         check="slur", severity="warning", tick=start, part=part, lead=against, passage=passage.id,
-        message=f"slur to {chart.place(stop)} that {chart.parts[against].name} does not have",
+        message=f"slur to {chart.place(stop)} that {chart.parts[against].label} does not have",
         fix="Take the slur out, or give it to the whole section.", places=(start, stop),
     )
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
 from sectionprep.music.chart import Part
+from sectionprep.music.instruments import Instrument
 
 
 def _find(context: Context) -> Iterable[Finding]:
@@ -30,7 +31,7 @@ def _find(context: Context) -> Iterable[Finding]:
                 f"{instrument.says} sounds {abs(wanted)} below",
                 fix=f"Set the transposition of the part to {instrument.says} in the score and check its notes.",
             )
-        if part.clefs and not _may_read(part.clefs[0][1], instrument.clef, instrument.key):
+        if part.clefs and not _may_read(part.clefs[0][1], instrument):
             yield Finding(
                 check="clef", severity="warning", tick=part.clefs[0][0], part=part.index,
                 message=f"begins in {part.clefs[0][1]} clef; {instrument.says} reads {instrument.clef}",
@@ -40,15 +41,9 @@ def _find(context: Context) -> Iterable[Finding]:
             yield from _key(part, concert)
 
 
-#: clefs that players of these also read (common practice, no source)
-_ALSO = {"trombone": ("C4", "C3", "G2"), "bass-trombone": ("C4",), "bassoon": ("C4",), "cello": ("C4", "G2"), "viola": ("G2",),
-         "horn": ("F4",), "euphonium": ("G2",), "piano": ("F4",), "guitar": ("TAB", "TAB5", "TAB6"), "bass": ("TAB", "TAB4", "C4"),
-         "bass-clarinet": ("F4",), "voice": ("F4",), "vibraphone": ("F4",)}
-
-
-def _may_read(clef: str, own: str, key: str) -> bool:
+def _may_read(clef: str, by: Instrument) -> bool:
     clef = {"G": "G2", "F": "F4", "C": "C3"}.get(clef, clef)  # the line may be left out
-    return clef == own or clef in _ALSO.get(key, ()) or own == "percussion" or clef in ("percussion", "none")
+    return clef in (by.clef, *by.also, "percussion", "none") or by.clef == "percussion"
 
 
 def _is_transposed(context: Context) -> bool:

@@ -51,7 +51,7 @@ def _finding(context: Context, passage: Passage, part: int, tick: int, expected:
     has = tone.head.pitch
     return Finding(
         check="wrong-note", severity="error", tick=tick, part=part, lead=against, passage=passage.id,
-        message=f"plays {has} (written) in {passage.texture} where {chart.parts[against].name} and the others have "
+        message=f"plays {has} (written) in {passage.texture} where {chart.parts[against].label} and the others have "
         f"what would be {meant} here",
         fix=f"Probably {meant} (written). Ask the arranger or correct the note in the score; notes are never changed here.",
     )

@@ -15,6 +15,7 @@ from pathlib import Path
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart, Note, Part, Tone
 from sectionprep.music.lines import line_of
+from sectionprep.music.naming import find_part
 from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signatures_of
 from sectionprep.outputs.audition.pace import Pace, pace_of, steady
 from sectionprep.outputs.audition.performance import Played, play, tones_in
@@ -65,8 +66,8 @@ def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, w
     unknown = [name for name in wish.passages if name not in known]
     if unknown:
         raise BadArgument(f"there is no passage {unknown[0]}.", remedy=f"Passages: {', '.join(sorted(known))}.")
-    if wish.part and wish.part != ALL and wish.part not in chart.names:
-        raise BadArgument(f"there is no part {wish.part!r}.", remedy=f"Parts: {', '.join(chart.names)}, or all.")
+    if wish.part and wish.part != ALL:
+        wish = replace(wish, part=find_part(chart.parts, wish.part).label)
     style = styles().get(plan.style) or styles()["medium-swing"]
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
@@ -88,7 +89,7 @@ def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, w
 
 def _voice(chart: Chart, part: int, notes: Iterable[Played]) -> _Voice:
     chair = chart.parts[part].chair
-    return _Voice(chair.section, chart.parts[part].name, (chair.instrument.programs or (1,))[0], tuple(notes))
+    return _Voice(chair.section, chart.parts[part].label, (chair.instrument.programs or (1,))[0], tuple(notes))
 
 
 def _takes(chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, style: Style, wish: Wish) -> Iterable[_Take]:
@@ -106,7 +107,7 @@ def _takes(chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, sty
         )
     yield _Take("section", tuple(voice(p, planned) for p in passage.parts))
     for part in passage.parts:
-        name = chart.parts[part].name
+        name = chart.parts[part].label
         if wish.part not in (ALL, name):
             continue
         mine = "my_part" if wish.part != ALL else safe_name(name)

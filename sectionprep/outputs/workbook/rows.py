@@ -78,30 +78,30 @@ def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
         first = max(mine, key=lambda part: (leads[part.index], -part.index))
         said = []
         for part in mine:
-            seat = roster.seat(part.name)
+            seat = roster.seat(part.label)
             role = "leads" if part is first and len(mine) > 1 and leads[part.index] else ""
             extra = ", ".join(word for word in (seat.player if seat else "", role) if word)
-            said.append(f"{part.name} ({extra})" if extra else part.name)
+            said.append(f"{part.label} ({extra})" if extra else part.label)
         lines.append(f"{section}: {', '.join(said)}")
     return lines
 
 
 def look_first(chart: Chart, findings: Sequence[Finding]) -> list[str]:
     """The few things to look at before anything else."""
-    said = [f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}" for f in findings if f.severity == "error"]
-    said += [f"{chart.place(f.tick)}, {chart.parts[f.part].name}: {f.message}" for f in findings if f.severity == "warning"]
+    said = [f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}" for f in findings if f.severity == "error"]
+    said += [f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}" for f in findings if f.severity == "warning"]
     return said[:6]
 
 
 def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[Finding]) -> Row:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     planned = plan.of(passage.id)
-    distances = [f"{chart.parts[p].name} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
+    distances = [f"{chart.parts[p].label} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
                  for p, k in passage.octaves if k]
     return Row(key=passage.id, link=(tables.MARKS, passage.id), cells={
         "Passage": passage.id, "From": f"{start.bar} beat {say_beat(start.beat)}",
         "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
-        "Lead": chart.parts[passage.lead].name, "Why this lead": passage.lead_why,
+        "Lead": chart.parts[passage.lead].label, "Why this lead": passage.lead_why,
         "Voicing or octaves": passage.voicing or ", ".join(distances), "Sure": passage.confidence,
         "Comes back from": passage.returns, "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
         "Findings": sum(f.passage == passage.id for f in findings),
@@ -117,7 +117,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     rows: list[Row] = []
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
-        name = chart.parts[planned.part].name
+        name = chart.parts[planned.part].label
         for note in planned.notes:
             shown = note.marks - {"slur-stop"}
             decided = note.why.startswith("decided by")
@@ -153,11 +153,11 @@ def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Findi
 def _finding_row(chart: Chart, same: Sequence[Finding], still: bool) -> Row:
     f = same[0]
     place = chart.place(f.tick)
-    parts = list(dict.fromkeys(chart.parts[other.part].name for other in same))
+    parts = list(dict.fromkeys(chart.parts[other.part].label for other in same))
     key = f"{f.check}|{parts[0]}|{place.bar}|{place.beat}" if len(parts) == 1 else f"{f.check}|{f.message}|{place.bar}|{place.beat}"
     return Row(key=key, link=(tables.PASSAGES, f.passage), cells={
         "Severity": f.severity, "Bar": place.bar, "Beat": say_beat(place.beat), "Part": ", ".join(parts),
-        "What": f.message, "Against": chart.parts[f.lead].name if f.lead >= 0 else "", "What to do": f.fix,
+        "What": f.message, "Against": chart.parts[f.lead].label if f.lead >= 0 else "", "What to do": f.fix,
         "After marking": "still there" if still else "mended"})
 
 
@@ -168,7 +168,7 @@ def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
 
 def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
     """In the order of the music; one row for the same change in several parts, the lead among them."""
-    leads = {planned.id: chart.parts[planned.part].name for planned in plan.marked}
+    leads = {planned.id: chart.parts[planned.part].label for planned in plan.marked}
     groups: dict[tuple[int, str, str, str, str, str, bool], list[int]] = {}
     for c in marking.changes:
         why = c.why.removeprefix(f"as {leads.get(c.passage)}: ")
@@ -179,11 +179,11 @@ def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
         place = chart.place(tick)
         group = tuple(dict.fromkeys(parts))
         if group not in said:
-            said[group] = scope_of(chart, group) if len(group) > 1 else chart.parts[group[0]].name
+            said[group] = scope_of(chart, group) if len(group) > 1 else chart.parts[group[0]].label
         rows.append(Row(cells={
             "Bar": place.bar, "Beat": say_beat(place.beat), "Parts": said[group],
             "Kind": kind, "Was": was, "Is": now, "Why": why, "Passage": passage, "Written": "yes" if applied else "no",
-            "Each part": ", ".join(chart.parts[part].name for part in group)}))
+            "Each part": ", ".join(chart.parts[part].label for part in group)}))
     return rows
 
 
@@ -202,10 +202,10 @@ def _part_rows(
         pitches = [n.pitch for n in part.notes if n.pitch is not None and not n.is_slash]
         low = min(pitches, key=lambda p: p.midi, default=None)
         high = max(pitches, key=lambda p: p.midi, default=None)
-        seat = roster.seat(part.name)
+        seat = roster.seat(part.label)
         ranges = "; ".join(f.message for f in findings if f.check == "range" and f.part == part.index)
-        rows.append(Row(key=part.name, cells={
-            "Part": part.name, "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
+        rows.append(Row(key=part.label, cells={
+            "Part": part.label, "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
             "Lowest": str(low or ""), "Highest": str(high or ""),
             "Range": ranges, "Marks added": added[part.index],
             "Copies": seat.copies if seat else 1, "Player": seat.player if seat else ""}))
