@@ -38,14 +38,37 @@ def missing_dynamics(
         (p.start for p in ordered if len(p.parts) >= _BAND and "ensemble" in p.scope), default=-1
     )
     for passage, view in views:
-        why = _why_missing(chart, passage, ordered, jumps)
-        if why:
+        why = _why_missing(chart, passage, passage.lead, ordered, jumps)
+        if not why:
+            continue
+        others = (part for part in passage.parts if part != passage.lead)
+        held = [part for part in others if not _why_missing(chart, passage, part, ordered, jumps)]
+        if held:
+            value, reason = _as_others(chart, passage, held)
+        else:
             value, reason = _level(chart, passage, view, ordered, last_band)
             value = _LEVELS[max(1, _LEVELS.index(value) - 1)] if style.soft == "all" else value
-            found[passage.id] = Dynamic(
-                tick=passage.start, value=value, why=f"proposal: {reason}; {why}"
-            )
+        found[passage.id] = Dynamic(
+            tick=passage.start,
+            value=value,
+            why=f"proposal: {reason}; {why}",
+        )
     return found
+
+
+def _as_others(chart: Chart, passage: Passage, held: Sequence[int]) -> tuple[str, str]:
+    """What most of the parts have in force that need no proposal."""
+    values = {part: _printed(chart, passage, part)[-1].value for part in held}
+    value = max(sorted(set(values.values())), key=list(values.values()).count)
+    name = min(chart.parts[part].label for part in held if values[part] == value)
+    return value, f"as {name} has it"
+
+
+def _printed(chart: Chart, passage: Passage, part: int) -> list[Direction]:
+    """The dynamics of a part up to its first note in the passage."""
+    until = passage.start + _AT_ONCE * chart.resolution
+    signs = chart.parts[part].directions
+    return [d for d in signs if d.kind == "dynamic" and d.onset <= until]
 
 
 def _after_jumps(chart: Chart) -> frozenset[int]:
@@ -59,26 +82,26 @@ def _after_jumps(chart: Chart) -> frozenset[int]:
 
 
 def _why_missing(
-    chart: Chart, passage: Passage, ordered: Sequence[Passage], jumps: frozenset[int]
+    chart: Chart, passage: Passage, part: int, ordered: Sequence[Passage], jumps: frozenset[int]
 ) -> str:
-    """Why no dynamic holds at the start of a passage; empty where one does."""
-    printed = [d for d in chart.parts[passage.lead].directions if d.kind == "dynamic"]
-    until = passage.start + _AT_ONCE * chart.resolution
-    before = [d for d in printed if d.onset <= until]
+    """Why no dynamic holds in a part at the start of a passage; empty where one does."""
+    before = _printed(chart, passage, part)
     if not before:
         return "there is none in the part before"
-    last, line = before[-1], chart.lines[passage.lead]
-    played = [tone.end for tone in chart.between(passage.lead, 0, passage.start)]
-    resting = played[-1] if played else 0
+    last = before[-1]
+    played = chart.between(part, 0, passage.start)
+    resting = played[-1].end if played else 0
     if last.onset >= resting and (last.onset >= passage.start or resting):
         return ""  # printed for this entry
     place = chart.place(last.onset).bar
-    if (passage.start - resting) >= _LONG_REST * chart.resolution and line:
-        return f"the last one ({last.value}, bar {place}) stood before {_bars(chart, resting, passage.start)} bars of rest"
+    if passage.start - resting >= _LONG_REST * chart.resolution:
+        rest = _bars(chart, resting, passage.start)
+        return f"the last one ({last.value}, bar {place}) stood before {rest} bars of rest"
     here = chart.bar_at(passage.start).index
     if any(chart.bars[index].start > last.onset and index == here for index in jumps):
         return f"the last one ({last.value}, bar {place}) stands before a jump"
-    company = [p for p in ordered if passage.lead in p.parts and p.start < passage.start]
+    until = passage.start + _AT_ONCE * chart.resolution
+    company = [p for p in ordered if part in p.parts and p.start < passage.start]
     turned = any(bar.rehearsal and last.onset < bar.start <= until for bar in chart.bars)
     if company and turned and _lasts(chart, passage) and _grown(company[-1], passage):
         return f"the last one ({last.value}, bar {place}) was for another company"

@@ -64,7 +64,7 @@ class Hairpin:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dynamic:
     """A dynamic proposed where none holds. tick: of the passage's first note; why begins with
-    "proposal"."""
+    "proposal". All parts of the passage are told, also those that know it."""
 
     tick: int
     value: str

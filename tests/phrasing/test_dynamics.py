@@ -52,6 +52,16 @@ def test_a_dynamic_before_a_long_rest_no_longer_holds(bars: int, found: list[str
     assert all("bars of rest" in why for _, _, why in said)
 
 
+def test_what_others_have_in_force_goes_before_what_we_would_say() -> None:
+    """The second alto has played all along and has its mf: the first, who comes in, is told so."""
+    rest = "r/1 " * 5
+    lead = part_xml("C5/1 " + rest + LINE, first=MF)
+    under = part_xml("C4/1 " * 6 + LINE.replace("5/", "4/"), first=MF)
+    ((bar, value, why),) = _proposals({"Alto Sax 1": lead, "Alto Sax 2": under}, start=5)
+    assert (bar, value) == ("7", "mf")
+    assert "as Alto Sax 2 has it" in why
+
+
 def test_how_loud_follows_from_who_plays_and_what() -> None:
     """Common practice, no source: a background under a solo and held notes soft, the band loud, a
     ballad a step softer."""
