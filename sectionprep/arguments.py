@@ -39,7 +39,7 @@ Style = Annotated[str | None, typer.Option(
     help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin (bossa), samba, straight, funk, older-swing, concert; by default chosen from "
     "the chart's words, tempo and instruments.")]
 Printed = Annotated[str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")]
-Section = Annotated[str, typer.Option(help="Marks already in the section: match (the lead's win), add (only fill in), report (change nothing).")]
+Section = Annotated[str, typer.Option(help="Marks already in the section: match (what contradicts the lead and most of the section gives way), add (nothing is taken out), report (change nothing).")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print machine-readable results to stdout and nothing else there.")]
 Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
 Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
@@ -47,6 +47,8 @@ Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
 Staff = Annotated[float, typer.Option(min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print).")]
 Help = Annotated[bool, typer.Option("--section-help/--no-section-help", help="Say in each part, where a passage begins, how it belongs.")]
 Cues = Annotated[bool, typer.Option("--cues/--no-cues", help="Small named notes before an entry after a long rest.")]
+Courtesy = Annotated[bool, typer.Option("--courtesy/--no-courtesy", help="Accidentals in parentheses where a reader may stumble: after a bar line, "
+                                          "an octave away, after another name for the same note.")]
 Syllables = Annotated[bool, typer.Option("--syllables", help="Print what to say (doo, dah, dit ...) under the notes of each passage.")]
 Proof = Annotated[bool, typer.Option("--proof", help="For proofreading: print what was added a shade lighter, with a page that lists it.")]
 SmallScore = Annotated[str, typer.Option("--score", help="Also print the whole score, small: written (as players read) or sounding.",

@@ -14,6 +14,7 @@ import typer
 
 from sectionprep.arguments import (
     AsJson,
+    Courtesy,
     Cues,
     Decisions,
     Help,
@@ -36,7 +37,7 @@ from sectionprep.arguments import (
     out_to,
     place_option,
 )
-from sectionprep.errors import FINDINGS_EXIT_CODE, SectionprepError
+from sectionprep.errors import FINDINGS_EXIT_CODE, NOT_PRINTED_EXIT_CODE, SectionprepError
 
 if TYPE_CHECKING:
     from sectionprep.pipeline import Options, Progress
@@ -158,7 +159,7 @@ def prepare(
     chart: Score,
     out: Annotated[Path | None, out_to("Folder to write to; by default CHART_prepared beside the chart.")] = None,
     style: Style = None, printed: Printed = None, section: Section = "match", level: Level = "pro",
-    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False,
+    minutes: Minutes = 45, paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, courtesy: Courtesy = True, syllables: Syllables = False,
     proof: Proof = False, score: SmallScore = "", study: Study = "sounding", rhythm_hits: Hits = False, plan: PlanPath = None, decisions: Decisions = None,
     roster: RosterFile = None, tune: Tune = None,
 ) -> None:
@@ -166,11 +167,13 @@ def prepare(
     from sectionprep import pipeline
 
     options = _options(style=style, printed=printed, section=section, level=level, minutes=minutes, paper=paper,
-                       staff=staff, section_help=section_help, cues=cues, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster, tune=tune)
+                       staff=staff, section_help=section_help, cues=cues, courtesy=courtesy, syllables=syllables, proof=proof, score=score, study=study, rhythm_hits=rhythm_hits, plan=plan, decisions=decisions, roster=roster, tune=tune)
     folder = out or _beside(chart, tune, "_prepared")
     with _progress() as progress:
         done = pipeline.prepare(chart, folder, options, progress)
     _summary(done)
+    if done.not_printed or done.not_as_written:
+        raise typer.Exit(NOT_PRINTED_EXIT_CODE)
 
 
 def _beside(chart: Path, tune: int | None, ending: str) -> Path:
@@ -183,26 +186,56 @@ def _counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}"
 
 
+def _say_sheets(not_printed: Iterable[str], not_as_written: Iterable[str]) -> None:
+    """What is wrong with the sheets, first of all."""
+    for why in not_printed:
+        _say(f"NOT PRINTED: {why}")
+    for what in not_as_written:
+        _say(f"NOT AS THE FILE HAS IT: {what}. Compare that bar with the score.")
+
+
 def _say_unfit(unfit: Iterable[tuple[Any, str]]) -> None:
     """Lines of a plan or a workbook that were not applied; never dropped in silence."""
     for directive, why in unfit:
         print(_clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"), file=sys.stderr)
 
 
+def _say_taken_out(marked: Any) -> None:
+    """What was printed and is there no more, before anything else."""
+    from sectionprep.outputs.reports import taken_out
+
+    taken = taken_out(marked.score.chart, marked.marking)
+    _say(f"Taken out: {_counted(len(taken), 'printed mark')}" + (" (with --section add nothing is):" if taken else "."))
+    for line in taken[:_TAKEN]:
+        _say(f"  {line}")
+    if len(taken) > _TAKEN:
+        _say(f"  and {len(taken) - _TAKEN} more, listed in the change record.")
+
+
+_TAKEN = 10  # marks taken out that are listed on the screen; judgement
+def _say_remarks(remarks: Iterable[Any]) -> None:
+    """What the sheets do not show, each thing once."""
+    from sectionprep.outputs.sheet_remarks import said_once
+
+    for line in said_once(remarks):
+        _say(f"  {line}")
+
+
 def _summary(done: Any) -> None:
     from sectionprep.outputs.workbook.rows import look_first
 
     marked = done.marked
+    _say_sheets(done.not_printed, done.not_as_written)
     chart, passages = marked.score.chart, marked.score.together.passages
     kinds = {t: sum(p.texture == t for p in passages) for t in ("unison", "octaves", "soli")}
     _say(f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as {marked.plan.style} ({marked.plan.style_why}).")
+    _say_taken_out(marked)
     for remark in chart.remarks[:5]:
         _say(f"  note: {remark.where}: {remark.what}")
     if len(chart.remarks) > 5:
         _say(f"  note: and {len(chart.remarks) - 5} more; `passages --json` lists them all.")
     _say(f"Found {_counted(len(passages), 'passage')}: " + ", ".join(f"{n} {t}" for t, n in kinds.items()) + ".")
-    written = sum(c.applied for c in marked.marking.changes)
-    _say(f"Wrote {written} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
+    _say(f"Wrote {len(marked.marking.written)} marks; findings: {len(marked.before)} before, {len(marked.after)} left.")
     for directive, why in marked.unfit:
         _say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
     for note in done.notes:
@@ -215,8 +248,7 @@ def _summary(done: Any) -> None:
     if done.pages:
         turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
         _say(f"Printed {done.pages} pages{turns}.")
-    for why in done.not_printed:
-        _say(f"  NOT PRINTED: {why}")
+    _say_remarks(done.sheet_remarks)
     _say("Written:")
     for path in done.files:
         if path.parent == done.folder:
@@ -316,9 +348,10 @@ def mark(
     _say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or _beside(chart, tune, f"_marked{suffix}")
+    _say_taken_out(marked)
     for path in pipeline.write_marked(marked, target):
         _say(f"Written: {path}")
-    _say(f"{sum(c.applied for c in marked.marking.changes)} changes in {len(marked.marking.edits)} notes.")
+    _say(f"{_counted(len(marked.marking.written), 'change')} in {_counted(len(marked.marking.edits), 'note')}.")
 
 
 @app.command()
@@ -353,6 +386,7 @@ def check(
         if changes is not None:
             versions_table(score.chart, changes)
         if fixed is not None:
+            _say_taken_out(fixed)
             _say(f"Mended: {len(findings) - len(fixed.after)} of {_counted(len(findings), 'finding')}. Left:")
             findings_table(fixed.again.chart, fixed.after)
         else:
@@ -366,24 +400,29 @@ def sheets(
     chart: Score,
     out: Annotated[Path | None, out_to("Folder for the PDF files; by default CHART_parts beside the chart.")] = None,
     part: Annotated[list[str] | None, typer.Option(help="Only this part; may be given several times.")] = None,
-    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, syllables: Syllables = False, roster: RosterFile = None,
+    paper: Paper = "letter", staff: Staff = 7.5, section_help: Help = True, cues: Cues = True, courtesy: Courtesy = True, syllables: Syllables = False, roster: RosterFile = None,
     tune: Tune = None,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import pipeline
+    from sectionprep.outputs.printed import not_as_written, not_printed
 
-    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, syllables=syllables, roster=roster, tune=tune)
+    options = _options(paper=paper, staff=staff, section_help=section_help, cues=cues, courtesy=courtesy, syllables=syllables, roster=roster, tune=tune)
     score = pipeline.read_score(chart, options)
     folder = out or _beside(chart, tune, "_parts")
     with _progress() as progress:
         reports = pipeline.write_sheets(score, folder, options, part or [], progress)
+    wrong = not_printed(reports), not_as_written(score.chart, reports)
+    _say_sheets(*wrong)
     for report in reports:
         if report.failed:
-            _say(f"NOT PRINTED: {report.failed}")
             continue
         turns = "".join(f"; turn after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)
         _say(f"{report.name}: {report.pages} page{'s' if report.pages > 1 else ''}{turns}")
+    _say_remarks(remark for report in reports for remark in report.remarks)
     _say(f"Written: {folder}{os.sep}")
+    if any(wrong):
+        raise typer.Exit(NOT_PRINTED_EXIT_CODE)
 
 
 @app.command()
@@ -458,10 +497,12 @@ def book(
 
     def tell(result: Any, of: int) -> None:
         more = f": {result.reason}" if result.reason else f": {result.passages} passages, {result.before} findings, {result.after} left, {result.pages} pages"
-        _say(f"{next(told):>{len(str(of))}}/{of}  {result.status:<10}{result.name}{more}")
+        _say(f"{next(told):>{len(str(of))}}/{of}  {result.outcome:<10}{' ' * (len(result.outcome) > 9)}{result.name}{more}")
 
     results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)
     _say(f"{len(results)} charts, {failed} failed. Written: {out / 'book.xlsx'}")
     if failed:
         raise typer.Exit(3)
+    if any(r.wrong_sheets for r in results):
+        raise typer.Exit(NOT_PRINTED_EXIT_CODE)

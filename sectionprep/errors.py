@@ -57,5 +57,7 @@ class UnusableSettings(SectionprepError):
     exit_code = 7
 
 
+#: A part was not printed, or a bar is not drawn as the file has it; everything else was written.
+NOT_PRINTED_EXIT_CODE = 9
 #: `check --strict` ends with this code when anything was found.
 FINDINGS_EXIT_CODE = 8

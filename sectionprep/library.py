@@ -52,7 +52,7 @@ def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
                 figure = " ".join(f"{n.tone.pitch - first.pitch:+d}@{chart.quarters(n.tone.onset - first.onset)}" for n in notes)
                 figures[figure] = " | ".join(say(n.marks) for n in notes)
     return ChartResult(
-        name=name, key=key, status="done", title=chart.title, passages=len(marked.score.together.passages),
+        name=name, key=key, status="done", not_printed=len(done.not_printed), wrong_sheets=[*done.not_printed, *done.not_as_written], title=chart.title, passages=len(marked.score.together.passages),
         before=len(marked.before), after=len(marked.after), marks=sum(c.applied for c in marked.marking.changes), pages=done.pages,
         checks=dict(Counter(f.check for f in marked.before)),
         chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)), figures=figures,

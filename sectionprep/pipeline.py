@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
     from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
     from sectionprep.outputs.rehearsal_plan import Item
+    from sectionprep.outputs.sheet_remarks import SheetRemark
     from sectionprep.outputs.sheets import Drawing
     from sectionprep.outputs.workbook import Typed
 
@@ -52,6 +53,7 @@ class Options:
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    courtesy: bool = True
     syllables: bool = False
     proof: bool = False
     score: str = ""
@@ -103,7 +105,7 @@ class Marked:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prepared:
-    """What `prepare` wrote. notes: what a person must know about files that were there before."""
+    """What `prepare` wrote. not_printed: why parts were not printed; not_as_written: bars that are not drawn as the file has them; notes: what a person must know about files that were there before."""
 
     marked: Marked
     folder: Path
@@ -111,6 +113,8 @@ class Prepared:
     pages: int
     hard_turns: int
     not_printed: tuple[str, ...] = ()
+    sheet_remarks: tuple[SheetRemark, ...] = ()
+    not_as_written: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
 
 
@@ -274,19 +278,25 @@ def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
     return tick
 
 
+_FOOTER_TITLE = 80  # characters: version and date must stay on the page
+
+
 def footer_of(score: Score) -> str:
     """Chart, version and date, so that old sheets can be told from new. The version is that of what is printed, marks and all."""
     import hashlib
 
     stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
     version = hashlib.sha256(score.document.data).hexdigest()[:6]
-    return f"{score.chart.title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
+    title = score.chart.title
+    title = title if len(title) <= _FOOTER_TITLE else f"{title[:_FOOTER_TITLE]}\u2026"
+    return f"{title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
 
 
 @collector_at_rest()
 def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_progress, *, here: bool = False) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this very process."""
     from sectionprep.outputs.kept import not_applied, plan_place
+    from sectionprep.outputs.printed import not_as_written, not_printed
     from sectionprep.outputs.sheets import Drawing, safe_name
     from sectionprep.outputs.writing import staged
 
@@ -307,7 +317,8 @@ def prepare(path: Path, folder: Path, options: Options, progress: Progress = no_
     return Prepared(
         marked=marked, folder=folder, files=tuple(folder / f for f in files), pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
-        not_printed=tuple(r.failed for r in reports if r.failed), notes=notes,
+        not_printed=not_printed(reports), not_as_written=not_as_written(marked.again.chart, reports), notes=notes,
+        sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
     )
 
 
@@ -317,8 +328,9 @@ def _write_everything(
     """Marked score, sheets, print sets, director's pages, workbook and report. All else is made while the parts are drawn."""
     from sectionprep.outputs.director_pages import director_pdf, write_map
     from sectionprep.outputs.print_set import bind, set_jobs
+    from sectionprep.outputs.printed import sheets_text
     from sectionprep.outputs.rehearsal_plan import plan_rehearsal
-    from sectionprep.outputs.reports import agreement_text, turns_text
+    from sectionprep.outputs.reports import agreement_text, remarks_text, turns_text
     from sectionprep.outputs.sheets import part_jobs
     from sectionprep.outputs.small_score import small_score_pdf
 
@@ -353,16 +365,26 @@ def _write_everything(
     items = plan_rehearsal(score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes)
     report = agreement_text(score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit)
     (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
-    (stage / f"{stem}_agreement.txt").write_text(report + turns_text(printed()), encoding="utf-8")
+    (stage / f"{stem}_agreement.txt").write_text(
+        _with_sheets(report, sheets_text(again.chart, printed()), first=any(r.failed or r.differences for r in printed()))
+        + turns_text(printed()) + remarks_text(printed()), encoding="utf-8")
     for wait in sets:
         wait()
     return printed()
 
 
+def _with_sheets(report: str, sheets: str, *, first: bool) -> str:
+    """The report with what is to be said of the sheets: right under its title where something is wrong with them, else at its end."""
+    if not first:
+        return f"{report}\n{sheets.rstrip()}\n"
+    title, _, rest = report.partition("\n\n")
+    return f"{title}\n\n{sheets}{rest}"
+
+
 def _sheet_style(options: Options) -> SheetStyle:
     from sectionprep.outputs.part_sheet import SheetStyle
 
-    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues,
+    return SheetStyle(paper=options.paper, staff=options.staff, section_help=options.section_help, cues=options.cues, courtesy=options.courtesy,
                       syllables=options.syllables, proof=options.proof)
 
 

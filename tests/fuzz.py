@@ -3,7 +3,8 @@
 Every case takes a healthy score, harms it in one to five ways (elements, attributes, texts, bytes, encodings, archives)
 and sends it through all stages up to the results as JSON. Two outcomes are allowed: it works, or it is refused with a
 SectionprepError. A finding is anything else: another exception, more than ten seconds, an input file that changed, notes
-that differ after marking, a marked score that is refused, marks that cannot be taken out again to the byte. `--keep DIR`
+that differ after marking, more findings after it than before, a second marking that inserts anything, a marked score that
+is refused, marks that cannot be taken out again to the byte. `--keep DIR`
 saves the file of each finding; `--seed N --cases 1` repeats one case. Ends with 1 when there are findings.
 """
 
@@ -243,6 +244,9 @@ def run_stages(path: Path) -> None:
         if document.archive is not None:
             with zipfile.ZipFile(io.BytesIO(packed(document, file.data, ".mxl"))) as archive:
                 assert archive.read(document.member) == file.data, "the archive does not hold the marked score"
+    assert len(marked.after) <= len(marked.before), "more is found after marking than before"
+    again = pipeline.mark_score(marked.again, pipeline.Options())
+    assert not any(file.splices for file in again.files), "a second run inserts something"
     results = [passages_json(chart, score.together), plan_json(chart, marked.plan), findings_json(after, marked.after)]
     results.append({"changes": changes_json(chart, marked.marking)})
     json.dumps(results, ensure_ascii=False, allow_nan=False).encode("utf-8")

@@ -33,7 +33,7 @@ _KINDS = {
     "tempo": "words", "reh": "rehearsal mark", "repeatMark": "road map", "voltaBracket": "ending", "tupletNum": "tuplet number",
     "notehead": "head", "accid": "accidental", "stem": "stem", "flag": "flag", "beam": "beam", "rest": "rest", "mRest": "rest",
     "multiRest": "rest", "slur": "slur", "tie": "tie", "clef": "clef", "lv": "tie", "gliss": "slide",
-    "meterSig": "meter", "keyAccid": "key",
+    "meterSig": "meter", "keyAccid": "key", "syl": "lyric", "fb": "figured bass",
 }
 _BODIES = frozenset({"head", "accidental", "stem", "flag", "beam", "rest", "slur", "tie", "clef", "slide", "meter", "key"})
 _MEANT = {  # pairs that touch in all good engraving

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from sectionprep.music.chart import Chart, Direction, Tone
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Passage, Together
 
 SEVERITIES = ("error", "warning", "note")
@@ -32,11 +33,13 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
-    """What every check may look at. tones: for each part, its tones by onset."""
+    """What every check may look at. tones: for each part, its tones by onset; words: for each passage, by its id, what its
+    parts have printed."""
 
     chart: Chart
     together: Together
     tones: tuple[dict[int, Tone], ...]
+    words: Mapping[str, SectionWord]
     level: str = "pro"
 
     def name(self, part: int) -> str:
@@ -46,11 +49,6 @@ class Context:
     def members(self, passage: Passage) -> Iterator[int]:
         """The parts of a passage other than its lead."""
         return (part for part in passage.parts if part != passage.lead)
-
-    def inside(self, passage: Passage, part: int, kind: str) -> list[Direction]:
-        """A part's signs of one kind inside a passage."""
-        return [d for d in self.chart.parts[part].directions
-                if d.kind == kind and passage.start <= d.onset < passage.end and d.staff == 1]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

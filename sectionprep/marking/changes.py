@@ -12,7 +12,7 @@ from sectionprep.musicxml.insertions import NoteEdit
 class Change(NamedTuple):
     """One line of the change list. was, is: marks before and after, in a player's words. kind: "marks",
     "slur", "dynamic", "hairpin", "cut-off", or "left" for what was not done and why. applied: False for
-    what policy "report" only lists."""
+    what policy "report" only lists. taken: what was printed and is there no more, in words; "" where nothing was taken out."""
 
     part: int
     tick: int
@@ -23,6 +23,7 @@ class Change(NamedTuple):
     passage: str
     applied: bool = True
     address: int = -1
+    taken: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,3 +33,13 @@ class Marking:
     edits: Mapping[int, NoteEdit]
     dropped: frozenset[int]
     changes: tuple[Change, ...]
+
+    @property
+    def written(self) -> tuple[Change, ...]:
+        """The changes that were made."""
+        return tuple(change for change in self.changes if change.applied)
+
+    @property
+    def taken_out(self) -> tuple[Change, ...]:
+        """The changes by which something printed was lost, in order of time: a person must see every one."""
+        return tuple(sorted((c for c in self.written if c.taken), key=lambda c: (c.tick, c.part, c.kind)))

@@ -13,7 +13,7 @@ from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 
 if TYPE_CHECKING:
-    from sectionprep.marking.marker import Desk
+    from sectionprep.marking.desk import Desk
 
 _PARTS = 4  # horns that make a hit worth catching; judgement
 _MOST = 4  # hits in one bar that can still be read in passing; judgement
@@ -49,6 +49,6 @@ def write_hits(desk: Desk, together: Together, plan: Plan) -> None:
         for bar, note in first.items():
             if bar in hits and bar not in said:
                 words = WORDS + " ".join(say_beat(desk.chart.place(tick).beat) for tick in hits[bar])
-                desk.log(part.index, note.onset, "hits", "none", words, "the horns hit here", "", note.address)
+                desk.log(part.index, note.onset, "hits", "none", words, "the horns hit here", "", address=note.address)
                 if desk.writes:
                     desk.edits[note.address].before.append(signs.words_above(words, desk, part.index))

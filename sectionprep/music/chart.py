@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 from fractions import Fraction
-from operator import attrgetter
+from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
 from sectionprep.music.instruments import Chair, Instrument
@@ -18,7 +19,8 @@ class Note(NamedTuple):
     thousands: a frozen dataclass of this width takes four times as long to make.
 
     address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
-    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes.
+    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes. is_hidden: not to
+    be printed, or not its head.
     """
 
     address: int
@@ -43,6 +45,7 @@ class Note(NamedTuple):
     slur_stops: tuple[int, ...] = ()
     in_tuplet: bool = False
     has_fermata: bool = False
+    is_hidden: bool = False
 
     @property
     def end(self) -> int:
@@ -72,8 +75,9 @@ class Tone(NamedTuple):
     """A note of a line as it is heard: ties joined, chord reduced to its top, no grace and no cue notes.
 
     pitch: sounding MIDI number of the top; pitches: all of the chord, high to low. notes: the tied notes
-    of the top, the struck one first. marks: all of the tone, wherever in the tie they stand, with slur-start and
-    slur-stop.
+    of the top, the struck one first. marks: all of the tone, on whichever note of its chord and tie they stand, with
+    slur-start and slur-stop. chord: every note of the tone in the order of the document, members of chords and ties
+    alike; the same as notes where there is no chord.
     """
 
     onset: int
@@ -85,6 +89,7 @@ class Tone(NamedTuple):
     slurs_from: bool = False
     slurs_to: bool = False
     marks: frozenset[str] = frozenset()
+    chord: tuple[Note, ...] = ()
 
     @property
     def end(self) -> int:
@@ -99,7 +104,18 @@ class Tone(NamedTuple):
     @property
     def has_fermata(self) -> bool:
         """True when a fermata stands on any of its notes."""
-        return any(note.has_fermata for note in self.notes)
+        return any(note.has_fermata for note in self.chord)
+
+
+class Slur(NamedTuple):
+    """A complete slur of a part's line. start, stop: onsets of its first and last tones; number: its own in the file;
+    first, last: addresses of the notes that carry its ends."""
+
+    start: int
+    stop: int
+    number: int
+    first: int
+    last: int
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,9 +205,13 @@ class Chart:
     swing: bool | None = None
     concert: bool = False
     remarks: tuple[Remark, ...] = ()
+    lyricist: str = ""
+    rights: tuple[str, ...] = ()
     _starts: tuple[int, ...] = field(default=(), repr=False)
     _places: dict[int, Place] = field(default_factory=dict, init=False, repr=False, compare=False)  # asked for again and again
-    _slurs: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _pairs: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _signs: dict[tuple[int, str], tuple[Direction, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _slurs: dict[int, tuple[Slur, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def bar_at(self, tick: int) -> Bar:
         """The bar in which `tick` lies (the last bar for ticks past the end)."""
@@ -226,27 +246,44 @@ class Chart:
         first = bisect_left(line, start, key=_onset)
         return line[first : bisect_left(line, end, first, key=_onset)]
 
-    def slurs(self, part: int) -> tuple[tuple[int, int], ...]:
-        """The complete slurs of a part's line as onsets of their first and last tones, in order of their ends; ends are joined
-        by their numbers. A slur that begins and ends in one tone (a tie drawn as a slur) is none."""
+    def slurs(self, part: int, start: float = 0, end: float = math.inf) -> tuple[tuple[int, int], ...]:
+        """The complete slurs of a part's line that end in [start, end), as onsets of their first and last tones, in order of their
+        ends; ends are joined by their numbers. A slur that begins and ends in one tone (a tie drawn as a slur) is none."""
+        if part not in self._pairs:
+            self._pairs[part] = tuple(dict.fromkeys((slur.start, slur.stop) for slur in self.whole_slurs(part)))
+        pairs = self._pairs[part]
+        first = bisect_left(pairs, start, key=_second)
+        return pairs[first : bisect_left(pairs, end, first, key=_second)]
+
+    def whole_slurs(self, part: int) -> tuple[Slur, ...]:
+        """All of them, each with its number and its notes; the notes of a chord may each have one."""
         if part not in self._slurs:
             self._slurs[part] = tuple(self._joined_slurs(part))
         return self._slurs[part]
 
-    def _joined_slurs(self, part: int) -> list[tuple[int, int]]:
-        tone_at = {note.address: tone.onset for tone in self.lines[part] for note in tone.notes}
-        begun: dict[int, int] = {}
-        found: list[tuple[int, int]] = []
+    def _joined_slurs(self, part: int) -> list[Slur]:
+        tone_at = {note.address: tone.onset for tone in self.lines[part] for note in tone.chord}
+        begun: dict[int, tuple[int, int]] = {}
+        found: list[Slur] = []
         for note in self.parts[part].notes:
             at = tone_at.get(note.address)
             if at is None:
                 continue
             for number in note.slur_stops:
-                start = begun.pop(number, at)
+                start, first = begun.pop(number, (at, note.address))
                 if start != at:
-                    found.append((start, at))
-            begun.update(dict.fromkeys(note.slur_starts, at))
-        return found
+                    found.append(Slur(start, at, number, first, note.address))
+            begun.update(dict.fromkeys(note.slur_starts, (at, note.address)))
+        return sorted(found, key=attrgetter("stop"))
+
+    def signs(self, part: int, kind: str, start: float = 0, end: float = math.inf) -> tuple[Direction, ...]:
+        """A part's signs of one kind on its first staff that stand in [start, end), in order of time."""
+        if (part, kind) not in self._signs:
+            mine = [sign for sign in self.parts[part].directions if sign.kind == kind and sign.staff == 1]
+            self._signs[part, kind] = tuple(sorted(mine, key=_onset))
+        found = self._signs[part, kind]
+        first = bisect_left(found, start, key=_onset)
+        return found[first : bisect_left(found, end, first, key=_onset)]
 
     def quarters(self, ticks: int) -> Fraction:
         """A length in quarter notes."""
@@ -259,6 +296,7 @@ class Chart:
 
 
 _onset = attrgetter("onset")
+_second = itemgetter(1)
 
 
 def same_music(one: Chart, other: Chart) -> bool:

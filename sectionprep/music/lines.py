@@ -1,7 +1,8 @@
 """From the notes of a part to its line.
 
 Which note is the line, where a staff holds more than one: in each bar the line is taken from the first
-voice (lowest staff, then lowest voice label) that sounds there; of a chord the highest note is the line.
+voice (lowest staff, then lowest voice label) that sounds there; of a chord the highest note is the line, and the
+marks are those of all its notes, for files put them on the lowest as often as on the top.
 Grace notes belong to the note after them and cue notes to somebody else, so neither is in the line.
 Tied notes are one tone.
 """
@@ -17,24 +18,25 @@ from sectionprep.music.chart import Note, Tone
 
 def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
     """The tones of one part in order of time."""
-    groups = _struck_groups(notes)
     tones: list[Tone] = []
-    joined: list[Note] = []
+    joined: list[Note] = []  # the notes of the top
+    whole: list[Note] = []  # and all that are struck or held with them
     pitches: tuple[int, ...] = ()
     open_tie = False
-    for members in groups:
+    for members in _struck_groups(notes):
         top = max(members, key=_height) if len(members) > 1 else members[0]
         continues = open_tie and top.tie_stop and joined[-1].end == top.onset and joined[-1].sounding == top.sounding
         if continues:
             joined.append(top)
+            whole += members
         else:
             if joined:
-                tones.append(_tone(joined, pitches))
-            joined = [top]
+                tones.append(_tone(joined, whole, pitches))
+            joined, whole = [top], list(members)
             pitches = tuple(sorted((n.sounding or 0 for n in members), reverse=True)) if len(members) > 1 else (top.sounding or 0,)
         open_tie = top.tie_start
     if joined:
-        tones.append(_tone(joined, pitches))
+        tones.append(_tone(joined, whole, pitches))
     return tuple(tones)
 
 
@@ -52,20 +54,27 @@ def slur_runs(tones: Iterable[Tone]) -> list[list[Tone]]:
     return [run for run in runs if len(run) > 1]
 
 
-def _tone(notes: list[Note], pitches: tuple[int, ...]) -> Tone:
+def slur_ends(tones: Iterable[Tone]) -> list[tuple[int, int]]:
+    """The same stretches as onsets of their first and last notes."""
+    return [(run[0].onset, run[-1].onset) for run in slur_runs(tones)]
+
+
+def _tone(notes: list[Note], whole: list[Note], pitches: tuple[int, ...]) -> Tone:
     head, last = notes[0], notes[-1]
-    if len(notes) == 1:
+    if len(whole) == 1:
         marks, starts, stops = head.marks, bool(head.slur_starts), bool(head.slur_stops)
     else:
-        marks = frozenset[str]().union(*(note.marks for note in notes))
-        starts = any(note.slur_starts for note in notes)
-        stops = any(note.slur_stops for note in notes)
+        marks = frozenset[str]().union(*(note.marks for note in whole))
+        starts = any(note.slur_starts for note in whole)
+        stops = any(note.slur_stops for note in whole)
     if starts:
         marks |= {"slur-start"}
     if stops:
         marks |= {"slur-stop"}
+    top = tuple(notes)
+    chord = top if len(whole) == len(notes) else tuple(whole)
     # in the order of Tone's fields: by name it takes several times as long
-    return Tone._make((head.onset, last.end - head.onset, head.bar, head.sounding or 0, pitches, tuple(notes), starts, stops, marks))
+    return Tone._make((head.onset, last.end - head.onset, head.bar, head.sounding or 0, pitches, top, starts, stops, marks, chord))
 
 
 @lru_cache(4096)

@@ -56,9 +56,14 @@ MARKS: tuple[Mark, ...] = (
     Mark(name="brass-bend", home="technical", says="bend", glyph="bend"),
     Mark(name="flip", home="technical", says="flip", glyph="flip"),
     Mark(name="smear", home="technical", says="smear", glyph="smear"),
-    Mark(name="shake", home="ornaments", says="shake", glyph="shake"),
-    Mark(name="trill-mark", home="ornaments", says="trill", glyph="tr"),
-    Mark(name="turn", home="ornaments", says="turn", glyph="turn"),
+    Mark(name="shake", home="ornaments", says="shake", glyph="shake", family="ornament"),
+    Mark(name="trill-mark", home="ornaments", says="trill", glyph="tr", family="ornament"),
+    Mark(name="turn", home="ornaments", says="turn", glyph="turn", family="ornament"),
+    Mark(name="inverted-turn", home="ornaments", says="inverted turn", glyph="turn", family="ornament"),
+    Mark(name="delayed-turn", home="ornaments", says="delayed turn", glyph="turn", family="ornament"),
+    Mark(name="mordent", home="ornaments", says="mordent", glyph="mord", family="ornament"),
+    Mark(name="inverted-mordent", home="ornaments", says="inverted mordent", glyph="mord", family="ornament"),
+    Mark(name="tremolo", home="ornaments", says="tremolo", glyph="trem", family="ornament"),
     Mark(name="ghost", home="notehead", says="ghost", glyph="( )", attack=-2, family="attack"),
     Mark(name="slur-start", home="slur", says="slur begins", glyph="(", family="slur"),
     Mark(name="slur-stop", home="slur", says="slur ends", glyph=")", family="slur"),
@@ -78,6 +83,14 @@ LENGTHS = frozenset(m.name for m in MARKS if m.family == "length")
 EFFECTS = frozenset(m.name for m in MARKS if m.family == "effect")
 BREATHS = frozenset(m.name for m in MARKS if m.family == "breath")
 SLURS = frozenset({"slur-start", "slur-stop"})
+#: What changes the notes that sound. It belongs to its player: compared and reported, never copied, planned or taken out.
+ORNAMENTS = frozenset(m.name for m in MARKS if m.family == "ornament")
+
+#: Elements of `<dynamics>` that are dynamics (MusicXML 4.0); `other-dynamics` holds words and brackets and is none
+DYNAMICS = frozenset({
+    "p", "pp", "ppp", "pppp", "ppppp", "pppppp", "f", "ff", "fff", "ffff", "fffff", "ffffff", "mp", "mf", "sf", "sfp", "sfpp", "fp",
+    "rf", "rfz", "sfz", "sffz", "fz", "n", "pf", "sfzp",
+})
 
 
 def named_by(smufl: str, text: str) -> str:

@@ -6,6 +6,7 @@ of four beats; never across a rest, and never across the middle of the bar. An o
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 from lxml import etree
@@ -31,8 +32,12 @@ class Beamer:
         self.divisions = 1.0
         self.beats, self.unit = 4, 4
 
-    def rewrite(self, measure: etree._Element) -> None:
-        """Give one measure its beams."""
+    def rewrite(self, measure: etree._Element, only: Collection[str] | None = None) -> None:
+        """Give one measure its beams. only: these voices."""
+        if only is not None and not only and not self.is_first:
+            for attributes in measure.iterchildren("attributes"):
+                self._attributes(attributes)
+            return
         voices: dict[tuple[str | None, str | None], list[_Short | None]] = {}  # None: what no beam goes across
         cursor = longest = 0.0
         for element in measure:
@@ -46,6 +51,8 @@ class Beamer:
                     continue
                 start, cursor = cursor, cursor + _number(said.get("duration"))
                 beams = _BEAMS.get((said.get("type") or "").strip(), 0) if "rest" not in said else 0
+                if only is not None and (said.get("voice") or f"staff {said.get('staff') or 1}").strip() not in only:
+                    continue
                 voices.setdefault((said.get("voice"), said.get("staff")), []).append(_Short(element, start, cursor, beams) if beams else None)
             longest = max(longest, cursor)
         missing = max(0.0, self.beats * 4 / self.unit * self.divisions - longest) if self.is_first else 0.0

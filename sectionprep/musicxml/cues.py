@@ -34,7 +34,7 @@ def add_cue(measure: etree._Element, document: Document, cue: Cue) -> None:
     source = measures_of(document.root, cue.part_id, cue.occurrence)
     if cue.bar >= len(source):
         return
-    notes = [_small(n, cue) for n in source[cue.bar] if tag_of(n) == "note" and _first_voice(n)]
+    notes = [_small(n, cue, document.addresses[id(n)]) for n in source[cue.bar] if tag_of(n) == "note" and _first_voice(n)]
     own = [n for n in measure if n.tag == "note"]
     if not notes or any(n.find("pitch") is not None for n in own):
         return
@@ -89,8 +89,13 @@ def _divisions(document: Document, cue: Cue, source: list[etree._Element]) -> st
     return found
 
 
-def _small(note: etree._Element, cue: Cue) -> etree._Element:
-    small = etree.Element("note")
+def cue_id(address: int) -> str:
+    """The id under which a note is drawn as a cue in another part."""
+    return f"cue{address}"
+
+
+def _small(note: etree._Element, cue: Cue, address: int) -> etree._Element:
+    small = etree.Element("note", id=cue_id(address))
     if not any(tag_of(c) == "rest" for c in note):
         etree.SubElement(small, "cue")
     for child in note:

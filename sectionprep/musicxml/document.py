@@ -85,11 +85,6 @@ class Document:
         return b"lyric" in self.data
 
     @cached_property
-    def shows_accidentals(self) -> bool:
-        """False where no note at all says which accidental to print: then each must be worked out."""
-        return next(self.root.iter("{*}accidental"), None) is not None
-
-    @cached_property
     def shows_beams(self) -> bool:
         """False where no note says how it is beamed."""
         return next(self.root.iter("{*}beam"), None) is not None

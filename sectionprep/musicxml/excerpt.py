@@ -9,10 +9,13 @@ from dataclasses import dataclass
 from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
-from sectionprep.musicxml.beaming import Beamer
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.extract import SYSTEM_WORDS, copy_measure, measures_of, state_clef, tame, write_slashes
-from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart, show_tied_in
+from sectionprep.musicxml.mending import Mender, close_lines
+from sectionprep.musicxml.restated import Restated
+from sectionprep.musicxml.rewording import reword, write_out_repeats
+from sectionprep.musicxml.tablature import Tablature
+from sectionprep.musicxml.transposing import WrittenPart
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
@@ -110,10 +113,9 @@ def _fill(
 ) -> None:
     measures = measures_of(document.root, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
-    rewrite: WrittenPart | MissingAccidentals | None = None if document.shows_accidentals else MissingAccidentals()
-    if pick.shift.chromatic or pick.clef:
-        rewrite = WrittenPart(opposite, pick.clef)
-    beamer = None if document.shows_beams else Beamer()
+    rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
+    mender = Mender(fresh=rewrite is not None, beams=not document.shows_beams)
+    restated, tablature = Restated(), Tablature(measures, clef=pick.clef, always_notes=True)
     slash = False
     for earlier in measures[:first]:
         for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):
@@ -128,14 +130,17 @@ def _fill(
                 state_clef(copied, pick.clef or "G2")
         _strip(copied, is_top, road_map)
         tame(copied)
+        tablature.rewrite(copied)
+        reword(copied)
+        write_out_repeats(copied)
+        restated.rewrite(copied)
         slash = write_slashes(copied, slash)
         if rewrite is not None:
             rewrite.rewrite(copied)
-        if n == first:
-            show_tied_in(copied)
-        if beamer is not None:
-            beamer.rewrite(copied)
+        mender.mend(copied)
+        mender.beam(copied)
         part.append(copied)
+    close_lines(list(part))
 
 
 def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_time: bool) -> None:

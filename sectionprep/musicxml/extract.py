@@ -15,14 +15,20 @@ from typing import cast
 from lxml import etree
 
 from sectionprep.music.wording import any_of
-from sectionprep.musicxml.beaming import Beamer
+from sectionprep.musicxml.dashes import take_out_lone_dashes
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.transposing import MissingAccidentals, WrittenPart
+from sectionprep.musicxml.mending import Mender, close_lines
+from sectionprep.musicxml.pickup import write_pickup_rests
+from sectionprep.musicxml.restated import Restated
+from sectionprep.musicxml.rewording import reword, write_out_repeats
+from sectionprep.musicxml.tablature import Tablature
+from sectionprep.musicxml.transposing import WrittenPart
+from sectionprep.musicxml.undrawn import FRETS, PLAYBACK, Undrawn
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
-_DROPPED = ("print", "link", "bookmark", "listening", "grouping", "figured-bass")
+_DROPPED = ("print", "link", "bookmark", "listening", "grouping")
 
 
 def note_id(address: int) -> str:
@@ -33,10 +39,12 @@ def note_id(address: int) -> str:
 def extract_part(
     document: Document, part_id: str, occurrence: int = 0, *, written: WrittenPart | None = None,
     words: Mapping[int, str] | None = None, finish: Callable[[int, etree._Element], None] | None = None, clef: str = "G2",
+    courtesy: bool = False, undrawn: Undrawn | None = None,
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal ids. written:
     rewrites a concert-pitch part as its player reads it. words: text to print above notes, by address. finish: called with the index
-    and the copy of each measure. clef: where the file states none."""
+    and the copy of each measure. clef: where the file states none. courtesy: add accidentals that
+    remind. undrawn: takes up what will not be drawn."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -45,8 +53,9 @@ def extract_part(
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
     slash, staves = False, 1
-    rewriter = written or (None if document.shows_accidentals else MissingAccidentals())
-    beamer = None if document.shows_beams else Beamer()
+    mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
+    restated, tablature = Restated(), Tablature(measures, clef=clef)
+    undrawn = undrawn if undrawn is not None else Undrawn()
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
@@ -56,22 +65,34 @@ def extract_part(
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         tame(copied)
+        for _ in range(tablature.rewrite(copied)):
+            undrawn.add(FRETS, n)
+        for _ in range(reword(copied)):
+            undrawn.add(PLAYBACK, n)
+        undrawn.look(copied, n)
+        take_out_lone_dashes(copied)
+        write_out_repeats(copied)
         said = (copied.findtext("attributes/staves") or "").strip()
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:
             _over_the_top(copied)
         elif n == 0:
             state_clef(copied, clef)
+        restated.rewrite(copied)
+        if n == 0:
+            write_pickup_rests(copied)
         slash = write_slashes(copied, slash)
-        if rewriter is not None:
-            rewriter.rewrite(copied)
+        if written is not None:
+            written.rewrite(copied)
+        mender.mend(copied)
         if words:
             _add_words(copied, words)
         if finish is not None:
             finish(n, copied)
-        if beamer is not None:
-            beamer.rewrite(copied)
+            mender.settle(copied)
+        mender.beam(copied)
         part.append(copied)
+    close_lines(list(part))
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 
@@ -197,7 +218,16 @@ def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
 
 
 def _over_the_top(measure: etree._Element) -> None:
-    """Signs over a part of several staves that name none belong to its top staff; the engraver puts them in between."""
+    """Signs over a part of several staves that name none belong to its top staff; the engraver puts
+    them in between. A tempo that is said on each staff is printed over the top one."""
+    said: set[str] = set()
+    for direction in list(measure.iterchildren("direction")):
+        sound = direction.find("sound[@tempo]")
+        if sound is not None or direction.find("direction-type/metronome") is not None:
+            key = _sign_key(direction)
+            if key in said and direction.findtext("staff", "1").strip() != "1":
+                measure.remove(direction)
+            said.add(key)
     for direction in measure.iterchildren("direction"):
         if direction.find("staff") is None and direction.get("placement") != "below":
             staff = etree.Element("staff")

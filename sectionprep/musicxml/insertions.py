@@ -17,19 +17,20 @@ from typing import Any, NamedTuple
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.marks import BY_NAME, named_by
 from sectionprep.musicxml.document import Document, Span
+from sectionprep.musicxml.numbers import whole
 
 
 @dataclass(slots=True, kw_only=True)
 class NoteEdit:
     """What shall change at one note. before, after: directions, as XML without indentation, at its start and
-    at its end. slur numbers are chosen here."""
+    at its end. slur numbers are chosen here; drop_starts, drop_stops: numbers of the slurs whose ends go."""
 
     add: set[str] = field(default_factory=set)
     remove: set[str] = field(default_factory=set)
     slur_start: int = 0
     slur_stop: int = 0
-    drop_slur_start: bool = False
-    drop_slur_stop: bool = False
+    drop_starts: set[int] = field(default_factory=set)
+    drop_stops: set[int] = field(default_factory=set)
     before: list[str] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
 
@@ -58,6 +59,7 @@ _ELEMENTS = {
     "caesura": "<caesura>normal</caesura>",
     "lift": '<other-articulation smufl="brassLiftShort">lift</other-articulation>',
     "rip": "<other-articulation>rip</other-articulation>",
+    "tremolo": '<tremolo type="single">3</tremolo>',
 }
 
 
@@ -74,6 +76,17 @@ class _Node(NamedTuple):
     @property
     def is_empty_tag(self) -> bool:
         return self.open_end == self.end
+
+
+def _value(node: _Node, attribute: str) -> str:
+    """The value of an attribute, "" where it has none."""
+    found = re.search(rf"""(?<![\w:.-]){attribute}\s*=\s*["']([^"']*)["']""", node.attributes)
+    return found[1] if found else ""
+
+
+def _number(node: _Node) -> int:
+    """The number of a slur's end, as the reader takes it."""
+    return whole(_value(node, "number") or None, 1)
 
 
 def _children(text: str, start: int, stop: int) -> list[_Node]:
@@ -127,7 +140,7 @@ class _NoteText:
         self.splices.append((at, at, lead + self.tag(xml)))
 
     def edit(self, edit: NoteEdit) -> None:
-        if edit.remove or edit.drop_slur_start or edit.drop_slur_stop:
+        if edit.remove or edit.drop_starts or edit.drop_stops:
             self._remove(edit)
         if "ghost" in edit.add:
             self._ghost()
@@ -216,9 +229,8 @@ class _NoteText:
         """The name of the mark an element stands for."""
         if not node.name.startswith("other-"):
             return node.name
-        smufl = re.search(r"""smufl\s*=\s*["'](\w+)["']""", node.attributes)
         words = "" if node.is_empty_tag else self.text[node.open_end : node.close_start]
-        return named_by(smufl[1] if smufl else "", words)
+        return named_by(_value(node, "smufl"), words)
 
     def _remove(self, edit: NoteEdit) -> None:
         for block in [n for n in self.children if n.name == "notations"]:
@@ -227,9 +239,7 @@ class _NoteText:
             emptied = 0  # children of the block that go whole
             for home in homes:
                 if home.name == "slur":
-                    kind = re.search(r"""type\s*=\s*["'](\w+)["']""", home.attributes)
-                    if kind and ((edit.drop_slur_start and kind[1] == "start")
-                                 or (edit.drop_slur_stop and kind[1] == "stop")):
+                    if _number(home) in {"start": edit.drop_starts, "stop": edit.drop_stops}.get(_value(home, "type"), ()):
                         gone.append(home)
                         emptied += 1
                 elif home.name in ("articulations", "technical", "ornaments"):

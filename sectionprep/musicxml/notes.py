@@ -39,6 +39,7 @@ class Written(NamedTuple):
     slur_stops: tuple[int, ...]
     in_tuplet: bool
     has_fermata: bool
+    is_hidden: bool = False
 
 
 class NoteReader:
@@ -54,14 +55,18 @@ class NoteReader:
     def read(self, element: etree._Element) -> tuple[int, Written]:
         """The address of a note, and what it says."""
         address = self.addresses[id(element)]
+        said = self._said(element, address)
+        return address, said if element.get("print-object") != "no" else said._replace(is_hidden=True)
+
+    def _said(self, element: etree._Element, address: int) -> Written:
         if not self.spans:
-            return address, self._look(element)
+            return self._look(element)
         start, end = self.spans[address]
         inside = self.data[self.data.find(b">", start) : end]  # its own tag may carry a place on the page
         known = self.known.get(inside)
         if known is None:
             known = self.known[inside] = self._look(element)
-        return address, known
+        return known
 
     def _look(self, element: etree._Element) -> Written:
         children: dict[str, etree._Element] = {}
@@ -85,6 +90,7 @@ class NoteReader:
             voice=(voice.text or "1").strip() if voice is not None else "1", staff=_staff(children.get("staff")),
             marks=_marks(notations, head), slur_starts=starts, slur_stops=stops, in_tuplet="time-modification" in children,
             has_fermata=any(tag_of(inner) == "fermata" for block in notations for inner in block),
+            is_hidden=head is not None and (head.text or "").strip() == "none",
         )
 
     def _pitch(self, element: etree._Element) -> tuple[Pitch, int]:

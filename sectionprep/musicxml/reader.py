@@ -118,7 +118,8 @@ class _Reader:
         return Chart(
             title=self._title(), composer=self._creator("composer"), arranger=self._creator("arranger"),
             resolution=self.resolution, bars=self._named(bars, signs, everything), parts=tuple(parts),
-            lines=lines, tempo=_tempo(everything), style_words=_style(everything),
+            lines=lines, lyricist=self._creator("lyricist", "poet"), rights=self._rights(),
+            tempo=_tempo(everything), style_words=_style(everything),
             swing=_swing(everything), concert=self._concert(parts), remarks=tuple(self.remarks), _starts=starts,
         )
 
@@ -259,11 +260,24 @@ class _Reader:
                 return " ".join(words.text.split())
         return self.document.path.stem
 
-    def _creator(self, kind: str) -> str:
-        for element in self.document.root.iter("{*}creator"):
-            if element.get("type") == kind and element.text:
-                return " ".join(element.text.split())
-        return ""
+    def _creator(self, *kinds: str) -> str:
+        """Who made it, in one of these ways; several people stand in the order of the file."""
+        creators = self.document.root.iterfind("{*}identification/{*}creator")
+        found = [_plain(e.text) for e in creators if e.get("type") in kinds]
+        return ", ".join(dict.fromkeys(filter(None, found))) or ", ".join(self._credits(*kinds))
+
+    def _rights(self) -> tuple[str, ...]:
+        rights = self.document.root.iterfind("{*}identification/{*}rights")
+        found = [_plain(e.text) for e in rights] or self._credits("rights")
+        # a copyright sign alone says nothing
+        return tuple(dict.fromkeys(text for text in found if any(c.isalnum() for c in text)))
+
+    def _credits(self, *kinds: str) -> list[str]:
+        """What the credits of these types say, for files that name nobody elsewhere."""
+        all_credits = self.document.root.iterfind("{*}credit")
+        mine = [c for c in all_credits if _plain(c.findtext("{*}credit-type")) in kinds]
+        said = [_plain(" ".join(w.text or "" for w in c.iterfind("{*}credit-words"))) for c in mine]
+        return list(dict.fromkeys(filter(None, said)))
 
     def _concert(self, parts: list[Part]) -> bool:
         """A concert score says so, or no transposing instrument in it transposes."""
@@ -400,3 +414,7 @@ def _style(found: list[Direction]) -> str:
 def _swing(found: list[Direction]) -> bool | None:
     values = [(d.onset, d.value) for d in found if d.kind == "swing"]
     return min(values)[1] != "straight" if values else None
+
+
+def _plain(text: str | None) -> str:
+    return " ".join((text or "").split())

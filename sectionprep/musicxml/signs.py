@@ -11,6 +11,7 @@ from typing import Protocol
 from lxml import etree
 
 from sectionprep.music.chart import Direction
+from sectionprep.music.marks import DYNAMICS
 from sectionprep.musicxml.document import tag_of
 from sectionprep.musicxml.numbers import decimal, whole
 
@@ -21,7 +22,7 @@ _JUMPS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al co
 
 
 class _Sign(Protocol):
-    def __call__(self, kind: str, value: str, number: int = 1) -> Direction: ...
+    def __call__(self, kind: str, value: str, number: int = 1, whole: bool = True) -> Direction: ...
 
 
 @dataclass(slots=True)
@@ -66,11 +67,12 @@ def directions_of(
         elif tag == "offset":
             onset += int((decimal(child.text) or 0) / divisions * ticks)
     onset = max(0, onset)
-    held = sum(1 for child in element if tag_of(child) in ("direction-type", "sound"))
+    held = sum(sum(1 for item in child if tag_of(item)) if tag_of(child) == "direction-type" else tag_of(child) == "sound"
+               for child in element)
 
-    def sign(kind: str, value: str, number: int = 1) -> Direction:
+    def sign(kind: str, value: str, number: int = 1, whole: bool = True) -> Direction:
         return Direction(kind=kind, value=value, part=part, bar=bar, onset=onset, staff=staff, number=number,
-                         address=address, alone=held == 1)
+                         address=address, alone=held == 1 and whole)
 
     tag = tag_of(element)
     if tag == "harmony":
@@ -90,10 +92,10 @@ def _direction_type(item: etree._Element, sign: _Sign) -> Iterator[Direction]:
     tag = tag_of(item)
     text = " ".join("".join(str(t) for t in item.itertext()).split())
     if tag == "dynamics":
-        for mark in item:
-            name = tag_of(mark)
-            if name:
-                yield sign("dynamic", (mark.text or "").strip() if name == "other-dynamics" else name)
+        names = [tag_of(mark) for mark in item]
+        known = [name for name in names if name in DYNAMICS]
+        if known:  # signs side by side are one dynamic; words and brackets beside them are left to the eye
+            yield sign("dynamic", " ".join(known), whole=len(known) == len([name for name in names if name]))
     elif tag == "wedge":
         yield sign("wedge", item.get("type") or "", whole(item.get("number"), 1))
     elif tag == "words" and text:

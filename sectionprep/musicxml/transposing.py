@@ -8,9 +8,8 @@ from functools import lru_cache
 from lxml import etree
 
 from sectionprep.music.pitch import Pitch, Transposition
+from sectionprep.musicxml.accidentals import SIGNS, in_key, pitch_of
 from sectionprep.musicxml.document import tag_of
-
-_SIGNS = {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "flat-flat"}
 
 
 def fifths_up(transposition: Transposition) -> int:
@@ -20,7 +19,7 @@ def fifths_up(transposition: Transposition) -> int:
 
 
 class WrittenPart:
-    """Rewrites measures one after the other; keeps key and accidentals. changes: what the player reads from these measures
+    """Rewrites measures one after the other; keeps the key. The accidentals are to be made anew (accidentals.py). changes: what the player reads from these measures
     (counted from 0) on, after taking up another instrument."""
 
     def __init__(self, transposition: Transposition, clef: str, changes: Mapping[int, tuple[Transposition, str]] | None = None) -> None:
@@ -37,14 +36,12 @@ class WrittenPart:
             self.transposition, self.clef = self.changes[self.measures]
             _say_key(measure, self.concert)
         self.measures += 1
-        state: dict[tuple[str, int], float] = {}
         for element in measure:
             tag = tag_of(element)
             if tag == "attributes":
                 self._attributes(element)
-                state = {}
             elif tag == "note":
-                self._note(element, state)
+                self._note(element)
             elif tag == "harmony":
                 self._harmony(element)
 
@@ -65,18 +62,17 @@ class WrittenPart:
                 etree.SubElement(clef, "sign").text = self.clef[0]
                 etree.SubElement(clef, "line").text = self.clef[1]
 
-    def _note(self, note: etree._Element, state: dict[tuple[str, int], float]) -> None:
+    def _note(self, note: etree._Element) -> None:
         element = note.find("pitch")
         if element is None:
             return
-        written = _as_read(self.transposition, _pitch_of(element), self.fifths)
+        written = _as_read(self.transposition, pitch_of(element), self.fifths)
         for child in list(element):
             element.remove(child)
         etree.SubElement(element, "step").text = written.step
         if written.alter:
             etree.SubElement(element, "alter").text = f"{written.alter:g}"
         etree.SubElement(element, "octave").text = str(written.octave)
-        show_accidental(note, written, self.fifths, state)
 
     def _harmony(self, harmony: etree._Element) -> None:
         for kind in ("root", "bass"):
@@ -114,54 +110,13 @@ def _say_key(measure: etree._Element, fifths: int) -> None:
         attributes.insert(1 if attributes.find("divisions") is not None else 0, key)
 
 
-class MissingAccidentals:
-    """Gives the notes of a part the accidentals they need, where the file prints none at all."""
-
-    def __init__(self) -> None:
-        self.fifths = 0
-
-    def rewrite(self, measure: etree._Element) -> None:
-        """Change one measure in place."""
-        state: dict[tuple[str, int], float] = {}
-        for element in measure:
-            if element.tag == "attributes":
-                for fifths in element.iterfind("key/fifths"):
-                    self.fifths, state = int(float((fifths.text or "0").strip() or 0)), {}
-            elif element.tag == "note" and (pitch := element.find("pitch")) is not None:
-                show_accidental(element, _pitch_of(pitch), self.fifths, state)
-
-
-def show_tied_in(measure: etree._Element) -> None:
-    """Where an excerpt begins in the middle of a tie, the note says its accidental again."""
-    fifths = 0
-    for element in measure:
-        if element.tag == "attributes":
-            fifths = int(float((element.findtext("key/fifths") or str(fifths)).strip() or 0))
-        pitch = element.find("pitch") if element.tag == "note" else None
-        if pitch is not None and any(tie.get("type") == "stop" for tie in element.findall("tie")) and element.find("accidental") is None:
-            held = _pitch_of(pitch)
-            if held.alter != in_key(fifths, held.step):
-                show_accidental(element, held, fifths, {}, tied_in=True)
-
-
-def _pitch_of(element: etree._Element) -> Pitch:
-    said = {child.tag: child.text for child in element}
-    return _pitch(said.get("step"), said.get("alter"), said.get("octave"))
-
-
-@lru_cache(4096)
-def _pitch(step: str | None, alter: str | None, octave: str | None) -> Pitch:
-    return Pitch((step or "C").strip(), float(alter or 0), int(octave or 4))
-
-
-def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float], *, tied_in: bool = False) -> None:
-    """Give a note the accidental it needs in its key, after what stood before in the bar (`state`, brought up to date). tied_in:
-    its tie begins where nobody sees it."""
+def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: dict[tuple[str, int], float]) -> None:
+    """Give a note the accidental it needs in its key, after what stood before in the bar (`state`, brought up to date)."""
     tied = False
     old: list[etree._Element] = []
     for child in note:
         if child.tag == "tie":
-            tied = tied or (child.get("type") == "stop" and not tied_in)
+            tied = tied or child.get("type") == "stop"
         elif child.tag == "accidental":
             old.append(child)
         elif child.tag == "notehead" and child.text == "slash":
@@ -172,10 +127,10 @@ def show_accidental(note: etree._Element, written: Pitch, fifths: int, state: di
     current = state.get(place, in_key(fifths, written.step))
     if not tied:
         state[place] = written.alter
-    if tied or current == written.alter or round(written.alter) not in _SIGNS:
+    if tied or current == written.alter or written.alter not in SIGNS:
         return
     sign = etree.Element("accidental")
-    sign.text = _SIGNS[round(written.alter)]
+    sign.text = SIGNS[written.alter]
     before = [c for c in note if tag_of(c) in ("type", "dot", "voice", "duration", "pitch", "tie", "instrument")]
     note.insert(note.index(before[-1]) + 1, sign)
 
@@ -190,10 +145,3 @@ def respell(pitch: Pitch) -> Pitch:
     octave, index = divmod(pitch.diatonic + up, 7)
     plain = Pitch(steps[index], 0, octave)
     return Pitch(steps[index], pitch.midi - plain.midi, octave)
-
-
-def in_key(fifths: int, step: str) -> float:
-    """Alteration that a key signature gives a step."""
-    if fifths > 0:
-        return 1 if step in "FCGDAEB"[:fifths] else 0
-    return -1 if step in "BEADGCF"[:-fifths] else 0

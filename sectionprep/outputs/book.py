@@ -18,7 +18,8 @@ RECORD = "result.json"
 @dataclass(slots=True, kw_only=True)
 class ChartResult:
     """What became of one chart. status: done, unchanged or failed. figures: figure -> marks, for house style; listed: rows
-    of the summary's Passages and Findings sheets."""
+    of the summary's Passages and Findings sheets; not_printed: how many parts; wrong_sheets: these parts, and bars that are not
+    drawn as the file has them."""
 
     name: str
     key: str
@@ -34,6 +35,19 @@ class ChartResult:
     figures: dict[str, str] = field(default_factory=dict)
     listed: dict[str, list[list[str]]] = field(default_factory=dict)
     reason: str = ""
+    not_printed: int = 0
+    wrong_sheets: list[str] = field(default_factory=list)
+
+    @property
+    def outcome(self) -> str:
+        """What became of it, in words."""
+        odd = len(self.wrong_sheets) - self.not_printed
+        said = [self.status]
+        if self.not_printed:
+            said.append(f"{self.not_printed} part{'s' * (self.not_printed > 1)} not printed")
+        if odd:
+            said.append(f"{odd} bar{'s' * (odd > 1)} not as the file has {'them' if odd > 1 else 'it'}")
+        return ", ".join(said)
 
 
 def charts_in(folder: Path, out: Path) -> list[Path]:
@@ -104,8 +118,8 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
 
     del workbook["Sheet"]
     charts = workbook.create_sheet("Charts")
-    fill(charts, ("Chart", "Title", "What became of it", "Passages", "Findings before", "Left", "Marks written", "Pages", "Why it failed"),
-         [(r.name, r.title, r.status, r.passages, r.before, r.after, r.marks, r.pages, r.reason) for r in results],
+    fill(charts, ("Chart", "Title", "What became of it", "Passages", "Findings before", "Left", "Marks written", "Pages", "Why it failed, or what is wrong with its sheets"),
+         [(r.name, r.title, r.outcome, r.passages, r.before, r.after, r.marks, r.pages, r.reason or "; ".join(r.wrong_sheets)) for r in results],
          (34, 34, 16, 10, 15, 8, 13, 8, 70))
     for name, headings, widths in (
         ("Passages", ("Chart", "Passage", "From", "To", "Who", "Texture", "Lead"), (34, 9, 14, 14, 34, 10, 18)),

@@ -6,7 +6,7 @@ import os
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -14,6 +14,8 @@ from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.excerpt import Excerpt
 from sectionprep.outputs import fonts
 from sectionprep.outputs.bar_widths import bar_widths
+from sectionprep.outputs.drawing_proof import MustShow, Proved, prove
+from sectionprep.outputs.drawn_heads import read_drawing
 from sectionprep.outputs.layout import BarBox, break_lines
 from sectionprep.outputs.mei import MeiBar, MeiPart, SignKey
 from sectionprep.outputs.skyline import restack
@@ -23,6 +25,11 @@ LARGEST_STAFF = 9.6  # millimetres: beyond it the engraver falls back to a staff
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = 2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 _ENDLESS = {"breaks": "none", "noJustification": True, "pageWidth": 100000, "pageHeight": 3000}  # one line, as wide as it will
+#: of the room that a line's bars want by nature: with less, signs run into each other; seen
+_CRAMMED = 0.8
+_SQUEEZED = 0.92  # of that room is enough
+#: scales for crammed lines; half is the least that can be read; judgement
+_SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 _SYLLABLE = 3.0  # size of syllables and part names in an excerpt, in units
 _SIGNS = 350.0  # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a millimetre; judgement
 _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal ids, which nest systems
@@ -32,7 +39,7 @@ _FIRST_SEED, _SECOND_SEED = 1, 2000003  # equal seeds on both loads give equal i
 class Engraving:
     """A drawn part. bars: the drawn bars; lines: for each system, (first, last) positions in `bars`;
     glyphs: outlines by name; chords: text of each chord symbol by id; signs: what each slur, breath, hairpin, dynamic and
-    word is and where, by id."""
+    word is and where, by id; proved: what came of comparing the drawing with the part."""
 
     systems: tuple[System, ...]
     bars: tuple[MeiBar, ...]
@@ -40,6 +47,7 @@ class Engraving:
     glyphs: dict[str, str]
     chords: dict[str, str]
     signs: dict[str, SignKey]
+    proved: Proved
 
 
 class EngravingFailed(SectionprepError):
@@ -49,7 +57,7 @@ class EngravingFailed(SectionprepError):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured:
     """A part as the engraver reads it, its bars measured but its lines not yet broken. room: width of a line without clef and
-    key, hundredths of a millimetre; width_mm, staff_mm, where, notes: as given."""
+    key, hundredths of a millimetre; width_mm, staff_mm, where, must: as given."""
 
     mei: MeiPart
     boxes: tuple[BarBox, ...]
@@ -57,11 +65,11 @@ class Measured:
     width_mm: float
     staff_mm: float
     where: str
-    notes: int
+    must: MustShow
 
 
-def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes: int, rests: Sequence[float] = ()) -> Measured:
-    """Read one part for lines `width_mm` wide and staves `staff_mm` high. notes: how many note heads must come out (a part
+def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, must: MustShow, rests: Sequence[float] = ()) -> Measured:
+    """Read one part for lines `width_mm` wide and staves `staff_mm` high. must: the note heads that must come out (a part
     that draws as nothing is an error, not an empty page). rests: seconds of rest around the end of each bar."""
     toolkit = _toolkit()
     with _quiet() as said:
@@ -80,32 +88,64 @@ def measure(part: bytes, *, width_mm: float, staff_mm: float, where: str, notes:
                glued=bar.glued, bars=bar.bars, rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0)
         for n, bar in enumerate(mei.bars)
     )
-    return Measured(mei=mei, boxes=boxes, room=width_mm * 100 - head, width_mm=width_mm, staff_mm=staff_mm, where=where, notes=notes)
+    return Measured(mei=mei, boxes=boxes, room=width_mm * 100 - head, width_mm=width_mm, staff_mm=staff_mm, where=where, must=must)
 
 
 def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
-    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0)."""
-    toolkit, mei = _toolkit(), part.mei
+    """Draw a part whose lines begin at these bars (positions in its boxes; the first is 0). A line
+    too full for its width is drawn smaller."""
+    mei = part.mei
     mei.set_breaks(starts)
-    with _quiet():
-        toolkit.resetOptions()
-        toolkit.setOptions({**_common(part.staff_mm), "breaks": "encoded", "pageWidth": round(part.width_mm * 10), "pageHeight": _TALL,
-                            "xmlIdSeed": _SECOND_SEED})
-        toolkit.loadData(mei.text())
-        systems, glyphs = read_systems(toolkit.renderToSVG(1))
-        for page in range(2, toolkit.getPageCount() + 1):
-            more, outlines = read_systems(toolkit.renderToSVG(page))
-            systems, glyphs = systems + more, glyphs | outlines
-    if part.notes and not any(system.heads for system in systems):
+    text = mei.text()
+    systems, glyphs, pages = _drawn(text, part.staff_mm, part.width_mm)
+    if part.must.heads and not any(system.heads for system in systems):
         raise EngravingFailed("the part drew as an empty page.", where=part.where, remedy="Check the file's encoding.")
     ends = [*starts[1:], len(mei.bars)]
     lines = tuple((a, b - 1) for a, b in zip(starts, ends, strict=True))
     if len(systems) != len(lines):
         raise EngravingFailed(f"{len(lines)} lines were planned and {len(systems)} drawn.", where=part.where,
                               remedy="Please report this chart.")
+    for scale, crammed in _crammed(part, lines).items():
+        wider, outlines, _ = _drawn(text, part.staff_mm, part.width_mm / scale)
+        glyphs |= outlines
+        for n in crammed:
+            systems[n] = replace(wider[n], scale=scale)
     for system in systems:
-        restack(system, mei.chords)
-    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs)
+        restack(system, mei.chords, part.width_mm * 100 / system.scale)
+    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
+    return Engraving(systems=tuple(systems), bars=tuple(mei.bars), lines=lines, glyphs=glyphs, chords=mei.chords, signs=mei.signs,
+                     proved=prove(part.must, drawn))
+
+
+def _drawn(
+    text: str, staff_mm: float, width_mm: float
+) -> tuple[list[System], dict[str, str], list[str]]:
+    """All systems of a part in the engraver's notation, with the breaks that it holds; the outlines of
+    glyphs, and the pages as they were drawn."""
+    toolkit = _toolkit()
+    with _quiet():
+        toolkit.resetOptions()
+        toolkit.setOptions({**_common(staff_mm), "breaks": "encoded", "xmlIdSeed": _SECOND_SEED,
+                            "pageWidth": round(width_mm * 10), "pageHeight": _TALL})
+        toolkit.loadData(text)
+        pages = [str(toolkit.renderToSVG(page)) for page in range(1, toolkit.getPageCount() + 1)]
+    systems: list[System] = []
+    glyphs: dict[str, str] = {}
+    for page in pages:
+        more, outlines = read_systems(page)
+        systems, glyphs = systems + more, glyphs | outlines
+    return systems, glyphs, pages
+
+
+def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, list[int]]:
+    """The lines whose bars want much more room than they have, by the scale that gives it."""
+    found: dict[float, list[int]] = {}
+    for n, (first, last) in enumerate(lines):
+        share = part.room / sum(box.width for box in part.boxes[first : last + 1])
+        if share < _CRAMMED:
+            scale = next((s for s in _SMALLER if s <= share / _SQUEEZED), _SMALLER[-1])
+            found.setdefault(scale, []).append(n)
+    return found
 
 
 def engrave_bars(score: Excerpt, *, width_mm: float, staff_mm: float, where: str) -> tuple[list[System], dict[str, str]]:

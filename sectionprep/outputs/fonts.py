@@ -1,7 +1,8 @@
 """Fonts for the printed pages: a music font and a text face that come inside the engraver's own package.
 
 Read from the installed package at run time and embedded as subsets, so nothing has to be installed on the
-machine and nothing is shipped by us. Letters that the text face lacks print as a hollow box, never as a crash.
+machine and nothing is shipped by us. Letters that the text face lacks come out of a font of this
+machine (other_fonts.py); what none of them has prints as a hollow box, and `lacking` says so.
 """
 
 from __future__ import annotations
@@ -10,11 +11,15 @@ import base64
 import io
 import os
 import re
+from collections.abc import Iterable
 from contextlib import suppress
+from dataclasses import dataclass, replace
 from functools import cache, lru_cache
 from itertools import islice
 from pathlib import Path
 from xml.etree import ElementTree
+
+from sectionprep.outputs import other_fonts
 
 MUSIC = "sectionprep-music"
 TEXT, BOLD, ITALIC = (f"sectionprep-text{n}" for n in ("", "-bold", "-italic"))
@@ -86,13 +91,84 @@ def _known(name: str) -> frozenset[str]:
     return frozenset(map(chr, pdfmetrics.getFont(name).face.charToGlyph)) - {chr(n) for n in range(32)}
 
 
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """Letters that stand in one font, times as large as the type size, raised by a share of it."""
+
+    text: str
+    font: str
+    rise: float = 0.0
+    times: float = 1.0
+
+
+#: flat, natural and sharp out of the music font: the letter there, and the rise that brings it to
+#: the height of a capital
+_ACCIDENTALS = {"\u266d": ("\ue260", 0.2), "\u266e": ("\ue261", 0.36), "\u266f": ("\ue262", 0.36)}
+_ACCIDENTAL_TIMES = 1.2  # of the type size: as high as a capital
+_elsewhere: dict[str, str] = {}  # letters that other fonts give, and which; "" where none does
+
+
+def _learn(letters: Iterable[str]) -> None:
+    """Find fonts for letters that were never asked for."""
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFError, TTFont
+
+    new = {letter for letter in letters if letter not in _elsewhere}
+    _elsewhere.update(dict.fromkeys(new, ""))
+    for path, here in other_fonts.files_with(new, _cache_folder() / "other.json"):
+        name = f"sectionprep-other{len(_elsewhere)}-{re.sub('[^A-Za-z0-9]', '', path.stem)}"
+        try:
+            font = io.BytesIO(other_fonts.few_letters(path, here, name))
+            pdfmetrics.registerFont(TTFont(name, font, asciiReadable=False))
+        except (TTFError, OSError, AssertionError, KeyError, ValueError):
+            continue  # it may be damaged, or forbid to be embedded: no letters from it
+        _elsewhere.update(dict.fromkeys(here, name))
+
+
+@lru_cache(20_000)
+def pieces(text: str, font: str = TEXT) -> tuple[Piece, ...]:
+    """The text, letter by letter in a font that has it; what no font has as a visible box."""
+    known = _known(font)
+    if known.issuperset(text):
+        return (Piece(text, font),)
+    _learn(c for c in text if c not in known and c not in _ACCIDENTALS and c >= " ")
+    found: list[Piece] = []
+    for c in text:
+        if c < " ":
+            continue
+        piece = Piece(c, font)
+        if c in _ACCIDENTALS and c not in known:
+            sign, rise = _ACCIDENTALS[c]
+            piece = Piece(sign, MUSIC, rise, _ACCIDENTAL_TIMES)
+        elif c not in known:
+            piece = Piece(c, _elsewhere[c]) if _elsewhere[c] else Piece(_box(known), font)
+        if found and replace(found[-1], text=c) == replace(piece, text=c):
+            piece = replace(piece, text=found.pop().text + piece.text)
+        found.append(piece)
+    return tuple(found)
+
+
+def _box(known: frozenset[str]) -> str:
+    return _MISSING if _MISSING in known else "?"
+
+
+def lacking(text: str, font: str = TEXT) -> str:
+    """The letters of a text that no font here has, each once."""
+    known = _known(font)
+    if known.issuperset(text):
+        return ""
+    pieces(text, font)
+    missing = (c for c in text if c >= " " and c not in known and _elsewhere.get(c) == "")
+    return "".join(dict.fromkeys(missing))
+
+
 def printable(text: str, font: str = TEXT) -> str:
-    """The text with every letter that the font lacks replaced by a visible box."""
+    """The text with every letter that no font has replaced by a visible box."""
     known = _known(font)
     if known.issuperset(text):
         return text
-    substitute = _MISSING if _MISSING in known else "?"
-    return "".join(c if c in known else substitute for c in text if c >= " ")
+    missing = lacking(text, font)
+    return "".join(_box(known) if c in missing else c for c in text if c >= " ")
 
 
 @lru_cache(20_000)
@@ -101,7 +177,8 @@ def width(text: str, font: str, size: float) -> float:
     from reportlab.pdfbase import pdfmetrics
 
     register()
-    return float(pdfmetrics.stringWidth(text, font, size))
+    return sum(float(pdfmetrics.stringWidth(piece.text, piece.font, size * piece.times))
+               for piece in pieces(text, font))
 
 
 def fitted(text: str, font: str, size: float, room: float) -> str:

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 
 _SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
+#: for a bar beside one that is too full for a line by itself: dearer than any gaping line
+_CROWD = 60.0
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
 
@@ -56,13 +58,16 @@ def _cost(natural: float, count: int, sections: int, torn: bool, room: float, la
 
 def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
     """For every end (bars before it) the starts it can have and the price of that line."""
-    width, sections = [0.0], [0]
+    width, sections, crammed = [0.0], [0], [0]
     for bar in bars:
         width.append(width[-1] + bar.width)
         sections.append(sections[-1] + bar.section)
+        crammed.append(crammed[-1] + (bar.width * _SQUEEZE > room))
     count = len(bars)
     return [[]] + [
-        [(start, _cost(width[end] - width[start], end - start, sections[end] - sections[start + 1], bars[start].glued, room, end == count))
+        [(start, _cost(width[end] - width[start], end - start, sections[end] - sections[start + 1],
+                       bars[start].glued, room, end == count)
+          + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0))
          for start in range(max(0, end - _MOST_BARS), end)]
         for end in range(1, count + 1)
     ]

@@ -9,8 +9,12 @@ import re
 from collections.abc import Collection
 from dataclasses import dataclass
 from functools import cached_property
+from typing import cast
 
 from lxml import etree
+
+from sectionprep.outputs.drawn_heads import Told
+from sectionprep.outputs.lettering import SHRUNK
 
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
@@ -19,6 +23,12 @@ _HELP = re.compile(r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _START_ONLY = frozenset({f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")})
 
+#: characters: words over the last bar of a line make the engraver widen it, at the cost of all
+#: other bars; long ones beyond measure
+_LONG_WORDS = 28
+
+_CROSSING = etree.XPath("//m:note[@staff] | //m:chord[@staff]", namespaces={"m": _NS})
+_STEPS = {"8": 7, "15": 14, "22": 21}  # scale steps of an octave line
 _SIGNS = frozenset({"slur", "breath", "hairpin", "dynam", "dir"})
 SignKey = tuple[str, str] | tuple[str, int, float]
 
@@ -57,7 +67,18 @@ class MeiPart:
 
     def _tidy(self) -> None:
         for element in list(self.root.iter(f"{_M}expansion", f"{_M}label", f"{_M}labelAbbr")):
-            _take_out(element)
+            if element.getparent().tag != f"{_M}verse":  # there it is the number of the verse
+                _take_out(element)
+        for silent in list(self.root.iter(f"{_M}tempo", f"{_M}dir")):
+            if not _text(silent).strip():  # a tempo that is only heard would part a long rest
+                _take_out(silent)
+        for measure in self.root.iter(f"{_M}measure"):
+            if measure.get("left") == "single":  # so would a bar line that is said to be plain
+                del measure.attrib["left"]
+        for staff in self.root.iter(f"{_M}staffDef"):
+            if staff.get("notationtype", "").startswith("tab."):
+                # any other number of lines than six is taken for a lute, its strings upside down
+                staff.set("notationtype", "tab.guitar")
         for tempo in self.root.iter(f"{_M}tempo"):
             for rend in tempo.iter(f"{_M}rend"):
                 if rend.get("glyph.auth"):
@@ -67,10 +88,11 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
-        first = next(self.root.iter(f"{_M}measure"), None)
-        if first is not None and first.get("metcon") == "false":
-            for rest in first.iter(f"{_M}mRest"):  # a whole rest in a pick-up bar runs into the meter
-                rest.set("visible", "false")
+        for words in self.root.iter(f"{_M}dir", f"{_M}tempo"):
+            if len(_text(words)) > _LONG_WORDS:
+                _shrink(words)
+        for clef in list(self.root.iter(f"{_M}clef")):
+            _before_graces(clef)
 
     def _small_words(self, words: etree._Element) -> None:
         plain = _text(words).strip()
@@ -170,9 +192,73 @@ class MeiPart:
         return found
 
     @cached_property
+    def told(self) -> Told:
+        """What ties, octave lines, crossing notes and marks over notes belong to."""
+        ties = {
+            tie.get(_ID, ""): (_name(tie.get("startid")), _name(tie.get("endid")))
+            for tie in self.root.iter(f"{_M}tie")
+        }
+        crossing: dict[str, int] = {}
+        for element in cast(list[etree._Element], _CROSSING(self.root)):
+            for note in element.iter(f"{_M}note"):
+                staff = note.get("staff") or element.get("staff")
+                crossing.setdefault(note.get(_ID, ""), _number(staff))
+        octaves = {}
+        for line in self.root.iter(f"{_M}octave"):
+            steps = _STEPS.get(line.get("dis", "8"), 7)
+            way = -1 if line.get("dis.place") == "below" else 1
+            octaves[line.get(_ID, "")] = (_number(line.get("staff")), way * steps)
+        accidentals = self.root.iter(f"{_M}accid")
+        marks = frozenset(e.get(_ID, "") for e in accidentals if e.get("onstaff") == "false")
+        return Told(ties, crossing, octaves, marks)
+
+    @cached_property
     def chords(self) -> dict[str, str]:
-        """Id of each chord symbol and its plain text."""
-        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")}
+        """Id of each chord symbol and its plain text; figured bass is the engraver's."""
+        return {e.get(_ID, ""): _text(e).strip() for e in self.root.iter(f"{_M}harm")
+                if e.find(f"{_M}fb") is None}
+
+
+def _shrink(words: etree._Element) -> None:
+    """Write words so small that they take no room; lettering.py makes them as large again."""
+    for rend in list(words.iter(f"{_M}rend")):
+        size = float(rend.get("fontsize", "100%").removesuffix("%"))
+        rend.set("fontsize", f"{size / SHRUNK:g}%")
+    bare = [(words, words.text), *((child, child.tail) for child in words)]
+    for at, text in bare:
+        if not text or not text.strip():
+            continue
+        rend = etree.Element(f"{_M}rend", {"fontsize": f"{100 / SHRUNK:g}%"})
+        rend.text = text.replace(" ", "\u00a0", 1) if text.startswith(" ") else text
+        if at is words:
+            words.text = None
+            words.insert(0, rend)
+        else:
+            at.tail = None
+            at.addnext(rend)
+
+
+def _number(staves: str | None) -> int:
+    """The first of the staves that a sign names."""
+    return int((staves or "1").split()[0])
+
+
+def _is_grace(element: etree._Element) -> bool:
+    """A grace note, or a beam of nothing else."""
+    notes = list(element) if element.tag == f"{_M}beam" else [element]
+    return all(note.get("grace") for note in notes)
+
+
+def _name(link: str | None) -> str:
+    return (link or "").lstrip("#")
+
+
+def _before_graces(clef: etree._Element) -> None:
+    """A clef stands to the left of the grace notes of its moment: they must be written under it."""
+    before = clef.getprevious()
+    while before is not None and _is_grace(before):
+        before.addprevious(clef)
+        before = clef.getprevious()
 
 
 def _take_out(element: etree._Element) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Container, Iterator
 from contextlib import contextmanager
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Any
 
 from sectionprep.outputs import fonts
@@ -19,15 +19,39 @@ _PALE = frozenset({"artic", "slur", "hairpin", "breath", "dynam", "dir"})  # cla
 
 def new_canvas(out: Any, width: float, height: float, *, title: str, author: str = "", subject: str = "") -> Any:
     """A PDF to draw on, pages `width` by `height` points. All its fonts are embedded, and the same drawing gives the same bytes."""
-    from reportlab.pdfgen.canvas import Canvas
-
     fonts.register()
-    canvas = Canvas(out, pagesize=(width, height), invariant=1, pageCompression=1, initialFontName=fonts.TEXT)
+    canvas = _canvas_class()(out, pagesize=(width, height), invariant=1, pageCompression=1,
+                             initialFontName=fonts.TEXT)
     canvas.setTitle(title)
     canvas.setAuthor(author)
     canvas.setSubject(subject)
     canvas.setCreator("sectionprep")
     return canvas
+
+
+@cache
+def _canvas_class() -> Any:
+    """The canvas of the PDF library, taking letters that its font lacks from other fonts."""
+    from reportlab.pdfgen.canvas import Canvas
+
+    class _Canvas(Canvas):  # type: ignore[misc]
+        def drawString(self, x: float, y: float, text: str, *given: Any, **more: Any) -> None:
+            name, size = self._fontname, self._fontsize
+            for piece in fonts.pieces(text, name):
+                if piece.font != self._fontname:
+                    self.setFont(piece.font, size * piece.times)
+                super().drawString(x, y + piece.rise * size, piece.text, *given, **more)
+                x += fonts.width(piece.text, piece.font, size * piece.times)
+            if self._fontname != name:
+                self.setFont(name, size)
+
+        def drawCentredString(self, x: float, y: float, text: str, *_: Any, **__: Any) -> None:
+            self.drawString(x - fonts.width(text, self._fontname, self._fontsize) / 2, y, text)
+
+        def drawRightString(self, x: float, y: float, text: str, *_: Any, **__: Any) -> None:
+            self.drawString(x - fonts.width(text, self._fontname, self._fontsize), y, text)
+
+    return _Canvas
 
 
 class Painter:
@@ -116,7 +140,8 @@ class Painter:
             c.setLineWidth(max(ink.stroke, 8))
             c.rect(x0, y0, x1 - x0, y1 - y0, stroke=1 if ink.stroke else 0, fill=int(ink.fill))
         elif ink.kind == "ellipse":
-            c.ellipse(*ink.box, stroke=0, fill=1)
+            c.setLineWidth(max(ink.stroke, 8))
+            c.ellipse(*ink.box, stroke=int(bool(ink.stroke)), fill=int(ink.fill))
         else:
             self._shape(ink)
 

@@ -11,6 +11,7 @@ from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
 from sectionprep.outputs.part_sheet import SheetReport
+from sectionprep.outputs.sheet_remarks import said_once
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import Directive
@@ -134,7 +135,7 @@ def changes_json(chart: Chart, marking: Marking) -> list[Json]:
     """The change list: part, place, was, is, why, from which passage."""
     return [
         {"part": chart.parts[c.part].label, **_place(chart, c.tick), "kind": c.kind, "was": c.was, "is": c.now,
-         "why": c.why, "passage": c.passage, "applied": c.applied}
+         "why": c.why, "passage": c.passage, "applied": c.applied, **({"taken_out": c.taken} if c.taken else {})}
         for c in marking.changes
     ]
 
@@ -144,28 +145,29 @@ def say_finding(chart: Chart, finding: Finding) -> str:
     return f"{chart.place(finding.tick)}, {chart.parts[finding.part].label}: {finding.message}"
 
 
+def taken_out(chart: Chart, marking: Marking) -> list[str]:
+    """Everything printed that is there no more: place, part, what it was and is, and why."""
+    return [f"{chart.place(c.tick)}, {chart.parts[c.part].label}: {c.was} -> {c.now} ({c.why})" for c in marking.taken_out]
+
+
 def agreement_text(
     chart: Chart, before: Sequence[Finding], after: Sequence[Finding], marking: Marking, plan: Plan,
     unfit: Sequence[tuple[Directive, str]],
 ) -> str:
     """The report to take along: what was wrong, what was done, what is left for a person."""
-    written = [c for c in marking.changes if c.applied]
-    replaced = [c for c in written if c.was not in ("plain", "none", "not written", "no slur", "")]
-    lines = [f"{chart.title}: do lead and section agree?", ""]
-    lines.append(f"Before: {len(before)} findings. Changes written: {len(written)}, of which {len(replaced)} replace a "
-                 f"mark that was there. After: {len(after)} findings left.")
+    taken = taken_out(chart, marking)
+    lines = [f"{chart.title}: do lead and section agree?", "", f"TAKEN OUT: {len(taken)} of the marks that were printed", ""]
+    lines += [f"  {line}" for line in taken] or ["  Nothing: every printed mark is still there."]
+    lines += ["", f"Before: {len(before)} findings. Changes written: {len(marking.written)}. After: {len(after)} findings left."]
     lines += ["", "LEFT FOR YOU (notes are never changed here)", ""]
     lines += [f"  [{f.severity}] {say_finding(chart, f)}\n      -> {f.fix}" for f in after] or ["  Nothing: all parts agree."]
-    decided = [(p, n) for p in plan.passages + plan.hits for n in p.notes if n.why.startswith("decided by")]
+    decided = [(p, n) for p in plan.passages + plan.hits for n in p.notes if n.decided]
     if decided or unfit:
         lines += ["", "YOUR DECISIONS", ""]
         lines += [f"  {chart.place(n.tone.onset)}, {chart.parts[p.part].label}: {say(n.marks)} ({n.why})" for p, n in decided]
         lines += [f"  NOT PLACED: {d.part} bar {d.bar}: {why}" for d, why in unfit]
     lines += ["", "WHAT WAS FOUND BEFORE", ""]
     lines += [f"  [{f.severity}] {say_finding(chart, f)}" for f in before] or ["  Nothing."]
-    lines += ["", "MARKS REPLACED OR TAKEN OUT", ""]
-    lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].label}: {c.was} -> {c.now} ({c.why})" for c in replaced] or [
-        "  None."]
     lines += ["", "LEFT OUT ON PURPOSE", ""]
     lines += [f"  {chart.place(c.tick)}, {chart.parts[c.part].label}: {c.why}" for c in marking.changes
               if c.kind == "left"] or ["  Nothing."]
@@ -180,6 +182,13 @@ def turns_text(reports: Sequence[SheetReport]) -> str:
             note = "" if turn.possible else "  TURN QUICKLY: no longer rest was possible; a neighbour or a copied page helps"
             lines.append(f"  {report.name}: after page {turn.page}, {turn.seconds:.1f} s of rest{note}")
     return "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."]) + "\n"
+
+
+def remarks_text(reports: Sequence[SheetReport]) -> str:
+    """What the printed sheets do not show; nothing where they show all."""
+    said = said_once(remark for report in reports for remark in report.remarks)
+    lines = ["", "WHAT THE SHEETS DO NOT SHOW", "", *(f"  {line}" for line in said)]
+    return "\n".join(lines) + "\n" if said else ""
 
 
 def versions_json(changes: Sequence[PartChange] | None) -> Json:

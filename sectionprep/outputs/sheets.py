@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
@@ -15,18 +15,23 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart, Part
+from sectionprep.music.pitch import Transposition
 from sectionprep.music.roster import EMPTY, Roster
-from sectionprep.musicxml.cues import add_cue
+from sectionprep.musicxml.cues import Cue, add_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.extract import extract_part, note_id
+from sectionprep.musicxml.mending import plainly
 from sectionprep.musicxml.transposing import WrittenPart
+from sectionprep.musicxml.undrawn import Undrawn
 from sectionprep.outputs.cue_choice import choose_cues
+from sectionprep.outputs.drawing_proof import MustShow, cue_heads, heads_of
 from sectionprep.outputs.engraver import get_ready
 from sectionprep.outputs.jazz_marks import DRAWN
 from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.outputs.proof import proof_of
 from sectionprep.outputs.section_help import section_help
 from sectionprep.outputs.syllables import syllables
+from sectionprep.outputs.unshown import remarks_of
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.view import TEMPO_IF_SILENT
@@ -76,16 +81,22 @@ def _as_read(chart: Chart, part: Part) -> WrittenPart | None:
     return WrittenPart(first.transposition, first.clef, changes)
 
 
-def _cue_writer(
-    document: Document, chart: Chart, together: Together, part: Part
-) -> Callable[[int, etree._Element], None] | None:
-    cues = {cue.bar: cue for cue in choose_cues(chart, together, part)} if not chart.concert else {}
-    if not cues:
+def _reading(written: WrittenPart | None) -> tuple[tuple[int, Transposition], ...]:
+    """What the player of a rewritten part reads, from which bar on."""
+    if written is None:
+        return ()
+    changes = sorted(written.changes.items())
+    return (0, written.transposition), *((bar, one) for bar, (one, _) in changes)
+
+
+def _cue_writer(document: Document, cues: Sequence[Cue]) -> Callable[[int, etree._Element], None] | None:
+    by_bar = {cue.bar: cue for cue in cues}
+    if not by_bar:
         return None
 
     def write(bar: int, measure: etree._Element) -> None:
-        if bar in cues:
-            add_cue(measure, document, cues[bar])
+        if bar in by_bar:
+            add_cue(measure, document, by_bar[bar])
 
     return write
 
@@ -110,17 +121,24 @@ def part_jobs(
         help_words = section_help(chart, together, part.index) if together is not None and style.section_help else {}
         seat = roster.seat(part.label)
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
+        with_cues = style.cues and together is not None and not chart.concert
+        cues = choose_cues(chart, together, part) if with_cues and together is not None else ()
+        written = _as_read(chart, part)
+        reading = _reading(written)
+        undrawn = Undrawn()
         yield PartJob(
-            xml=extract_part(document, part.id, occurrence, written=_as_read(chart, part), words=help_words,
-                             finish=_cue_writer(document, chart, together, part) if style.cues and together is not None else None,
-                             clef=part.chair.instrument.clef),
+            xml=extract_part(document, part.id, occurrence, written=written, words=help_words,
+                             finish=_cue_writer(document, cues), courtesy=style.courtesy,
+                             clef=part.chair.instrument.clef, undrawn=undrawn),
             name=part.label, title=chart.title,
             composer=chart.composer, arranger=chart.arranger, footer=footer,
-            notes=sum(not n.is_rest for n in part.notes), where=part.label,
+            must=MustShow((*heads_of(part, reading), *cue_heads(chart, cues)), chart.resolution),
+            where=part.label,
             out=folder / f"{names[part.index]}.pdf", style=own_style, overlays=overlays,
             syllables=_syllables(chart, together, plan, part.index, style),
             proof=proof_of(chart, marking, part.index) if style.proof and marking is not None else None,
             rests=rests_at_bar_ends(chart, part), numbers=tuple(bar.number for bar in chart.bars),
+            lyricist=chart.lyricist, rights=chart.rights, remarks=remarks_of(chart, part, undrawn),
         )
 
 
@@ -216,9 +234,13 @@ def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -
 
 
 def _draw_alone(job: PartJob) -> SheetReport:
-    try:
-        with ProcessPoolExecutor(max_workers=1) as pool:
-            return pool.submit(draw_part, job).result()
-    except BrokenProcessPool:
-        why = f"{job.name}: the engraver broke down over this part. Look at its bars in the score."
-        return SheetReport(name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=why)
+    """Draw a part in a process of its own; if that brings it down, once more, told as plainly as
+    can be."""
+    for xml in (job.xml, plainly(job.xml)):
+        try:
+            with ProcessPoolExecutor(max_workers=1) as pool:
+                return pool.submit(draw_part, replace(job, xml=xml)).result()
+        except BrokenProcessPool:
+            continue
+    why = f"{job.name}: the engraver broke down over this part. Look at its bars in the score."
+    return SheetReport(name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=why)

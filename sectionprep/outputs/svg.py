@@ -11,11 +11,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from itertools import pairwise
-from typing import Any
+from typing import Any, cast
 from xml.etree import ElementTree
 
 from sectionprep.musicxml.excerpt import KEPT
 from sectionprep.outputs import fonts
+from sectionprep.outputs.enclosures import LINE as FRAME_LINE
+from sectionprep.outputs.lettering import Node, read_lettering
 
 _SVG = "{http://www.w3.org/2000/svg}"
 _GROUP, _PATH = f"{_SVG}g", f"{_SVG}path"
@@ -26,15 +28,6 @@ _BOLD_CLASSES = {"tempo", "reh", "ending", "fing", "voltaBracket"}
 _ITALIC_CLASSES = {"dir", "dynam", "mNum", "syl"}
 _STACKED = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 Box = tuple[float, float, float, float]
-
-
-@dataclass(slots=True)
-class Run:
-    """A run of text in one font; size in hundredths of a millimetre."""
-
-    text: str
-    font: str
-    size: float
 
 
 @dataclass(slots=True)
@@ -87,7 +80,8 @@ class Spot:
 @dataclass(slots=True)
 class System:
     """One line of music. top, bottom: extent of its ink; staff_top, staff_bottom: outermost staff lines; lines: the lines of a staff
-    by the height of the first, where they end and how many they are."""
+    by the height of the first, where they end and how many they are; scale: how much smaller than
+    the others it is drawn."""
 
     ink: list[Ink] = field(default_factory=list)
     heads: dict[str, Spot] = field(default_factory=dict)
@@ -101,6 +95,7 @@ class System:
     bottom: float = 0.0
     staff_top: float = 0.0
     staff_bottom: float = 0.0
+    scale: float = 1.0
 
     def measure_box(self) -> None:
         """Take the extent of all ink."""
@@ -128,6 +123,8 @@ def read_systems(text: str) -> tuple[list[System], dict[str, str]]:
 
 _MEASURE = re.compile(r'<g id="([^"]+)" class="measure"')
 _STAFF_LINE = re.compile(r'class="staff[^"]*"><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
+_STAFF_LINES = re.compile(r'class="staff[^"]*">((?:<path [^>]*/>)+)')
+_ENDS = re.compile(r" L(-?[\d.]+) ")
 _HEAD_SIGN = re.compile(r'class="(?:clef|keyAccid)"><use [^>]*transform="translate\((-?[\d.]+),')
 
 
@@ -135,13 +132,16 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
     """From a page drawn on one endless line: the width of each measure by id, and the room that clef and key
     take at the head of a line. Reads the text without building the drawing."""
     found: dict[str, float] = {}
+    tab = 'class="tabGrp' in text  # its frets interrupt the lines
     places = [*((m.start(), m[1]) for m in _MEASURE.finditer(text)), (len(text), "")]
     head = 0.0
     for n, ((start, name), (stop, _)) in enumerate(pairwise(places)):
         line = _STAFF_LINE.search(text, start, stop)
         if line is None:
             continue
-        found[name] = float(line[3]) - float(line[1])
+        lines = _STAFF_LINES.search(text, start, stop) if tab else None
+        ends = _ENDS.findall(lines[1]) if lines is not None else [line[3]]
+        found[name] = max(map(float, ends)) - float(line[1])
         if n == 0:
             signs = [float(x) for x in _HEAD_SIGN.findall(text[start:stop])]
             head = max([x for x in signs if x < 4000], default=0.0) + 300.0
@@ -188,9 +188,12 @@ def _staff(group: ElementTree.Element, system: System, classes: tuple[str, ...],
     before, the lines there are made longer."""
     count = next((n for n, child in enumerate(group) if child.tag != _PATH), len(group))
     if count:
-        x0, y0, x1, _ = _straight(group[0].get("d", "").split(" "))
+        lines = [_straight(line.get("d", "").split(" ")) for line in group[:count]]
+        x0, y0, x1, _ = lines[0]
+        whole = len({line[1] for line in lines}) == count
+        x1 = x1 if whole else max(line[2] for line in lines)
         system.bar_edges.append((measure, x0, x1))
-        going_on = system.lines.get((y0, x0, count))
+        going_on = system.lines.get((y0, x0, count)) if whole else None
         if going_on is None:
             before = len(system.ink)
             _walk(group[:count], system, classes, owner, measure)
@@ -201,7 +204,8 @@ def _staff(group: ElementTree.Element, system: System, classes: tuple[str, ...],
         else:
             for mark in going_on:
                 mark.lengthen(x1)
-        system.lines[y0, x1, count] = going_on
+        if whole:  # lines that frets interrupt are in more pieces than there are lines
+            system.lines[y0, x1, count] = going_on
     _walk(group[count:], system, classes, owner, measure)
 
 
@@ -256,18 +260,24 @@ def _poly(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
     if points:
         xs, ys = [p[0] for p in points], [p[1] for p in points]
         system.ink.append(Ink(element.tag.removeprefix(_SVG), (min(xs), min(ys), max(xs), max(ys)), classes, owner, points,
-                              float(element.get("stroke-width") or 0), element.get("fill") != "none"))
+                              float(element.get("stroke-width") or 0), _filled(element)))
+
+
+def _filled(element: ElementTree.Element) -> bool:
+    return element.get("fill-opacity") != "0" and element.get("fill") != "none"
 
 
 def _rect(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     x, y, w, h = (float(element.get(k) or 0) for k in ("x", "y", "width", "height"))
-    fill = element.get("fill-opacity") != "0" and element.get("fill") != "none"
-    system.ink.append(Ink("rect", (x, y, x + w, y + h), classes, owner, None, float(element.get("stroke-width") or 0), fill))
+    stroke = float(element.get("stroke-width") or 0)
+    box = (x, y, x + w, y + h)
+    system.ink.append(Ink("rect", box, classes, owner, None, stroke, _filled(element)))
 
 
 def _ellipse(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
     cx, cy, rx, ry = (float(element.get(k) or 0) for k in ("cx", "cy", "rx", "ry"))
-    system.ink.append(Ink("ellipse", (cx - rx, cy - ry, cx + rx, cy + ry), classes, owner, None))
+    system.ink.append(Ink("ellipse", (cx - rx, cy - ry, cx + rx, cy + ry), classes, owner, None,
+                          float(element.get("stroke-width") or 0), _filled(element)))
 
 
 def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, system: System) -> None:
@@ -276,51 +286,22 @@ def _text(element: ElementTree.Element, classes: tuple[str, ...], owner: str, sy
     italic = any(c in _ITALIC_CLASSES for c in classes)
     if "mNum" in classes:
         return  # bar numbers are ours
-    if "harm" in classes:
+    if "harm" in classes and "fb" not in classes:
         system.chords[owner] = Spot(x, y)
         system.chord_texts[owner] = "".join(element.itertext()).strip()
         return
     if "syl" in classes and "".join(element.itertext()).strip() == KEPT:
         system.wedges[owner] = Spot(x, y)
         return
-    line: list[Run] = []
-    lines: list[tuple[float, list[Run]]] = [(0.0, line)]
-    drop = 0.0
-
-    def gather(node: ElementTree.Element, size: float, heavy: bool, slanted: bool, music: bool) -> None:
-        nonlocal line, drop
-        size = float((node.get("font-size") or str(size)).removesuffix("px"))
-        heavy = node.get("font-weight") == "bold" or (heavy and node.get("font-weight") != "normal")
-        slanted = node.get("font-style") == "italic" or (slanted and node.get("font-style") != "normal")
-        music = node.get("font-family") in ("Leipzig",) or music
-        if node.get("dy"):
-            drop += float(re.sub(r"[^\d.-]", "", node.get("dy") or "0") or 0)
-            line = []
-            lines.append((drop, line))
-        if node.text and (node.text.strip() or node.text == " " or size):
-            font = fonts.MUSIC if music else _face(heavy, slanted)
-            if size:
-                line.append(Run(node.text, font, size))
-        for child in node:
-            gather(child, size, heavy, slanted, music)
-            if child.tail and child.tail.strip() and size:
-                line.append(Run(child.tail, _face(heavy, slanted), size))
-
-    gather(element, 0.0, bold, italic, False)
-    anchor = element.get("text-anchor", "start")
-    for shift, runs in lines:
-        runs = [Run(fonts.printable(r.text, r.font), r.font, r.size) for r in runs]
-        if not any(r.text.strip() for r in runs):
-            continue
-        total = sum(fonts.width(r.text, r.font, r.size) for r in runs)
-        left = x - (total if anchor == "end" else total / 2 if anchor == "middle" else 0)
-        size = max(r.size for r in runs)
-        box = (left, y + shift - 0.72 * size, left + total, y + shift + 0.2 * size)
-        system.ink.append(Ink("text", box, classes, owner, (left, y + shift, runs)))
-
-
-def _face(bold: bool, italic: bool) -> str:
-    return fonts.BOLD if bold else fonts.ITALIC if italic else fonts.TEXT
+    lines, frames = read_lettering(cast(Node, element), x, y, bold=bold, italic=italic)
+    if "tabGrp" in classes and owner and lines:
+        fret = lines[0]
+        head = Spot(fret.box[0], y - 0.3 * fret.runs[0].size, fret.box[2] - fret.box[0])
+        system.heads.setdefault(owner, head)
+    system.ink += [Ink("text", line.box, classes, owner, (line.x, line.y, line.runs))
+                   for line in lines]
+    system.ink += [Ink(f.kind, f.box, classes, owner, list(f.points) or None, FRAME_LINE, False)
+                   for f in frames]
 
 
 _MAKERS = {f"{_SVG}{tag}": maker for tag, maker in (

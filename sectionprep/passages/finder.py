@@ -25,9 +25,8 @@ from sectionprep.passages.odds import gather_evidence
 from sectionprep.passages.runs import HIT_PARTS, LEAST_NOTES, candidates, find_runs
 from sectionprep.passages.texture import HELD, summary, texture_runs, voicing_of
 
-#: Odds (nats) from which a group's stretch is a passage. Some ten thousand pairs and places are tried in a
-#: chart (log: 9), and the notes of a figure are no independent witnesses, hence more than twice that.
-_SURE_ODDS = 25.0
+_LEAST_CONFIDENCE = 0.25  # what is likelier chance than not is no news to a director; judgement
+_NOT_INDEPENDENT = 2.2  # notes of one figure are no independent witnesses; from planted charts
 _REACH_BARS = 4  # short figures of one group within four bars belong together; judgement
 
 
@@ -41,11 +40,19 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     bars = bar_groups(chart, grid, evidence, plays_in(chart))
     runs = find_runs(grid, evidence, candidates(chart, bars), _seams(chart, grid))
     pieces = [piece for run in runs for piece in cut(grid, run.parts, run.first, run.last, bar_length, run.odds)]
-    found = [p for p in pieces if len(p.attacks) >= LEAST_NOTES and p.odds >= _SURE_ODDS]
+    sure = _sure_odds(grid)
+    found = [p for p in pieces if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
     found = close_ends(grid, found, pieces, bar_length)
     passages = _passages(chart, grid, join_figures(grid, found, LEAST_NOTES, _REACH_BARS * bar_length), roster)
     hits = _hits(chart, grid, pieces, passages, roster)
     return Together(passages=passages, bars=bars, hits=hits)
+
+
+def _sure_odds(grid: Grid) -> float:
+    """Odds (nats) from which a group's stretch is a passage: every pair is tried at every column, so the
+    more there are, the more must be seen. 25 for 17 parts and 100 bars."""
+    parts, columns = grid.struck.shape
+    return _NOT_INDEPENDENT * math.log(max(2, parts * (parts - 1) // 2 * columns))
 
 
 def _seams(chart: Chart, grid: Grid) -> frozenset[int]:
@@ -76,8 +83,10 @@ def _passages(
     drafts.sort(key=lambda d: (d[2][0], d[2][-1], d[1]))
     made: list[Passage] = []
     figures: dict[tuple[object, ...], str] = {}
-    for number, (texture, parts, attacks, odds) in enumerate(drafts, start=1):
-        passage = _passage(chart, grid, f"P{number}", texture, parts, attacks, roster, odds)
+    for texture, parts, attacks, odds in drafts:
+        passage = _passage(chart, grid, f"P{len(made) + 1}", texture, parts, attacks, roster, odds)
+        if passage.confidence < _LEAST_CONFIDENCE:
+            continue
         key = _figure(grid, passage.lead, attacks)
         earlier = figures.setdefault(key, passage.id)
         if earlier != passage.id:

@@ -144,7 +144,7 @@ def _apply(
             continue
         hands_off = directive.marks is None
         why = f"decided by {directive.source}" + (": left as printed in every part" if hands_off else "")
-        notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="", why=why, hands_off=hands_off))
+        notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="", why=why, decided=True, hands_off=hands_off))
     return replace(plan, notes=tuple(_without_loose_ends(plan.notes, notes)))
 
 

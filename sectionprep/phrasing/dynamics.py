@@ -17,7 +17,7 @@ from sectionprep.music.wording import any_of
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.plan import Dynamic
 from sectionprep.phrasing.styles import Style
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import HELD
 
 _LEVELS = ("pp", "p", "mp", "mf", "f", "ff")
 _LONG_REST = 16  # quarters, four bars: after them nobody knows what was in force; judgement
@@ -28,7 +28,7 @@ _AT_ONCE = 1
 
 
 def missing_dynamics(
-    chart: Chart, together: Together, views: Sequence[tuple[Passage, LineView]], style: Style
+    chart: Chart, together: Together, style: Style
 ) -> dict[str, Dynamic]:
     """The proposals by passage, in order of time."""
     found: dict[str, Dynamic] = {}
@@ -37,7 +37,7 @@ def missing_dynamics(
     last_band = max(
         (p.start for p in ordered if len(p.parts) >= _BAND and "ensemble" in p.scope), default=-1
     )
-    for passage, view in views:
+    for passage in ordered:
         why = _why_missing(chart, passage, passage.lead, ordered, jumps)
         if not why:
             continue
@@ -46,7 +46,7 @@ def missing_dynamics(
         if held:
             value, reason = _as_others(chart, passage, held)
         else:
-            value, reason = _level(chart, passage, view, ordered, last_band)
+            value, reason = _level(chart, passage, ordered, last_band)
             value = _LEVELS[max(1, _LEVELS.index(value) - 1)] if style.soft == "all" else value
         found[passage.id] = Dynamic(
             tick=passage.start,
@@ -122,12 +122,13 @@ def _grown(before: Passage, here: Passage) -> bool:
 
 
 def _level(
-    chart: Chart, passage: Passage, view: LineView, ordered: Sequence[Passage], last_band: int
+    chart: Chart, passage: Passage, ordered: Sequence[Passage], last_band: int
 ) -> tuple[str, str]:
     soloist = _soloist(chart, passage, ordered)
     if soloist:
         return "mp", f"background under the solo of {soloist}"
-    if all(spot.is_held for spot in view.spots):
+    line = chart.between(passage.lead, passage.start, passage.end)
+    if all(tone.duration >= HELD * chart.resolution for tone in line):
         return "mp", "held notes, under what moves"
     if len(passage.parts) >= _BAND and "ensemble" in passage.scope:
         shouts = passage.start == last_band or any_of(["shout"]).search(

@@ -17,8 +17,8 @@ class PlannedNote:
     planned. marks: all marks the note shall carry (MusicXML names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
     is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
     where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
-    hands_off: the director wants nothing written there, in no part. offers: other marks that the
-    director may choose, never written unasked.
+    decided: the director has settled what this note carries; hands_off: nothing is to be written there, in no part.
+    offers: other marks that the director may choose, never written unasked.
     """
 
     tone: Tone
@@ -30,6 +30,7 @@ class PlannedNote:
     release: str = ""
     tongued: bool = True
     lost: str = ""
+    decided: bool = False
     hands_off: bool = False
     leaned: bool = False
     length: str = ""
@@ -88,12 +89,14 @@ class PassagePlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The plans of all passages (and of short hits) of a chart, in one style."""
+    """The plans of all passages (and of short hits) of a chart, in one style. printed: how marks printed in the leads were
+    treated: "keep", "prefer" or "ignore"."""
 
     style: str
     style_why: str
     passages: tuple[PassagePlan, ...]
     hits: tuple[PassagePlan, ...] = ()
+    printed: str = "keep"
 
     @property
     def marked(self) -> tuple[PassagePlan, ...]:

@@ -16,7 +16,7 @@ from typing import Any
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.chart import Chart
-from sectionprep.music.marks import BY_NAME, MARKS, SLURS, say
+from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.directives import Directive, figures_of
 from sectionprep.phrasing.plan import Plan
@@ -25,7 +25,10 @@ from sectionprep.phrasing.styles import styles
 
 _BEAT = re.compile(r"^(\d+)(and|e|a)?(?:\s+(\d+)/(\d+))?$")
 _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
-_WORDS = {mark.says: mark.name for mark in MARKS}
+#: what a director may write on a note; of ornaments the shake alone, which goes to the lead
+_MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
+_WORDS = {mark.says: mark.name for mark in _MARKS}
+_NAMES = frozenset(mark.name for mark in _MARKS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +47,7 @@ def parse_words(words: str) -> frozenset[str] | None:
         word = " ".join(piece.lower().split())
         if word in ("plain", "none", "nothing", ""):
             continue
-        name = _WORDS.get(word) or (word if word in BY_NAME else None) or _WORDS.get(word.rstrip("s"))
+        name = _WORDS.get(word) or (word if word in _NAMES else None) or _WORDS.get(word.rstrip("s"))
         if name is None:
             return None
         found.add(name)
@@ -83,7 +86,7 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         f"# Phrasing plan for {_line(chart.title)}: passages (P), hits and pads between them (H).",
         "# A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. \"off\" at the end writes the release.",
-        f'# Marks: {", ".join(m.says for m in MARKS if m.name not in SLURS)}; "plain" for none.',
+        f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none.',
         "", "[house]", f'style = "{plan.style}"', f'printed = "{printed}"',
     ]
     for planned in plan.marked:

@@ -8,9 +8,11 @@ from dataclasses import replace
 from functools import cache
 
 from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
+from sectionprep.music.marks import ATTACKS, LENGTHS, ORNAMENTS, SLURS
 from sectionprep.music.roadmap import leads_elsewhere
-from sectionprep.passages import Passage, Together
+from sectionprep.music.section_word import SectionWord
+from sectionprep.passages import Together
+from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joined, shared_notes
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
@@ -35,7 +37,7 @@ from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.readings import WAYS
 from sectionprep.phrasing.rules import RULES
-from sectionprep.phrasing.styles import choose_style
+from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
 from sectionprep.phrasing.weights import weights
 
@@ -52,33 +54,50 @@ def plan_passages(
 ) -> Plan:
     """Plan the lead line of every passage."""
     chosen, why = choose_style(chart, style)
-    desks, views, elsewhere = [], [], leads_elsewhere(chart)
-    for passage in together.marked:
-        tones = lead_tones(chart, passage)
-        if tones:
-            section = [
-                {t.onset: t for t in chart.between(part, passage.start, passage.end)}
-                for part in passage.parts
-            ]
-            view = view_line(
-                chart,
-                tones,
-                chosen,
-                passage.lead,
-                tutti=len(section) >= _TUTTI,
-                elsewhere=elsewhere,
-            )
-            views.append((passage, view))
-            desks.append(_lay_out(passage.id, passage.lead, view, printed, section))
-    plans = _plan(chart, desks, printed)
-    missing = missing_dynamics(chart, together, views, chosen) if chosen.cutoffs != "none" else {}
-    plans = tuple(
-        replace(plan, dynamics=(missing[plan.id],)) if plan.id in missing else plan
-        for plan in plans
-    )
-    known = {passage.id for passage in together.passages}
-    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in known),
-                hits=tuple(p for p in plans if p.id not in known))
+    words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
+    plans = _settled(chart, words, chosen, printed)
+    if chosen.cutoffs != "none":
+        missing = missing_dynamics(chart, together, chosen)
+        plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
+    found = {passage.id for passage in together.passages}
+    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in found),
+                hits=tuple(p for p in plans if p.id not in found), printed=printed)
+
+
+_ROUNDS = 8  # a second one changes little and a third next to nothing; each can only add marks
+
+
+def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str) -> list[PassagePlan]:
+    """The plans of passages that stay as they are when their marks are read back as printed: what is planned from a marked
+    score is what was marked."""
+    lines = {name: word.line() for name, word in words.items()}
+    shared = shared_notes(words)
+    elsewhere = leads_elsewhere(chart)
+    settled: dict[str, PassagePlan] = {}
+    for _ in range(_ROUNDS):
+        desk = [_of_section(chart, name, words[name], tones, style, printed, elsewhere)
+                for name, tones in lines.items() if tones]
+        before = [plan.notes for plan in settled.values()]
+        for plan in _plan(chart, desk, printed):
+            fresh = beside_print(chart, words[plan.id], plan, printed)
+            fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
+            settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
+            lines[plan.id] = carrying(lines[plan.id], settled[plan.id])
+        if before == [plan.notes for plan in settled.values()]:
+            break
+    return list(settled.values())
+
+
+def _of_section(
+    chart: Chart, name: str, word: SectionWord, tones: Sequence[Tone], style: Style, printed: str,
+    elsewhere: Mapping[int, frozenset[int]],
+) -> Work:
+    """The line of one passage on the desk, with the parts that play it."""
+    passage = word.passage
+    tutti = len(passage.parts) >= _TUTTI
+    view = view_line(chart, tones, style, passage.lead, tutti=tutti, elsewhere=elsewhere)
+    section = [word.tones[part] for part in passage.parts]
+    return _lay_out(name, passage.lead, view, printed, section)
 
 
 def plan_line(
@@ -89,11 +108,6 @@ def plan_line(
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
     desk = [_lay_out("line", part, view_line(chart, tones, chosen, part), printed)] if tones else []
     return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed))
-
-
-def lead_tones(chart: Chart, passage: Passage) -> list[Tone]:
-    """The tones of the passage's lead inside the passage."""
-    return list(chart.between(passage.lead, passage.start, passage.end))
 
 
 def _plan(chart: Chart, desk: Sequence[Work], printed: str) -> tuple[PassagePlan, ...]:
@@ -144,7 +158,7 @@ def _lay_out(
     name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()
 ) -> Work:
     """Let every rule speak about every note."""
-    drafts = [Draft(spot, printed=spot.tone.marks if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
+    drafts = [Draft(spot, printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
     for rule in RULES:
         for said in rule.propose(view):

@@ -42,7 +42,7 @@ def test_every_planted_fault_of_the_demo_is_found(demo_score: pipeline.Score, de
 
 def test_after_marking_only_notes_and_lengths_are_left(demo_marked: pipeline.Marked) -> None:
     left = {f.check for f in demo_marked.after if f.severity != "note"}
-    assert left == {"wrong-note", "early-release", "note-length"}
+    assert left == {"wrong-note", "early-release", "note-length", "marks-extra"}  # the last: Trumpet 4's own accent, which stays
 
 
 def test_a_clean_section_has_no_findings() -> None:
@@ -162,7 +162,8 @@ def test_lead_brass_without_rest() -> None:
 
 def test_fix_mends_marks_and_no_notes(demo_score: pipeline.Score) -> None:
     fixed = pipeline.fix_score(demo_score, pipeline.Options())
-    assert not [f for f in fixed.after if f.check.startswith(("marks", "slur", "dynamic", "hairpin"))]
+    left = [f.check for f in fixed.after if f.check.startswith(("marks", "slur", "dynamic", "hairpin"))]
+    assert left == ["marks-extra"]  # what one part alone has printed is the director's to decide
     assert {"wrong-note", "early-release"} <= {f.check for f in fixed.after}
     assert {f.check for f in fixed.after} <= {f.check for f in fixed.before}
 

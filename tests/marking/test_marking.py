@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from build import chart, document
@@ -52,9 +53,10 @@ def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]
 
 
 def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Marked) -> None:
+    """But for the one accent that a single part has printed where the rest of the band has nothing: it stays, and is reported."""
     chart_, marked = demo_marked.score.chart, _independent(demo_marked.files[0].data)
     scale = 12 / chart_.resolution
-    compared = 0
+    compared, unlike = 0, []
     for passage in demo_marked.score.together.passages:
         for tick in passage.attacks:
             seen = {}
@@ -63,7 +65,10 @@ def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Ma
                 if here is not None:
                     seen[chart_.parts[index].name] = here[0] - {"breath-mark", "falloff", "doit"}
             compared += len(seen)
-            assert len(set(seen.values())) <= 1, (passage.id, chart_.place(tick), seen)
+            if len(set(seen.values())) > 1:
+                unlike.append((str(chart_.place(tick)), sorted(name for name, marks in seen.items() if marks)))
+    assert unlike == [("bar 63 beat 2", ["Trumpet 4"])]
+    assert [chart_.parts[f.part].name for f in demo_marked.after if f.check == "marks-extra"] == ["Trumpet 4"]
     assert compared > 1000
 
 
@@ -131,10 +136,10 @@ def test_marking_any_unison_is_undone_exactly_and_done_once(tokens: list[str], p
         assert splices_for(again, second.edits, second.dropped) == ()
 
 
-def _marked(lead: str, other: str, policy: str) -> frozenset[str]:
-    c = chart({"Alto 1": lead, "Alto 2": other})
+def _marked(parts: dict[str, str], policy: str) -> frozenset[str]:
+    c = chart(parts)
     together = find_passages(c)
-    d = document({"Alto 1": lead, "Alto 2": other})
+    d = document(parts)
     marking = mark_chart(c, together, plan_passages(c, together), section=policy)
     out = read_chart(parse_document(Path("x"), apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))))
     return out.lines[1][1].marks
@@ -146,8 +151,10 @@ def _marked(lead: str, other: str, policy: str) -> frozenset[str]:
      ("match", "^", {"accent"}), ("add", "^", {"strong-accent"}), ("match", "", {"accent"}), ("add", "", {"accent"})],
 )
 def test_section_policies(policy: str, mark: str, expected: set[str]) -> None:
+    """Alto 2 has something else printed than the lead and the third part."""
     lead = "C5/4 D5/8> E5/8 G5/8 F5/8 E5/4"
-    assert _marked(lead, lead.replace("D5/8>", f"D5/8{mark}"), policy) == expected
+    other = lead.replace("D5/8>", f"D5/8{mark}")
+    assert _marked({"Alto 1": lead, "Alto 2": other, "Tenor 1": lead}, policy) == expected
 
 
 def test_every_change_is_listed_with_its_reason(demo_marked: pipeline.Marked) -> None:
@@ -211,13 +218,13 @@ def test_a_slur_that_enters_a_passage_is_not_crossed(tmp_path: Path) -> None:
         d = parse_document(path, marked.files[0].data)
 
 
-@pytest.mark.parametrize("seed", [9, 11, 13])
-def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, seed: int) -> None:
+@pytest.mark.parametrize(("kind", "seed"), [("ordinary", 9), ("ordinary", 11), ("ordinary", 13), ("dense", 0), ("dense", 4)])
+def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, kind: Literal["ordinary", "dense"], seed: int) -> None:
     """Charts on which marks that we had written were once carried on to their look-alikes."""
     from charts import plant_chart
 
     path = tmp_path / "chart.musicxml"
-    path.write_bytes(plant_chart(seed)[0])
+    path.write_bytes(plant_chart(seed, kind=kind)[0])
     options = pipeline.Options()
     first = pipeline.mark_score(pipeline.read_score(path, options), options)
     assert any(c.applied for c in first.marking.changes)
@@ -247,9 +254,10 @@ def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) ->
 
 @pytest.mark.parametrize("left", [False, True])
 def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left: bool) -> None:
-    """Alto 2 slurs what the lead tongues: its slur goes, unless the director decided that the note stays as it is printed."""
+    """Alto 2 slurs otherwise than all others: its slur goes, unless the director decided that the note stays as it is printed."""
     tail = "r/4 E5/8 G5/8 A5/8 G5/8 E5/4 D5/4 r/2"
-    c = chart({"Alto Sax 1": f"r/4 C5/4 D5/4> G5/4> {tail}", "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}"})
+    lead = f"r/4 C5/4( D5/4 G5/4) {tail}"
+    c = chart({"Alto Sax 1": lead, "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}", "Tenor Sax 1": lead})
     together = find_passages(c)
     plan = plan_passages(c, together)
     at = [2 * c.resolution, 3 * c.resolution]
@@ -257,5 +265,5 @@ def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left:
         plan = replace(plan, passages=tuple(
             replace(p, notes=tuple(replace(n, hands_off=n.tone.onset in at) for n in p.notes)) for p in plan.passages))
     marking = mark_chart(c, together, plan)
-    dropped = [change.tick for change in marking.changes if change.applied and change.kind == "slur" and change.part == 1]
+    dropped = [change.tick for change in marking.changes if change.applied and change.kind == "slur" and change.taken and change.part == 1]
     assert dropped == ([] if left else at[:1])

@@ -67,7 +67,8 @@ def test_sheets_and_rows(book: Book, demo_marked: pipeline.Marked) -> None:
 
 
 def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(book: Book, demo_marked: pipeline.Marked) -> None:
-    """Whoever reads the sheet learns of each part and place what was there and what is there now, in the order of the music."""
+    """Whoever reads the sheet learns of each part and place what was there and what is there now, in the order of the music, but for what was
+    taken out, which comes first."""
     chart, changes = demo_marked.score.chart, demo_marked.marking.changes
     rows = [row.cells for row in book.rows[tables.CHANGES_MADE]]
     assert len(rows) < len(changes) / 2
@@ -79,7 +80,9 @@ def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(b
     for row in rows:
         names = str(row["Each part"]).split(", ")
         assert row["Parts"] == (names[0] if len(names) == 1 else scope_of(chart, [chart.labels.index(name) for name in names]))
-    order = [next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows]
+    taken = demo_marked.marking.taken_out
+    assert [(row["Was"], row["Is"]) for row in rows[: len(taken)]] == [(c.was, c.now) for c in taken]
+    order = [next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows[len(taken) :]]
     assert order == sorted(order)
     assert any(row["Parts"] == "saxes" for row in rows)
 

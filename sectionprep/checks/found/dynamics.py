@@ -16,24 +16,20 @@ from sectionprep.passages import Passage
 
 def _find(context: Context) -> Iterable[Finding]:
     for passage in context.together.marked:
-        signs = {p: {d.onset: d.value for d in context.inside(passage, p, "dynamic")} for p in passage.parts}
-        places = sorted({tick for found in signs.values() for tick in found})
-        for tick in places:
-            yield from _at(context, passage, signs, tick)
+        for tick, printed in context.words[passage.id].dynamics().items():
+            yield from _at(context, passage, printed, tick)
 
 
-def _at(context: Context, passage: Passage, signs: dict[int, dict[int, str]], tick: int) -> Iterable[Finding]:
-    values = Counter(found[tick] for found in signs.values() if tick in found)
-    wanted = signs[passage.lead].get(tick)
-    common, count = values.most_common(1)[0]
-    if wanted is None or (count >= 3 and count > len(passage.parts) / 2):
-        wanted = common
-    having = [p for p in passage.parts if signs[p].get(tick) == wanted]
+def _at(context: Context, passage: Passage, printed: dict[int, str], tick: int) -> Iterable[Finding]:
+    wanted = context.words[passage.id].dynamic(tick, printed)
+    if wanted is None:
+        wanted = Counter(printed.values()).most_common(1)[0][0]
+    having = [p for p in passage.parts if printed.get(p) == wanted]
     if len(having) == 1 and having[0] != passage.lead:
         return  # a sign for one inner part is balance, not a slip
     against = passage.lead if passage.lead in having else having[0]
     for part in passage.parts:
-        has = signs[part].get(tick)
+        has = printed.get(part)
         if has == wanted or tick not in context.tones[part]:
             continue
         since = _holds(context, part, tick, wanted) if has is None else None

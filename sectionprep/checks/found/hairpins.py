@@ -1,7 +1,7 @@
-"""Hairpins that one part lacks or that go the other way.
+"""Hairpins that one part lacks, that go the other way, or that begin or end elsewhere.
 
-bad:  lead swells into the chorus, Trombone 3 has nothing
-good: the same hairpin in both
+bad:  lead swells into the chorus, Trombone 3 has nothing; the saxes' swell stops two beats after the brass's
+good: the same hairpin from the same note to the same note in all
 """
 
 from __future__ import annotations
@@ -9,30 +9,33 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-
-
-def _pins(context: Context, part: int, start: int, end: int) -> list[tuple[int, str]]:
-    return [(d.onset, d.value) for d in context.chart.parts[part].directions
-            if d.kind == "wedge" and d.value in ("crescendo", "diminuendo") and start <= d.onset < end]
+from sectionprep.music.hairpins import Pin
+from sectionprep.passages import Passage
 
 
 def _find(context: Context) -> Iterable[Finding]:
+    quarter = context.chart.resolution
     for passage in context.together.marked:
-        pins = {p: _pins(context, p, passage.start, passage.end) for p in passage.parts}
-        everywhere = {pin for found in pins.values() for pin in found}
-        for tick, kind in sorted(everywhere):
-            having = [p for p in passage.parts if (tick, kind) in pins[p]]
-            if passage.lead not in having and 2 * len(having) <= len(passage.parts):
-                continue
-            against = passage.lead if passage.lead in having else having[0]
+        word = context.words[passage.id]
+        for pin in word.hairpins():
+            having = [p for p in passage.parts if any(pin.like(own, quarter) for own in word.pins(p))]
             for part in passage.parts:
-                if part in having or tick not in context.tones[part]:
+                note = word.near(part, pin.start)
+                wanted = pin.within(context.chart.lines[part], passage.end)
+                if note is None or any(wanted.like(own, quarter) for own in word.pins(part)):
                     continue
-                other = next((k for t, k in pins[part] if t == tick), None)
-                text = f"{other}, but" if other else "no hairpin;"
-                yield Finding(check="hairpin", severity="warning", tick=tick, part=part, lead=against,
-                              passage=passage.id, message=f"{text} {context.name(against)} has a {kind}",
-                              fix=f"Write the {kind}.", places=(tick,))
+                other = next((own for own in word.pins(part) if own.meets(wanted)), None)
+                yield _finding(context, passage, part, note.onset, wanted, other, having)
+
+
+def _finding(context: Context, passage: Passage, part: int, tick: int, pin: Pin, other: Pin | None, having: list[int]) -> Finding:
+    against = passage.lead if passage.lead in having else having[0]
+    runs = f"a {pin.kind} from {context.chart.place(pin.start)} to {context.chart.end_place(pin.stop)}"
+    has = "no hairpin" if other is None else (
+        f"{other.kind} from {context.chart.place(other.start)} to {context.chart.end_place(other.stop)}")
+    return Finding(
+        check="hairpin", severity="warning", tick=tick, part=part, lead=against, passage=passage.id, places=(tick,),
+        message=f"{has}; {context.name(against)} has {runs}", fix=f"Write {runs}.")
 
 
 CHECK = Check(name="hairpin", says="hairpins that differ inside a passage", find=_find)

@@ -2,7 +2,8 @@
 
 bad:  lead has an accent, Tenor 2 nothing
 good: both have it
-The lead is the measure, except where it alone differs from a section that agrees with it everywhere else.
+The lead is the measure, except where most of the section has something else printed, or where the lead alone differs from a
+section that agrees with it everywhere else. Slurs and ornaments have checks of their own.
 """
 
 from __future__ import annotations
@@ -10,16 +11,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.marks import SLURS, contradict, say
+from sectionprep.music.marks import contradict, say
+from sectionprep.music.section_word import APART
 from sectionprep.passages import Passage
 
-_NOT_COMPARED = SLURS | {"shake"}  # slurs have a check of their own; a shake is for the lead alone
 _TRUSTED = 0.75  # a section that agrees with the lead at this share of marked places may outvote it; judgement
 
 
 def _marks(context: Context, part: int, tick: int) -> frozenset[str] | None:
     tone = context.tones[part].get(tick)
-    return None if tone is None else tone.marks - _NOT_COMPARED
+    return None if tone is None else tone.marks - APART
 
 
 def _find(context: Context) -> Iterable[Finding]:
@@ -39,7 +40,7 @@ def _reference(context: Context, passage: Passage) -> dict[int, frozenset[str]]:
         theirs = [m for m in votes[tick] if marks or m]
         held[tick] = (theirs.count(marks), len(theirs))
     agree, total = (sum(column) for column in zip(*held.values(), strict=True)) if held else (0, 0)
-    reference = dict(lead)
+    reference = {tick: context.words[passage.id].marks(tick) for tick in lead}
     for tick, theirs in votes.items():
         if not theirs:
             continue
@@ -48,7 +49,7 @@ def _reference(context: Context, passage: Passage) -> dict[int, frozenset[str]]:
         here = held.get(tick, (0, 0))
         elsewhere = total - here[1]
         trusted = elsewhere > 0 and (agree - here[0]) / elsewhere >= _TRUSTED
-        if tick not in lead or (outvoted and most != lead[tick] and (trusted or (most and not lead[tick]))):
+        if tick not in lead or (outvoted and trusted and most != lead[tick]):
             reference[tick] = most
     return reference
 
@@ -106,7 +107,8 @@ def _single(
         kind, severity = "marks-extra", "warning"
         message = f"{say(has - wanted)} that {name} does not have"
     return Finding(check=kind, severity=severity, tick=tick, part=part, lead=against, passage=passage.id,
-                   message=message, fix=f"Make it {say(wanted)}." if wanted else f"Take out: {say(has)}.",
+                   message=message, fix=f"Make it {say(wanted)}." if wanted
+                   else f"Take out {say(has)}, or give it to the whole section.",
                    places=(tick,))
 
 

@@ -10,7 +10,10 @@ from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
 from sectionprep.outputs.chart_map import ChartMap, chart_map
+from sectionprep.outputs.printed import one_line
+from sectionprep.outputs.sheet_remarks import said_once
 from sectionprep.outputs.workbook.rows import Book
+from sectionprep.outputs.workbook.tables import CHANGES_MADE
 
 CAUTIONS = (
     "Sound level: occupational guidance (NIOSH publication 98-126) recommends at most 85 dBA averaged over 8 hours and halves "
@@ -33,13 +36,14 @@ _MAP_BARS = 64  # bars in one row of the map: as many as can be read on paper; j
 _MAP_ROW = 10.5  # points
 _PAGE = 78  # rows that one printed page holds without getting too small to read; judgement
 _LINE = 165  # characters across the page
+_TAKEN = 8  # marks taken out that are listed here; judgement
 _LETTERS = {"unison": "U", "octaves": "O", "soli": "S", "rhythm": "r", "alone": "", "": ""}
 _SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, harmonised", "rhythm": "same rhythm on held notes",
          "alone": "plays its own line"}
 
 
 def write_overview(sheet: Any, book: Book) -> None:
-    """Fill the first sheet."""
+    """Fill the first sheet. Waits for the parts to be drawn."""
     from sectionprep.outputs.workbook.write import print_setup, protect
 
     chart = book.chart
@@ -61,13 +65,26 @@ def write_overview(sheet: Any, book: Book) -> None:
         line(credits_)
     line(f"{len(chart.parts)} parts, {len(chart.bars)} bars"
          + (f", {chart.tempo:g} beats per minute" if chart.tempo else "") + f", phrased as {book.style}")
+    line(one_line(chart, book.reports()) or " ", bold=True)
     for remark in chart.remarks[:6]:
         line(f"Note: {remark.where}: {remark.what}")
+    line("")
+    line(f"Taken out: {len(book.taken)} of the marks that were printed", bold=True, size=12)
+    more = [f"and {len(book.taken) - _TAKEN} more: they stand first in the sheet {CHANGES_MADE}"] if len(book.taken) > _TAKEN else []
+    for said in [*book.taken[:_TAKEN], *more]:
+        for piece in _wrapped(said, _LINE):
+            line(piece)
     line("")
     line("Look at these first", bold=True, size=12)
     for number, said in enumerate(book.first or ["Nothing is left open: lead and section agree."], start=1):
         for piece in _wrapped(f"{number}. {said}", _LINE):
             line(piece)
+    if unseen := said_once(remark for report in book.reports() for remark in report.remarks):
+        line("")
+        line("What the sheets do not show", bold=True, size=12)
+        for one in unseen:
+            for piece in _wrapped(one, _LINE):
+                line(piece)
     if book.band:
         line("")
         line("The band", bold=True, size=12)

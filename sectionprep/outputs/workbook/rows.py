@@ -14,6 +14,7 @@ from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.part_sheet import SheetReport
 from sectionprep.outputs.rehearsal_plan import Item
+from sectionprep.outputs.reports import taken_out
 from sectionprep.outputs.workbook import tables
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.lead import scope_of
@@ -45,6 +46,7 @@ class Book:
     rows: dict[str, list[Row]] = field(default_factory=dict)
     items: tuple[Item, ...] = ()
     first: list[str] = field(default_factory=list)
+    taken: list[str] = field(default_factory=list)
     band: list[str] = field(default_factory=list)
     style: str = ""
     reports: Callable[[], Sequence[SheetReport]] = tuple
@@ -66,6 +68,7 @@ def build_book(
         tables.CHANGES_MADE: _change_rows(chart, plan, marking),
     }
     book.first = look_first(chart, after)
+    book.taken = taken_out(chart, marking)
     return book
 
 
@@ -120,7 +123,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
         name = chart.parts[planned.part].label
         for note in planned.notes:
             shown = note.marks - {"slur-stop"}
-            decided = note.why.startswith("decided by")
+            decided = note.decided
             if not shown and not note.lost and note.cutoff is None and not decided:
                 continue
             place = chart.place(note.tone.onset)
@@ -167,15 +170,18 @@ def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
 
 
 def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
-    """In the order of the music; one row for the same change in several parts, the lead among them."""
+    """What was taken out first, then in the order of the music; one row for the same change in several parts, the lead among
+    them."""
     leads = {planned.id: chart.parts[planned.part].label for planned in plan.marked}
-    groups: dict[tuple[int, str, str, str, str, str, bool], list[int]] = {}
+    groups: dict[tuple[bool, int, str, str, str, str, str, bool], list[int]] = {}
     for c in marking.changes:
         why = c.why.removeprefix(f"as {leads.get(c.passage)}: ")
-        groups.setdefault((c.tick, c.kind, c.was, c.now, why, c.passage, c.applied), []).append(c.part)
+        lost = bool(c.taken) and c.applied
+        groups.setdefault((not lost, c.tick, c.kind, c.was, c.now, why, c.passage, c.applied), []).append(c.part)
     said: dict[tuple[int, ...], str] = {}
     rows = []
-    for (tick, kind, was, now, why, passage, applied), parts in sorted(groups.items(), key=lambda item: (item[0][0], item[1])):
+    for key, parts in sorted(groups.items(), key=lambda item: (item[0][:2], item[1])):
+        _, tick, kind, was, now, why, passage, applied = key
         place = chart.place(tick)
         group = tuple(dict.fromkeys(parts))
         if group not in said:
@@ -219,6 +225,6 @@ def with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]
     for row in rows:
         report = printed.get(row.key)
         pages: dict[str, Cell] = {} if report is None else {
-            "Pages": report.pages, "Turns": "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)}
+            "Pages": report.pages, "Turns": "NOT PRINTED" if report.failed else "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)}
         found.append(replace(row, cells=row.cells | pages))
     return found

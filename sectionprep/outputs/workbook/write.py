@@ -248,7 +248,6 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
 
     for name in (tables.START, *_PURPOSE):
         workbook.create_sheet(name)
-    write_overview(workbook[tables.START], book)
     for name in _PURPOSE:
         if name != tables.PARTS:
             fill(name, book.rows[name])
@@ -258,27 +257,34 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
-    parts = workbook[tables.PARTS]
-    _LastSheet(workbook, out, parts, lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports()))).save()
+    _LastSheets(workbook, out, {
+        tables.START: lambda: write_overview(workbook[tables.START], book),
+        tables.PARTS: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
+    }).save()
     return out.getvalue()
 
 
-class _LastSheet(ExcelWriter):
-    """Writes one sheet after all others, and fills it only then: the parts may still be drawn meanwhile. Its tab stays where it was."""
+class _LastSheets(ExcelWriter):
+    """Writes some sheets after all others, and finishes them only then: the parts may still be drawn meanwhile. Their tabs stay where
+    they were. last: what finishes each of these sheets, by name, in their order."""
 
-    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Worksheet, fill: Callable[[], None]) -> None:
+    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Mapping[str, Callable[[], None]]) -> None:
         super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
-        self.last, self.fill = last, fill
-        self.tab = workbook.index(last)
-        workbook.move_sheet(last, len(workbook.sheetnames))
+        self.last = last
+        self.tabs = list(workbook.sheetnames)
+        for name in last:
+            workbook.move_sheet(name, len(workbook.sheetnames))
+        self.left = list(last)
 
     def write_worksheet(self, ws: Worksheet) -> None:
         """Called for each sheet in their order."""
-        if ws is self.last:
-            self.fill()
+        if ws.title in self.last:
+            self.last[ws.title]()
+            self.left.remove(ws.title)
         super().write_worksheet(ws)
-        if ws is self.last:
-            self.workbook.move_sheet(ws, self.tab - self.workbook.index(ws))
+        if ws.title in self.last and not self.left:
+            for name in self.last:
+                self.workbook.move_sheet(name, self.tabs.index(name) - self.workbook.sheetnames.index(name))
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:

@@ -1,0 +1,101 @@
+"""Slurs: the plan's go round the notes that a part repeats; what a part has otherwise stays unless it is outvoted."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from operator import attrgetter
+
+from sectionprep.marking.desk import Job
+from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.lines import slur_runs
+from sectionprep.music.spans import Pair, Spans
+
+_bar = attrgetter("bar")
+
+
+def _planned_pairs(job: Job) -> list[Pair]:
+    """Onsets of the first and last notes of all slurs the part shall have: what holds in the section, and what the plan adds."""
+    at = {note.tone.onset: note for note in job.planned.notes}
+    holds = job.word.slurs()
+    starts, stops = ({pair[side] for pair in holds} for side in (0, 1))
+    pairs = [pair for pair in holds if pair[0] in at and not at[pair[0]].decided]
+    opened: list[int] = []
+    for onset, note in at.items():
+        own = note.decided
+        if "slur-stop" in note.marks and opened and (own or onset not in stops):
+            pairs.append((opened.pop(), onset))
+        if "slur-start" in note.marks and (own or onset not in starts):
+            opened.append(onset)
+    return sorted(set(pairs))
+
+
+def mark_slurs(job: Job) -> None:
+    """Give the part the plan's slurs."""
+    desk, chart, part = job.desk, job.desk.chart, job.part
+    at = {note.tone.onset: note for note in job.planned.notes}
+    left = {onset for onset, note in at.items() if note.hands_off}
+    wanted = [pair for pair in _planned_pairs(job) if pair[0] not in left]
+    has = dict.fromkeys(sorted(job.word.own_slurs(part)))
+    crossing = [pair for pair in chart.slurs(part, job.passage.start) if pair not in has and pair[0] < job.passage.end]
+    runs = {pair: slur_runs(chart.between(part, pair[0], pair[1] + 1)) if all(t in job.tones for t in pair) else []
+            for pair in wanted}  # a note that this part repeats is tongued
+    fitting = {(run[0].onset, run[-1].onset) for found in runs.values() for run in found}
+    for pair in list(has):
+        if pair in fitting or left & set(pair) or not all(t in at for t in pair):
+            continue
+        both = all(part in job.word.members(t) for t in pair)
+        if job.may_go(outvoted=job.word.slur_outvoted(part, pair), decided=at[pair[0]].decided, member=both):
+            _drop(job, pair)
+            del has[pair]
+    others = Spans([*has, *crossing, *desk.slurred[part]])
+    for pair, found in runs.items():
+        missing = [run for run in found if (run[0].onset, run[-1].onset) not in has]
+        if found and not missing:
+            continue
+        if not missing or any(others.across(run[0].onset, run[-1].onset) for run in missing):
+            if not job.is_lead:
+                job.log(pair[0], "left", "", "", "slur not copied: this part has another slur, a rest or a repeated note there",
+                        applied=False)
+            continue
+        for run in missing:
+            _add(job, at[run[0].onset].why if run[0].onset in at else "", run[0], run[-1],
+                 cut=(run[0].onset, run[-1].onset) != pair)
+
+
+def _add(job: Job, why: str, first: Tone, last: Tone, *, cut: bool) -> None:
+    """cut: the lead's slur goes over a note that is repeated here."""
+    desk, chart, part = job.desk, job.desk.chart, job.part
+    if cut:
+        why += "; the repeated note is tongued"
+    if chart.parts[part].chair.instrument.key in ("trombone", "bass-trombone"):
+        why += "; trombone: the slur is a phrase, legato tongue where slide and line go the same way"
+    job.log(first.onset, "slur", "no slur", f"slur to {chart.place(last.onset)}", why, address=first.head.address)
+    desk.slurred[part].append((first.onset, last.onset))
+    if desk.writes:
+        number = _free_number(chart, part, first, last)
+        desk.edits[desk.carrier(first, first.head)].slur_start = number
+        desk.edits[desk.carrier(last, last.head)].slur_stop = number
+
+
+def _free_number(chart: Chart, part: int, first: Tone, last: Tone) -> int:
+    used: set[int] = set()
+    notes = chart.parts[part].notes
+    begin = bisect_left(notes, first.bar, key=_bar)
+    for note in notes[begin : bisect_right(notes, chart.bar_at(last.end).index, begin, key=_bar)]:
+        if first.onset <= note.onset <= last.end:
+            used.update(note.slur_starts)
+            used.update(note.slur_stops)
+    return next(n for n in range(1, 17) if n not in used or n == 16)
+
+
+def _drop(job: Job, pair: Pair) -> None:
+    desk, part = job.desk, job.part
+    words = f"slur to {desk.chart.place(pair[1])}"
+    why = f"{job.lead_name} and most of the section slur otherwise here"
+    if job.is_lead or job.desk.overrules:
+        why = "as planned"
+    job.log(pair[0], "slur", words, "no slur", why, address=desk.tones[part][pair[0]].head.address, taken=words)
+    for slur in desk.chart.whole_slurs(part) if desk.writes else ():
+        if (slur.start, slur.stop) == pair:
+            desk.edits[slur.first].drop_starts.add(slur.number)
+            desk.edits[slur.last].drop_stops.add(slur.number)
