@@ -24,6 +24,7 @@ from sectionprep.outputs.svg import System
 from sectionprep.outputs.syllables import lead_syllables
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
+from sectionprep.phrasing.plan import Reading
 from sectionprep.settings import load_toml
 
 _MARGIN = 12 * MM
@@ -329,6 +330,23 @@ def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
     return str(chart.parts[part].transposition_at(note.tone.onset).sounding_pitch(written)) if written else ""
 
 
+def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
+    """A reading in one line: where it leans, and the lengths that are unlike the plan's."""
+    def place(note: PlannedNote) -> str:
+        at = chart.place(note.tone.onset)
+        return f"{at.bar}.{say_beat(at.beat)}"
+
+    leans = ", ".join(f"{place(n)} {say(n.marks - SLURS)}" for n in reading.notes if n.leaned)
+    lengths = ", ".join(
+        f"{place(n)} {n.length}"
+        for n, ours in zip(reading.notes, planned.notes, strict=True)
+        if n.length != ours.length
+    )
+    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans}.' + (
+        f" Lengths: {lengths}." if lengths else ""
+    )
+
+
 def _notes_beside(
     page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding], pitch: str
 ) -> None:
@@ -348,9 +366,13 @@ def _notes_beside(
         if note.cutoff is not None:
             words = f"{words}, off {say_beat(chart.place(note.cutoff).beat)}".lstrip(", ")
         page.text(f"{place.bar}.{say_beat(place.beat)}  {_named(chart, planned.part, note, pitch)}  {words}: {note.why}", 8, gap=1.5)
+    for dynamic in planned.dynamics:
+        place = chart.place(dynamic.tick)
+        page.text(
+            f"{place.bar}.{say_beat(place.beat)}  ({dynamic.value}): {dynamic.why}", 8, gap=1.5
+        )
     for reading in planned.readings:
-        leans = ", ".join(f"{chart.place(t).bar}.{say_beat(chart.place(t).beat)}" for t, _ in reading.leans)
-        page.text(f"Reading \"{reading.name}\" leans on: {leans}.", 8, fonts.ITALIC)
+        page.text(_said_of(chart, planned, reading), 8, fonts.ITALIC)
     if findings:
         page.text("What disagreed before", 10, fonts.BOLD)
         for f in findings[:_DISAGREEMENTS]:

@@ -81,6 +81,10 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
                 words = f"{words}; off {say_beat(chart.place(note.cutoff).beat)}".strip("; ")
             table.add_row(place.bar, say_beat(place.beat), str(note.tone.head.pitch or ""), _text(words), _text(note.why))
         console.print(table)
+        for dynamic in planned.dynamics:
+            console.print(
+                _text(f"  ({dynamic.value}) at {chart.place(dynamic.tick)}: {dynamic.why}")
+            )
         for caution in planned.cautions:
             console.print(_text(f"  caution: {caution}"))
 

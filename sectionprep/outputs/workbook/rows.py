@@ -133,6 +133,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                 words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
             others = [(r.name, say(theirs)) for r in planned.readings
                       if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != bool(note.marks & ATTACKS)]
+            others += [("if you like", say(marks)) for marks in note.offers]
             rows.append(Row(
                 key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
                 offers=tuple(dict.fromkeys(marks for _, marks in others)),
