@@ -41,9 +41,9 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     runs = find_runs(grid, evidence, candidates(chart, bars), _seams(chart, grid))
     pieces = [piece for run in runs for piece in cut(grid, run.parts, run.first, run.last, bar_length, run.odds)]
     sure = _sure_odds(grid)
-    found = [p for p in pieces if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
-    found = close_ends(grid, found, pieces, bar_length)
-    passages = _passages(chart, grid, join_figures(grid, found, LEAST_NOTES, _REACH_BARS * bar_length), roster)
+    joined = join_figures(grid, pieces, LEAST_NOTES, _REACH_BARS * bar_length)
+    found = [p for p in joined if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
+    passages = _passages(chart, grid, close_ends(grid, found, pieces, bar_length), roster)
     hits = _hits(chart, grid, pieces, passages, roster)
     return Together(passages=passages, bars=bars, hits=hits)
 
