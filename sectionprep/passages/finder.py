@@ -5,10 +5,13 @@ lines -> grid -> chance, odds -> groups of bars -> runs of groups -> stretches -
 
 from __future__ import annotations
 
+import itertools
 import math
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 
@@ -148,7 +151,7 @@ def _passage(
     bar = chart.bars[int(grid.bar[columns[0]])].number
     wish = next((w.part for w in roster.leads if w.of in (name, scope, f"bar {bar}")), "")
     lead, why = choose_lead(chart, parts, heights, wish)
-    deviations = tuple(_deviations(grid, texture, parts, attacks))
+    deviations = tuple(d for d in _deviations(grid, texture, parts, attacks) if not _is_shared_staff(chart, d))
     off = {d.tick for d in deviations if d.kind in ("pitch", "missing", "extra")}
     chords = tuple(
         (int(grid.ticks[c]), voicing_of(pitch[struck[:, n], n].tolist()))
@@ -216,6 +219,21 @@ def _deviations(
         playing = [(p, pitch, length) for p, on, pitch, length in zip(parts, struck, pitches, lengths, strict=True) if on]
         found.extend(_odd_notes(texture, playing, tick))
     return found
+
+
+def _is_shared_staff(chart: Chart, deviation: Deviation) -> bool:
+    """Several notes at once on one staff: two players in harmony, and the other note is no wrong one."""
+    if deviation.kind != "pitch":
+        return False
+    notes = chart.parts[deviation.part].notes
+    start = bisect_left(notes, chart.bar_at(deviation.tick).index, key=attrgetter("bar"))
+    pitches: set[int] = set()
+    for note in itertools.islice(notes, start, None):
+        if note.bar > notes[start].bar:
+            break
+        if note.sounding is not None and note.onset <= deviation.tick < note.end:
+            pitches.add(note.sounding)
+    return len(pitches) > 1
 
 
 def _odd_notes(texture: str, playing: list[tuple[int, int, int]], tick: int) -> list[Deviation]:

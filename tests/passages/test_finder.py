@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from build import chart, part_xml, score_xml, transposed
@@ -165,3 +166,28 @@ def test_what_a_passage_parts_is_no_one_hit(demo_score: pipeline.Score) -> None:
                 assert hit.end <= passage.start or passage.end <= hit.start, (hit.id, passage.id)
     planned = Counter((plan.part, note.tone.onset) for plan in pipeline.plan_score(demo_score, pipeline.Options())[0].marked for note in plan.notes)
     assert set(planned.values()) == {1}
+
+
+def test_two_players_on_one_staff_are_no_wrong_note() -> None:
+    """A third below on a shared staff is the second player's harmony (common practice, no source); alone it is a slip."""
+    alone = TUNE.replace("G5/4 E5/4", "G5/4 C5/4")
+    assert {d.kind for d in _found({"Alto 1": TUNE, "Alto 2": TUNE, "Tenor 1": alone, "Bass": OTHER})[0].deviations} == {"pitch"}
+    c = chart({"Alto 1": TUNE, "Alto 2": TUNE, "Tenor 1": alone, "Bass": OTHER})
+    tick = next(d.tick for d in find_passages(c).passages[0].deviations)
+    shared = c.parts[2]
+    second = next(n for n in shared.notes if n.onset == tick)
+    both = (*(n for n in shared.notes if n.bar <= second.bar), second._replace(sounding=64, voice="2"),
+            *(n for n in shared.notes if n.bar > second.bar))
+    c = replace(c, parts=tuple(replace(p, notes=both) if p.index == 2 else p for p in c.parts))
+    assert not find_passages(c).passages[0].deviations
+
+
+def test_a_stranger_who_meets_the_line_for_a_bar_is_no_member() -> None:
+    """Five saxes for eight bars, a trumpet with their rhythm for one of them: one passage, led by the alto."""
+    more = f"{TUNE} {TUNE} {TUNE}"
+    own = ("C5/4 r/8 E5/8 r/4 G5/4 r/4 C5/4 r/8 E5/8 r/4 G5/8 C5/8 r/4 E5/4 r/4 ", "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 ")
+    trumpet = own[0] + own[1] + own[0] + own[0]
+    saxes = {name: transposed(more, -n) for n, name in enumerate(("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"))}
+    found = _found({**saxes, "Trumpet 1": trumpet})
+    assert [p.parts for p in found] == [(0, 1, 2, 3)]
+    assert found[0].lead == 0
