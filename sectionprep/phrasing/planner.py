@@ -78,7 +78,8 @@ def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, print
         desk = [_of_section(chart, name, words[name], tones, style, printed, elsewhere)
                 for name, tones in lines.items() if tones]
         before = [plan.notes for plan in settled.values()]
-        for plan in _plan(chart, desk, printed):
+        # other readings are offered for the line as it was, before our marks stood in it
+        for plan in _plan(chart, desk, printed, with_readings=not settled):
             fresh = beside_print(chart, words[plan.id], plan, printed)
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
@@ -110,7 +111,9 @@ def plan_line(
     return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed))
 
 
-def _plan(chart: Chart, desk: Sequence[Work], printed: str) -> tuple[PassagePlan, ...]:
+def _plan(
+    chart: Chart, desk: Sequence[Work], printed: str, *, with_readings: bool = True
+) -> tuple[PassagePlan, ...]:
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
@@ -141,7 +144,7 @@ def _plan(chart: Chart, desk: Sequence[Work], printed: str) -> tuple[PassagePlan
     ]
     agree_on_leans(open_columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
     readings = [
-        _readings(work, printed, frozenset(leans), mine)
+        _readings(work, printed, frozenset(leans), mine) if with_readings else ()
         for work, leans, mine in zip(desk, chosen, choosers, strict=True)
     ]
     for work, leans in zip(desk, chosen, strict=True):
