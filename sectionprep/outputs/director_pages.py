@@ -23,6 +23,7 @@ from sectionprep.outputs.staves import mean_pitch, pick_staff
 from sectionprep.outputs.svg import System
 from sectionprep.outputs.syllables import lead_syllables
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.phrasing.plan import Reading
 from sectionprep.settings import load_toml
@@ -355,6 +356,8 @@ def _notes_beside(
         page.text(f"Voicing: {passage.voicing}.", 8.5)
     if passage.octaves and any(k for _, k in passage.octaves):
         page.text("Octaves: " + ", ".join(f"{chart.parts[p].label} {k:+d}" for p, k in passage.octaves if k) + ".", 8.5)
+    if passage.guests:
+        page.text(f"Joined: {say_guests(chart, passage)}.", 8.5)
     for caution in planned.cautions:
         page.text(f"Breath: {caution}.", 8.5)
     page.text("Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)", 10, fonts.BOLD)

@@ -39,6 +39,11 @@ def passages_json(chart: Chart, together: Together) -> Json:
                 "octaves": [{"part": names[n], "octaves": k} for n, k in p.octaves],
                 "doubles": [{"texture": t, "parts": [names[n] for n in group]} for t, group in p.doubles],
                 "deviations": [{**_place(chart, d.tick), "part": names[d.part], "kind": d.kind} for d in p.deviations],
+                "guests": [
+                    {"part": names[g.part], "texture": g.texture, "start": _place(chart, g.start),
+                     "end": _place(chart, g.end, end=True)}
+                    for g in p.guests
+                ],
             }
             for p in together.passages
         ],

@@ -16,6 +16,7 @@ from sectionprep.music.marks import say
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.chart_map import STRIP_KEY, chart_map, strip
 from sectionprep.passages import Together
+from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import Plan
 
 
@@ -56,6 +57,7 @@ def passages_table(chart: Chart, together: Together) -> None:
         odd = sum(d.kind in ("pitch", "missing", "extra") for d in p.deviations)
         if odd:
             extra += f"; {odd} odd note{'s' if odd > 1 else ''}"
+        extra = "; ".join(filter(None, (extra, say_guests(chart, p))))
         table.add_row(p.id, f"{start.bar}.{say_beat(start.beat)}", end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}", _text(p.scope), p.texture,
                       _text(chart.parts[p.lead].label), _text(extra))
     console.print(table)

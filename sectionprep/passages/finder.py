@@ -20,12 +20,14 @@ from sectionprep.music.instruments import HORNS
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.passages.bars import bar_groups, line_texture
 from sectionprep.passages.chance import measure_chance, plays_in
+from sectionprep.passages.followed import HIT_PARTS, LEAST_NOTES
 from sectionprep.passages.grid import Grid, build_grid
 from sectionprep.passages.groups import Stretch, close_ends, cut, inner_groups, join_figures
+from sectionprep.passages.guests import with_guests
 from sectionprep.passages.lead import choose_lead, scope_of
 from sectionprep.passages.model import Deviation, Passage, Together
 from sectionprep.passages.odds import gather_evidence
-from sectionprep.passages.runs import HIT_PARTS, LEAST_NOTES, candidates, find_runs
+from sectionprep.passages.runs import candidates, find_runs
 from sectionprep.passages.texture import HELD, summary, texture_runs, voicing_of
 
 _LEAST_CONFIDENCE = 0.25  # what is likelier chance than not is no news to a director; judgement
@@ -48,7 +50,7 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     found = [p for p in joined if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
     passages = _passages(chart, grid, close_ends(grid, found, pieces, bar_length), roster)
     hits = _hits(chart, grid, pieces, passages, roster)
-    return Together(passages=passages, bars=bars, hits=hits)
+    return Together(passages=with_guests(chart, grid, passages), bars=bars, hits=hits)
 
 
 def _sure_odds(grid: Grid) -> float:

@@ -13,6 +13,7 @@ from sectionprep import pipeline
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Passage, find_passages
+from sectionprep.passages.guests import say_guests
 from sectionprep.passages.texture import voicing_of
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4"
@@ -191,3 +192,14 @@ def test_a_stranger_who_meets_the_line_for_a_bar_is_no_member() -> None:
     found = _found({**saxes, "Trumpet 1": trumpet})
     assert [p.parts for p in found] == [(0, 1, 2, 3)]
     assert found[0].lead == 0
+
+
+def test_who_joins_for_four_bars_is_told_as_a_guest() -> None:
+    """A trumpet doubles the lead for five bars of eighteen and rests in the others: no member, and no news lost."""
+    saxes = {name: transposed(" ".join([TUNE] * 6), -n) for n, name in enumerate(("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"))}
+    joins = f"E5/4 D5/8 C5/8 B4/4 r/4 {TUNE} r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8"
+    c = chart({**saxes, "Trumpet 1": f"{'r/1 ' * 5}{joins}{' r/1' * 8}"})
+    (passage,) = find_passages(c).passages
+    assert passage.parts == (0, 1, 2, 3)
+    assert [(g.part, g.texture, c.place(g.start).index) for g in passage.guests] == [(4, "unison", 5)]
+    assert say_guests(c, passage) == "with Trumpet 1 (unison, bar 6 to bar 10)"

@@ -17,6 +17,7 @@ from sectionprep.outputs.rehearsal_plan import Item
 from sectionprep.outputs.reports import taken_out
 from sectionprep.outputs.workbook import tables
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.guests import say_guests
 from sectionprep.passages.lead import scope_of
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import figures_of
@@ -105,7 +106,7 @@ def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[
         "Passage": passage.id, "From": f"{start.bar} beat {say_beat(start.beat)}",
         "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
         "Lead": chart.parts[passage.lead].label, "Why this lead": passage.lead_why,
-        "Voicing or octaves": passage.voicing or ", ".join(distances), "Sure": passage.confidence,
+        "Voicing or octaves": "; ".join(filter(None, (passage.voicing or ", ".join(distances), say_guests(chart, passage)))), "Sure": passage.confidence,
         "Comes back from": passage.returns, "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
         "Findings": sum(f.passage == passage.id for f in findings),
     })
