@@ -198,7 +198,7 @@ def test_who_joins_for_four_bars_is_told_as_a_guest() -> None:
     """A trumpet doubles the lead for five bars of eighteen and rests in the others: no member, and no news lost."""
     saxes = {name: transposed(" ".join([TUNE] * 6), -n) for n, name in enumerate(("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"))}
     joins = f"E5/4 D5/8 C5/8 B4/4 r/4 {TUNE} r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8"
-    c = chart({**saxes, "Trumpet 1": f"{'r/1 ' * 5}{joins}{' r/1' * 8}"})
+    c = chart({**saxes, "Trumpet 1": f"{'r/1 ' * 5}{joins}{' r/1' * 8}", "Bass": " ".join([OTHER] * 5)})
     (passage,) = find_passages(c).passages
     assert passage.parts == (0, 1, 2, 3)
     assert [(g.part, g.texture, c.place(g.start).index) for g in passage.guests] == [(4, "unison", 5)]
