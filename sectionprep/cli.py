@@ -254,7 +254,7 @@ def _summary(done: Any) -> None:
         if path.parent == done.folder:
             _say(f"  {path}")
     for name, says in (("parts", "part sheets"), ("sets", "print sets: a section or the band in one file")):
-        inside = [f for f in done.files if f.parent == done.folder / name]
+        inside = [f for f in done.files if f.parent == done.folder / name and f.suffix == ".pdf"]
         if inside:
             _say(f"  {inside[0].parent}{os.sep} ({len(inside)} {says})")
 

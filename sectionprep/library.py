@@ -5,9 +5,11 @@ from __future__ import annotations
 import hashlib
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from queue import Empty, Queue
+from typing import Any
 
 from sectionprep.errors import BadArgument, SectionprepError, UnreadableFile
 from sectionprep.music.marks import say
@@ -16,13 +18,18 @@ from sectionprep.outputs.sheets import safe_name
 from sectionprep.outputs.writing import write_file
 from sectionprep.pipeline import Options, Prepared, prepare
 
+# seconds; judgements
+_LOOK = 5.0  # between two looks whether a cluster has workers
+_PATIENCE = 60.0  # without any worker: one that is started again takes less
+_LONGEST = 3600.0  # without any result: the longest charts take minutes
+
 
 def prepare_for_book(path: Path, name: str, folder: Path, options: Options, began: float, *, careful: bool = False) -> ChartResult:
     """One chart of a book, in a process that may do others too: never raises, so that one bad chart stops nobody.
     began: when the book was begun (seconds since the epoch): a chart done since then by a process that was lost afterwards is
     done, not unchanged. careful: parts are drawn in processes of their own, so that a part that brings the engraver down is named."""
     try:
-        key = key_of(path, repr(options))
+        key = _key(path, options)
         kept = (folder / RECORD).stat().st_mtime if (folder / RECORD).exists() else 0.0
     except OSError as error:
         return ChartResult(name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})")
@@ -38,6 +45,14 @@ def prepare_for_book(path: Path, name: str, folder: Path, options: Options, bega
     except Exception as error:  # a fault of ours in one chart must not stop the others; the summary shows it
         return ChartResult(name=name, key=key, status="failed", reason=f"unexpected: {type(error).__name__}: {error}")
     return result
+
+
+def _key(path: Path, options: Options) -> str:
+    """Where plan, roster and decisions lie does not matter, only what is in them."""
+    named = {name: getattr(options, name) for name in ("plan", "decisions", "roster")}
+    given = [name for name, file in named.items() if file is not None]
+    bare = replace(options, plan=None, decisions=None, roster=None)
+    return key_of(path, f"{bare!r} with {given}", [named[name] for name in given])
 
 
 def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
@@ -121,7 +136,7 @@ def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
     """A worker that dies gives its charts to the others. Charts that were on too many dead workers are tried again, one after
     the other and with more care, so that only the one that kills them is reported."""
     try:
-        from dask.distributed import Client, as_completed
+        from dask.distributed import Client
     except ImportError as error:
         raise BadArgument("--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster].") from error
     try:
@@ -129,18 +144,74 @@ def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
     except (OSError, ValueError) as error:
         raise UnreadableFile(f"no scheduler answers at {address}.", remedy="Start one, and workers that see the same folders.") from error
     with client:
-        futures = {client.submit(prepare_for_book, *job, pure=False, retries=2): job for job in jobs}
-        suspects: list[_Job] = []
-        for done in as_completed(futures):  # type: ignore[no-untyped-call]
+        left = {job[1]: job for job in jobs}
+        try:
+            for careful in (False, True):
+                for result in _round(client, list(left.values()), careful):
+                    del left[result.name]
+                    yield result
+        except _NothingComes as why:
+            for job in left.values():
+                yield _kept(job) or _lost(job, f"{why} at {address}. Finished charts are kept: run the same command again.")
+
+
+def _round(client: Any, jobs: Sequence[_Job], careful: bool) -> Iterator[ChartResult]:
+    """The results of all jobs at once, or one after the other and with care; then those that fail are reported. Raises
+    _NothingComes."""
+    for together in [[job] for job in jobs] if careful else [jobs]:
+        futures = {client.submit(prepare_for_book, *job, careful=careful, pure=False, retries=0 if careful else 2): job for job in together}
+        for done in _as_they_end(client, futures):
             try:
-                yield done.result()
-            except Exception:  # whatever became of the worker, the other charts go on
-                suspects.append(futures[done])
-        for job in suspects:
-            try:
-                yield client.submit(prepare_for_book, *job, careful=True, pure=False).result()
-            except Exception as error:
-                yield _lost(job, f"lost on the cluster: {type(error).__name__}")
+                yield done.result(timeout=_PATIENCE)
+            except Exception as error:  # whatever became of the worker, the other charts go on
+                if careful:
+                    yield _lost(futures[done], f"lost on the cluster: {type(error).__name__}")
+
+
+class _NothingComes(Exception):
+    """The cluster gives no more results, and why."""
+
+
+def _as_they_end(client: Any, futures: Iterable[Any]) -> Iterator[Any]:
+    """Futures in the order in which they end. Raises _NothingComes when there are no workers to wait for, or nothing has ended
+    for very long."""
+    ended: Queue[Any] = Queue()
+    waiting = 0
+    for future in futures:
+        future.add_done_callback(ended.put)
+        waiting += 1
+    heard = manned = time.monotonic()
+    while waiting:
+        try:
+            yield ended.get(timeout=_LOOK)
+            waiting -= 1
+            heard = manned = time.monotonic()
+        except Empty:
+            now = time.monotonic()
+            if _has_workers(client):
+                manned = now
+            if now - manned > _PATIENCE:
+                raise _NothingComes("no worker is left on the cluster") from None
+            if now - heard > _LONGEST:
+                raise _NothingComes(f"nothing was finished for {_LONGEST / 60:.0f} minutes on the cluster") from None
+
+
+def _has_workers(client: Any) -> bool:
+    try:
+        return bool(client.nthreads())
+    except Exception:  # the scheduler has gone, too
+        return False
+
+
+def _kept(job: _Job) -> ChartResult | None:
+    """What a worker that is gone had finished of this chart in this run."""
+    path, _, folder, options, began = job
+    try:
+        result = recorded(folder)
+        fresh = (folder / RECORD).stat().st_mtime >= began
+        return result if result is not None and fresh and result.key == _key(path, options) else None
+    except OSError:
+        return None
 
 
 def _lost(job: _Job, reason: str) -> ChartResult:

@@ -83,3 +83,43 @@ def test_a_chart_that_kills_worker_after_worker_stops_nobody_on_a_cluster(charts
     assert "KilledWorker" in found["chart1.musicxml"].reason
     # a result may go down with the worker that held it; made again, it is found done
     assert {found[name].status for name in ("chart0.musicxml", "chart2.musicxml")} <= {"done", "unchanged"}
+
+
+class StopsAllWork(PosixPath):
+    """A chart that is never done."""
+
+    def read_bytes(self) -> bytes:
+        import time
+
+        time.sleep(5)
+        return b""
+
+
+def test_a_cluster_without_workers_is_not_waited_for(charts: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """All workers die for good while a chart is at work: what was finished is kept, the rest is reported in one line each."""
+    from sectionprep import library
+
+    monkeypatch.setattr(library, "_LOOK", 0.2)
+    monkeypatch.setattr(library, "_PATIENCE", 1.0)
+    paths = sorted(charts.iterdir())[:3]
+    jobs = [(StopsAllWork(p) if n == 2 else p, p.name, tmp_path / p.stem, Options(), 0.0) for n, p in enumerate(paths)]
+    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None) as made:
+        found = {}
+        for result in _on_cluster(jobs, made.scheduler_address):
+            found[result.name] = result
+            if len(found) == 2:
+                made.scale(0)
+    assert {name: r.status for name, r in found.items()} == {"chart0.musicxml": "done", "chart1.musicxml": "done", "chart2.musicxml": "failed"}
+    assert "no worker is left on the cluster at " in found["chart2.musicxml"].reason
+    assert "run the same command again" in found["chart2.musicxml"].reason
+
+
+def test_a_cluster_on_which_nothing_ends_is_not_waited_for(charts: Path, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    from sectionprep import library
+
+    monkeypatch.setattr(library, "_LOOK", 0.2)
+    monkeypatch.setattr(library, "_LONGEST", 1.0)
+    (path, *_) = sorted(charts.iterdir())
+    (result,) = _on_cluster([(StopsAllWork(path), path.name, tmp_path / "x", Options(), 0.0)], cluster.scheduler_address)
+    assert result.status == "failed"
+    assert "nothing was finished" in result.reason

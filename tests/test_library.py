@@ -9,7 +9,7 @@ import pytest
 from build import part_xml, score_xml
 
 from sectionprep.errors import UnreadableFile
-from sectionprep.library import book
+from sectionprep.library import _key, book
 from sectionprep.pipeline import Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
@@ -40,6 +40,43 @@ def test_book(tmp_path: Path) -> None:
     (library / "bad.xml").unlink()
     assert {r.name: r.status for r in book(library, out, Options())} == {"a.musicxml": "unchanged", "sub/b.musicxml": "done"}
     assert {r.status for r in book(library, out, Options(minutes=90))} == {"done"}
+
+
+def test_a_chart_is_done_again_when_what_it_depends_on_has_changed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is in plan and roster counts, not their names; so does the version of the program."""
+    library, out = tmp_path / "library", tmp_path / "out"
+    library.mkdir()
+    (library / "a.musicxml").write_bytes(_chart(TUNE))
+    plan, roster = tmp_path / "plan.toml", tmp_path / "roster.toml"
+
+    def status(**files: Path) -> str:
+        (result,) = book(library, out, Options(**files))  # type: ignore[arg-type]
+        return result.status
+
+    plan.write_text('[house]\nstyle = "ballad"\n')
+    roster.write_text('[[seat]]\npart = "Alto Sax 1"\nplayer = "Robin"\n')
+    assert [status(), status()] == ["done", "unchanged"]
+    assert [status(plan=plan), status(plan=plan)] == ["done", "unchanged"]
+    plan.write_text('[house]\nstyle = "shuffle"\n')
+    assert [status(plan=plan), status(plan=plan)] == ["done", "unchanged"]
+    assert status(plan=plan.rename(tmp_path / "other.toml")) == "unchanged"
+    assert [status(roster=roster), status(roster=roster)] == ["done", "unchanged"]
+    roster.write_text('[[seat]]\npart = "Alto Sax 1"\nplayer = "Kim"\n')
+    assert [status(roster=roster), status(roster=roster)] == ["done", "unchanged"]
+    key = _key(library / "a.musicxml", Options())
+    monkeypatch.setattr("sectionprep.outputs.book.__version__", "99.0")
+    assert _key(library / "a.musicxml", Options()) != key
+
+
+def test_decisions_count_by_what_is_in_them(tmp_path: Path) -> None:
+    chart, decisions = tmp_path / "a.musicxml", tmp_path / "a.xlsx"
+    chart.write_bytes(_chart(TUNE))
+    keys = set()
+    for content in (b"one", b"two", b"one"):
+        decisions.write_bytes(content)
+        keys.add(_key(chart, Options(decisions=decisions)))
+    assert len(keys) == 2
+    assert _key(chart, Options(roster=decisions)) not in keys  # the same file in another place is another thing
 
 
 def test_no_library(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Direction, Note, Part, Tone
 from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.section_word import SectionWord
+from sectionprep.music.spans import Pair, Spans
 from sectionprep.musicxml.insertions import NoteEdit
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan
@@ -41,6 +42,7 @@ class Desk:
     marks_on_last: bool = False
     spoken: dict[str, set[tuple[int, int]]] = field(default_factory=lambda: defaultdict(set))
     slurred: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
+    numbered: dict[int, tuple[Spans, dict[Pair, set[int]]]] = field(default_factory=dict)
     _pins: dict[int, list[Pin]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

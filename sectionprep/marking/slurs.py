@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from collections import defaultdict
 from operator import attrgetter
 
-from sectionprep.marking.desk import Job
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.marking.desk import Desk, Job
+from sectionprep.music.chart import Part, Tone
 from sectionprep.music.lines import slur_runs
 from sectionprep.music.spans import Pair, Spans
 
-_bar = attrgetter("bar")
+_address = attrgetter("address")
 
 
 def _planned_pairs(job: Job) -> list[Pair]:
@@ -72,20 +72,36 @@ def _add(job: Job, why: str, first: Tone, last: Tone, *, cut: bool) -> None:
     job.log(first.onset, "slur", "no slur", f"slur to {chart.place(last.onset)}", why, address=first.head.address)
     desk.slurred[part].append((first.onset, last.onset))
     if desk.writes:
-        number = _free_number(chart, part, first, last)
+        number = _free_number(desk, part, first, last)
         desk.edits[desk.carrier(first, first.head)].slur_start = number
         desk.edits[desk.carrier(last, last.head)].slur_stop = number
 
 
-def _free_number(chart: Chart, part: int, first: Tone, last: Tone) -> int:
-    used: set[int] = set()
-    notes = chart.parts[part].notes
-    begin = bisect_left(notes, first.bar, key=_bar)
-    for note in notes[begin : bisect_right(notes, chart.bar_at(last.end).index, begin, key=_bar)]:
-        if first.onset <= note.onset <= last.end:
-            used.update(note.slur_starts)
-            used.update(note.slur_stops)
+def _free_number(desk: Desk, part: int, first: Tone, last: Tone) -> int:
+    """A number that no slur has which is open, in the order of the document, between these notes
+    or ends on one of them: so any reader can tell them apart (MusicXML 4.0, slur: number)."""
+    if part not in desk.numbered:
+        desk.numbered[part] = _numbered(desk.chart.parts[part])
+    spans, numbers = desk.numbered[part]
+    begin, end = desk.front(first.head), desk.back(last.head) + 1
+    used = {n for pair in spans.across(begin, end) for n in numbers[pair]}
+    used |= numbers.get((begin, end), set())
     return next(n for n in range(1, 17) if n not in used or n == 16)
+
+
+def _numbered(part: Part) -> tuple[Spans, dict[Pair, set[int]]]:
+    """All slurs of a part, of every voice, as (address of its first note, one past its last); and
+    the numbers of each. One without an end is open to the end of the part."""
+    notes = sorted((n for n in part.notes if n.slur_starts or n.slur_stops), key=_address)
+    begun: dict[int, int] = {}
+    numbers: dict[Pair, set[int]] = defaultdict(set)
+    for note in notes:
+        for number in note.slur_stops:
+            numbers[begun.pop(number, note.address), note.address + 1].add(number)
+        begun.update(dict.fromkeys(note.slur_starts, note.address))
+    for number, start in begun.items():
+        numbers[start, part.notes[-1].address + 1].add(number)
+    return Spans(numbers), dict(numbers)
 
 
 def _drop(job: Job, pair: Pair) -> None:

@@ -12,7 +12,7 @@ _SYMBOL = re.compile(r"^([A-G])(#|b)?([^/]*)")
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chord:
     """One chord. says: its symbol. tones: pitch classes (0-11) of root, third, fifth and seventh or sixth; guide: third and
-    seventh (or sixth), which change when the harmony does."""
+    seventh (or sixth), which change when the harmony does; a power chord has none."""
 
     says: str
     tones: frozenset[int]
@@ -26,9 +26,13 @@ def parse_chord(symbol: str, shift: int = 0) -> Chord | None:
         return None
     root = _ROOTS[match[1]] + {"#": 1, "b": -1, None: 0}[match[2]] + shift
     kind = match[3]
+    if kind == "5":  # a power chord has no third and no seventh
+        tones = frozenset({root % 12, (root + 7) % 12})
+        return Chord(says=symbol, tones=tones, guide=frozenset())
     minor = kind.startswith(("m", "dim")) and not kind.startswith("maj")
-    third = 5 if "sus" in kind else 3 if minor else 4
-    fifth = 6 if "b5" in kind or "dim" in kind else 8 if "#5" in kind or "aug" in kind else 7
+    third = 2 if "sus2" in kind else 5 if "sus" in kind else 3 if minor else 4
+    raised = "#5" in kind or "aug" in kind or kind.startswith("+")
+    fifth = 6 if "b5" in kind or "dim" in kind else 8 if raised else 7
     guide = {third}
     if "maj" in kind:
         guide.add(11)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from sectionprep.music.chart import Bar, Chart
 
@@ -43,7 +43,7 @@ def playing_order(chart: Chart) -> tuple[int, ...]:
             continue
         if jumped and "fine" in here:
             break
-        if bar.repeat_end and not jumped and turn < bar.repeat_end:
+        if bar.repeat_end and not jumped and turn < _times(bar, bars):
             passes[start] = turn
             at = start
             continue
@@ -82,17 +82,43 @@ def say_order(chart: Chart) -> str:
 
 
 def _plays(bar: Bar, turn: int, jumped: bool, bars: Sequence[Bar]) -> bool:
-    numbers = [int(n) for n in bar.endings if n.isascii() and n.isdecimal()]
+    numbers = _numbers(bar)
     if not numbers:
         return True
     if not jumped:
         return turn in numbers
-    last = max(numbers)
-    for later in bars[bar.index + 1 :]:  # the other endings of the same repeat follow without a gap
-        if not later.endings:
+    return max(_numbers_from(bar, bars)) in numbers
+
+
+def _times(bar: Bar, bars: Sequence[Bar]) -> int:
+    """How often the section that ends with this bar's repeat sign is played: as it says, or till the
+    last of its endings has had its turn."""
+    numbers = _numbers_from(bar, bars)
+    alone = all(e.endings == bar.endings for e in _endings_before(bar, bars))
+    if alone and numbers == _numbers(bar):
+        return max([bar.repeat_end, *(n + 1 for n in numbers)])  # what follows has no number
+    return max([bar.repeat_end, *numbers])
+
+
+def _endings_before(bar: Bar, bars: Sequence[Bar]) -> Iterator[Bar]:
+    for earlier in reversed(bars[: bar.index]):
+        if not earlier.endings:
+            return
+        yield earlier
+
+
+def _numbers(bar: Bar) -> list[int]:
+    return [int(n) for n in bar.endings if n.isascii() and n.isdecimal()]
+
+
+def _numbers_from(bar: Bar, bars: Sequence[Bar]) -> list[int]:
+    """Numbers of this ending and of those that follow it without a gap."""
+    found = _numbers(bar)
+    for later in bars[bar.index + 1 :]:
+        if not bar.endings or not later.endings:
             break
-        last = max([last, *(int(n) for n in later.endings if n.isascii() and n.isdecimal())])
-    return last in numbers
+        found += [n for n in _numbers(later) if n not in found]
+    return found
 
 
 def _signs(chart: Chart) -> dict[int, frozenset[str]]:

@@ -11,6 +11,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from sectionprep import __version__
+
 _SUFFIXES = (".musicxml", ".xml", ".mxl", ".krn", ".abc", ".mei")
 RECORD = "result.json"
 
@@ -57,10 +59,12 @@ def charts_in(folder: Path, out: Path) -> list[Path]:
     return [p for p in found if not p.stem.endswith("_marked") and out.resolve() not in p.resolve().parents]
 
 
-def key_of(path: Path, settings: str) -> str:
-    """Content of the chart and settings: equal keys need no new work."""
-    digest = hashlib.sha256(settings.encode())
-    digest.update(path.read_bytes())
+def key_of(path: Path, settings: str, files: Sequence[Path] = ()) -> str:
+    """Content of the chart, the settings, what is in the files that they name, and the version of
+    the program: equal keys need no new work. Raises OSError."""
+    digest = hashlib.sha256(f"{__version__}\n{settings}".encode())
+    for file in (path, *files):
+        digest.update(hashlib.sha256(file.read_bytes()).digest())
     return digest.hexdigest()
 
 

@@ -16,6 +16,7 @@ from typing import Any
 
 import pytest
 from build import chart, part_xml, score_xml, transposed
+from lxml import etree
 
 from sectionprep.music.chords import parse_chord
 from sectionprep.musicxml.document import parse_document
@@ -124,6 +125,31 @@ def test_tones_of_a_chord() -> None:
     assert moved.tones == {10, 2, 5, 8}
     assert parse_chord("N.C.") is None
     assert parse_chord("nonsense") is None
+
+
+@pytest.mark.parametrize("kind", ["augmented", "suspended-second", "suspended-fourth", "power", "major", "minor", "diminished", "dominant",
+                                  "augmented-seventh", "half-diminished", "diminished-seventh", "major-seventh", "minor-seventh", "major-sixth"])
+@pytest.mark.parametrize("root", ["C", "F", "B"])
+def test_the_kinds_of_music_xml_sound_as_another_reader_says(kind: str, root: str) -> None:
+    """music21's tones of the same <harmony> element."""
+    import music21
+
+    from sectionprep.musicxml.signs import chord_text
+
+    xml = f"<harmony><root><root-step>{root}</root-step></root><kind>{kind}</kind></harmony>"
+    chord = parse_chord(chord_text(etree.fromstring(xml)))
+    assert chord is not None
+    theirs = music21.harmony.ChordSymbol(root=root, kind=kind).pitches
+    assert chord.tones == {p.pitchClass for p in theirs}
+
+
+def test_a_power_chord_has_no_guide_tones() -> None:
+    chord = parse_chord("G5")
+    assert chord is not None
+    assert (chord.tones, chord.guide) == ({7, 2}, frozenset())
+    sus = parse_chord("Csus2")
+    assert sus is not None
+    assert sus.guide == {2}
 
 
 def _over_chords(rule: str, line: str, chords: dict[int, str], shift: int = 0) -> dict[int, float]:
