@@ -348,8 +348,9 @@ def mark(
     _say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or _beside(chart, tune, f"_marked{suffix}")
+    paths = pipeline.write_marked(marked, target)
     _say_taken_out(marked)
-    for path in pipeline.write_marked(marked, target):
+    for path in paths:
         _say(f"Written: {path}")
     _say(f"{_counted(len(marked.marking.written), 'change')} in {_counted(len(marked.marking.edits), 'note')}.")
 

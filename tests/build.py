@@ -15,6 +15,7 @@ from xml.sax.saxutils import escape
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reader import read_chart
+from sectionprep.passages import Passage, Together
 
 DIV = 24
 _TOKEN = re.compile(r"(?:(r)|([A-G])([#b]?)(-?\d))/(\d+)(\.?)(t?)(~?)(.*)$")
@@ -102,6 +103,28 @@ def document(parts: dict[str, str], **options: object) -> Document:
 def chart(parts: dict[str, str], **options: object) -> Chart:
     """Shorthand parts as a chart."""
     return read_chart(document(parts, **options))
+
+
+def all_together(made: Chart, *, scope: str = "ensemble") -> Together:
+    """One passage of all parts from the first note to the last, led by the part that comes first by
+    name: for tests of what is done with passages, whatever the finder finds."""
+    tones = [tone for line in made.lines for tone in line]
+    lead = min(
+        (part for part in made.parts if made.lines[part.index]), key=lambda part: part.name
+    ).index
+    passage = Passage(
+        id="P1",
+        texture="soli",
+        start=min(t.onset for t in tones),
+        end=max(t.end for t in tones),
+        lead=lead,
+        lead_why="first by name",
+        parts=tuple(part.index for part in made.parts if made.lines[part.index]),
+        attacks=tuple(t.onset for t in made.lines[lead]),
+        confidence=1.0,
+        scope=scope,
+    )
+    return Together(passages=(passage,), bars=())
 
 
 def transposed(text: str, semitones: int) -> str:

@@ -114,6 +114,9 @@ _D_MAJOR = notes("F#5 C#5 F#5 D5")
 
 #: wrong or missing notes if the engraver takes them as they stand: the proof must see that
 WRONG_AS_THEY_STAND = {
+    "an accidental without a name": score(
+        opening() + note("F#4", after_type="<accidental/>") + notes("G4 A4 B4")
+    ),
     "beams on chord members": score(
         opening()
         + note("C4", 1, more=beam("begin"))

@@ -22,7 +22,7 @@ def _chart(lead: str) -> bytes:
 def test_book(tmp_path: Path) -> None:
     library, out = tmp_path / "library", tmp_path / "out"
     (library / "sub").mkdir(parents=True)
-    (library / "a.musicxml").write_bytes(_chart(TUNE.replace("C5/4", "C5/4^")))
+    (library / "a.musicxml").write_bytes(_chart(TUNE.replace("C5/4", "C5/4!")))
     (library / "sub" / "b.musicxml").write_bytes(_chart(TUNE))
     (library / "bad.xml").write_bytes(b"nonsense")
     first = {r.name: r for r in book(library, out, Options())}
@@ -34,7 +34,7 @@ def test_book(tmp_path: Path) -> None:
     assert workbook["Passages"].max_row == 1 + sum(r.passages for r in first.values())
     assert workbook["Findings"].max_row == 1 + sum(r.before for r in first.values())
     assert workbook["Charts"].max_row == 4
-    # the same figure stands in both charts and only one prints a rooftop accent on it: the house style differs there
+    # the same figure stands in both charts and only one prints a dot on it: the house style differs there
     assert workbook["House style"].max_row > 1
     (library / "sub" / "b.musicxml").write_bytes(_chart(TUNE.replace("C5/4", "C5/4-")))
     (library / "bad.xml").unlink()

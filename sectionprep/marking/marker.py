@@ -72,6 +72,7 @@ def _mark_part(job: Job) -> None:
             signs.write_cutoff(job, tone, note.cutoff, note.release)
     slurs.mark_slurs(job)
     signs.spread_dynamics(job)
+    signs.propose_dynamics(job)
     hairpins.spread_hairpins(job)
     if silent:
         job.log(silent[0], "left", "", "", f"does not strike with the lead at {len(silent)} marked "

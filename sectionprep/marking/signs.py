@@ -43,6 +43,24 @@ def write_cutoff(job: Job, tone: Tone, tick: int, release: str) -> None:
         desk.edits[desk.front(tone.head)].before.append(words_above(words, desk, job.part))
 
 
+def propose_dynamics(job: Job) -> None:
+    """Write the plan's proposals where the part begins, in parentheses, unless the part has a
+    dynamic of its own there."""
+    desk = job.desk
+    for proposal in job.planned.dynamics:
+        tone = job.tones.get(proposal.tick)
+        bar = desk.chart.bar_at(proposal.tick)
+        own = desk.chart.signs(job.part, "dynamic", bar.start, proposal.tick + bar.length + 1)
+        if tone is None or own or not desk.first_to_speak("dynamic", job.part, tone.onset):
+            continue
+        address = tone.head.address
+        job.log(tone.onset, "dynamic", "none", proposal.value, proposal.why, address=address)
+        if desk.writes:
+            pieces = ("<words>(</words>", f"<dynamics><{proposal.value}/></dynamics>", "<words>)</words>")
+            inside = "</direction-type><direction-type>".join(pieces)
+            desk.edits[desk.front(tone.head)].before.append(direction(inside, "below", desk, job.part))
+
+
 def spread_dynamics(job: Job) -> None:
     """Give the part the dynamics that hold in the section, at the same places."""
     for tick, printed in job.word.dynamics().items():

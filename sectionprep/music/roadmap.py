@@ -6,6 +6,7 @@ is played; "to coda" counts only after such a jump.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Sequence
 
@@ -54,6 +55,17 @@ def playing_order(chart: Chart) -> tuple[int, ...]:
                 continue
         at += 1
     return tuple(order)
+
+
+def leads_elsewhere(chart: Chart) -> dict[int, frozenset[int]]:
+    """Which bars a bar is followed by when it is played, for each bar that at some time goes on
+    elsewhere than to the next one on the page: ends of repeats, bars before another ending, D.S.
+    and D.C."""
+    order = playing_order(chart)
+    found: dict[int, set[int]] = {}
+    for here, then in itertools.pairwise(order):
+        found.setdefault(here, set()).add(then)
+    return {here: frozenset(then) for here, then in found.items() if then != {here + 1}}
 
 
 def say_order(chart: Chart) -> str:

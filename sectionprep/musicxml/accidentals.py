@@ -172,8 +172,8 @@ class Accidentals:
     def _own_sign(self, stroke: Stroke) -> etree._Element | None:
         """The file's own sign, if it is of use."""
         sign = stroke.said.get("accidental")
-        if sign is not None and self.fresh:
-            stroke.element.remove(sign)
+        if sign is not None and (self.fresh or not (sign.text or "").strip()):
+            stroke.element.remove(sign)  # one without a name draws nothing
             return None
         if (
             sign is not None and sign.text == "double-flat"

@@ -23,7 +23,9 @@ from sectionprep.outputs.staves import mean_pitch, pick_staff
 from sectionprep.outputs.svg import System
 from sectionprep.outputs.syllables import lead_syllables
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
+from sectionprep.phrasing.plan import Reading
 from sectionprep.settings import load_toml
 
 _MARGIN = 12 * MM
@@ -329,6 +331,23 @@ def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
     return str(chart.parts[part].transposition_at(note.tone.onset).sounding_pitch(written)) if written else ""
 
 
+def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
+    """A reading in one line: where it leans, and the lengths that are unlike the plan's."""
+    def place(note: PlannedNote) -> str:
+        at = chart.place(note.tone.onset)
+        return f"{at.bar}.{say_beat(at.beat)}"
+
+    leans = ", ".join(f"{place(n)} {say(n.marks - SLURS)}" for n in reading.notes if n.leaned)
+    lengths = ", ".join(
+        f"{place(n)} {n.length}"
+        for n, ours in zip(reading.notes, planned.notes, strict=True)
+        if n.length != ours.length
+    )
+    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans}.' + (
+        f" Lengths: {lengths}." if lengths else ""
+    )
+
+
 def _notes_beside(
     page: _Page, chart: Chart, passage: Passage, planned: PassagePlan, findings: Sequence[Finding], pitch: str
 ) -> None:
@@ -337,6 +356,8 @@ def _notes_beside(
         page.text(f"Voicing: {passage.voicing}.", 8.5)
     if passage.octaves and any(k for _, k in passage.octaves):
         page.text("Octaves: " + ", ".join(f"{chart.parts[p].label} {k:+d}" for p, k in passage.octaves if k) + ".", 8.5)
+    if passage.guests:
+        page.text(f"Joined: {say_guests(chart, passage)}.", 8.5)
     for caution in planned.cautions:
         page.text(f"Breath: {caution}.", 8.5)
     page.text("Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)", 10, fonts.BOLD)
@@ -348,9 +369,13 @@ def _notes_beside(
         if note.cutoff is not None:
             words = f"{words}, off {say_beat(chart.place(note.cutoff).beat)}".lstrip(", ")
         page.text(f"{place.bar}.{say_beat(place.beat)}  {_named(chart, planned.part, note, pitch)}  {words}: {note.why}", 8, gap=1.5)
+    for dynamic in planned.dynamics:
+        place = chart.place(dynamic.tick)
+        page.text(
+            f"{place.bar}.{say_beat(place.beat)}  ({dynamic.value}): {dynamic.why}", 8, gap=1.5
+        )
     for reading in planned.readings:
-        leans = ", ".join(f"{chart.place(t).bar}.{say_beat(chart.place(t).beat)}" for t, _ in reading.leans)
-        page.text(f"Reading \"{reading.name}\" leans on: {leans}.", 8, fonts.ITALIC)
+        page.text(_said_of(chart, planned, reading), 8, fonts.ITALIC)
     if findings:
         page.text("What disagreed before", 10, fonts.BOLD)
         for f in findings[:_DISAGREEMENTS]:

@@ -129,7 +129,6 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         pages += paint_proof_pages(canvas, job.name, job.proof.added, left=frame.side, right=frame.width - frame.side,
                                    top=frame.height - frame.top, bottom=frame.bottom)
     per_line = tuple(b - a + 1 for a, b in engraving.lines)
-    proved = engraving.proved
     return SheetReport(name=job.name, path=job.out, pages=pages + broken.cover, cover=broken.cover,
                        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
                        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns),

@@ -39,6 +39,11 @@ def passages_json(chart: Chart, together: Together) -> Json:
                 "octaves": [{"part": names[n], "octaves": k} for n, k in p.octaves],
                 "doubles": [{"texture": t, "parts": [names[n] for n in group]} for t, group in p.doubles],
                 "deviations": [{**_place(chart, d.tick), "part": names[d.part], "kind": d.kind} for d in p.deviations],
+                "guests": [
+                    {"part": names[g.part], "texture": g.texture, "start": _place(chart, g.start),
+                     "end": _place(chart, g.end, end=True)}
+                    for g in p.guests
+                ],
             }
             for p in together.passages
         ],
@@ -58,21 +63,58 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
         "style_why": plan.style_why,
         "passages": [
             {
-                "id": p.id, "lead": chart.parts[p.part].label,
+                "id": p.id,
+                "lead": chart.parts[p.part].label,
                 "notes": [
-                    {**_place(chart, n.tone.onset), "pitch": n.tone.pitch, "weight": n.weight, "marks": sorted(n.marks),
-                     "why": n.why, "added": sorted(n.added),
-                     **({"cutoff": _place(chart, n.cutoff)} if n.cutoff is not None else {}),
-                     **({"lost": n.lost} if n.lost else {})}
+                    {
+                        **_place(chart, n.tone.onset),
+                        "pitch": n.tone.pitch,
+                        "weight": n.weight,
+                        "marks": sorted(n.marks),
+                        "why": n.why,
+                        "added": sorted(n.added),
+                        "leaned": n.leaned,
+                        "length": n.length,
+                        "tongued": n.tongued,
+                        **(
+                            {"cutoff": _place(chart, n.cutoff), "release": n.release}
+                            if n.cutoff is not None
+                            else {}
+                        ),
+                        **({"lost": n.lost} if n.lost else {}),
+                        **({"offers": [sorted(marks) for marks in n.offers]} if n.offers else {}),
+                    }
                     for n in p.notes
                 ],
                 "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in p.phrases],
                 "readings": [
-                    {"name": r.name, "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans]}
+                    {
+                        "name": r.name,
+                        "says": r.says,
+                        "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans],
+                        "notes": [
+                            {
+                                **_place(chart, n.tone.onset),
+                                "marks": sorted(n.marks),
+                                "length": n.length,
+                            }
+                            for n in r.notes
+                        ],
+                    }
                     for r in p.readings
                 ],
-                "hairpins": [{"start": _place(chart, h.start), "stop": _place(chart, h.stop), "kind": h.kind, "why": h.why}
-                             for h in p.hairpins],
+                "hairpins": [
+                    {
+                        "start": _place(chart, h.start),
+                        "stop": _place(chart, h.stop),
+                        "kind": h.kind,
+                        "why": h.why,
+                    }
+                    for h in p.hairpins
+                ],
+                "dynamics": [
+                    {**_place(chart, d.tick), "value": d.value, "why": d.why} for d in p.dynamics
+                ],
                 "cautions": list(p.cautions),
             }
             for p in plan.marked

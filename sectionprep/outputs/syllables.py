@@ -6,13 +6,13 @@ K. Holmquist: doo for the long note; G. Dean: the half-tongued n); for the effec
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.passages import Together
-from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.phrasing.styles import Style, styles
-from sectionprep.phrasing.view import TEMPO_IF_SILENT, felt_beat
+from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 _EFFECTS = {"falloff": "dow", "doit": "doo-eet", "scoop": "dwah", "plop": "blah", "smear": "wah", "brass-bend": "dwee", "shake": "tee-ya",
             "flip": "dah-ee",
@@ -22,25 +22,33 @@ _LIGHT_FROM = 160.0  # beats a minute: "daht" below, "dot" from here (Treinen: d
 
 def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[int, str]:
     """Syllable by note address for every note of the part inside a passage or a hit. chart: the marked one, so that what is said
-    is what is printed. plan: says which notes its usual tonguing slurs to."""
+    is what is printed. plan: says which notes its usual tonguing slurs to, and how long plain notes
+    are."""
     style = styles().get(plan.style)
     found: dict[int, str] = {}
     for passage in sorted(together.marked, key=lambda p: p in together.passages):  # passages speak last
         if part not in passage.parts:
             continue
         planned = plan.of(passage.id)
-        tongued = {note.tone.onset: note.tongued for note in planned.notes} if planned is not None else {}
-        found.update(_line(chart, [t for t in chart.lines[part] if passage.start <= t.onset < passage.end], tongued, style))
+        notes = {note.tone.onset: note for note in planned.notes} if planned is not None else {}
+        found.update(_line(chart, chart.between(part, passage.start, passage.end), notes, style))
     return found
 
 
 def lead_syllables(chart: Chart, planned: PassagePlan, style: str) -> dict[int, str]:
     """Syllable by note address for the lead's line of one passage. chart: the marked one."""
-    tongued = {note.tone.onset: note.tongued for note in planned.notes}
-    return _line(chart, [t for t in chart.lines[planned.part] if t.onset in tongued], tongued, styles().get(style))
+    notes = {note.tone.onset: note for note in planned.notes}
+    return _line(
+        chart,
+        [t for t in chart.lines[planned.part] if t.onset in notes],
+        notes,
+        styles().get(style),
+    )
 
 
-def _line(chart: Chart, tones: list[Tone], tongued: Mapping[int, bool], style: Style | None) -> dict[int, str]:
+def _line(
+    chart: Chart, tones: Sequence[Tone], notes: Mapping[int, PlannedNote], style: Style | None
+) -> dict[int, str]:
     found: dict[int, str] = {}
     depth = 0
     for n, tone in enumerate(tones):
@@ -49,14 +57,20 @@ def _line(chart: Chart, tones: list[Tone], tongued: Mapping[int, bool], style: S
         under_slur = depth > 0
         depth = max(0, depth + tone.slurs_from - tone.slurs_to)
         follows = n > 0 and tones[n - 1].end == tone.onset and tones[n - 1].pitch != tone.pitch
-        slurred = follows and (under_slur or not tongued.get(tone.onset, True)) and not tone.marks & {"accent", "strong-accent"}
+        planned = notes.get(tone.onset)
+        slurred = follows and (under_slur or (planned is not None and not planned.tongued))
         after = tones[n + 1].onset - tone.end if n + 1 < len(tones) else chart.resolution
-        into_accent = after == 0 and bool(tones[n + 1].marks & {"accent", "strong-accent"})  # it carries through: not clipped
-        found[tone.head.address] = _one(chart, tone, slurred, after, style, into_accent)
+        if planned is not None and planned.length and planned.tone.duration == tone.duration:
+            short = (
+                planned.length == "short"
+            )  # knows what comes after the passage, too, and where the road goes on
+        else:
+            short = style is not None and _is_short(chart, tone, after, style)
+        found[tone.head.address] = _one(chart, tone, slurred, short)
     return found
 
 
-def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | None, into_accent: bool) -> str:
+def _one(chart: Chart, tone: Tone, slurred: bool, short: bool) -> str:
     marks = tone.marks
     effect = next((word for mark, word in _EFFECTS.items() if mark in marks), "")
     if effect:
@@ -73,13 +87,15 @@ def _one(chart: Chart, tone: Tone, slurred: bool, after: int, style: Style | Non
         return "dit"
     if "detached-legato" in marks:
         return "dud"
-    short_before_rest = 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution
-    if slurred and not short_before_rest:
+    if slurred and not (short and 2 * tone.duration <= chart.resolution):
         return "-oo"
-    return "dit" if style is not None and not into_accent and _is_short(chart, tone, after, style) else "doo"
+    return "dit" if short else "doo"
 
 
 def _is_short(chart: Chart, tone: Tone, after: int, style: Style) -> bool:
-    """An unmarked note that the style plays short: a quarter, or an eighth before a rest."""
-    beat = felt_beat(chart, tone.bar, style)
-    return (style.short_quarters and tone.duration == beat) or (style.name != "concert" and 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution)
+    """A note the plan does not know and the style plays short: a quarter, or an eighth before a
+    rest."""
+    before_rest = 2 * tone.duration <= chart.resolution and 2 * after >= chart.resolution
+    return (style.short_quarters and tone.duration == chart.resolution) or (
+        style.name != "concert" and before_rest
+    )

@@ -16,6 +16,7 @@ from sectionprep.music.marks import say
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.chart_map import STRIP_KEY, chart_map, strip
 from sectionprep.passages import Together
+from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import Plan
 
 
@@ -56,6 +57,7 @@ def passages_table(chart: Chart, together: Together) -> None:
         odd = sum(d.kind in ("pitch", "missing", "extra") for d in p.deviations)
         if odd:
             extra += f"; {odd} odd note{'s' if odd > 1 else ''}"
+        extra = "; ".join(filter(None, (extra, say_guests(chart, p))))
         table.add_row(p.id, f"{start.bar}.{say_beat(start.beat)}", end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}", _text(p.scope), p.texture,
                       _text(chart.parts[p.lead].label), _text(extra))
     console.print(table)
@@ -81,6 +83,10 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
                 words = f"{words}; off {say_beat(chart.place(note.cutoff).beat)}".strip("; ")
             table.add_row(place.bar, say_beat(place.beat), str(note.tone.head.pitch or ""), _text(words), _text(note.why))
         console.print(table)
+        for dynamic in planned.dynamics:
+            console.print(
+                _text(f"  ({dynamic.value}) at {chart.place(dynamic.tick)}: {dynamic.why}")
+            )
         for caution in planned.cautions:
             console.print(_text(f"  caution: {caution}"))
 

@@ -5,10 +5,13 @@ lines -> grid -> chance, odds -> groups of bars -> runs of groups -> stretches -
 
 from __future__ import annotations
 
+import itertools
 import math
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
+from operator import attrgetter
 
 import numpy as np
 
@@ -17,12 +20,14 @@ from sectionprep.music.instruments import HORNS
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.passages.bars import bar_groups, line_texture
 from sectionprep.passages.chance import measure_chance, plays_in
+from sectionprep.passages.followed import HIT_PARTS, LEAST_NOTES
 from sectionprep.passages.grid import Grid, build_grid
 from sectionprep.passages.groups import Stretch, close_ends, cut, inner_groups, join_figures
+from sectionprep.passages.guests import with_guests
 from sectionprep.passages.lead import choose_lead, scope_of
 from sectionprep.passages.model import Deviation, Passage, Together
 from sectionprep.passages.odds import gather_evidence
-from sectionprep.passages.runs import HIT_PARTS, LEAST_NOTES, candidates, find_runs
+from sectionprep.passages.runs import candidates, find_runs
 from sectionprep.passages.texture import HELD, summary, texture_runs, voicing_of
 
 _LEAST_CONFIDENCE = 0.25  # what is likelier chance than not is no news to a director; judgement
@@ -41,11 +46,11 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     runs = find_runs(grid, evidence, candidates(chart, bars), _seams(chart, grid))
     pieces = [piece for run in runs for piece in cut(grid, run.parts, run.first, run.last, bar_length, run.odds)]
     sure = _sure_odds(grid)
-    found = [p for p in pieces if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
-    found = close_ends(grid, found, pieces, bar_length)
-    passages = _passages(chart, grid, join_figures(grid, found, LEAST_NOTES, _REACH_BARS * bar_length), roster)
+    joined = join_figures(grid, pieces, LEAST_NOTES, _REACH_BARS * bar_length)
+    found = [p for p in joined if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
+    passages = _passages(chart, grid, close_ends(grid, found, pieces, bar_length), roster)
     hits = _hits(chart, grid, pieces, passages, roster)
-    return Together(passages=passages, bars=bars, hits=hits)
+    return Together(passages=with_guests(chart, grid, passages), bars=bars, hits=hits)
 
 
 def _sure_odds(grid: Grid) -> float:
@@ -148,7 +153,7 @@ def _passage(
     bar = chart.bars[int(grid.bar[columns[0]])].number
     wish = next((w.part for w in roster.leads if w.of in (name, scope, f"bar {bar}")), "")
     lead, why = choose_lead(chart, parts, heights, wish)
-    deviations = tuple(_deviations(grid, texture, parts, attacks))
+    deviations = tuple(d for d in _deviations(grid, texture, parts, attacks) if not _is_shared_staff(chart, d))
     off = {d.tick for d in deviations if d.kind in ("pitch", "missing", "extra")}
     chords = tuple(
         (int(grid.ticks[c]), voicing_of(pitch[struck[:, n], n].tolist()))
@@ -216,6 +221,21 @@ def _deviations(
         playing = [(p, pitch, length) for p, on, pitch, length in zip(parts, struck, pitches, lengths, strict=True) if on]
         found.extend(_odd_notes(texture, playing, tick))
     return found
+
+
+def _is_shared_staff(chart: Chart, deviation: Deviation) -> bool:
+    """Several notes at once on one staff: two players in harmony, and the other note is no wrong one."""
+    if deviation.kind != "pitch":
+        return False
+    notes = chart.parts[deviation.part].notes
+    start = bisect_left(notes, chart.bar_at(deviation.tick).index, key=attrgetter("bar"))
+    pitches: set[int] = set()
+    for note in itertools.islice(notes, start, None):
+        if note.bar > notes[start].bar:
+            break
+        if note.sounding is not None and note.onset <= deviation.tick < note.end:
+            pitches.add(note.sounding)
+    return len(pitches) > 1
 
 
 def _odd_notes(texture: str, playing: list[tuple[int, int, int]], tick: int) -> list[Deviation]:

@@ -28,24 +28,23 @@ class Stretch:
 def gather(odds: Floats, parts: Sequence[int], least: float) -> list[frozenset[int]]:
     """Groups of parts out of the odds of every two: those with the best mean are joined first, while the
     mean is over `least`. odds: square, by index of part. Who belongs to nobody is left out."""
-    groups = [[part] for part in parts]
-    sums = odds[np.ix_(parts, parts)].copy()
+    groups = {n: [part] for n, part in enumerate(parts)}
+    sums = odds[np.ix_(parts, parts)]
     np.fill_diagonal(sums, -np.inf)
+    means = sums.copy()
     sizes = np.ones(len(groups))
     while len(groups) > 1:
-        means = sums / np.outer(sizes, sizes)
-        one, other = divmod(int(np.argmax(means)), len(groups))
+        one, other = divmod(int(means.argmax()), len(sizes))
         if means[one, other] <= least:
             break
         sums[one] += sums[other]
-        sums[:, one] += sums[:, other]
         sums[one, one] = -np.inf
+        sums[:, one] = sums[one]
+        sums[other] = sums[:, other] = means[other] = means[:, other] = -np.inf
         sizes[one] += sizes[other]
-        groups[one] += groups[other]
-        del groups[other]
-        sums = np.delete(np.delete(sums, other, axis=0), other, axis=1)
-        sizes = np.delete(sizes, other)
-    return sorted((frozenset(group) for group in groups if len(group) > 1), key=min)
+        means[one] = means[:, one] = sums[one] / (sizes[one] * sizes)
+        groups[one] += groups.pop(other)
+    return sorted((frozenset(group) for group in groups.values() if len(group) > 1), key=min)
 
 
 _ONE_LINE = 0.7  # share of common attacks on the same pitch class from which two parts double; judgement

@@ -21,6 +21,16 @@ class Deviation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Guest:
+    """A part that joins a passage from tick `start` to tick `end`; texture: how it stands to the lead."""
+
+    part: int
+    start: int
+    end: int
+    texture: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Passage:
     """A stretch in which a group of parts moves as one.
 
@@ -29,6 +39,7 @@ class Passage:
     ticks at which the group strikes. confidence: 0..1, the chance that it is a passage with these members; odds: its evidence against
     chance, in nats.
     doubles: groups inside the group ("octaves" between alto 1 and bari, say). voicing: a soli's summary.
+    guests: parts that join it for four bars or more.
     returns: id of the earlier passage whose figure this one repeats, or "".
     """
 
@@ -49,6 +60,7 @@ class Passage:
     voicing: str = ""
     voicings: tuple[tuple[int, str], ...] = ()
     returns: str = ""
+    guests: tuple[Guest, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -114,7 +114,8 @@ def _fill(found: Odds, rows: list[int], evidence: Evidence, members: NDArray[np.
     found.pitch[rows] = np.where(news, pitch, 0.0)
     came = struck & (moves < _FROM_NOWHERE)
     ways = np.full((len(rows), 3), _MOTION_BY_CHANCE)
-    found.motion[rows] = _agreement(np.sign(moves) + 1, came, ways, _SAME_MOTION)
+    motion = _agreement(np.sign(moves) + 1, came, ways, _SAME_MOTION)
+    found.motion[rows] = np.where(news, motion, 0.0)
 
 
 def _agreement(

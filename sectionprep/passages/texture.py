@@ -24,7 +24,7 @@ _COSTS = {
     "held": (1.8, 1.8, 1.0, 0.0),
     "alone": (0.0, 0.0, 0.0, 0.0),
 }
-_CHANGE = 4.0
+_CHANGE = 3.5  # four notes in octaves are a run of their own
 HELD = 2  # quarter notes: from here on a harmonised note is padding, not a line; judgement
 
 

@@ -69,7 +69,8 @@ def joined(plan: PassagePlan, again: PassagePlan) -> PassagePlan:
     for note, more in zip(plan.notes, again.notes, strict=True):
         new = more.marks - note.marks
         why = "; ".join(dict.fromkeys(piece for piece in more.why.split("; ") if not piece.startswith("printed in"))) if new else note.why
-        notes.append(replace(note, marks=note.marks | new, added=note.added | new, why=why))
+        seen = more if new else note  # what is new may bring the note out, or make it short
+        notes.append(replace(note, marks=note.marks | new, added=note.added | new, why=why, leaned=seen.leaned, length=seen.length))
     return replace(plan, notes=tuple(notes))
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import BREATHS
 from sectionprep.phrasing.plan import PlannedNote
-from sectionprep.phrasing.view import PAD, LineView, Spot
+from sectionprep.phrasing.view import LineView, Spot
 
 _COMFORT = 8.5  # seconds of playing without a rest before a breath is written; judgement
 _SOONEST = 3.0  # seconds after the last one at which it may stand; judgement
@@ -58,7 +58,7 @@ def _places(chart: Chart, view: LineView, notes: Sequence[PlannedNote], first: i
     for n in range(first, last):
         open_slurs = max(0, open_slurs + ("slur-start" in notes[n].marks) - ("slur-stop" in notes[n].marks))
         spot = view.spots[n]
-        held = spot.length >= PAD and spot.tone.end == chart.bar_at(spot.tone.end).start
+        held = spot.is_held and spot.tone.end == chart.bar_at(spot.tone.end).start
         if not open_slurs and (spot.last or held):
             yield n
 

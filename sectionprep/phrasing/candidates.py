@@ -15,9 +15,10 @@ class Candidate:
     weight: how much heavier (or lighter) the note is, in decibels of players' loudness where the rule has
     data, else by judgement on the same scale. lean: evidence for printing a mark that brings the note out,
     on the chooser's scale, where about 1 is enough. marks: how, if it is brought out. length: "short" or
-    "long" when the rule speaks of note length, "joined" when the note must not be clipped though nothing is printed.
-    slurred: the note is not tongued. stop: beats after its onset at which a held note stops, 0 where the rule does
-    not speak of it; release: who stops it, "tongue" or "breath". because: the reason in a musician's words.
+    "long" when the rule speaks of note length, "joined" when the note must not be clipped though
+    nothing is printed; habit: it is the length that the style gives such a note anyway, so that no
+    mark is needed. slurred: the note is not tongued. stop: quarters after its onset at which a held
+    note stops, 0 where the rule does not speak of it; release: who stops it, "tongue" or "breath". because: the reason in a musician's words.
     """
 
     spot: int
@@ -26,6 +27,7 @@ class Candidate:
     lean: float = 0.0
     marks: tuple[str, ...] = ()
     length: str = ""
+    habit: bool = False
     slurred: bool = False
     stop: float = 0.0
     release: str = ""

@@ -4,6 +4,9 @@ A lean at a note earns its evidence minus the price of printing anything. Agains
 good player avoids; they involve two or three neighbouring leans, so a dynamic programme over (the last lean,
 the lean before it) finds the optimum. Brute force over short phrases agrees with it in the tests.
 
+Notes that are brought out whatever the rest does (the last off-beat eighth before a rest) are kept
+apart: they earn nothing and cost nothing, and the phrase is not bare that has one.
+
 Patterns made of printed leans alone are free, whatever a new lean adds is charged: so a plan that has been written out
 is its own best plan.
 
@@ -19,12 +22,16 @@ from typing import NamedTuple
 
 from sectionprep.phrasing.view import Spot
 
-_PARTED = 0.25  # beats of rest that make the next note a beginning of its own: no pattern reaches across
+# beats of rest that make the next note a beginning of its own: no pattern reaches across
+_PARTED = 0.25
 _VETO = 50.0  # off-beat accent right before an accented beat (AfroImpro, Accentuation, rule 5)
 _SIDE_BY_SIDE = 1.2  # less than a beat apart; two pushed quarters are equal
 _CLOSE = 0.35  # within a beat of the last lean
-_SQUARE = 0.9  # 1 and 3, one after the other
+# 1 and 3, one after the other, in a line of eighths: held notes and quarters stand there by nature
+_SQUARE = 0.9
 _EVERY_TURN = 0.5  # two neighbouring turning notes
+# on-beat top after on-beat top, and within how many beats: the off-beat before it announces it
+_ALIKE, _ALIKE_REACH = 0.6, 6
 _EVEN = 0.45  # the same square distance twice in a row
 _SQUARE_GAPS = (1, 2, 4)  # beats; three beats or one and a half cut across the bar and are welcome
 _EVEN_REACH = max(_SQUARE_GAPS)
@@ -32,6 +39,11 @@ _BARE = 0.5  # a whole phrase without a lean
 _NONE, _FAR = -1, -2
 _EMPTY_BEATS = 4  # from here on a stretch without a lean costs
 _EMPTY = 0.22  # per further beat
+# of running eighths without a lean: the line sits flat (common practice, no source; the number is
+# a judgement)
+_RUN_BEATS = 6
+# price of a longer one, enough to lean somewhere; and of each further beat
+_FLAT, _FLATTER = 1.7, 0.5
 
 
 class Option(NamedTuple):
@@ -42,26 +54,45 @@ class Option(NamedTuple):
 
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
-    """Price of leaning on `b` next after `a`, and the pattern that it is charged for."""
+    """Price of leaning on `b` next after `a`, distance apart, and the pattern that it is charged
+    for."""
     gap = _beats(a, b)
     if b.before >= _PARTED:
-        return _empty(gap), ""
-    square = _SQUARE if a.on_beat and b.on_beat and a.strong and b.strong and gap == 2 else 0.0
+        return 0.0, ""
+    square = (
+        _SQUARE
+        if a.is_eighth and a.on_beat and b.on_beat and a.strong and b.strong and gap == 2
+        else 0.0
+    )
     adjacent = b.index == a.index + 1
     if adjacent and a.off_beat and b.on_beat and gap <= 0.5:
         return _VETO, "an off-beat right before an accented beat must not be accented"
     if adjacent and gap < 1:
         return _SIDE_BY_SIDE + square, "two accents side by side cancel each other"
     cost, why = square, "leaning on 1 and 3 in a row sounds square" if square else ""
-    if gap <= 1 and a.length < 1:
+    if gap <= 1 and a.length < 1 and not a.compound:  # a beat of three parts is no crowd
         cost, why = cost + _CLOSE, why or "accents within one beat crowd the line"
     if a.turns and b.turns and not turns_between:
         cost, why = cost + _EVERY_TURN, why or "leaning on every turning note is predictable"
-    return cost + _empty(gap), why
+    if _on_beat_top(a) and _on_beat_top(b) and gap <= _ALIKE_REACH:
+        cost, why = cost + _ALIKE, why or "one on-beat top after the other is predictable"
+    return cost, why
+
+
+def _on_beat_top(spot: Spot) -> bool:
+    return spot.on_beat and spot.is_top and spot.is_eighth
 
 
 def _beats(a: Spot, b: Spot) -> float:
     return (b.tone.onset - a.tone.onset) * a.length / a.tone.duration
+
+
+def _moving(spots: Sequence[Spot]) -> list[float]:
+    """Beats from the first note to each, held notes not counted: they are no empty stretch."""
+    found = [0.0]
+    for a, b in itertools.pairwise(spots):
+        found.append(found[-1] + (0.0 if a.is_held else _beats(a, b)))
+    return found
 
 
 def _empty(beats: float) -> float:
@@ -69,35 +100,71 @@ def _empty(beats: float) -> float:
 
 
 class Chooser:
-    """Finds best sets of leans for one phrase; keeps the prices of pairs, so that several readings cost little."""
+    """Finds best sets of leans for one phrase; keeps the prices of pairs, so that several readings
+    cost little.
 
-    def __init__(self, spots: Sequence[Spot]) -> None:
-        self.spots = spots
+    apart: positions that are brought out anyway; they are never in a set. runs: False where the
+    style lets a line run without a lean.
+    """
+
+    def __init__(
+        self, spots: Sequence[Spot], apart: frozenset[int] = frozenset(), *, runs: bool = True
+    ) -> None:
+        self.spots, self.apart = spots, apart
         self.turns = _running_turns(spots)
         self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
+        self.moving = _moving(spots)
+        self.runs = _runs(spots) if runs else []
         self._pairs: dict[tuple[int, int], float] = {}
 
     def _pair(self, a: int, b: int) -> float:
         found = self._pairs.get((a, b))
         if found is None:
             found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[0]
+            found += _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
             self._pairs[a, b] = found
         return found
 
+    def flat(self, a: int, b: int) -> float:
+        """Price of running eighths between two leans (-1: from the beginning, the phrase's length:
+        to its end)."""
+        price = 0.0
+        for first, last in self.runs:
+            start, stop = max(a, first), min(b, last)
+            if stop > start:
+                beats = self.beats[stop] - self.beats[start]
+                price += _FLAT + _FLATTER * (beats - _RUN_BEATS) if beats > _RUN_BEATS else 0.0
+        return price
+
+    def _opening(self, b: int) -> float:
+        return _empty(self.moving[b]) + self.flat(_NONE, b)
+
+    def _closing(self, last: int) -> float:
+        """Price of what follows the last lean (-1: of the whole phrase), up to a note that is
+        brought out anyway."""
+        if not self.spots:
+            return 0.0
+        bare = _BARE if last == _NONE and self.moving[-1] > 0 and not self.apart else 0.0
+        return (
+            bare
+            + _empty(self.moving[-1] - self.moving[max(last, 0)])
+            + self.flat(last, len(self.spots))
+        )
+
     def choose(self, options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
-        """Score and positions (into `spots`) of the best set of leans. Exact.
+        """Score and positions (into `spots`) of the best set of leans. Exact: no set is left out
+        beforehand.
 
         A state is the last lean and the one before it, but the one before matters only while it lies within the
         reach of the even-distance rule; so time grows with the square of the phrase's length, not with its cube.
         """
         beats, count = self.beats, len(self.spots)
-        live = [n for n, option in enumerate(options) if option.gain > -0.6 or option.locked]
         locked_before = [0]
-        for option in options:
-            locked_before.append(locked_before[-1] + option.locked)
+        for n, option in enumerate(options):
+            locked_before.append(locked_before[-1] + (option.locked and n not in self.apart))
         # at[last][before or _FAR] = (score, set so far)
         at: dict[int, dict[int, tuple[float, tuple[int, ...]]]] = {_NONE: {_FAR: (0.0, ())}}
-        for b in live:
+        for b in (n for n in range(count) if n not in self.apart):
             fresh: dict[int, tuple[float, tuple[int, ...]]] = {}
             here = options[b]
             for last, states in at.items():
@@ -105,7 +172,7 @@ class Chooser:
                     continue  # a printed lean lies between and cannot be skipped
                 both = here.locked and last != _NONE and options[last].locked
                 if last == _NONE:
-                    price, gap = _empty(beats[b]), math.inf
+                    price, gap = self._opening(b), math.inf
                 else:
                     price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
                 key = last if gap <= _EVEN_REACH else _FAR
@@ -116,29 +183,44 @@ class Chooser:
                         total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
                     if key not in fresh or total > fresh[key][0]:
                         fresh[key] = (total, (*chosen, b))
-            if fresh:
-                at[b] = fresh
+            at[b] = fresh
         finished = [
-            (score - (_empty(beats[-1] - beats[max(last, 0)]) if count else 0.0), chosen)
+            (score - self._closing(last), chosen)
             for last, states in at.items() if not locked_before[count] - locked_before[last + 1]
             for score, chosen in states.values()
         ]
-        finished = [(score - (_BARE if not chosen and count > 1 else 0.0), chosen) for score, chosen in finished]
         return max(finished, key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])))
 
     def score(self, options: Sequence[Option], chosen: Sequence[int]) -> float:
-        """Score of one given set: what `choose` maximises."""
-        spots, total = self.spots, sum(options[n].gain for n in chosen)
-        if not chosen:
-            return total - (_empty(self.beats[-1]) if spots else 0.0) - (_BARE if len(spots) > 1 else 0.0)
-        total -= _empty(self.beats[chosen[0]])
+        """Score of one given set: what `choose` maximises. Notes kept apart do not count."""
+        chosen = [n for n in chosen if n not in self.apart]
+        total = sum(options[n].gain for n in chosen) - self._closing(
+            chosen[-1] if chosen else _NONE
+        )
+        if chosen:
+            total -= self._opening(chosen[0])
         for a, b in itertools.pairwise(chosen):
             if not (options[a].locked and options[b].locked):
                 total -= self._pair(a, b)
         for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):
             if not (options[a].locked and options[b].locked and options[c].locked):
-                total -= even_cost(spots[a], spots[b], spots[c])
-        return total - _empty(self.beats[-1] - self.beats[chosen[-1]])
+                total -= even_cost(self.spots[a], self.spots[b], self.spots[c])
+        return total
+
+
+def _runs(spots: Sequence[Spot]) -> list[tuple[int, int]]:
+    """(first, last) position of each stretch of notes of half a beat or less, long enough to sit
+    flat; it ends with the note that it runs into."""
+    found, first = [], 0
+    for n in range(len(spots) + 1):
+        if n < len(spots) and spots[n].is_eighth and (n == first or spots[n].before < _PARTED):
+            continue
+        if n > first:
+            last = min(n, len(spots) - 1) if n < len(spots) and spots[n].before < _PARTED else n - 1
+            if _beats(spots[first], spots[last]) > _RUN_BEATS:
+                found.append((first, last))
+        first = n if n < len(spots) and spots[n].is_eighth else n + 1
+    return found
 
 
 def even_cost(a: Spot, b: Spot, c: Spot) -> float:

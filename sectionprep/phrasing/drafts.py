@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from sectionprep.music.chart import Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
 from sectionprep.phrasing.candidates import Candidate, Span
+from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view import LineView, Spot
 
 _GHOST_SHARE = 0.8  # of the density: how much evidence a ghost needs; judgement
@@ -30,13 +33,14 @@ class Draft:
 
 @dataclass(slots=True)
 class Work:
-    """One line on the desk."""
+    """One line on the desk. section: the tones of every part that plays it, by onset."""
 
     name: str
     part: int
     view: LineView
     drafts: list[Draft]
     spans: list[Span]
+    section: Sequence[Mapping[int, Tone]] = ()
 
 
 def evidence_of(draft: Draft) -> float:
@@ -53,24 +57,28 @@ def length_of(draft: Draft) -> Candidate | None:
 
 
 def lean_marks(draft: Draft) -> tuple[str, ...]:
-    """How the note would be brought out."""
+    """How the note would be brought out: where the style is soft with a tenuto, else with the short
+    or the long accent."""
     if draft.agreed:
         return draft.agreed
     proposals = [c for c in draft.said if c.marks and c.lean > 0 and c.marks != ("ghost",)]
-    if not proposals:
-        return ("tenuto",)
-    best = max(proposals, key=lambda c: c.lean)
+    strongest = max(proposals, key=lambda c: c.lean).marks if proposals else ()
     if draft.soft:
-        return ("accent",) if best.marks == ("strong-accent",) else ("tenuto",)
+        return ("accent",) if strongest == ("strong-accent",) else ("tenuto",)
+    return ("strong-accent",) if _is_short(draft) else ("accent",)
+
+
+def _is_short(draft: Draft) -> bool:
+    """Short and free of its neighbour: a quarter on the beat is, an eighth only before a rest (else
+    a rooftop would tear the line)."""
     length = length_of(draft)
-    stands_free = draft.spot.after >= 0.5 or draft.spot.last  # running on, a rooftop would tear the line
-    if best.marks == ("accent",) and length is not None and length.length == "short" and stands_free:
-        return ("strong-accent",)
-    return best.marks
+    free = draft.spot.is_quarter or draft.spot.after >= 0.5 or draft.spot.last
+    return free and length is not None and length.length == "short"
 
 
 def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[str]) -> tuple[frozenset[str], list[str]]:
-    """The marks (slurs apart) of a note that carries `printed` and is brought out or not, and the reasons of the new ones."""
+    """The marks (slurs apart; an accent means full value and stands without a tenuto) of a note
+    that carries `printed` and is brought out or not, and the reasons of the new ones."""
     marks = set(printed - SLURS)
     reasons: list[str] = []
     if leaned and not marks & ATTACKS:
@@ -81,11 +89,34 @@ def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[s
         marks.add("ghost")
         reasons.append(ghost.because)
     length = length_of(draft)
-    speaks = length is not None and length.length != "joined" and abs(draft.spot.length - 1) < 0.01
+    speaks = (
+        length is not None
+        and length.length != "joined"
+        and not length.habit
+        and draft.spot.is_quarter
+    )
     if length is not None and speaks and not printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
         mark = "tenuto" if length.length == "long" else "staccato"
-        running_accent = mark == "staccato" and "accent" in marks  # its front says enough
-        if not running_accent and not any(contradict(mark, other) for other in marks):
+        if "accent" not in marks and not any(contradict(mark, other) for other in marks):
             marks.add(mark)
             reasons.append(length.because)
     return frozenset(marks), reasons
+
+
+_SHORT = frozenset({"strong-accent", "staccato", "staccatissimo", "spiccato"})
+_LONG = frozenset({"accent", "tenuto", "soft-accent"})
+
+
+def played_length(draft: Draft, marks: frozenset[str], style: Style) -> str:
+    """"short" or "long": how a player holds the note who reads these marks and knows the style."""
+    spot = draft.spot
+    if marks & _SHORT:
+        return "short"
+    if marks & _LONG or spot.slur in ("first", "inside"):
+        return "long"
+    length = length_of(draft)
+    if length is not None:
+        return "short" if length.length == "short" else "long"
+    quarter = style.short_quarters and spot.is_quarter and spot.on_beat
+    before_rest = style.cutoffs != "none" and spot.quarters <= 0.5 and spot.after >= 0.5
+    return "short" if quarter or before_rest else "long"

@@ -16,10 +16,13 @@ from sectionprep.music.marks import ATTACKS, BREATHS, SLURS
 from sectionprep.phrasing.drafts import Draft, Work, lean_marks, length_of, marks_of
 
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure worth phrasing alike; judgement
-_LONGEST_RIFF, _LEAST_RIFFS = 8, 3  # notes of a riff, and how often its rhythm must come for it to be one; judgements
-_UNLIKE = 0.5  # price of each copy that comes out unlike the others, on the chooser's scale; judgement
+# notes of a riff, and how often its rhythm must come for it to be one; judgements
+_LONGEST_RIFF, _LEAST_RIFFS = 8, 3
+# price of each copy that comes out unlike the others, on the chooser's scale; judgement
+_UNLIKE = 0.5
 
-Column = list[tuple[int, Draft]]  # one note of a figure at each place where the figure stands: (which work, the note)
+# one note of a figure at each place where the figure stands: (which work, the note)
+Column = list[tuple[int, Draft]]
 
 
 def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]:
@@ -34,21 +37,29 @@ def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]
             if len(bar) >= _LEAST_IN_FIGURE:
                 copies[_figure(bar)].append(bar)
     found = _riffs(desk)
+    for riff in found:
+        _pool(riff)
     for same in copies.values():
         if len(same) < 2:
             continue
         density = desk[0].view.style.density
         for column in zip(*same, strict=True):
             drafts = [draft for _, draft in column]
-            evidence = sum(draft.pooled for draft in drafts) / len(drafts)
-            for draft in drafts:
-                draft.pooled = evidence
+            _pool(column)
             marked = Counter(draft.printed for draft in drafts if _tells_more(draft, density))
             for draft in drafts:
                 if share_marks and marked and not draft.printed:
                     draft.printed, draft.borrowed = marked.most_common(1)[0][0], True
             found.append(list(column))
     return found
+
+
+def _pool(column: Sequence[tuple[int, Draft]]) -> None:
+    """Give the notes of a column the mean of their evidence: what speaks for a lean at one place
+    speaks for it at all."""
+    evidence = sum(draft.pooled for _, draft in column) / len(column)
+    for _, draft in column:
+        draft.pooled = evidence
 
 
 def _riffs(desk: Sequence[Work]) -> list[Column]:
@@ -88,13 +99,10 @@ def agree_on_leans(
             chosen[work] ^= {n}
 
 
-def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[int]]) -> None:
-    """Tell each note the bars where its figure is brought out, and how."""
+def agree_on_lengths(columns: Sequence[Column]) -> None:
+    """One length for a note at all places where its figure stands: that of most of them, the long
+    one if equal."""
     for column in columns:
-        ways = Counter(lean_marks(draft) for work, draft in column if draft.spot.index in chosen[work] and not draft.soft)
-        for work, draft in column:
-            if ways and draft.spot.index in chosen[work] and not draft.soft:
-                draft.agreed = max(ways, key=lambda marks: (ways[marks], "accent" in marks, marks))
         lengths = Counter(said.length for _, draft in column if (said := length_of(draft)) is not None and said.length != "joined")
         if len(lengths) > 1:
             alike = max(lengths, key=lambda length: (lengths[length], length == "long"))
@@ -102,6 +110,19 @@ def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[in
             for _, draft in column:
                 draft.agreed_length = alike
                 draft.said.append(replace(model, spot=draft.spot.index, lean=0.0, weight=0.0, marks=()))
+
+
+def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[int]]) -> None:
+    """Tell each note the bars where its figure is brought out, and how."""
+    for column in columns:
+        ways = Counter(
+            lean_marks(draft)
+            for work, draft in column
+            if draft.spot.index in chosen[work] and not draft.soft
+        )
+        for work, draft in column:
+            if ways and draft.spot.index in chosen[work] and not draft.soft:
+                draft.agreed = max(ways, key=lambda marks: (ways[marks], "accent" in marks, marks))
         numbers = {d.spot.tone.bar: chart.bars[d.spot.tone.bar].number for work, d in column if d.spot.index in chosen[work]}
         for _, draft in column:
             draft.elsewhere = tuple(number for bar, number in numbers.items() if bar != draft.spot.tone.bar)

@@ -5,17 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Tone
+from sectionprep.music.marks import SLURS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlannedNote:
     """One note of the lead's line.
 
-    weight: 0..1, how much it leans in its surroundings. marks: all marks the note shall carry (MusicXML
-    names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
+    weight: 0..1, how much it leans in its surroundings. leaned: it is brought out. length: "short"
+    or "long", as it is played by who reads the marks and knows the style; empty where nothing was
+    planned. marks: all marks the note shall carry (MusicXML names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
     is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
     where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
     decided: the director has settled what this note carries; hands_off: nothing is to be written there, in no part.
+    offers: other marks that the director may choose, never written unasked.
     """
 
     tone: Tone
@@ -29,14 +32,24 @@ class PlannedNote:
     lost: str = ""
     decided: bool = False
     hands_off: bool = False
+    leaned: bool = False
+    length: str = ""
+    offers: tuple[frozenset[str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """Another way to phrase a passage: its name and the lean marks by tick of onset."""
+    """Another way to phrase a passage, whole: its name, what it is in a musician's words, and every
+    note of the line."""
 
     name: str
-    leans: tuple[tuple[int, tuple[str, ...]], ...]
+    says: str
+    notes: tuple[PlannedNote, ...]
+
+    @property
+    def leans(self) -> tuple[tuple[int, tuple[str, ...]], ...]:
+        """Marks (slurs apart) of the notes brought out, by tick of onset."""
+        return tuple((n.tone.onset, tuple(sorted(n.marks - SLURS))) for n in self.notes if n.leaned)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,14 +63,26 @@ class Hairpin:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dynamic:
+    """A dynamic proposed where none holds. tick: of the passage's first note; why begins with
+    "proposal". All parts of the passage are told, also those that know it."""
+
+    tick: int
+    value: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
-    """The plan of one passage. hairpins: those to be added to what is printed. phrases: (start, end) ticks. cautions: what to watch, in plain words."""
+    """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases:
+    (start, end) ticks. cautions: what to watch, in plain words."""
 
     id: str
     part: int
     notes: tuple[PlannedNote, ...]
     phrases: tuple[tuple[int, int], ...]
     hairpins: tuple[Hairpin, ...] = ()
+    dynamics: tuple[Dynamic, ...] = ()
     readings: tuple[Reading, ...] = ()
     cautions: tuple[str, ...] = ()
 

@@ -2,33 +2,51 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
-from sectionprep.music.chart import Chart
+from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, ORNAMENTS, SLURS
+from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
 from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joined, shared_notes
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
-from sectionprep.phrasing.drafts import Draft, Work, evidence_of, lean_marks, marks_of
-from sectionprep.phrasing.figures import agree_on_figures, agree_on_hits, agree_on_leans, name_copies, struck_together
+from sectionprep.phrasing.drafts import (
+    Draft,
+    Work,
+    evidence_of,
+    lean_marks,
+    marks_of,
+    played_length,
+)
+from sectionprep.phrasing.dynamics import missing_dynamics
+from sectionprep.phrasing.figures import (
+    agree_on_figures,
+    agree_on_hits,
+    agree_on_leans,
+    agree_on_lengths,
+    name_copies,
+    struck_together,
+)
+from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
+from sectionprep.phrasing.readings import WAYS
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
+from sectionprep.phrasing.weights import weights
 
 PRINTED = ("keep", "prefer", "ignore")
 _LEANS = ATTACKS - {"ghost"}
 _SOFT_LEANS = _LEANS | {"tenuto"}
+_TUTTI = 8  # parts that come in together and are heard as the band; judgement
+_LEAP = 5  # semitones: slow notes with wider steps, in any part, are tongued; judgement
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
-_SPREAD = 2.2  # decibels: turns summed weights into 0..1; judgement
-#: other readings offered to the director: name, change of price, change of off-beat evidence
-_READINGS = (("plainer", 0.45, 0.0), ("more forward", -0.15, 0.35))
 
 
 def plan_passages(
@@ -38,6 +56,9 @@ def plan_passages(
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
     plans = _settled(chart, words, chosen, printed)
+    if chosen.cutoffs != "none":
+        missing = missing_dynamics(chart, together, chosen)
+        plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
     found = {passage.id for passage in together.passages}
     return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in found),
                 hits=tuple(p for p in plans if p.id not in found), printed=printed)
@@ -51,12 +72,14 @@ def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, print
     score is what was marked."""
     lines = {name: word.line() for name, word in words.items()}
     shared = shared_notes(words)
+    elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
     for _ in range(_ROUNDS):
-        views = [(name, words[name].passage.lead, view_line(chart, tones, style, words[name].passage.lead))
-                 for name, tones in lines.items() if tones]
+        desk = [_of_section(chart, name, words[name], tones, style, printed, elsewhere)
+                for name, tones in lines.items() if tones]
         before = [plan.notes for plan in settled.values()]
-        for plan in _plan(chart, views, printed):
+        # other readings are offered for the line as it was, before our marks stood in it
+        for plan in _plan(chart, desk, printed, with_readings=not settled):
             fresh = beside_print(chart, words[plan.id], plan, printed)
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
@@ -66,22 +89,35 @@ def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, print
     return list(settled.values())
 
 
+def _of_section(
+    chart: Chart, name: str, word: SectionWord, tones: Sequence[Tone], style: Style, printed: str,
+    elsewhere: Mapping[int, frozenset[int]],
+) -> Work:
+    """The line of one passage on the desk, with the parts that play it."""
+    passage = word.passage
+    tutti = len(passage.parts) >= _TUTTI
+    view = view_line(chart, tones, style, passage.lead, tutti=tutti, elsewhere=elsewhere)
+    section = [word.tones[part] for part in passage.parts]
+    return _lay_out(name, passage.lead, view, printed, section)
+
+
 def plan_line(
     chart: Chart, part: int, *, bars: tuple[int, int] | None = None, style: str | None = None, printed: str = "keep"
 ) -> Plan:
     """Plan any single line, passage or not. bars: first and last bar index."""
     chosen, why = choose_style(chart, style)
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
-    views = [("line", part, view_line(chart, tones, chosen, part))] if tones else []
-    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, views, printed))
+    desk = [_lay_out("line", part, view_line(chart, tones, chosen, part), printed)] if tones else []
+    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed))
 
 
-def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) -> tuple[PassagePlan, ...]:
-    desk = [_lay_out(name, part, view, printed) for name, part, view in views]
+def _plan(
+    chart: Chart, desk: Sequence[Work], printed: str, *, with_readings: bool = True
+) -> tuple[PassagePlan, ...]:
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
-    choosers: list[dict[int, Chooser]] = [{} for _ in desk]
+    choosers = [_choosers(work.view) for work in desk]
     chosen = [set(_choose_all(work.view, work.drafts, printed, mine)) for work, mine in zip(desk, choosers, strict=True)]
 
     @cache
@@ -101,13 +137,29 @@ def _plan(chart: Chart, views: list[tuple[str, int, LineView]], printed: str) ->
         first, last = desk[work].view.phrases[phrase]
         return score_with(work, phrase, tuple(k for k in range(first, last + 1) if k in leans))
 
-    agree_on_leans([*columns, *struck_together(desk)], chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    open_columns = [
+        c
+        for c in (*columns, *struck_together(desk))
+        if not any(desk[w].view.closes(d.spot) for w, d in c)
+    ]
+    agree_on_leans(open_columns, chosen, score, lambda draft: _option(draft, printed, 0.0).locked)
+    readings = [
+        _readings(work, printed, frozenset(leans), mine) if with_readings else ()
+        for work, leans, mine in zip(desk, chosen, choosers, strict=True)
+    ]
+    for work, leans in zip(desk, chosen, strict=True):
+        _settle(work, leans)
+    agree_on_lengths(columns)
     name_copies(chart, columns, chosen)
-    return tuple(_finish(chart, work, printed, frozenset(leans), mine)
-                 for work, leans, mine in zip(desk, chosen, choosers, strict=True))
+    return tuple(
+        _finish(chart, work, frozenset(leans), others)
+        for work, leans, others in zip(desk, chosen, readings, strict=True)
+    )
 
 
-def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
+def _lay_out(
+    name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()
+) -> Work:
     """Let every rule speak about every note."""
     drafts = [Draft(spot, printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
     spans: list[Span] = []
@@ -119,37 +171,53 @@ def _lay_out(name: str, part: int, view: LineView, printed: str) -> Work:
                 spans.append(said)
     for draft in drafts:
         draft.pooled = evidence_of(draft)
-    return Work(name, part, view, drafts, spans)
+    return Work(name, part, view, drafts, spans, section)
 
 
 def _soft(view: LineView, spot: Spot) -> bool:
-    return view.style.soft == "all" or (view.style.soft == "joined" and spot.before == 0 and spot.after == 0)
+    joined = (
+        spot.before == 0 and spot.after == 0 and not spot.pushed
+    )  # pushes are alike, whatever stands beside them
+    return view.style.soft == "all" or (view.style.soft == "joined" and joined)
 
 
-# -- one line -----------------------------------------------------------------------------------------
+# -- one line
+# -----------------------------------------------------------------------------------------
 
 
-def _finish(chart: Chart, work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]) -> PassagePlan:
-    view, drafts = work.view, work.drafts
+def _settle(work: Work, chosen: Collection[int]) -> None:
+    """Let the rules speak that answer to the notes brought out with a front."""
+    drafts = work.drafts
     fronts = frozenset(n for n in chosen if (drafts[n].printed | set(lean_marks(drafts[n]))) & {"accent", "strong-accent"})
     for rule in RULES:
-        for said in rule.settle(view, fronts) if rule.settle else ():
+        for said in rule.settle(work.view, fronts) if rule.settle else ():
             drafts[said.spot].said.append(said)
-    notes = [_note(view, draft, draft.spot.index in chosen) for draft in drafts]
-    notes = _explain_losses(view, drafts, notes, chosen)
-    notes = _with_slurs(view, notes, work.spans)
-    notes = with_breaths(chart, view, notes)
+
+
+def _notes(work: Work, chosen: Collection[int]) -> list[PlannedNote]:
+    """Every note of the line with its weight, marks and slurs."""
+    heavy = weights(work.view, [sum(c.weight for c in draft.said) for draft in work.drafts], chosen)
+    notes = [_note(work.view, draft, heavy[n], n in chosen) for n, draft in enumerate(work.drafts)]
+    return _with_slurs(work.view, notes, work.spans, work.section)
+
+
+def _finish(
+    chart: Chart, work: Work, chosen: frozenset[int], readings: tuple[Reading, ...]
+) -> PassagePlan:
+    view = work.view
+    notes = _explain_losses(view, work.drafts, _notes(work, chosen), chosen)
+    notes = with_offers(view, with_breaths(chart, view, notes))
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
         id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
         hairpins=_hairpins(chart, work, notes),
-        readings=_readings(view, drafts, printed, chosen, choosers), cautions=breath_cautions(chart, work.part, view, notes),
+        readings=readings, cautions=breath_cautions(chart, work.part, view, notes),
     )
 
 
-def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -> Option:
+def _option(draft: Draft, printed: str, density: float) -> Option:
     locked = printed == "keep" and bool(draft.printed & (_SOFT_LEANS if draft.soft else _LEANS))
-    evidence = draft.pooled + (off_beat if draft.spot.off_beat and draft.pooled > 0 else 0.0)
+    evidence = draft.pooled
     if printed == "prefer" and draft.printed & ATTACKS:
         evidence += _PREFERRED
     if printed == "keep" and draft.printed & LENGTHS and not locked:
@@ -157,40 +225,79 @@ def _option(draft: Draft, printed: str, density: float, off_beat: float = 0.0) -
     return Option(gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked)
 
 
+def _choosers(view: LineView) -> dict[int, Chooser]:
+    """A chooser for each phrase, by its first note."""
+    return {
+        first: Chooser(
+            view.spots[first : last + 1],
+            frozenset(n - first for n in range(first, last + 1) if view.closes(view.spots[n])),
+            runs=view.style.cutoffs != "none",
+        )
+        for first, last in view.phrases
+    }
+
+
 def _choose_all(
-    view: LineView, drafts: Sequence[Draft], printed: str, choosers: dict[int, Chooser], density: float = 0.0,
-    off_beat: float = 0.0,
+    view: LineView,
+    drafts: Sequence[Draft],
+    printed: str,
+    choosers: dict[int, Chooser],
+    density: float = 0.0,
 ) -> frozenset[int]:
-    chosen: set[int] = set()
+    chosen = {
+        n
+        for n, draft in enumerate(drafts)
+        if view.closes(draft.spot) and _is_stopped(draft, printed)
+    }
     for first, last in view.phrases:
-        options = [_option(d, printed, view.style.density + density, off_beat) for d in drafts[first : last + 1]]
-        if first not in choosers:
-            choosers[first] = Chooser(view.spots[first : last + 1])
+        options = [
+            _option(d, printed, view.style.density + density) for d in drafts[first : last + 1]
+        ]
         _, here = choosers[first].choose(options)
         chosen.update(first + n for n in here)
     return frozenset(chosen)
 
 
+def _is_stopped(draft: Draft, printed: str) -> bool:
+    """The last off-beat eighth before a rest is brought out unless what is printed says something
+    else."""
+    return (
+        printed != "keep" or not draft.printed & (ATTACKS | LENGTHS) or bool(draft.printed & _LEANS)
+    )
+
+
 def _readings(
-    view: LineView, drafts: Sequence[Draft], printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
+    work: Work, printed: str, chosen: frozenset[int], choosers: dict[int, Chooser]
 ) -> tuple[Reading, ...]:
+    """Other ways to phrase the line that differ from the plan and from each other, each carried
+    through to the last note."""
     found: list[Reading] = []
     known = {chosen}
-    for name, density, off_beat in _READINGS:
-        other = _choose_all(view, drafts, printed, choosers, density, off_beat)
-        if other not in known:
-            known.add(other)
-            leans = tuple((drafts[n].spot.tone.onset, lean_marks(drafts[n])) for n in sorted(other))
-            found.append(Reading(name=name, leans=leans))
+    for way in WAYS:
+        bent = [
+            replace(d, pooled=d.pooled + way.bend(work.view, d.spot, chosen)) for d in work.drafts
+        ]
+        other = _choose_all(work.view, bent, printed, choosers, way.price)
+        if other in known:
+            continue
+        known.add(other)
+        copy = replace(
+            work,
+            drafts=[
+                replace(d, said=list(d.said), agreed=(), agreed_length="") for d in work.drafts
+            ],
+        )
+        _settle(copy, other)
+        found.append(Reading(name=way.name, says=way.says, notes=tuple(_notes(copy, other))))
     return tuple(found)
 
 
-# -- one note -----------------------------------------------------------------------------------------
+# -- one note
+# -----------------------------------------------------------------------------------------
 
 
-def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
+def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedNote:
     spot = draft.spot
-    weight = 1 / (1 + math.exp(-sum(c.weight for c in draft.said) / _SPREAD))
     marks, new = marks_of(draft, view.style.density, leaned=leaned, printed=draft.printed)
     reasons = (["as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"] if draft.printed else []) + new
     own = spot.tone.marks
@@ -201,51 +308,125 @@ def _note(view: LineView, draft: Draft, leaned: bool) -> PlannedNote:
     open_end = spot.tone.has_fermata or spot.after >= END or bool(marks & {"falloff", "doit"})
     cutoff, release = None, ""
     if stop is not None and not open_end:
-        cutoff, release = spot.tone.onset + round(stop.stop * spot.tone.duration / spot.length), stop.release
+        cutoff, release = spot.tone.onset + round(stop.stop * view.quarter), stop.release
         reasons.append(stop.because)
     slurred = any(c.slurred for c in draft.said) and not leaned and not marks & ATTACKS
     return PlannedNote(
         tone=spot.tone, weight=round(weight, 3), marks=marks | (own & SLURS),
         added=marks - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
-        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")),
+        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")), leaned=leaned,
+        length=played_length(draft, marks, view.style),
     )
 
 
 def _explain_losses(
     view: LineView, drafts: Sequence[Draft], notes: list[PlannedNote], chosen: frozenset[int]
 ) -> list[PlannedNote]:
+    """Say of every plain note that had a claim, and of every plain top, what it lost to. A note
+    that is marked has its reason."""
     explained = list(notes)
     for n, draft in enumerate(drafts):
-        if n in chosen or draft.pooled <= view.style.density:
+        claims = draft.pooled > view.style.density
+        if n in chosen or notes[n].marks - SLURS or not (claims or draft.spot.is_top):
             continue
-        first, last = view.phrases[draft.spot.phrase]
-        near = [m for m in chosen if first <= m <= last]
-        worst = (0.0, "", -1)
-        for m in near:
-            a, b = sorted((n, m))
-            between = any(view.spots[k].turns for k in range(a + 1, b))
-            cost, why = pair_cost(view.spots[a], view.spots[b], between)
-            if why and cost > worst[0]:
-                worst = (cost, why, m)
-        if worst[2] >= 0:
-            unlike = f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
-            explained[n] = replace(notes[n], lost=f"left plain for its neighbour: {worst[1]}{unlike}")
+        alike = not claims and evidence_of(draft) > view.style.density
+        why = (
+            _AS_ELSEWHERE
+            if alike
+            else _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
+        )
+        unlike = (
+            f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
+        )
+        explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
     return explained
 
 
-def _with_slurs(view: LineView, notes: list[PlannedNote], spans: Sequence[Span]) -> list[PlannedNote]:
+_AS_ELSEWHERE = "this figure is played like its other places, where less speaks for a lean"
+_SATISFIED = "the leans around it give the line its direction already"
+
+
+def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
+    """Which lean of the phrase stands in the way of this note, and by which pattern."""
+    first, last = view.phrases[view.spots[n].phrase]
+    worst = (0.0, "")
+    for m in chosen:
+        if not first <= m <= last or view.closes(view.spots[m]):
+            continue
+        a, b = sorted((n, m))
+        cost, why = pair_cost(
+            view.spots[a], view.spots[b], any(view.spots[k].turns for k in range(a + 1, b))
+        )
+        if why and cost > worst[0]:
+            worst = (cost, f"{view.spots[m].tone.head.pitch} beside it has the weight ({why})")
+    return worst[1]
+
+
+def _small_top(spot: Spot) -> str:
+    if spot.triplet:
+        return "inside a triplet, whose landing has the weight"
+    return (
+        "a small turn on the beat, which the line passes over"
+        if spot.on_beat
+        else "a small turn, which the line passes over"
+    )
+
+
+def _with_slurs(
+    view: LineView,
+    notes: list[PlannedNote],
+    spans: Sequence[Span],
+    section: Sequence[Mapping[int, Tone]],
+) -> list[PlannedNote]:
+    """The notes with the proposed slurs, longest first, that meet no printed one. section: the
+    tones of all parts by onset: a pitch that any of them repeats is tongued by all, and slow notes
+    are slurred only if none of them leaps."""
     made = list(notes)
     covered = _covered(notes)
-    for span in spans:
-        if span.kind != "slur" or any(n in covered for n in range(span.first, span.last + 1)):
+    for span in sorted(
+        (span for span in spans if span.kind == "slur"),
+        key=lambda span: (span.first - span.last, span.first),
+    ):
+        if any(n in covered for n in range(span.first, span.last + 1)):
             continue
-        if any(view.spots[n].rise == 0 for n in range(span.first + 1, span.last + 1)):
+        ways = [_ways(view, n, section) for n in range(span.first + 1, span.last + 1)]
+        if any(view.spots[n].is_held for n in range(span.first, span.last + 1)) and any(
+            abs(way) > _LEAP for way in itertools.chain(*ways)
+        ):
             continue
-        for n, mark in ((span.first, "slur-start"), (span.last, "slur-stop")):
-            why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
-            made[n] = replace(made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why)
-        covered.update(range(span.first, span.last + 1))
+        for first, last in _between_repeats(span, ways):
+            for n, mark in ((first, "slur-start"), (last, "slur-stop")):
+                why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
+                made[n] = replace(
+                    made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why
+                )
+            covered.update(range(first, last + 1))
     return made
+
+
+def _ways(view: LineView, n: int, section: Sequence[Mapping[int, Tone]]) -> list[int]:
+    """Semitones to this note from the one before it, in the line and in each part that strikes
+    both."""
+    before, here = view.spots[n - 1].tone.onset, view.spots[n].tone.onset
+    return [
+        view.spots[n].rise,
+        *(
+            tones[here].pitch - tones[before].pitch
+            for tones in section
+            if here in tones and before in tones
+        ),
+    ]
+
+
+def _between_repeats(span: Span, ways: Sequence[Sequence[int]]) -> Iterator[tuple[int, int]]:
+    """The pieces of a slur between the notes that somebody has to tongue."""
+    first = span.first
+    for n in range(span.first + 1, span.last + 2):
+        if n <= span.last and all(ways[n - span.first - 1]):
+            continue
+        if n - 1 > first:
+            yield first, n - 1
+        first = n
 
 
 def _covered(notes: Sequence[PlannedNote]) -> set[int]:
@@ -261,7 +442,9 @@ def _covered(notes: Sequence[PlannedNote]) -> set[int]:
     return covered
 
 
-_SHORTEST_HAIRPIN = 1.2  # seconds: a shorter one cannot be heard as one; judgement
+#: seconds: a shorter crescendo cannot be heard as one, and a shorter diminuendo is what a falling
+#: line does anyway; judgements
+_SHORTEST_HAIRPIN = {"crescendo": 1.2, "diminuendo": 2.5}
 
 
 def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[Hairpin, ...]:
@@ -274,7 +457,7 @@ def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[H
             continue
         last = next((n for n in range(span.first, span.last) if "breath-mark" in notes[n].marks), span.last)
         start, stop = work.view.spots[span.first].tone.onset, work.view.spots[last].tone.onset
-        if (stop - start) / second < _SHORTEST_HAIRPIN:
+        if (stop - start) / second < _SHORTEST_HAIRPIN[span.kind]:
             continue
         if not any(start < onset <= stop for onset in printed) and not _inside_printed(chart, work.part, start, stop):
             found.append(Hairpin(start=start, stop=stop, kind=span.kind, why=span.because))

@@ -29,6 +29,7 @@ class Style:
     release: str
     held_off_beats: bool
     slow_slurs: bool
+    phrase_slurs: bool
     tonguing_slurs: bool
     soft: str
 

@@ -23,6 +23,9 @@ from sectionprep.phrasing import plan_passages
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
 
+#: More of the same passage: a few notes alone are not sure enough for anything to be taken out.
+MORE = "r/8 G5/8 A5/4 C6/8 B5/8 G5/4 E5/8 G5/4 F5/8 D5/4 r/4 r/8 C5/8 E5/8 G5/8 B5/4 A5/8 F5/8"
+
 
 def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]]:
     """part id -> onset in divisions -> (marks, sounding-free identity of the note): straight from the XML."""
@@ -152,7 +155,7 @@ def _marked(parts: dict[str, str], policy: str) -> frozenset[str]:
 )
 def test_section_policies(policy: str, mark: str, expected: set[str]) -> None:
     """Alto 2 has something else printed than the lead and the third part."""
-    lead = "C5/4 D5/8> E5/8 G5/8 F5/8 E5/4"
+    lead = f"C5/4 D5/8> E5/8 G5/8 F5/8 E5/4 {MORE}"
     other = lead.replace("D5/8>", f"D5/8{mark}")
     assert _marked({"Alto 1": lead, "Alto 2": other, "Tenor 1": lead}, policy) == expected
 
@@ -255,7 +258,7 @@ def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) ->
 @pytest.mark.parametrize("left", [False, True])
 def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left: bool) -> None:
     """Alto 2 slurs otherwise than all others: its slur goes, unless the director decided that the note stays as it is printed."""
-    tail = "r/4 E5/8 G5/8 A5/8 G5/8 E5/4 D5/4 r/2"
+    tail = f"r/4 E5/8 G5/8 A5/8 G5/8 E5/4 D5/4 r/2 r/4 {MORE}"
     lead = f"r/4 C5/4( D5/4 G5/4) {tail}"
     c = chart({"Alto Sax 1": lead, "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}", "Tenor Sax 1": lead})
     together = find_passages(c)

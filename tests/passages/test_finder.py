@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from build import chart, part_xml, score_xml, transposed
@@ -12,6 +13,7 @@ from sectionprep import pipeline
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reader import read_chart
 from sectionprep.passages import Passage, find_passages
+from sectionprep.passages.guests import say_guests
 from sectionprep.passages.texture import voicing_of
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4"
@@ -165,3 +167,39 @@ def test_what_a_passage_parts_is_no_one_hit(demo_score: pipeline.Score) -> None:
                 assert hit.end <= passage.start or passage.end <= hit.start, (hit.id, passage.id)
     planned = Counter((plan.part, note.tone.onset) for plan in pipeline.plan_score(demo_score, pipeline.Options())[0].marked for note in plan.notes)
     assert set(planned.values()) == {1}
+
+
+def test_two_players_on_one_staff_are_no_wrong_note() -> None:
+    """A third below on a shared staff is the second player's harmony (common practice, no source); alone it is a slip."""
+    alone = TUNE.replace("G5/4 E5/4", "G5/4 C5/4")
+    assert {d.kind for d in _found({"Alto 1": TUNE, "Alto 2": TUNE, "Tenor 1": alone, "Bass": OTHER})[0].deviations} == {"pitch"}
+    c = chart({"Alto 1": TUNE, "Alto 2": TUNE, "Tenor 1": alone, "Bass": OTHER})
+    tick = next(d.tick for d in find_passages(c).passages[0].deviations)
+    shared = c.parts[2]
+    second = next(n for n in shared.notes if n.onset == tick)
+    both = (*(n for n in shared.notes if n.bar <= second.bar), second._replace(sounding=64, voice="2"),
+            *(n for n in shared.notes if n.bar > second.bar))
+    c = replace(c, parts=tuple(replace(p, notes=both) if p.index == 2 else p for p in c.parts))
+    assert not find_passages(c).passages[0].deviations
+
+
+def test_a_stranger_who_meets_the_line_for_a_bar_is_no_member() -> None:
+    """Five saxes for eight bars, a trumpet with their rhythm for one of them: one passage, led by the alto."""
+    more = f"{TUNE} {TUNE} {TUNE}"
+    own = ("C5/4 r/8 E5/8 r/4 G5/4 r/4 C5/4 r/8 E5/8 r/4 G5/8 C5/8 r/4 E5/4 r/4 ", "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 ")
+    trumpet = own[0] + own[1] + own[0] + own[0]
+    saxes = {name: transposed(more, -n) for n, name in enumerate(("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"))}
+    found = _found({**saxes, "Trumpet 1": trumpet})
+    assert [p.parts for p in found] == [(0, 1, 2, 3)]
+    assert found[0].lead == 0
+
+
+def test_who_joins_for_four_bars_is_told_as_a_guest() -> None:
+    """A trumpet doubles the lead for five bars of eighteen and rests in the others: no member, and no news lost."""
+    saxes = {name: transposed(" ".join([TUNE] * 6), -n) for n, name in enumerate(("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"))}
+    joins = f"E5/4 D5/8 C5/8 B4/4 r/4 {TUNE} r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8"
+    c = chart({**saxes, "Trumpet 1": f"{'r/1 ' * 5}{joins}{' r/1' * 8}", "Bass": " ".join([OTHER] * 5)})
+    (passage,) = find_passages(c).passages
+    assert passage.parts == (0, 1, 2, 3)
+    assert [(g.part, g.texture, c.place(g.start).index) for g in passage.guests] == [(4, "unison", 5)]
+    assert say_guests(c, passage) == "with Trumpet 1 (unison, bar 6 to bar 10)"

@@ -5,7 +5,7 @@ pitch, on the bar number or on the part's name breaks here. An entry of `expect`
 lean (evidence for bringing out), against (evidence against), mark NAME, length short|long|joined, heavier and lighter
 (weight), slurred, tongued, stop BEATS, slur FIRST LAST, hairpin FIRST LAST KIND, noslur (no span at all). `silent` lists
 notes on which the rule must not propose a lean. `chosen` lists the notes brought out, for rules that answer to them;
-`style` is medium swing unless the case says otherwise.
+`style` is medium swing and `meter` 4/4 unless the case says otherwise; `tutti`: the band plays it.
 """
 
 from __future__ import annotations
@@ -37,8 +37,24 @@ def _cases() -> list[tuple[str, dict[str, Any]]]:
 
 
 def _said(rule: Rule, line: str, case: dict[str, Any], lead_in: str = "") -> tuple[list[Candidate], list[Span]]:
-    c = chart({"Alto Sax 1": lead_in + line})
-    view = view_line(c, c.lines[0], styles()[case.get("style", "medium-swing")], 0)
+    beats, unit = (int(n) for n in case.get("meter", "4/4").split("/"))
+    c = chart(
+        {
+            "Alto Sax 1": lead_in.replace(
+                "r/1", "r/1." if beats == 12 else "r/2." if beats == 6 else "r/1"
+            )
+            + line
+        },
+        beats=beats,
+        unit=unit,
+    )
+    view = view_line(
+        c,
+        c.lines[0],
+        styles()[case.get("style", "medium-swing")],
+        0,
+        tutti=case.get("tutti", False),
+    )
     said = [*rule.propose(view), *(rule.settle(view, frozenset(case["chosen"])) if rule.settle else ())]
     return [s for s in said if isinstance(s, Candidate)], [s for s in said if isinstance(s, Span)]
 

@@ -21,6 +21,7 @@ from sectionprep.phrasing.styles import Style
 
 _FLAT_LENGTH = 0.92  # of the written value, where nothing is brought out
 _FLAT_DB = -12.0
+_SHORT, _FULL = 0.55, 0.97  # of the written value: a note that is short by habit, one that is held
 _DECIBELS = {"accent": 4.0, "strong-accent": 6.0, "soft-accent": 2.0, "tenuto": 1.0, "stress": 2.0, "unstress": -3.0, "ghost": -10.0}
 _BY_WEIGHT = 6.0  # decibels between weight 0 and 1
 
@@ -72,7 +73,7 @@ def _one(chart: Chart, tone: Tone, note: PlannedNote | None, clock: Clock, style
     if flat:
         return Played(start=start, length=written * _FLAT_LENGTH, pitch=tone.pitch, level=_FLAT_DB)
     marks = note.marks if note else tone.marks
-    share = _share(marks, tone, chart, style)
+    share = _share(marks, note.length if note else "", tone, chart, style)
     level = _FLAT_DB - 2 + _BY_WEIGHT * ((note.weight if note else 0.5) - 0.5) + sum(_DECIBELS.get(m, 0.0) for m in marks)
     if note is not None and note.cutoff is not None:
         share = min(share, (clock.at(note.cutoff) - start) / written)
@@ -83,15 +84,16 @@ def _one(chart: Chart, tone: Tone, note: PlannedNote | None, clock: Clock, style
                   bend_out=-7.0 if "falloff" in marks else 5.0 if "doit" in marks else 0.0)
 
 
-def _share(marks: frozenset[str], tone: Tone, chart: Chart, style: Style) -> float:
+def _share(marks: frozenset[str], planned: str, tone: Tone, chart: Chart, style: Style) -> float:
+    """Share of the written value that sounds: the marks', else as planned, else the habit of the
+    style."""
     lengths = [BY_NAME[m].length for m in marks if m in BY_NAME]
     spoken = [length for length in lengths if length is not None]
     if spoken:
         return min(spoken)
-    quarter = tone.duration == chart.resolution
-    if quarter and style.short_quarters and "accent" not in marks:
-        return 0.55
-    return 0.97
+    habit = tone.duration == chart.resolution and style.short_quarters and "accent" not in marks
+    short = planned == "short" if planned else habit
+    return _SHORT if short else _FULL
 
 
 def tones_in(chart: Chart, passage: Passage, part: int) -> list[Tone]:

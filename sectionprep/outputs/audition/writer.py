@@ -1,6 +1,7 @@
 """Which files an audition has.
 
-For each passage: the lead line flat and then shaped, with a bar between ("compare"); the section as planned; and for
+For each passage: the lead line flat and then shaped, with a bar between ("compare"); the lead in
+each other reading; the section as planned; and for
 a part that is named (or for all), that part with the lead, and the section without it. Slow tempos come as files of
 their own. The whole chart comes flat and shaped.
 """
@@ -99,6 +100,11 @@ def _takes(chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, sty
     first, last = _bars(chart, passage)
     gap = pace.second(last) - pace.second(first) + _bar_seconds(chart, passage, pace)
     yield _Take("lead_compare", (replace(flat, notes=(*flat.notes, *(replace(n, start=n.start + gap) for n in shaped.notes))),))
+    for reading in planned.readings:
+        yield _Take(
+            f"lead_{safe_name(reading.name).lower()}",
+            (voice(passage.lead, replace(planned, notes=reading.notes)),),
+        )
     yield _Take("section", tuple(voice(p, planned) for p in passage.parts))
     for part in passage.parts:
         name = chart.parts[part].label

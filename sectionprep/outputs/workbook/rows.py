@@ -17,6 +17,7 @@ from sectionprep.outputs.rehearsal_plan import Item
 from sectionprep.outputs.reports import taken_out
 from sectionprep.outputs.workbook import tables
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.guests import say_guests
 from sectionprep.passages.lead import scope_of
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import figures_of
@@ -105,7 +106,7 @@ def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[
         "Passage": passage.id, "From": f"{start.bar} beat {say_beat(start.beat)}",
         "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
         "Lead": chart.parts[passage.lead].label, "Why this lead": passage.lead_why,
-        "Voicing or octaves": passage.voicing or ", ".join(distances), "Sure": passage.confidence,
+        "Voicing or octaves": "; ".join(filter(None, (passage.voicing or ", ".join(distances), say_guests(chart, passage)))), "Sure": passage.confidence,
         "Comes back from": passage.returns, "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
         "Findings": sum(f.passage == passage.id for f in findings),
     })
@@ -133,6 +134,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                 words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
             others = [(r.name, say(theirs)) for r in planned.readings
                       if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != bool(note.marks & ATTACKS)]
+            others += [("if you like", say(marks)) for marks in note.offers]
             rows.append(Row(
                 key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
                 offers=tuple(dict.fromkeys(marks for _, marks in others)),

@@ -1,4 +1,4 @@
-"""An eighth followed by a rest is short.
+"""An eighth on the beat that is followed by a rest is short; between rests it is a hit.
 
 bad:  eighth before a rest held into the rest
 good: clipped, so that the rest is heard
@@ -11,29 +11,34 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
-_HIT = 1.4  # a band hits it, on the beat or off it, in every style but ballads and concert music; judgement
-_PUNCH = 3  # notes; judgement
+_HIT = 1.4  # a band hits it in every style but ballads and concert music; judgement
+_SHORTEST, _LONGEST = 0.2, 0.5  # quarters: a sixteenth to an eighth
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
-        if spot.triplet or not 0.4 <= spot.length <= view.short or spot.after < 0.5:
+        if (
+            spot.triplet
+            or not _SHORTEST <= spot.quarters <= _LONGEST
+            or not view.set_off(spot.after, spot)
+            or view.closes(spot)
+        ):
             continue
-        isolated = spot.before >= 0.5
-        if isolated:
+        if view.set_off(spot.before, spot):
             yield Candidate(
                 spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short", weight=0.4,
                 because="a hit between rests: short and strong",
             )
-        elif spot.off_beat and spot.last and spot.length <= 0.5 and len(view.phrase_of(spot)) <= _PUNCH:
-            yield Candidate(spot=spot.index, lean=1.2, marks=("strong-accent",), length="short", because="the point of a short punch: clipped")
-        elif spot.length <= 0.5:
+        else:
             yield Candidate(spot=spot.index, length="short", because="short note before a rest: clipped")
 
 
 RULE = Rule(
-    name="clipped-eighth", says="an eighth before a rest is short",
-    source="D. Berger, Notes on Playing Ellington, from memory; hits between rests: M. Kilpatrick (every rhythmic figure "
+    name="clipped-eighth",
+    says="an eighth before a rest is short",
+    source="D. Berger, Notes on Playing Ellington, from memory; hits between rests: M. Kilpatrick "
+    "(every rhythmic figure "
     "gets an accent)",
-    limits="eighths outside triplets", propose=_propose,
+    limits="eighths outside triplets; those off the beat have a rule of their own",
+    propose=_propose,
 )

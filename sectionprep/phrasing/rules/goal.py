@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
+_LATE = 0.5  # share of the phrase's notes after which its top is what it was heading for; judgement
+
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for first, last in view.phrases:
@@ -24,8 +26,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         late = (goal.index - first) / (len(notes) - 1)
         yield Candidate(
-            spot=goal.index, weight=0.3, lean=0.45 + 0.25 * late, marks=("accent",),
-            because="the phrase has been heading for this note",
+            spot=goal.index,
+            weight=0.3,
+            lean=0.45 + 0.25 * late,
+            marks=("accent",),
+            because="the phrase has been heading for this note"
+            if late > _LATE
+            else "the highest note of the phrase",
         )
 
 

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
-# dB after pitch height (fact sheet, K): first note of a phrase +1.06; first of a run of eighths +0.65.
+# dB after pitch height (fact sheet, K): first note of a phrase +1.06; first of a run of eighths
+# +0.65.
 _PHRASE, _RUN = 1.06, 0.65
 
 
@@ -21,9 +22,9 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         spot = view.spots[first]
         yield Candidate(spot=first, weight=_PHRASE, because="first note of the phrase: let it speak")
-        if spot.on_beat and spot.length >= 1:
+        if spot.on_beat and spot.quarters >= 1:
             yield Candidate(spot=first, lean=0.35, marks=("tenuto",), because="the phrase opens on this note")
-        if not spot.strong and spot.is_eighth and spot.after < 0.5:
+        if not spot.strong and spot.is_eighth and spot.after < 0.5 and spot.ahead > 0:
             yield Candidate(spot=first, lean=-0.3, because="pick-up: lighter than what it leads to")
     for spot in view.spots:
         before = view.prev(spot)
@@ -34,7 +35,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 RULE = Rule(
     name="opening", says="first notes speak, pick-ups stay light",
-    source="Tonguing for Jazz Saxophone, thewoodshedmusic (2014): always tongue the first note; AfroImpro rule 5; weights "
+    source="Tonguing for Jazz Saxophone, thewoodshedmusic (2014): always tongue the first note; "
+    "AfroImpro rule 5; weights "
     "from the Weimar Jazz Database, own count",
     limits="phrases of three notes or more", propose=_propose,
 )

@@ -11,6 +11,9 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
+# of what speaks for off-beats speaks against 1 and 3, and against 2 and 4, which swing leans on;
+# judgements
+_STRONG, _WEAK = 1.2, 0.0
 _ON, _OFF = 0.42, -0.08  # dB after pitch height: on-beat and off-beat eighths (fact sheet, K)
 
 
@@ -19,7 +22,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.triplet or not spot.is_eighth:
             continue
         if spot.on_beat:
-            yield Candidate(spot=spot.index, weight=_ON, lean=-view.style.off_beat / 2, because="on the beat")
+            share = _STRONG if spot.strong else _WEAK
+            yield Candidate(
+                spot=spot.index,
+                weight=_ON,
+                lean=-share * view.style.off_beat,
+                because="on the beat",
+            )
         elif spot.off_beat:
             stepwise = 0 < abs(spot.rise) <= 2 and 0 < abs(spot.ahead) <= 2
             upper = spot.rise > 0 and spot.ahead < 0
@@ -31,8 +40,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 RULE = Rule(
-    name="pulse", says="the tongue marks the off-beats, the beat carries the line",
-    source="AfroImpro, Accentuation, rule 1; mainstream tonguing as in Fagaly and the Woodshed pages; weights from the "
+    name="pulse",
+    says="the tongue marks the off-beats, the beat carries the line",
+    source="AfroImpro, Accentuation, rule 1; 2 and 4 rather than 1 and 3: common practice, no "
+    "source; mainstream tonguing as in Fagaly and the Woodshed pages; weights from the "
     "Weimar Jazz Database, own count",
-    limits="eighths outside triplets; shuffle and older styles lean on the beat instead", propose=_propose,
+    limits="eighths outside triplets; shuffle and older styles lean on the beat instead",
+    propose=_propose,
 )

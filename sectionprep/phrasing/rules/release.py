@@ -7,12 +7,13 @@ good: "off 4", all together; a ballad lets the air stop it, everything else the 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from fractions import Fraction
 
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
-_HELD = 2  # beats from which the cut-off is written; judgement after R. Sweum (mark the cut-offs)
+_LONG = (
+    4  # quarters from which an early stop is a whole quarter early; judgement after M. Kilpatrick
+)
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -20,19 +21,23 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     if style.cutoffs == "none":
         return
     for spot in view.spots:
-        if spot.length < _HELD:
+        if not spot.is_held and not _closing_beat(spot):
             continue
-        tied = _tied_eighth(spot)
+        tied = _tied_eighth(view, spot)
         early = style.cutoffs == "early" and (spot.last or spot.after > 0 or _in_figure(view, spot))
-        on_beat = (spot.beat + Fraction(spot.length).limit_denominator(64)).denominator == 1
-        if spot.after < (0.5 if tied or on_beat else 1) and not (early and _in_figure(view, spot)):
+        if spot.after < (0.5 if tied or _ends_on_beat(view, spot) else 1) and not (
+            early and _in_figure(view, spot)
+        ):
             continue
         if tied:
-            stop, why = spot.length - tied, "tied to an eighth: stop on that beat"
+            stop, why = spot.quarters - tied, "tied to an eighth: stop on that beat"
         elif early:
-            stop, why = spot.length - (0.5 if spot.length < 4 else 1), "stop early, so that the figure is cut clean"
+            stop, why = (
+                spot.quarters - (0.5 if spot.quarters < _LONG else 1),
+                "stop early, so that the figure is cut clean",
+            )
         elif spot.last:
-            stop, why = spot.length, "stop where the rest begins"
+            stop, why = spot.quarters, "stop where the rest begins"
         else:
             continue
         by = "breath" if style.release == "breath" else "tongue"
@@ -40,25 +45,40 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         yield Candidate(spot=spot.index, stop=stop, release=by, because=f"{why}; {how}")
 
 
-def _tied_eighth(spot: Spot) -> float:
-    """Length in beats of the eighth on a beat that a held note is tied to, else 0."""
+def _closing_beat(spot: Spot) -> bool:
+    """A whole beat of 6/8 or 12/8 that closes its phrase: long there, as a half note is
+    elsewhere."""
+    return spot.compound and spot.last and spot.on_beat and spot.length >= 1
+
+
+def _tied_eighth(view: LineView, spot: Spot) -> float:
+    """Length in quarters of the eighth on a beat that a held note is tied to, else 0."""
     notes = spot.tone.notes
     if len(notes) < 2:
         return 0.0
-    share = notes[-1].duration / spot.tone.duration * spot.length
-    on_beat = (spot.beat + Fraction(spot.length - share).limit_denominator(64)).denominator == 1
+    share = notes[-1].duration / view.quarter
+    on_beat = (spot.offset + spot.tone.duration - notes[-1].duration) % view.quarter == 0
     return share if on_beat and abs(share - 0.5) < 0.01 else 0.0
+
+
+def _ends_on_beat(view: LineView, spot: Spot) -> bool:
+    pulse = view.quarter * 3 // 2 if spot.compound else view.quarter
+    return (spot.offset + spot.tone.duration) % pulse == 0
 
 
 def _in_figure(view: LineView, spot: Spot) -> bool:
     """A long note among short ones, followed by more of the figure."""
     after = view.next(spot)
-    return after is not None and after.length < 1 and len(view.phrase_of(spot)) <= 6
+    return after is not None and after.quarters < 1 and len(view.phrase_of(spot)) <= 6
 
 
 RULE = Rule(
-    name="release", says="held notes stop together, on a beat that is written down",
-    source="R. Sweum, Assumptions for Jazz Big Band (mark all cut-offs; tongue stop or breath release); reedbuzz (2010): a half "
+    name="release",
+    says="held notes stop together, on a beat that is written down",
+    source="R. Sweum, Assumptions for Jazz Big Band (mark all cut-offs; tongue stop or breath "
+    "release); reedbuzz (2010): a half "
     "tied to an eighth stops on that beat; M. Kilpatrick (early stops, in older styles)",
-    limits="notes of two beats or more before a rest; early stops only where the style says so", propose=_propose,
+    limits="notes of two quarters or more before a rest, a closing beat of 6/8 and 12/8; early "
+    "stops only where the style says so",
+    propose=_propose,
 )

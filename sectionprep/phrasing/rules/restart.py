@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
+_RESTART, _PICK_UP = 1.0, 0.6  # judgements
+
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
@@ -22,8 +24,14 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         following = view.next(spot)
         if (rested or held) and following is not None and following.length <= 0.5:
             after = "a rest" if rested else "a longer note"
+            climbs = (
+                following.pitch > spot.pitch
+            )  # then it is a pick-up, and what it leads to has the weight
             yield Candidate(
-                spot=spot.index, weight=0.15, lean=0.6, marks=("accent",),
+                spot=spot.index,
+                weight=0.15,
+                lean=_PICK_UP if climbs else _RESTART,
+                marks=("accent",),
                 because=f"first off-beat after {after}: it sets the line going again",
             )
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.phrasing.candidates import Candidate, Rule
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import LineView, Spot
 
-_NOTES, _BEATS = 4, 4  # a figure is no longer than this; judgement
+_NOTES, _QUARTERS = 4, 4  # a figure is no longer than this; judgement
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -19,11 +19,19 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         notes = view.spots[first : last + 1]
         if not 2 <= len(notes) <= _NOTES or notes[0].before < 0.5 or notes[-1].after < 0.5:
             continue
-        if sum(spot.length for spot in notes) > _BEATS or all(spot.length >= 2 for spot in notes):
-            continue
+        if (
+            sum(spot.quarters for spot in notes) > _QUARTERS
+            or all(spot.is_held for spot in notes)
+            or _has_point(view, notes[-1])
+        ):
+            continue  # too long; a pad; or it has its point already
         point = max(notes, key=lambda spot: (
-            spot.off_beat and spot.length >= 1, spot.length, spot.last and spot.off_beat, spot.pitch, spot.index))
+            spot.pushed, spot.length, spot.last and spot.off_beat, spot.pitch, spot.index))
         yield Candidate(spot=point.index, lean=0.65, marks=("accent",), because="the point of this short figure")
+
+
+def _has_point(view: LineView, last: Spot) -> bool:
+    return view.closes(last) or view.du_dat(last)
 
 
 RULE = Rule(

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule, Span
 from sectionprep.phrasing.view import LineView
 
+_FAST = 0.25  # quarters: a sixteenth
 _NOTES = 4  # fast notes on the way up; judgement
 
 
@@ -18,7 +19,12 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
     for first, last in view.phrases:
         start = first
         for n in range(first + 1, last + 2):
-            if n <= last and view.spots[n].rise > 0 and view.spots[n - 1].length <= view.short / 2 and view.spots[n].before == 0:
+            if (
+                n <= last
+                and view.spots[n].rise > 0
+                and view.spots[n - 1].quarters <= _FAST
+                and view.spots[n].before == 0
+            ):
                 continue
             if n - 1 - start >= _NOTES:
                 yield from _climb(view, start, n - 1)
@@ -38,6 +44,9 @@ def _climb(view: LineView, start: int, top: int) -> Iterable[Candidate | Span]:
 
 
 RULE = Rule(
-    name="rip", says="strike, swallow the run, land on the top",
-    source="J. Dester, saxophonetics (2022)", limits="four or more rising notes of a quarter of a beat or less", propose=_propose,
+    name="rip",
+    says="strike, swallow the run, land on the top",
+    source="J. Dester, saxophonetics (2022)",
+    limits="four or more rising notes of a sixteenth or less",
+    propose=_propose,
 )

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule, Span
 from sectionprep.phrasing.view import LineView, Spot
 
-_THIRD_DOWN = (-3, -4)  # semitones: in a pattern of thirds whose off-beat is the lower note, the beat is tongued instead
+# semitones: in a pattern of thirds whose off-beat is the lower note, the beat is tongued instead
+_THIRD_DOWN = (-3, -4)
 
 
 def _running(a: Spot | None, b: Spot | None) -> bool:
@@ -25,21 +26,20 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
         before, after = view.prev(spot), view.next(spot)
         if not _running(before, spot) or before is None or after is None or spot.rise == 0 or spot.after >= 0.5:
             continue
-        if spot.on_beat:
-            slurred = before.off_beat and not (spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN)
-        else:
-            slurred = spot.rise in _THIRD_DOWN and spot.ahead > 0 and after.ahead in _THIRD_DOWN
-        if not slurred or spot.slur or before.slur:
+        upper = spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN
+        if not (spot.on_beat and before.off_beat) or upper or spot.slur or before.slur:
             continue
         yield Candidate(spot=spot.index, slurred=True, because="slurred from the note before: the usual swing tonguing")
-        if view.style.tonguing_slurs and spot.on_beat:
+        if view.style.tonguing_slurs:
             yield Span(first=before.index, last=spot.index, kind="slur", because="tongue the off-beat, slur into the beat")
 
 
 RULE = Rule(
     name="tonguing", says="tongue the off-beat, slur into the beat; in thirds tongue the upper note",
-    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Tonguing for Jazz Saxophone, thewoodshedmusic "
+    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Tonguing for Jazz "
+    "Saxophone, thewoodshedmusic "
     "(2014); thirds: S. Fagaly, Jazz Articulation",
-    limits="running eighths of swing styles; shown in the syllables, printed as slurs only where the style says so",
+    limits="running eighths of swing styles; shown in the syllables, printed as slurs only where "
+    "the style says so",
     propose=_propose,
 )

@@ -11,9 +11,14 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
-# Weight: local top +0.82 dB after pitch height is taken out; on the beat +1.09, off it +0.46 (fact sheet, K).
+# Weight: local top +0.82 dB after pitch height is taken out; on the beat +1.09, off it +0.46
+# (fact sheet, K).
 _ON, _OFF = 1.09, 0.46
-_STEPS, _CLIMB = 3, 5  # notes and semitones from which a line that ends on its top has climbed there; judgement
+# a peak; a neighbour note, a step up and back, which the line only brushes; judgements
+_PEAK, _NEIGHBOUR = 0.6, 0.4
+_STEP = 2  # semitones
+# notes and semitones from which a line that ends on its top has climbed there; judgement
+_STEPS, _CLIMB = 3, 5
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -29,7 +34,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             n -= 1
         if ends and (steps < _STEPS or climbed < _CLIMB):
             continue
-        lean = 0.6 + min(0.5, 0.06 * climbed) + (0.1 if steps > 1 else 0.0)
+        base = _NEIGHBOUR if steps == 1 and spot.rise <= _STEP and -spot.ahead <= _STEP else _PEAK
+        lean = base + min(0.5, 0.06 * climbed) + (0.1 if steps > 1 else 0.0)
         if spot.triplet in (2, 3):
             lean -= 0.6
         yield Candidate(
@@ -40,7 +46,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 RULE = Rule(
     name="top-of-rise", says="lean on the top of a rising group",
-    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); S. Fagaly, Jazz Articulation: tongue and "
+    source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); S. Fagaly, Jazz "
+    "Articulation: tongue and "
     "stress the peak, even on the beat",
     limits="inside a phrase; weaker inside a triplet", propose=_propose,
 )

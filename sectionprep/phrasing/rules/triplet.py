@@ -11,9 +11,13 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule, Span
 from sectionprep.phrasing.view import LineView
 
-# dB after pitch height: first +0.25, second -0.67, third +0.01; the first has +0.90 below 140 beats a minute and
+# dB after pitch height: first +0.25, second -0.67, third +0.01; the first has +0.90 below 140
+# beats a minute and
 # nothing above 200 (fact sheet, K).
 _FIRST, _FIRST_SLOW, _SECOND = 0.25, 0.9, -0.67
+
+# landing of a triplet that runs to it in one direction, of any other; judgements
+_RUN_IN, _LANDING = 1.1, 0.7
 
 
 def _propose(view: LineView) -> Iterable[Candidate | Span]:
@@ -26,13 +30,25 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
                 yield Span(first=spot.index, last=third.index, kind="slur", because="slur the triplet")
             landing = view.next(third)
             if landing is not None:
+                straight = _goes_one_way(view, spot.index)
                 yield Candidate(
-                    spot=landing.index, weight=0.2, lean=0.7, marks=("accent",), because="the triplet lands here"
+                    spot=landing.index,
+                    weight=0.2,
+                    lean=_RUN_IN if straight else _LANDING,
+                    marks=("accent",),
+                    because="the triplet runs to this note"
+                    if straight
+                    else "the triplet lands here",
                 )
         elif spot.triplet == 2:
             yield Candidate(spot=spot.index, weight=_SECOND, lean=-0.7, because="inside a triplet: slurred and light")
         elif spot.triplet == 3:
             yield Candidate(spot=spot.index, lean=-0.5, because="inside a triplet: slurred and light")
+
+
+def _goes_one_way(view: LineView, n: int) -> bool:
+    ways = {view.spots[k].rise > 0 for k in range(n + 1, n + 4)}
+    return len(ways) == 1 and all(view.spots[k].rise for k in range(n + 1, n + 4))
 
 
 def _repeats(view: LineView, n: int) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.phrasing.candidates import Candidate, Rule
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import LineView, Spot
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -19,16 +19,29 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         small = abs(spot.rise) + abs(spot.ahead) <= 4
         yield Candidate(spot=spot.index, lean=0.2 if small else 0.3, marks=("accent",), because="the line turns here")
         before = view.prev(spot)
-        if spot.is_top and spot.on_beat and before is not None and before.off_beat and before.is_eighth and not before.turns:
+        if spot.is_top and spot.on_beat and before is not None and _announces(before):
             yield Candidate(
-                spot=before.index, lean=0.75, marks=("accent",),
+                spot=before.index, lean=0.95, marks=("accent",),
                 because="off-beat that announces the turn on the next beat",
             )
 
 
+def _announces(before: Spot) -> bool:
+    """In the climb itself; after a rest it is a pick-up, which stays lighter than what it leads
+    to."""
+    return (
+        before.off_beat
+        and before.is_eighth
+        and not before.first
+        and before.before == 0
+        and before.rise > 0
+    )
+
+
 RULE = Rule(
     name="turning-note", says="turns, and the off-beats that announce them, are places to lean",
-    source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often stressed); the "
+    source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often "
+    "stressed); the "
     "anticipation: common practice, no source",
     limits="gives no weight: turning notes as such are not louder (Weimar count)", propose=_propose,
 )
