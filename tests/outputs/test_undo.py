@@ -1,0 +1,74 @@
+"""Undoing a marked score gives the director's own bytes back, or is refused with a remedy. Breaks when an edited score is undone
+into something that was never anybody's."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from build import document
+
+from sectionprep import pipeline
+from sectionprep.errors import UnusableSettings
+from sectionprep.outputs.marked_score import undo
+
+TUNE = "r/8 D5/8 F5/8 A5/8 C6/4> A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8> E5/8 E5/4 D5/8 C5/8 B4/4 r/4"
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> tuple[Path, Path, bytes]:
+    """Marked score, its record, and the original's bytes."""
+    source = tmp_path / "a.musicxml"
+    source.write_bytes(document({"Alto Sax 1": TUNE, "Alto Sax 2": TUNE.replace(">", "")}).data)
+    marked = pipeline.mark_score(pipeline.read_score(source, pipeline.Options()), pipeline.Options())
+    score, record = pipeline.write_marked(marked, tmp_path / "a_marked.musicxml")
+    return score, record, source.read_bytes()
+
+
+def test_an_untouched_score_comes_back_byte_by_byte(written: tuple[Path, Path, bytes]) -> None:
+    score, record, original = written
+    assert score.read_bytes() != original
+    assert undo(score, record, ".musicxml") == original
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (b"<step>C</step>", b"<step>B</step>"),  # as long as before: every insertion is still in its place
+        (b"</score-partwise>", b"<!-- proofread --></score-partwise>"),  # behind all insertions
+        (b"<part-list>", b"<!-- proofread --><part-list>"),  # before them
+        (b"<accent/>", b"<tenuto/>"),  # one of ours
+        (b"\n<score-partwise", b"\r\n<score-partwise"),  # saved with other line ends
+    ],
+)
+def test_an_edited_score_is_refused_and_nothing_is_touched(written: tuple[Path, Path, bytes], old: bytes, new: bytes) -> None:
+    score, record, _ = written
+    data = score.read_bytes()
+    assert old in data
+    edited = data.replace(old, new)
+    score.write_bytes(edited)
+    with pytest.raises(UnusableSettings) as caught:
+        undo(score, record, ".musicxml")
+    assert "edited since" in str(caught.value)
+    assert caught.value.remedy
+    assert score.read_bytes() == edited
+
+
+@pytest.mark.parametrize("damage", ["a splice gone", "a splice moved", "another original", "no splices", "not JSON", "a list"])
+def test_a_damaged_record_is_refused(written: tuple[Path, Path, bytes], damage: str) -> None:
+    score, record, _ = written
+    data = json.loads(record.read_text(encoding="utf-8"))
+    if damage == "a splice gone":
+        del data["splices"][0]
+    elif damage == "a splice moved":
+        data["splices"][-1][0] += 1
+    elif damage == "another original":
+        data["original_sha256"] = "0" * 64
+    elif damage == "no splices":
+        del data["splices"]
+    text = {"not JSON": "{", "a list": "[]"}.get(damage, json.dumps(data))
+    record.write_text(text, encoding="utf-8")
+    with pytest.raises(UnusableSettings) as caught:
+        undo(score, record, ".musicxml")
+    assert caught.value.remedy
