@@ -79,9 +79,18 @@ def cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int, 
     ends = grid.ticks[attacks] + np.median(grid.length[members][:, attacks], axis=0)
     gaps = grid.ticks[attacks[1:]] - ends[:-1]
     pieces = np.split(attacks, np.flatnonzero(gaps >= silence) + 1)
-    for piece in pieces:
+    for whole in pieces:
+        piece = _trimmed(grid, members, whole)
         share = len(piece) / len(attacks)
         yield Stretch(parts, int(piece[0]), int(piece[-1]), tuple(piece.tolist()), share * odds)
+
+
+def _trimmed(grid: Grid, members: list[int], piece: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Without what only a part of the group strikes at either end: the others have stopped there already,
+    or not yet begun. One missing note, or one in four, is a slip."""
+    missing = (~grid.struck[members][:, piece]).sum(axis=0)
+    whole = np.flatnonzero(missing <= max(1, len(members) // 4))
+    return piece[whole[0] : whole[-1] + 1] if len(whole) else piece
 
 
 def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> list[Stretch]:
