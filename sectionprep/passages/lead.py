@@ -13,11 +13,15 @@ _AUTHORITY = ("trumpets", "saxes", "trombones", "woodwinds", "horns", "strings",
               "percussion", "other")
 _SAX_ORDER = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax")
 
+_NEVER_FIRST = ("tenor-sax", "baritone-sax", "bass-sax", "bass-trombone", "tuba")
 
-def _rank(part: Part) -> tuple[int, int, int, str]:
+
+def _rank(part: Part) -> tuple[bool, int, int, int, str]:
+    """First chairs before others: a clarinet on the second tenor's line leads it (common practice, no source)."""
     key = part.chair.instrument.key
+    follows = (part.chair.number or 1) > 1 or key in _NEVER_FIRST
     inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else int(key in ("bass-trombone", "tuba"))
-    return (_AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.label)
+    return (follows, _AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.label)
 
 
 def choose_lead(
