@@ -23,7 +23,7 @@ from sectionprep.musicxml.restated import Restated
 from sectionprep.musicxml.rewording import reword, write_out_repeats
 from sectionprep.musicxml.tablature import Tablature
 from sectionprep.musicxml.transposing import WrittenPart
-from sectionprep.musicxml.undrawn import FRETS, PLAYBACK, Undrawn
+from sectionprep.musicxml.undrawn import FRETS, OPEN_OCTAVES, PLAYBACK, Undrawn
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE)
@@ -92,7 +92,8 @@ def extract_part(
             mender.settle(copied)
         mender.beam(copied)
         part.append(copied)
-    close_lines(list(part))
+    for n in close_lines(list(part)):
+        undrawn.add(OPEN_OCTAVES, n)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 

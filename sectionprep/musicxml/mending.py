@@ -292,14 +292,15 @@ def _drop_beams(stroke: Stroke) -> None:
 # -- lines over many bars --------------------------------------------------------------------------
 
 
-def close_lines(measures: Sequence[etree._Element], *, no_octaves: bool = False) -> None:
+def close_lines(measures: Sequence[etree._Element], *, no_octaves: bool = False) -> list[int]:
     """Take out octave lines that are never closed or of an odd size, and make trill lines of those
-    that only ever "continue". Notes keep their pitch: it is then read where it stands."""
-    _octave_lines(measures, no_octaves)
+    that only ever "continue". Notes keep their pitch: it is then read where it stands. The result:
+    index of the measure in which each octave line that went would have begun."""
     _trill_lines(measures)
+    return _octave_lines(measures, no_octaves)
 
 
-def _octave_lines(measures: Sequence[etree._Element], no_octaves: bool) -> None:
+def _octave_lines(measures: Sequence[etree._Element], no_octaves: bool) -> list[int]:
     begun: dict[tuple[str, str], etree._Element] = {}
     bad: list[etree._Element] = []
     for measure in measures:
@@ -316,8 +317,12 @@ def _octave_lines(measures: Sequence[etree._Element], no_octaves: bool) -> None:
                 start = begun.pop(key, None)
                 if start is None or no_octaves or (start.get("size") or "8") not in _OCTAVES:
                     bad += [shift] if start is None else [start, shift]
-    for shift in [*bad, *begun.values()]:
+    gone = [*bad, *begun.values()]
+    lost = [shift for shift in gone if shift.get("type") in ("up", "down")]
+    homes = [next(shift.iterancestors("measure"), None) for shift in lost]
+    for shift in gone:
         _take_out_sign(shift)
+    return sorted(n for n, measure in enumerate(measures) for home in homes if home is measure)
 
 
 def _take_out_sign(sign: etree._Element) -> None:

@@ -52,7 +52,7 @@ def test_the_proof_sees_what_the_engraver_makes_of_them_as_they_stand(
 ) -> None:
     monkeypatch.setattr(mending.Mender, "mend", lambda *_: None)
     monkeypatch.setattr(mending.Mender, "beam", lambda *_: None)
-    monkeypatch.setattr("sectionprep.musicxml.extract.close_lines", lambda *_: None)
+    monkeypatch.setattr("sectionprep.musicxml.extract.close_lines", lambda *_: [])
     monkeypatch.setattr(part_sheet, "plainly", lambda xml: xml)
     assert _drawn(hard_parts.WRONG_AS_THEY_STAND[name], tmp_path).differences
 

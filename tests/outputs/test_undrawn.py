@@ -192,3 +192,17 @@ def test_the_tables_name_only_elements_of_the_standard(xsd: Path) -> None:
     }
     assert set(ON_NOTES) <= on_notes
     assert set(DIRECTIONS) <= set(_elements(xsd, "direction-type"))
+
+
+def test_an_octave_line_that_never_ends_is_said(tmp_path: Path) -> None:
+    """Nobody can tell how far it reaches: the notes stand where they sound, and the sheet says what is gone."""
+    import hard_parts
+
+    data = hard_parts.WRONG_AS_THEY_STAND["an octave line that is never closed"]
+    document = parse_document(Path("x.musicxml"), data)
+    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    assert [remark.count for remark in job.remarks if "octave line" in remark.what] == [1]
+    data = hard_parts.RIGHT_ANYWAY["an octave line that is closed"]
+    document = parse_document(Path("x.musicxml"), data)
+    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    assert not job.remarks
