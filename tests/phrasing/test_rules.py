@@ -2,7 +2,7 @@
 
 Every case is tried in three keys and registers and in two positions in the chart; a rule that depends on absolute
 pitch, on the bar number or on the part's name breaks here. An entry of `expect` is [what, note, ...]:
-lean (evidence for bringing out), against (evidence against), mark NAME, length short|long|joined, heavier and lighter
+lean (evidence for bringing out), atleast and atmost (how much of it), against (evidence against), mark NAME, length short|long|joined, heavier and lighter
 (weight), slurred, tongued, stop BEATS, slur FIRST LAST, hairpin FIRST LAST KIND, noslur (no span at all). `silent` lists
 notes on which the rule must not propose a lean. `chosen` lists the notes brought out, for rules that answer to them;
 `style` is medium swing and `meter` 4/4 unless the case says otherwise; `tutti`: the band plays it.
@@ -84,6 +84,10 @@ def test_rule_case(name: str, case: dict[str, Any], shift: int, lead_in: str) ->
             assert any(s.lean > 0 for s in mine), (what, rest)
         elif what == "against":
             assert any(s.lean < 0 for s in mine), (what, rest)
+        elif what == "atleast":
+            assert max((s.lean for s in mine), default=0.0) >= rest[1], (what, rest)
+        elif what == "atmost":
+            assert max((s.lean for s in mine), default=0.0) <= rest[1], (what, rest)
         elif what == "mark":
             assert any(rest[1] in s.marks for s in mine), (what, rest)
         elif what == "length":

@@ -37,7 +37,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 def _in_a_line(view: LineView, spot: Spot) -> Candidate:
     after = view.next(spot)
-    if spot.last and spot.after >= 0.5 and len(view.phrase_of(spot)) <= _FIGURE:
+    if spot.last and spot.after >= 0.5 and _is_point(view, spot):
         return Candidate(spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short",
                          because="quarter that ends a short figure: short and strong")
     if spot.slur == "last":
@@ -76,6 +76,15 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
     return Candidate(
         spot=spot.index, lean=0.1, length="short", habit=True, because="quarter on the beat: short"
     )
+
+
+def _is_point(view: LineView, spot: Spot) -> bool:
+    """The figure is short and has not spent its weight before: on a push, or on a quarter from
+    which it comes down."""
+    figure = view.phrase_of(spot)
+    before = figure[:-1]
+    higher = any(near.is_quarter and near.pitch > spot.pitch for near in before)
+    return len(figure) <= _FIGURE and not higher and not any(near.pushed for near in before)
 
 
 RULE = Rule(

@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.phrasing.candidates import Candidate, Rule
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import LineView, Spot
 
-_RESTART, _PICK_UP = 1.0, 0.6  # judgements
+# an entry that comes down from the top of its phrase; any other that comes down, which has its goal
+# still above it; one that climbs, a pick-up: judgements
+_FROM_THE_TOP, _RESTART, _PICK_UP = 1.35, 0.75, 0.6
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -24,16 +26,21 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         following = view.next(spot)
         if (rested or held) and following is not None and following.length <= 0.5:
             after = "a rest" if rested else "a longer note"
-            climbs = (
-                following.pitch > spot.pitch
-            )  # then it is a pick-up, and what it leads to has the weight
             yield Candidate(
                 spot=spot.index,
                 weight=0.15,
-                lean=_PICK_UP if climbs else _RESTART,
+                lean=_evidence(view, spot, following),
                 marks=("accent",),
                 because=f"first off-beat after {after}: it sets the line going again",
             )
+
+
+def _evidence(view: LineView, spot: Spot, following: Spot) -> float:
+    """A pick-up leads to what has the weight; a line that begins on its top is there at once."""
+    if following.pitch > spot.pitch:
+        return _PICK_UP
+    top = spot.first and spot.pitch == max(near.pitch for near in view.phrase_of(spot))
+    return _FROM_THE_TOP if top and following.pitch < spot.pitch else _RESTART
 
 
 RULE = Rule(
