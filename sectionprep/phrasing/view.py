@@ -9,7 +9,7 @@ from fractions import Fraction
 from itertools import pairwise
 from operator import attrgetter
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Bar, Chart, Tone
 from sectionprep.music.chords import Chord, parse_chord
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.phrasing.styles import Style
@@ -281,7 +281,8 @@ def _spot(
     pulse = felt_beat(chart, tone.bar)
     beat = Fraction(chart.resolution, 2) if fine else Fraction(pulse)
     offset = tone.onset - bar.start
-    place = offset / beat + 1
+    counted = offset + _missing(chart, bar)
+    place = counted / beat + 1
     odd = not fine and Fraction(bar.length, pulse) % 2 == 1
     before, after = silence
     return Spot(
@@ -292,8 +293,8 @@ def _spot(
         length=float(tone.duration / beat),
         quarters=tone.duration / chart.resolution,
         strong=place == 1 if odd else place.denominator == 1 and place.numerator % 2 == 1,
-        pushed=offset % pulse > 0
-        and offset % pulse + tone.duration > pulse
+        pushed=counted % pulse > 0
+        and counted % pulse + tone.duration > pulse
         and not tone.head.in_tuplet,
         before=before / float(beat),
         after=after / float(beat),
@@ -307,6 +308,12 @@ def _spot(
         fine=fine,
         compound=pulse != chart.resolution and not fine,
     )
+
+
+def _missing(chart: Chart, bar: Bar) -> int:
+    """Ticks that a pick-up bar lacks at its front: its notes lead to the next bar line."""
+    whole = int(bar.meter.quarters * chart.resolution)
+    return max(0, whole - bar.length) if bar.index == 0 else 0
 
 
 def _silences(

@@ -11,6 +11,7 @@ notes on which the rule must not propose a lean. `chosen` lists the notes brough
 from __future__ import annotations
 
 import tomllib
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -190,3 +191,11 @@ def test_styles_differ_as_the_sources_say() -> None:
     assert table["medium-swing"].short_quarters
     assert not table["latin"].short_quarters
     assert table["shuffle"].off_beat < 0 < table["medium-swing"].off_beat
+
+
+def test_a_pick_up_bar_counts_to_the_bar_line() -> None:
+    """A pick-up of a quarter stands on 4, of 4/4: its notes are no downbeat (common practice)."""
+    c = chart({"Alto Sax 1": "E5/8 F5/8 A5/2. G5/8 F5/8 E5/1"}, pickup=1)
+    spots = view_line(c, c.lines[0], styles()["medium-swing"], 0).spots
+    assert [spot.beat for spot in spots[:3]] == [4, Fraction(9, 2), 1]
+    assert [spot.strong for spot in spots[:3]] == [False, False, True]

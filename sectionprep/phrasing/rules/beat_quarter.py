@@ -17,7 +17,10 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
 _FIGURE = 6  # notes: what is longer is a line, whose last beat needs no weight; judgement
-_HIT = 1.3  # judgement
+# of a hit by itself; of a peak, beside what speaks for tops anyway; of a single step up,
+# which the line only brushes; judgements
+_HIT, _PEAK, _BRUSHED = 1.3, 0.7, 0.2
+_STEP = 2  # semitones
 
 
 def _is_quarter(spot: Spot | None) -> bool:
@@ -61,7 +64,7 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
     if spot.is_top:
         return Candidate(
             spot=spot.index,
-            lean=0.2,
+            lean=_BRUSHED if _brushed(view, spot) else _PEAK,
             marks=("strong-accent",),
             length="short",
             habit=True,
@@ -76,6 +79,13 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
     return Candidate(
         spot=spot.index, lean=0.1, length="short", habit=True, because="quarter on the beat: short"
     )
+
+
+def _brushed(view: LineView, spot: Spot) -> bool:
+    """A single step up to it: neither a climb nor a leap."""
+    before = view.prev(spot)
+    climbs = before is not None and not before.first and before.rise > 0
+    return not climbs and spot.rise <= _STEP
 
 
 def _is_point(view: LineView, spot: Spot) -> bool:

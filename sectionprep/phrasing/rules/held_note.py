@@ -14,6 +14,7 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import END, HELD, LineView, Spot
 
 _HELD_ON, _FRONT = 1.5, 1.3  # quarters; evidence for a front after a rest; judgements
+_PAIR = 2  # notes
 _RESTED = 1.0  # beats of rest after which a held note has a front; judgement
 
 
@@ -38,6 +39,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 def _front(view: LineView, spot: Spot) -> str:
     """Why this held note must be heard to begin; empty where the line carries it."""
+    if _charleston(view, spot):
+        return "a long and a short note by themselves: the long one has a front, the short one stops"
     if not spot.is_held:
         return ""
     before = view.spots[spot.index - 1] if spot.index else None
@@ -55,13 +58,30 @@ def _front(view: LineView, spot: Spot) -> str:
     return "held note after a rest: it begins with a front, all together" if rested else ""
 
 
+def _charleston(view: LineView, spot: Spot) -> bool:
+    """A figure of two notes between rests: a dotted quarter on the beat, an eighth off it."""
+    other = view.next(spot)
+    figure = view.phrase_of(spot)
+    return (
+        other is not None
+        and len(figure) == _PAIR
+        and spot.before >= _RESTED
+        and spot.on_beat
+        and not spot.is_held
+        and spot.after == 0
+        and view.closes(other)
+    )
+
+
 RULE = Rule(
     name="held-note",
     says="long notes: a front, full value, one release",
     source="AfroImpro, Accentuation, rule 4 (quarters and longer often stressed); D. Berger, from "
     "memory (full value); "
-    "M. Kilpatrick (attack, then back off); the front after a rest: common practice, no source",
-    limits="notes of a dotted quarter or more, fronts from a half note; not in pads, which are "
+    "M. Kilpatrick (attack, then back off; every rhythmic figure gets an accent); the front after "
+    "a rest, and both notes of a figure long-short: common practice, no source",
+    limits="notes of a dotted quarter or more, fronts from a half note, and of a dotted quarter in "
+    "a figure of two notes; not in pads, which are "
     "sustained, and after rests not in ballads",
     propose=_propose,
 )
