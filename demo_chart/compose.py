@@ -1,7 +1,9 @@
-"""Writes the demo chart. Every line below is our own; run `python demo_chart/compose.py` to make it again.
+"""Writes the demo chart. Every line below is our own; run `python demo_chart/compose.py` to make it
+again.
 
-The music is written in concert pitch in a small shorthand: pitch, length (w h q e, "." for a dot, "t" before
-the letter for a triplet), then "~" for a tie and the marks > ^ . - ( ) f(all) d(oit) c (scoop). "r" rests.
+The music is written in concert pitch in a small shorthand: pitch, length (w h q e, "." for a dot,
+"t" before the letter for a triplet), then "~" for a tie and the marks > ^ . - ( ) f(all) d(oit) c
+(scoop). "r" rests.
 """
 
 from __future__ import annotations
@@ -15,10 +17,25 @@ from sectionprep.music.pitch import SEMITONES, STEPS, Pitch, Transposition
 
 DIV = 12
 LENGTHS = {"w": 48, "h": 24, "q": 12, "e": 6, "te": 4, "h.": 36, "q.": 18, "s": 3}
-TYPES = {48: ("whole", 0), 36: ("half", 1), 24: ("half", 0), 18: ("quarter", 1), 12: ("quarter", 0),
-         6: ("eighth", 0), 4: ("eighth", 0), 3: ("16th", 0)}
-MARKS = {">": "accent", "^": "strong-accent", ".": "staccato", "-": "tenuto", "F": "falloff", "D": "doit",
-         "C": "scoop"}
+TYPES = {
+    48: ("whole", 0),
+    36: ("half", 1),
+    24: ("half", 0),
+    18: ("quarter", 1),
+    12: ("quarter", 0),
+    6: ("eighth", 0),
+    4: ("eighth", 0),
+    3: ("16th", 0),
+}
+MARKS = {
+    ">": "accent",
+    "^": "strong-accent",
+    ".": "staccato",
+    "-": "tenuto",
+    "F": "falloff",
+    "D": "doit",
+    "C": "scoop",
+}
 TOKEN = re.compile(r"(?:(r)|([A-G])(##|#|bb|b)?(\d))(te|[whqes]\.?)(~?)(.*)$")
 
 
@@ -42,9 +59,22 @@ def bar(text: str) -> list[Event]:
         m = TOKEN.match(token)
         assert m, token
         rest, step, sign, octave, length, tie, marks = m.groups()
-        pitch = None if rest else Pitch(step, {"#": 1, "b": -1, "bb": -2, "##": 2, None: 0}[sign], int(octave))
-        events.append(Event(LENGTHS[length], pitch, bool(tie), {MARKS[c] for c in marks if c in MARKS},
-                            "(" in marks, ")" in marks, length == "te"))
+        pitch = (
+            None
+            if rest
+            else Pitch(step, {"#": 1, "b": -1, "bb": -2, "##": 2, None: 0}[sign], int(octave))
+        )
+        events.append(
+            Event(
+                LENGTHS[length],
+                pitch,
+                bool(tie),
+                {MARKS[c] for c in marks if c in MARKS},
+                "(" in marks,
+                ")" in marks,
+                length == "te",
+            )
+        )
     return events
 
 
@@ -52,14 +82,33 @@ def rest_bar() -> list[Event]:
     return [Event(48)]
 
 
-# ---------------------------------------------------------------------------------------------- harmony
+# ----------------------------------------------------------------------------------------------
+# harmony
 
 CHORDS = {
-    "Bb6": "Bb D F G", "Eb6": "Eb G Bb C", "Ebm7": "Eb Gb Bb Db", "Ab7": "Ab C Eb Gb", "G7": "G B D F",
-    "G7b9": "Ab B D F", "Cm7": "C Eb G Bb", "F7": "F A C Eb", "F7b9": "Gb A C Eb", "Dm7": "D F A C",
-    "C7": "C E G Bb", "C9": "D E G Bb", "Bb7": "Bb D F Ab", "Gm7": "G Bb D F", "B7": "B D# F# A",
+    "Bb6": "Bb D F G",
+    "Eb6": "Eb G Bb C",
+    "Ebm7": "Eb Gb Bb Db",
+    "Ab7": "Ab C Eb Gb",
+    "G7": "G B D F",
+    "G7b9": "Ab B D F",
+    "Cm7": "C Eb G Bb",
+    "F7": "F A C Eb",
+    "F7b9": "Gb A C Eb",
+    "Dm7": "D F A C",
+    "C7": "C E G Bb",
+    "C9": "D E G Bb",
+    "Bb7": "Bb D F Ab",
+    "Gm7": "G Bb D F",
+    "B7": "B D# F# A",
 }
-KINDS = {"6": "major-sixth", "m7": "minor-seventh", "7": "dominant", "7b9": "dominant", "9": "dominant-ninth"}
+KINDS = {
+    "6": "major-sixth",
+    "m7": "minor-seventh",
+    "7": "dominant",
+    "7b9": "dominant",
+    "9": "dominant-ninth",
+}
 ROOT = re.compile(r"([A-G]b?)(.*)")
 
 
@@ -71,10 +120,13 @@ def spelled(name: str, below: int) -> Pitch:
 
 
 def voice(lead: Pitch, chord: str, style: str) -> list[Pitch]:
-    """Lead and three voices under it; a note next to the lead is skipped, so nothing rubs under the tune."""
+    """Lead and three voices under it; a note next to the lead is skipped, so nothing rubs under the
+    tune."""
     names = CHORDS[chord].split()
     under: list[Pitch] = []
-    floor = lead.midi - (2 if lead.midi % 12 not in {spelled(n, 100).midi % 12 for n in names} else 1)
+    floor = lead.midi - (
+        2 if lead.midi % 12 not in {spelled(n, 100).midi % 12 for n in names} else 1
+    )
     skip = True
     while len(under) < 3:
         best = max((spelled(n, floor) for n in names), key=lambda p: p.midi)
@@ -100,69 +152,174 @@ def chord_at(index: int, position: int) -> str:
 A_CHANGES = ["Bb6", "G7b9", "Cm7", "F7b9", "Dm7 G7b9", "Cm7 F7b9"]
 BRIDGE = ["Eb6", "Ebm7 Ab7", "Bb6", "G7", "C7", "C7", "F7", "F7b9"]
 HARMONY = (
-    ["F7"] + ["Bb6", "Bb6", "Bb6", "F7", "Bb6", "Bb6", "Bb6 G7", "Cm7 F7"]  # 0-8
-    + A_CHANGES + ["Bb6 G7", "Cm7 F7"] + ["Bb6", "Bb6 Bb7"]  # 9-18
-    + BRIDGE + A_CHANGES + ["Bb6", "Cm7 F7"]  # 19-34
+    ["F7"]
+    + ["Bb6", "Bb6", "Bb6", "F7", "Bb6", "Bb6", "Bb6 G7", "Cm7 F7"]  # 0-8
+    + A_CHANGES
+    + ["Bb6 G7", "Cm7 F7"]
+    + ["Bb6", "Bb6 Bb7"]  # 9-18
+    + BRIDGE
+    + A_CHANGES
+    + ["Bb6", "Cm7 F7"]  # 19-34
     + ["Bb6", "G7", "Cm7", "F7", "Dm7", "G7", "Cm7 F7", "Bb6 F7"] * 2  # 35-50
     + ["Bb6", "G7b9", "Cm7", "F7", "Dm7 G7b9", "Cm7 F7b9", "Bb6", "Cm7 F7"]  # 51-58
     + ["Bb6", "G7b9", "Cm7", "F7", "Bb6", "G7b9", "Cm7 F7", "Bb6 Bb7"]  # 59-66
     + ["Eb6", "Ebm7 Ab7", "Bb6", "G7", "C7", "F7", "Bb6", "F7"]  # 67-74
     + ["Bb6", "G7", "Cm7", "F7b9", "Dm7 G7b9", "Cm7 F7b9", "Bb6", "Bb7"]  # 75-82
-    + ["Dm7 G7b9", "Cm7 F7b9", "Dm7 G7b9", "Cm7 F7b9", "Dm7 G7b9", "Cm7", "F7", "Bb6", "Bb6", "Bb6", "F7",
-       "Bb6"]  # 83-94
+    + [
+        "Dm7 G7b9",
+        "Cm7 F7b9",
+        "Dm7 G7b9",
+        "Cm7 F7b9",
+        "Dm7 G7b9",
+        "Cm7",
+        "F7",
+        "Bb6",
+        "Bb6",
+        "Bb6",
+        "F7",
+        "Bb6",
+    ]  # 83-94
 )
 LAST = 94
 
-# ------------------------------------------------------------------------------------------------ lines
+# ------------------------------------------------------------------------------------------------
+# lines
 
 RIFF = {
-    0: "F4e G4e", 1: "Bb4e> G4e F4e D4e~> D4q rq", 2: "re F4e G4e Bb4e> rq Db5e C5e",
-    3: "Bb4e> G4e F4e D4e~> D4q rq", 4: "re D4e Eb4e E4e F4q^ rq", 5: "Bb4e G4e F4e D4e~ D4q rq",
-    6: "re F4e G4e Bb4e rq Db5e C5e", 7: "Bb4e G4e F4e Ab4e~> Ab4q G4q-", 8: "Gb4q.> F4e rq F4e G4e",
+    0: "F4e G4e",
+    1: "Bb4e> G4e F4e D4e~> D4q rq",
+    2: "re F4e G4e Bb4e> rq Db5e C5e",
+    3: "Bb4e> G4e F4e D4e~> D4q rq",
+    4: "re D4e Eb4e E4e F4q^ rq",
+    5: "Bb4e G4e F4e D4e~ D4q rq",
+    6: "re F4e G4e Bb4e rq Db5e C5e",
+    7: "Bb4e G4e F4e Ab4e~> Ab4q G4q-",
+    8: "Gb4q.> F4e rq F4e G4e",
 }
 HEAD = {
-    9: "Bb4q A4e F4e re D4e F4e G4e", 10: "Ab4e> F4e D4e B3e rq re G4e~", 11: "G4e Eb4e G4e Bb4e D5te C5te Bb4te G4q",
-    12: "A4e C5e Eb5e C5e A4e F4e Gb4e re", 13: "F4q. D5e~ D5q B4e Ab4e", 14: "G4e Bb4e Eb5e D5e C5e A4e Gb4e Eb4e",
-    15: "D4e F4e Bb4q rq re Db5e", 16: "C5e A4e Gb4e Eb4e rq F4e G4e", 17: "D4e F4e G4e Bb4e~ Bb4h",
+    9: "Bb4q A4e F4e re D4e F4e G4e",
+    10: "Ab4e> F4e D4e B3e rq re G4e~",
+    11: "G4e Eb4e G4e Bb4e D5te C5te Bb4te G4q",
+    12: "A4e C5e Eb5e C5e A4e F4e Gb4e re",
+    13: "F4q. D5e~ D5q B4e Ab4e",
+    14: "G4e Bb4e Eb5e D5e C5e A4e Gb4e Eb4e",
+    15: "D4e F4e Bb4q rq re Db5e",
+    16: "C5e A4e Gb4e Eb4e rq F4e G4e",
+    17: "D4e F4e G4e Bb4e~ Bb4h",
 }
-HEAD_LAST = {27: HEAD[9], 28: HEAD[10], 29: HEAD[11], 30: HEAD[12], 31: HEAD[13], 32: HEAD[14],
-             33: "D4e F4e Bb4q^ rh"}
+HEAD_LAST = {
+    27: HEAD[9],
+    28: HEAD[10],
+    29: HEAD[11],
+    30: HEAD[12],
+    31: HEAD[13],
+    32: HEAD[14],
+    33: "D4e F4e Bb4q^ rh",
+}
 SOLI = {
-    18: "Bb4q^ rq re A4e Bb4e C5e", 19: "D5e G5e> F5e D5e Bb4q C5e Db5e~", 20: "Db5e Bb4e Gb5e> F5e Eb5te( F5te Eb5te) C5q",
-    21: "D5q^ re F5e G5e> F5e D5e Bb4e", 22: "Ab5e> F5e D5e B4e re F5e~> F5q", 23: "E5e G5e Ab5e> G5e E5e C5e Bb4e G4e",
-    24: "A4q. E5e~> E5e D5e C5e re", 25: "Eb5q^ re C5e Eb5e G5e> F5e D5e", 26: "Gb5e> Eb5e C5e A4e F4q- rq",
+    18: "Bb4q^ rq re A4e Bb4e C5e",
+    19: "D5e G5e> F5e D5e Bb4q C5e Db5e~",
+    20: "Db5e Bb4e Gb5e> F5e Eb5te( F5te Eb5te) C5q",
+    21: "D5q^ re F5e G5e> F5e D5e Bb4e",
+    22: "Ab5e> F5e D5e B4e re F5e~> F5q",
+    23: "E5e G5e Ab5e> G5e E5e C5e Bb4e G4e",
+    24: "A4q. E5e~> E5e D5e C5e re",
+    25: "Eb5q^ re C5e Eb5e G5e> F5e D5e",
+    26: "Gb5e> Eb5e C5e A4e F4q- rq",
 }
 LATE = {
-    75: "rq D5e C5e Bb4e G4e F4e D4e", 76: "F4e Ab4e B4e D5e~> D5q rq", 77: "re C5e Bb4e G4e Eb4e G4e Bb4e D5e",
-    78: "C5q. A4e~ A4e F4e Gb4e re", 79: "F4e A4e D5e> C5e B4e G4e Ab4e F4e", 80: "Eb4te G4te Bb4te D5q> C5e A4e Gb4q",
+    75: "rq D5e C5e Bb4e G4e F4e D4e",
+    76: "F4e Ab4e B4e D5e~> D5q rq",
+    77: "re C5e Bb4e G4e Eb4e G4e Bb4e D5e",
+    78: "C5q. A4e~ A4e F4e Gb4e re",
+    79: "F4e A4e D5e> C5e B4e G4e Ab4e F4e",
+    80: "Eb4te G4te Bb4te D5q> C5e A4e Gb4q",
     81: "F4q. D4e~ D4h",
 }
 SEND_OFF = {82: "rh re A4e Bb4e C5e"}
-TAG = {83: HEAD[13], 84: HEAD[14], 85: "F4q. D5e~ D5q B4e Ab4e", 86: "G4e Bb4e Eb5e D5e C5e A4e Gb4e Eb4e",
-       87: "F4q. D5e~ D5q Db5e Bb4e"}
-FINISH = {90: "Bb4e G4e F4e D4e~ D4q rq", 91: "re F4e G4e Bb4e rq Db5e C5e", 92: "Bb4e G4e F4e D4e~ D4q rq"}
-BACKGROUND = {43: "re D4e F4e G4e~ G4h", 44: "re F4e G4e F4e~ F4h", 45: "re Eb4e G4e Bb4e~ Bb4h", 46: "A4q. G4e~ G4q rq",
-              47: "re D4e F4e A4e~ A4h", 48: "re F4e Ab4e G4e~ G4h", 49: "rq Eb4e G4e Bb4q A4q", 50: "Bb4q^ rq rh"}
+TAG = {
+    83: HEAD[13],
+    84: HEAD[14],
+    85: "F4q. D5e~ D5q B4e Ab4e",
+    86: "G4e Bb4e Eb5e D5e C5e A4e Gb4e Eb4e",
+    87: "F4q. D5e~ D5q Db5e Bb4e",
+}
+FINISH = {
+    90: "Bb4e G4e F4e D4e~ D4q rq",
+    91: "re F4e G4e Bb4e rq Db5e C5e",
+    92: "Bb4e G4e F4e D4e~ D4q rq",
+}
+BACKGROUND = {
+    43: "re D4e F4e G4e~ G4h",
+    44: "re F4e G4e F4e~ F4h",
+    45: "re Eb4e G4e Bb4e~ Bb4h",
+    46: "A4q. G4e~ G4q rq",
+    47: "re D4e F4e A4e~ A4h",
+    48: "re F4e Ab4e G4e~ G4h",
+    49: "rq Eb4e G4e Bb4q A4q",
+    50: "Bb4q^ rq rh",
+}
 BONE_SOLI = {
-    51: "re F4e D4e F4e G4q F4e D4e", 52: "F4e B3e rq D4e F4e Ab4q", 53: "G4q. Eb4e~ Eb4e C4e D4e Eb4e",
-    54: "F4e A4e> re G4e~> G4e F4e Eb4e C4e", 55: "D4q F4e G4e~ G4q Ab4e F4e", 56: "Eb4te( F4te G4te) Bb4q> A4e G4e Gb4q",
-    57: "F4h. rq", 58: "re D4e Eb4e E4e F4q^ rq",
+    51: "re F4e D4e F4e G4q F4e D4e",
+    52: "F4e B3e rq D4e F4e Ab4q",
+    53: "G4q. Eb4e~ Eb4e C4e D4e Eb4e",
+    54: "F4e A4e> re G4e~> G4e F4e Eb4e C4e",
+    55: "D4q F4e G4e~ G4q Ab4e F4e",
+    56: "Eb4te( F4te G4te) Bb4q> A4e G4e Gb4q",
+    57: "F4h. rq",
+    58: "re D4e Eb4e E4e F4q^ rq",
 }
 SHOUT = {
-    59: "re Bb5e^ re Bb5e~> Bb5q G5e F5e", 60: "Ab5q> re F5e~> F5h", 61: "re G5e Bb5e C6e~> C6e Bb5e G5q^",
-    62: "rq A5e C6e~> C6hF", 63: "re D5e F5e G5e Bb5q^ rq", 64: "rq. Ab5e~> Ab5e F5e D5q^",
-    65: "Eb5te( F5te G5te) Bb5q.> A5e G5q-", 66: "F5q^ rq rh", 67: "re G5e Bb5e> G5e~ G5q rq", 68: "re Gb5e Bb5e> Gb5e~ Gb5q rq",
-    69: "F5q- G5q- Bb5q. B5e~>", 70: "B5h. rq", 71: "re G5e^ re A5e^ re Bb5e^ re C6e~>", 72: "C6q. A5e~ A5q rq",
-    73: "re Bb5e^ rq re G5e^ rq", 74: "rh rq F5q>D",
+    59: "re Bb5e^ re Bb5e~> Bb5q G5e F5e",
+    60: "Ab5q> re F5e~> F5h",
+    61: "re G5e Bb5e C6e~> C6e Bb5e G5q^",
+    62: "rq A5e C6e~> C6hF",
+    63: "re D5e F5e G5e Bb5q^ rq",
+    64: "rq. Ab5e~> Ab5e F5e D5q^",
+    65: "Eb5te( F5te G5te) Bb5q.> A5e G5q-",
+    66: "F5q^ rq rh",
+    67: "re G5e Bb5e> G5e~ G5q rq",
+    68: "re Gb5e Bb5e> Gb5e~ Gb5q rq",
+    69: "F5q- G5q- Bb5q. B5e~>",
+    70: "B5h. rq",
+    71: "re G5e^ re A5e^ re Bb5e^ re C6e~>",
+    72: "C6q. A5e~ A5q rq",
+    73: "re Bb5e^ rq re G5e^ rq",
+    74: "rh rq F5q>D",
 }
 SAX_FILL = {66: "rq F4e G4e Ab4e F4e D4e B3e"}
 PUNCHES = {
-    2: "rq. G5e~> G5q rq", 4: "rh re F5e^ re G5e~", 5: "G5q. re rh", 6: "rq. G5e~ G5q rq", 8: "rh F5q^ rq",
-    10: "rh rq D5q", 12: "rh re C5e re Eb5e~", 13: "Eb5q rq rh", 16: "re Eb5e^ rq rh", 18: "F5q^ rq rh",
-    28: "rh rq D5q", 30: "rh re C5e re Eb5e~", 31: "Eb5q rq rh", 33: "rq re F5e~> F5q rq", 34: "rq F5q^ re Eb5e^ rq",
-    88: "Eb5h. re Eb5e~", 89: "Eb5h. rq", 92: "rh re F5e^ re G5e~", 93: "G5q rq rq A5q>", 94: "Bb5w",
+    2: "rq. G5e~> G5q rq",
+    4: "rh re F5e^ re G5e~",
+    5: "G5q. re rh",
+    6: "rq. G5e~ G5q rq",
+    8: "rh F5q^ rq",
+    10: "rh rq D5q",
+    12: "rh re C5e re Eb5e~",
+    13: "Eb5q rq rh",
+    16: "re Eb5e^ rq rh",
+    18: "F5q^ rq rh",
+    28: "rh rq D5q",
+    30: "rh re C5e re Eb5e~",
+    31: "Eb5q rq rh",
+    33: "rq re F5e~> F5q rq",
+    34: "rq F5q^ re Eb5e^ rq",
+    88: "Eb5h. re Eb5e~",
+    89: "Eb5h. rq",
+    92: "rh re F5e^ re G5e~",
+    93: "G5q rq rq A5q>",
+    94: "Bb5w",
 }
-PADS = {35: "D4w", 36: "F4w", 37: "Eb4w", 38: "C4h Eb4h", 39: "F4w", 40: "F4w", 41: "Eb4h C4h", 42: "D4h C4h"}
+PADS = {
+    35: "D4w",
+    36: "F4w",
+    37: "Eb4w",
+    38: "C4h Eb4h",
+    39: "F4w",
+    40: "F4w",
+    41: "Eb4h C4h",
+    42: "D4h C4h",
+}
 TRUMPET_HITS = {44: "rh rq D5q", 46: "rh re C5e re D5e~", 47: "D5q rq rh", 50: "F5q^ rq rh"}
 
 NAMES = [
@@ -187,14 +344,24 @@ NAMES = [
 CONCERT_FIFTHS = -2
 
 
-# ------------------------------------------------------------------------------------- who plays what
+# ------------------------------------------------------------------------------------- who plays
+# what
 
 
-def copy_line(line: dict[int, list[Event]], octaves: int = 0, marks: bool = True) -> dict[int, list[Event]]:
+def copy_line(
+    line: dict[int, list[Event]], octaves: int = 0, marks: bool = True
+) -> dict[int, list[Event]]:
     return {
-        n: [replace(e, pitch=replace_octave(e.pitch, octaves) if e.pitch else None,
-                    marks=set(e.marks) if marks else set(), slur_start=e.slur_start and marks,
-                    slur_stop=e.slur_stop and marks) for e in events]
+        n: [
+            replace(
+                e,
+                pitch=replace_octave(e.pitch, octaves) if e.pitch else None,
+                marks=set(e.marks) if marks else set(),
+                slur_start=e.slur_start and marks,
+                slur_stop=e.slur_stop and marks,
+            )
+            for e in events
+        ]
         for n, events in line.items()
     }
 
@@ -203,7 +370,9 @@ def parse(line: dict[int, str]) -> dict[int, list[Event]]:
     return {n: bar(text) for n, text in line.items()}
 
 
-def harmonise(line: dict[int, list[Event]], style: object, marks: bool) -> list[dict[int, list[Event]]]:
+def harmonise(
+    line: dict[int, list[Event]], style: object, marks: bool
+) -> list[dict[int, list[Event]]]:
     """Three voices under a lead; a note tied from the bar before keeps its chord."""
     voices: list[dict[int, list[Event]]] = [{}, {}, {}]
     held: list[Pitch] | None = None
@@ -221,8 +390,15 @@ def harmonise(line: dict[int, list[Event]], style: object, marks: bool) -> list[
                 chord = list(voice(e.pitch, chord_at(n, position), shape))
             held = chord if e.tie else None  # type: ignore[assignment]
             for v, pitch in zip(voices, chord[1:], strict=True):
-                v[n].append(replace(e, pitch=pitch, marks=set(e.marks) if marks else set(),
-                                    slur_start=e.slur_start and marks, slur_stop=e.slur_stop and marks))
+                v[n].append(
+                    replace(
+                        e,
+                        pitch=pitch,
+                        marks=set(e.marks) if marks else set(),
+                        slur_start=e.slur_start and marks,
+                        slur_stop=e.slur_stop and marks,
+                    )
+                )
             position += e.length
     return voices
 
@@ -238,8 +414,20 @@ def bass_of(line: dict[int, list[Event]], low: int) -> dict[int, list[Event]]:
     for n in sorted(line):
         position, out[n] = 0, []
         for e in line[n]:
-            pitch = held if held is not None else spelled(ROOT.match(chord_at(n, position))[1], low + 11)  # type: ignore[index]
-            out[n].append(replace(e, pitch=pitch if e.pitch else None, marks=set(), slur_start=False, slur_stop=False))
+            pitch = (
+                held
+                if held is not None
+                else spelled(ROOT.match(chord_at(n, position))[1], low + 11)
+            )  # type: ignore[index]
+            out[n].append(
+                replace(
+                    e,
+                    pitch=pitch if e.pitch else None,
+                    marks=set(),
+                    slur_start=False,
+                    slur_stop=False,
+                )
+            )
             held = pitch if e.tie else None
             position += e.length
     return out
@@ -283,7 +471,10 @@ def build() -> list[dict[int, list[Event]]]:
 
     def put(index: int, line: dict[int, list[Event]]) -> None:
         for n, events in line.items():
-            assert n not in parts[index] or all(e.pitch is None for e in parts[index][n]), (NAMES[index][0], n)
+            assert n not in parts[index] or all(e.pitch is None for e in parts[index][n]), (
+                NAMES[index][0],
+                n,
+            )
             parts[index][n] = events
 
     def unison(text: dict[int, str], who: list[tuple[int, int]], marked: set[int]) -> None:
@@ -314,7 +505,9 @@ def build() -> list[dict[int, list[Event]]]:
             put(index, v)
         if bones:
             low = copy_line(line, -1, marked)
-            for index, v in zip((9, 10, 11), [low, *harmonise(low, "close", marked)[:2]], strict=True):
+            for index, v in zip(
+                (9, 10, 11), [low, *harmonise(low, "close", marked)[:2]], strict=True
+            ):
                 put(index, v)
             put(12, bass_of(line, 34))
 
@@ -344,13 +537,22 @@ def build() -> list[dict[int, list[Event]]]:
             e.fermata = True
     put(15, walking())
     for index in (13, 14, 16):
-        put(index, {n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)] for n in range(1, LAST)})
+        put(
+            index,
+            {
+                n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)]
+                for n in range(1, LAST)
+            },
+        )
         parts[index][LAST] = [Event(48, Pitch("B", 0, 4), slash=True, fermata=True)]
-    parts[2].update({n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)] for n in range(35, 51)})
+    parts[2].update(
+        {n: [Event(12, Pitch("B", 0, 4), slash=True) for _ in range(4)] for n in range(35, 51)}
+    )
     return parts
 
 
-# ------------------------------------------------------------------------------------- planted faults
+# ------------------------------------------------------------------------------------- planted
+# faults
 
 
 @dataclass(frozen=True)
@@ -364,7 +566,9 @@ class Fault:
     says: str
 
 
-def at(parts: list[dict[int, list[Event]]], part: str, n: int, beat: float) -> tuple[list[Event], int]:
+def at(
+    parts: list[dict[int, list[Event]]], part: str, n: int, beat: float
+) -> tuple[list[Event], int]:
     index = next(i for i, row in enumerate(NAMES) if row[0] == part)
     position = 0
     for k, e in enumerate(parts[index][n]):
@@ -382,20 +586,40 @@ def plant(parts: list[dict[int, list[Event]]]) -> list[Fault]:
         faults.append(Fault(kind, part, n, beat, says))
         return at(parts, part, n, beat)
 
-    events, k = note("wrong note", "Tenor Sax 2", 12, 2.0, "E natural (concert) where the unison has Eb")
+    events, k = note(
+        "wrong note", "Tenor Sax 2", 12, 2.0, "E natural (concert) where the unison has Eb"
+    )
     events[k].pitch = Pitch("E", 0, 5)
     events, k = note("missing mark", "Tenor Sax 1", 1, 1.0, "no accent where Alto Sax 1 has one")
     events[k].marks.clear()
-    events, k = note("contradicting mark", "Alto Sax 2", 19, 1.5, "staccato where Alto Sax 1 has an accent")
+    events, k = note(
+        "contradicting mark", "Alto Sax 2", 19, 1.5, "staccato where Alto Sax 1 has an accent"
+    )
     events[k].marks = {"staccato"}
-    events, k = note("contradicting mark", "Trumpet 3", 61, 4.0, "tenuto where Trumpet 1 has a rooftop accent")
+    events, k = note(
+        "contradicting mark", "Trumpet 3", 61, 4.0, "tenuto where Trumpet 1 has a rooftop accent"
+    )
     events[k].marks = {"tenuto"}
-    events, k = note("short note", "Trumpet 2", 60, 1.0, "an eighth and a rest where Trumpet 1 has a quarter")
+    events, k = note(
+        "short note", "Trumpet 2", 60, 1.0, "an eighth and a rest where Trumpet 1 has a quarter"
+    )
     events[k : k + 1] = [replace(events[k], length=6), Event(6)]
-    events, k = note("early cut-off", "Tenor Sax 2", 17, 2.5, "stops on beat 3and; the others hold to the bar line")
+    events, k = note(
+        "early cut-off",
+        "Tenor Sax 2",
+        17,
+        2.5,
+        "stops on beat 3and; the others hold to the bar line",
+    )
     events[k + 1] = replace(events[k + 1], length=12)
     events.append(Event(12))
-    events, k = note("slur stops early", "Tenor Sax 1", 20, 3.0 + 1 / 3, "slur ends on the second triplet note, the lead's on the third")
+    events, k = note(
+        "slur stops early",
+        "Tenor Sax 1",
+        20,
+        3.0 + 1 / 3,
+        "slur ends on the second triplet note, the lead's on the third",
+    )
     events[k].slur_stop = True
     events[k + 1].slur_stop = False
     events, k = note("extra mark", "Trumpet 4", 63, 2.0, "accent nobody else has")
@@ -405,18 +629,45 @@ def plant(parts: list[dict[int, list[Event]]]) -> list[Fault]:
     return faults
 
 
-# --------------------------------------------------------------------------------------------- writing
+# ---------------------------------------------------------------------------------------------
+# writing
 
-REHEARSAL = {1: "Intro", 9: "A", 19: "B", 27: "C", 35: "D", 43: "E", 51: "F", 59: "G", 67: "H", 75: "I", 83: "J"}
+REHEARSAL = {
+    1: "Intro",
+    9: "A",
+    19: "B",
+    27: "C",
+    35: "D",
+    43: "E",
+    51: "F",
+    59: "G",
+    67: "H",
+    75: "I",
+    83: "J",
+}
 SAXES, TRUMPETS, BONES, RHYTHM = range(5), range(5, 9), range(9, 13), range(13, 17)
 DYNAMICS = [  # bar, beat, sign, parts
-    (0, 1.0, "mf", SAXES), (2, 2.5, "f", [*TRUMPETS, *BONES]), (9, 1.0, "mf", SAXES), (10, 4.0, "f", [*TRUMPETS, *BONES]),
-    (18, 3.5, "mf", [0, 2, 3, 4]), (27, 1.0, "mf", SAXES), (35, 1.0, "p", BONES), (43, 1.5, "mp", [0, 1, 3, 4]),
-    (51, 1.5, "mf", [9, 11, 12]), (59, 1.5, "ff", [*SAXES, *TRUMPETS, *BONES]), (75, 2.0, "mf", [*SAXES, 10]),
-    (83, 1.0, "mf", SAXES), (94, 1.0, "ff", [*SAXES, *TRUMPETS, *BONES]), (1, 1.0, "mf", RHYTHM), (59, 1.0, "f", RHYTHM),
+    (0, 1.0, "mf", SAXES),
+    (2, 2.5, "f", [*TRUMPETS, *BONES]),
+    (9, 1.0, "mf", SAXES),
+    (10, 4.0, "f", [*TRUMPETS, *BONES]),
+    (18, 3.5, "mf", [0, 2, 3, 4]),
+    (27, 1.0, "mf", SAXES),
+    (35, 1.0, "p", BONES),
+    (43, 1.5, "mp", [0, 1, 3, 4]),
+    (51, 1.5, "mf", [9, 11, 12]),
+    (59, 1.5, "ff", [*SAXES, *TRUMPETS, *BONES]),
+    (75, 2.0, "mf", [*SAXES, 10]),
+    (83, 1.0, "mf", SAXES),
+    (94, 1.0, "ff", [*SAXES, *TRUMPETS, *BONES]),
+    (1, 1.0, "mf", RHYTHM),
+    (59, 1.0, "f", RHYTHM),
 ]
-WEDGES = [(25, 3.0, "crescendo", 26, 1.0, SAXES), (57, 1.0, "diminuendo", 57, 4.0, BONES),
-          (71, 1.5, "crescendo", 72, 1.0, [*TRUMPETS, *BONES])]
+WEDGES = [
+    (25, 3.0, "crescendo", 26, 1.0, SAXES),
+    (57, 1.0, "diminuendo", 57, 4.0, BONES),
+    (71, 1.5, "crescendo", 72, 1.0, [*TRUMPETS, *BONES]),
+]
 WORDS = {35: (2, "Solo - open; backgrounds from E, last time only")}
 
 
@@ -458,7 +709,15 @@ class Sheet:
                 self.harmony(chords[place], place - position)
             self.directions(n, position)
             previous = events[k - 1] if k else (self.music.get(n - 1) or [Event(1)])[-1]
-            self.note(e, events, k, beams[k], state, previous, whole_bar=len(events) == 1 and e.pitch is None)
+            self.note(
+                e,
+                events,
+                k,
+                beams[k],
+                state,
+                previous,
+                whole_bar=len(events) == 1 and e.pitch is None,
+            )
             position += e.length
         self.directions(n, position)
         self.right_barline(n)
@@ -477,7 +736,11 @@ class Sheet:
             octave = -1 if abs(transpose[1]) >= 12 else 0
             diatonic, chromatic = transpose[0] - 7 * octave, transpose[1] - 12 * octave
             change = f"<octave-change>{octave}</octave-change>" if octave else ""
-            self.add(4, f"<transpose><diatonic>{diatonic}</diatonic><chromatic>{chromatic}</chromatic>{change}</transpose>")
+            self.add(
+                4,
+                f"<transpose><diatonic>{diatonic}</diatonic>"
+                f"<chromatic>{chromatic}</chromatic>{change}</transpose>",
+            )
         self.add(3, "</attributes>")
 
     def left_barline(self, n: int) -> None:
@@ -494,8 +757,11 @@ class Sheet:
     def right_barline(self, n: int) -> None:
         inside = ""
         if n in (16, 50):
-            inside = "<bar-style>light-heavy</bar-style>" + (
-                '<ending number="1" type="stop"/>' if n == 16 else "") + '<repeat direction="backward"/>'
+            inside = (
+                "<bar-style>light-heavy</bar-style>"
+                + ('<ending number="1" type="stop"/>' if n == 16 else "")
+                + '<repeat direction="backward"/>'
+            )
         elif n == 18:
             inside = '<ending number="2" type="discontinue"/>'
         elif n == LAST:
@@ -507,43 +773,86 @@ class Sheet:
 
     def signs(self, n: int) -> None:
         if n == 0:
-            self.add(3, '<direction placement="above"><direction-type><words font-weight="bold">Medium swing</words>'
-                        "</direction-type><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>152"
-                        '</per-minute></metronome></direction-type><sound tempo="152"><swing><first>3</first>'
-                        "<second>2</second></swing></sound></direction>")
+            self.add(
+                3,
+                '<direction placement="above"><direction-type><words font-weight="bold">Medium '
+                "swing</words>"
+                "</direction-type><direction-type><metronome><beat-unit>quarter</beat-unit>"
+                "<per-minute>152"
+                "</per-minute></metronome></direction-type><sound "
+                'tempo="152"><swing><first>3</first>'
+                "<second>2</second></swing></sound></direction>",
+            )
         if n in REHEARSAL:
-            self.add(3, f"<direction placement=\"above\"><direction-type><rehearsal>{REHEARSAL[n]}</rehearsal>"
-                        "</direction-type></direction>")
+            self.add(
+                3,
+                f"<direction "
+                f'placement="above"><direction-type><rehearsal>{REHEARSAL[n]}</rehearsal>'
+                "</direction-type></direction>",
+            )
         if n == 19:
-            self.add(3, '<direction placement="above"><direction-type><segno/></direction-type></direction>')
+            self.add(
+                3,
+                "<direction "
+                'placement="above"><direction-type><segno/></direction-type></direction>',
+            )
         if n == 83:
-            self.add(3, '<direction placement="above"><direction-type><coda/></direction-type></direction>')
+            self.add(
+                3,
+                '<direction placement="above"><direction-type><coda/></direction-type></direction>',
+            )
         if n in WORDS and WORDS[n][0] == self.index:
-            self.add(3, f'<direction placement="above"><direction-type><words>{escape(WORDS[n][1])}</words>'
-                        "</direction-type></direction>")
+            self.add(
+                3,
+                f'<direction placement="above"><direction-type><words>{escape(WORDS[n][1])}</words>'
+                "</direction-type></direction>",
+            )
         if n == 44 and self.index in TRUMPETS:
-            self.add(3, '<direction placement="above"><direction-type><words>cup mute</words></direction-type></direction>')
+            self.add(
+                3,
+                '<direction placement="above"><direction-type><words>cup '
+                "mute</words></direction-type></direction>",
+            )
         if n == 51 and self.index in TRUMPETS:
-            self.add(3, '<direction placement="above"><direction-type><words>open</words></direction-type></direction>')
+            self.add(
+                3,
+                "<direction "
+                'placement="above"><direction-type><words>open</words></direction-type>'
+                "</direction>",
+            )
 
     def directions(self, n: int, position: int) -> None:
         beat = position / 12 + 1
         for bar_number, b, sign, who in DYNAMICS:
             if bar_number == n and abs(b - beat) < 1e-6 and self.index in who:
-                self.add(3, f'<direction placement="below"><direction-type><dynamics><{sign}/></dynamics>'
-                            "</direction-type></direction>")
+                self.add(
+                    3,
+                    f'<direction placement="below"><direction-type><dynamics><{sign}/></dynamics>'
+                    "</direction-type></direction>",
+                )
         for n1, b1, kind, n2, b2, who in WEDGES:
             if self.index in who:
                 for at_bar, at_beat, value in ((n1, b1, kind), (n2, b2, "stop")):
                     if at_bar == n and abs(at_beat - beat) < 1e-6:
-                        self.add(3, f'<direction placement="below"><direction-type><wedge type="{value}"/>'
-                                    "</direction-type></direction>")
+                        self.add(
+                            3,
+                            f'<direction placement="below"><direction-type><wedge type="{value}"/>'
+                            "</direction-type></direction>",
+                        )
         if position >= 48 and n == 32:
-            self.add(3, '<direction placement="above"><direction-type><words>To Coda</words></direction-type>'
-                        '<sound tocoda="coda"/></direction>')
+            self.add(
+                3,
+                '<direction placement="above"><direction-type><words>To '
+                "Coda</words></direction-type>"
+                '<sound tocoda="coda"/></direction>',
+            )
         if position >= 48 and n == 82:
-            self.add(3, '<direction placement="above"><direction-type><words>D.S. al Coda</words></direction-type>'
-                        '<sound dalsegno="segno"/></direction>')
+            self.add(
+                3,
+                '<direction placement="above"><direction-type><words>D.S. al '
+                "Coda</words></direction-type>"
+                '<sound dalsegno="segno"/></direction>',
+            )
 
     def chord_places(self, n: int) -> dict[int, str]:
         if n == 0 or not (self.index in (13, 14, 15) or (self.index == 2 and 35 <= n <= 50)):
@@ -558,14 +867,28 @@ class Sheet:
         if self.index in (13, 15):
             root = Pitch(m[1][0], -m[1].count("b"), 4)
         alter = f"<root-alter>{root.alter:g}</root-alter>" if root.alter else ""
-        degree = ("<degree><degree-value>9</degree-value><degree-alter>-1</degree-alter><degree-type>add</degree-type></degree>"
-                  if name.endswith("b9") else "")
+        degree = (
+            "<degree><degree-value>9</degree-value><degree-alter>-1</degree-alter>"
+            "<degree-type>add</degree-type></degree>"
+            if name.endswith("b9")
+            else ""
+        )
         shift = f"<offset>{offset}</offset>" if offset else ""
-        self.add(3, f"<harmony><root><root-step>{root.step}</root-step>{alter}</root><kind>{KINDS[m[2]]}</kind>"
-                    f"{degree}{shift}</harmony>")
+        self.add(
+            3,
+            f"<harmony><root><root-step>{root.step}</root-step>{alter}</root>"
+            f"<kind>{KINDS[m[2]]}</kind>"
+            f"{degree}{shift}</harmony>",
+        )
 
     def note(
-        self, e: Event, events: list[Event], k: int, beam: str, state: dict[tuple[str, int], float], previous: Event,
+        self,
+        e: Event,
+        events: list[Event],
+        k: int,
+        beam: str,
+        state: dict[tuple[str, int], float],
+        previous: Event,
         whole_bar: bool,
     ) -> None:
         self.add(3, "<note>")
@@ -598,20 +921,28 @@ class Sheet:
         assert e.pitch
         if e.slash:
             if self.index == 16:
-                self.add(4, "<unpitched><display-step>B</display-step><display-octave>4</display-octave></unpitched>")
+                self.add(
+                    4,
+                    "<unpitched><display-step>B</display-step><display-octave>4"
+                    "</display-octave></unpitched>",
+                )
             else:
                 self.add(4, "<pitch><step>B</step><octave>4</octave></pitch>")
             return ""
         written = self.transposition.written_pitch(e.pitch)
         written = simple(written)
         alter = f"<alter>{written.alter:g}</alter>" if written.alter else ""
-        self.add(4, f"<pitch><step>{written.step}</step>{alter}<octave>{written.octave}</octave></pitch>")
+        self.add(
+            4, f"<pitch><step>{written.step}</step>{alter}<octave>{written.octave}</octave></pitch>"
+        )
         key = (written.step, written.octave)
         current = state.get(key, key_alter(self.fifths, written.step))
         state[key] = written.alter
         if current == written.alter or stop:
             return ""
-        return {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "flat-flat"}[int(written.alter)]
+        return {0: "natural", 1: "sharp", -1: "flat", 2: "double-sharp", -2: "flat-flat"}[
+            int(written.alter)
+        ]
 
     def type_of(self, e: Event, accidental: str = "") -> None:
         name, dots = TYPES[e.length]
@@ -619,7 +950,11 @@ class Sheet:
         if accidental:
             self.add(4, f"<accidental>{accidental}</accidental>")
         if e.triplet:
-            self.add(4, "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>")
+            self.add(
+                4,
+                "<time-modification><actual-notes>3</actual-notes><normal-notes>2"
+                "</normal-notes></time-modification>",
+            )
 
     def notations(self, e: Event, events: list[Event], k: int, stop: bool) -> None:
         inside: list[str] = []
@@ -640,7 +975,9 @@ class Sheet:
             if run % 3 == 2:
                 inside.append('<tuplet type="stop"/>')
         if e.marks:
-            inside.append("<articulations>" + "".join(f"<{m}/>" for m in sorted(e.marks)) + "</articulations>")
+            inside.append(
+                "<articulations>" + "".join(f"<{m}/>" for m in sorted(e.marks)) + "</articulations>"
+            )
         if e.fermata:
             inside.append("<fermata/>")
         if inside:
@@ -649,7 +986,12 @@ class Sheet:
 
 def simple(pitch: Pitch) -> Pitch:
     """No double flats or sharps, no Cb, Fb, B# or E#: players read the plain name."""
-    if pitch.alter in (2, -2) or (pitch.step, pitch.alter) in (("C", -1), ("F", -1), ("B", 1), ("E", 1)):
+    if pitch.alter in (2, -2) or (pitch.step, pitch.alter) in (
+        ("C", -1),
+        ("F", -1),
+        ("B", 1),
+        ("E", 1),
+    ):
         place = pitch.diatonic + (1 if pitch.alter > 0 else -1)
         octave, index = divmod(place, 7)
         return Pitch(STEPS[index], pitch.midi - 12 * (octave + 1) - SEMITONES[STEPS[index]], octave)
@@ -669,7 +1011,12 @@ def beam_marks(events: list[Event]) -> list[str]:
     previous = None
     for k, e in enumerate(events):
         group = ("t", position // 12) if e.triplet else ("e", position // 24)
-        if e.length in (4, 6) and e.pitch is not None and not e.slash and (not run or group == previous):
+        if (
+            e.length in (4, 6)
+            and e.pitch is not None
+            and not e.slash
+            and (not run or group == previous)
+        ):
             run.append(k)
         else:
             runs.append(run)
@@ -687,12 +1034,19 @@ def beam_marks(events: list[Event]) -> list[str]:
 def part_list() -> list[str]:
     out = ["  <part-list>"]
     for n, (name, short, sound, program, *_rest) in enumerate(NAMES, start=1):
-        midi = (f'<midi-instrument id="P{n}-I1"><midi-program>{program}</midi-program></midi-instrument>'
-                if program else "")
-        out += [f'    <score-part id="P{n}">', f"      <part-name>{name}</part-name>",
-                f"      <part-abbreviation>{short}</part-abbreviation>",
-                f'      <score-instrument id="P{n}-I1"><instrument-name>{name}</instrument-name>'
-                f"<instrument-sound>{sound}</instrument-sound></score-instrument>"]
+        midi = (
+            f"<midi-instrument "
+            f'id="P{n}-I1"><midi-program>{program}</midi-program></midi-instrument>'
+            if program
+            else ""
+        )
+        out += [
+            f'    <score-part id="P{n}">',
+            f"      <part-name>{name}</part-name>",
+            f"      <part-abbreviation>{short}</part-abbreviation>",
+            f'      <score-instrument id="P{n}-I1"><instrument-name>{name}</instrument-name>'
+            f"<instrument-sound>{sound}</instrument-sound></score-instrument>",
+        ]
         if midi:
             out.append(f"      {midi}")
         out.append("    </score-part>")

@@ -1,4 +1,5 @@
-"""The stages over a whole library of charts: spread over processes, resumable, one bad chart stops nobody."""
+"""The stages over a whole library of charts: spread over processes, resumable, one bad chart stops
+nobody."""
 
 from __future__ import annotations
 
@@ -13,10 +14,19 @@ from typing import Any
 
 from sectionprep.errors import BadArgument, SectionprepError, UnreadableFile
 from sectionprep.music.marks import say
-from sectionprep.outputs.book import RECORD, ChartResult, as_json, charts_in, key_of, recorded, summary_workbook
-from sectionprep.outputs.sheets import safe_name
-from sectionprep.outputs.writing import write_file
-from sectionprep.pipeline import Options, Prepared, prepare
+from sectionprep.outputs.files import write_file
+from sectionprep.outputs.library.summary import (
+    RECORD,
+    ChartResult,
+    as_json,
+    charts_in,
+    key_of,
+    recorded,
+    summary_workbook,
+)
+from sectionprep.outputs.parts.sheets import safe_name
+from sectionprep.results import Options
+from sectionprep.stages import Prepared, prepare
 
 # seconds; judgements
 _LOOK = 5.0  # between two looks whether a cluster has workers
@@ -24,15 +34,20 @@ _PATIENCE = 60.0  # without any worker: one that is started again takes less
 _LONGEST = 3600.0  # without any result: the longest charts take minutes
 
 
-def prepare_for_book(path: Path, name: str, folder: Path, options: Options, began: float, *, careful: bool = False) -> ChartResult:
-    """One chart of a book, in a process that may do others too: never raises, so that one bad chart stops nobody.
-    began: when the book was begun (seconds since the epoch): a chart done since then by a process that was lost afterwards is
-    done, not unchanged. careful: parts are drawn in processes of their own, so that a part that brings the engraver down is named."""
+def prepare_for_book(
+    path: Path, name: str, folder: Path, options: Options, began: float, *, careful: bool = False
+) -> ChartResult:
+    """One chart of a book, in a process that may do others too: never raises, so that one bad chart
+    stops nobody. began: when the book was begun (seconds since the epoch): a chart done since then
+    by a process that was lost afterwards is done, not unchanged. careful: parts are drawn in
+    processes of their own, so that a part that brings the engraver down is named."""
     try:
         key = _key(path, options)
         kept = (folder / RECORD).stat().st_mtime if (folder / RECORD).exists() else 0.0
     except OSError as error:
-        return ChartResult(name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})")
+        return ChartResult(
+            name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})"
+        )
     earlier = recorded(folder)
     if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
         return earlier if kept >= began else replace(earlier, status="unchanged")
@@ -42,8 +57,15 @@ def prepare_for_book(path: Path, name: str, folder: Path, options: Options, bega
         write_file(folder / RECORD, as_json(result))
     except SectionprepError as error:
         return ChartResult(name=name, key=key, status="failed", reason=str(error))
-    except Exception as error:  # a fault of ours in one chart must not stop the others; the summary shows it
-        return ChartResult(name=name, key=key, status="failed", reason=f"unexpected: {type(error).__name__}: {error}")
+    except (
+        Exception
+    ) as error:  # a fault of ours in one chart must not stop the others; the summary shows it
+        return ChartResult(
+            name=name,
+            key=key,
+            status="failed",
+            reason=f"unexpected: {type(error).__name__}: {error}",
+        )
     return result
 
 
@@ -64,34 +86,81 @@ def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
             notes = [n for n in planned.notes if start <= n.tone.onset < end]
             if len(notes) >= 4:
                 first = notes[0].tone
-                figure = " ".join(f"{n.tone.pitch - first.pitch:+d}@{chart.quarters(n.tone.onset - first.onset)}" for n in notes)
+                figure = " ".join(
+                    f"{n.tone.pitch - first.pitch:+d}@{chart.quarters(n.tone.onset - first.onset)}"
+                    for n in notes
+                )
                 figures[figure] = " | ".join(say(n.marks) for n in notes)
     return ChartResult(
-        name=name, key=key, status="done", not_printed=len(done.not_printed), wrong_sheets=[*done.not_printed, *done.not_as_written], title=chart.title, passages=len(marked.score.together.passages),
-        before=len(marked.before), after=len(marked.after), marks=sum(c.applied for c in marked.marking.changes), pages=done.pages,
+        name=name,
+        key=key,
+        status="done",
+        not_printed=len(done.not_printed),
+        wrong_sheets=[*done.not_printed, *done.not_as_written],
+        title=chart.title,
+        passages=len(marked.score.together.passages),
+        before=len(marked.before),
+        after=len(marked.after),
+        marks=sum(c.applied for c in marked.marking.changes),
+        pages=done.pages,
         checks=dict(Counter(f.check for f in marked.before)),
-        chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)), figures=figures,
+        chairs=dict(Counter(chart.parts[f.part].chair.says for f in marked.before)),
+        figures=figures,
         listed={
-            "Passages": [[p.id, str(chart.place(p.start)), str(chart.end_place(p.end)), p.scope, p.texture, chart.parts[p.lead].label]
-                         for p in marked.score.together.passages],
-            "Findings": [["still there" if f in marked.after else "mended", f.severity, str(chart.place(f.tick)), chart.parts[f.part].label,
-                          f.message] for f in marked.before],
+            "Passages": [
+                [
+                    p.id,
+                    str(chart.place(p.start)),
+                    str(chart.end_place(p.end)),
+                    p.scope,
+                    p.texture,
+                    chart.parts[p.lead].label,
+                ]
+                for p in marked.score.together.passages
+            ],
+            "Findings": [
+                [
+                    "still there" if f in marked.after else "mended",
+                    f.severity,
+                    str(chart.place(f.tick)),
+                    chart.parts[f.part].label,
+                    f.message,
+                ]
+                for f in marked.before
+            ],
         },
     )
 
 
-def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell: Callable[[ChartResult, int], None] = lambda _result, _of: None) -> list[ChartResult]:
-    """Prepare every chart of a library; `tell` is called as each one ends, with the number of charts in all. cluster: address of a Dask scheduler."""
+def book(
+    library: Path,
+    out: Path,
+    options: Options,
+    *,
+    cluster: str = "",
+    tell: Callable[[ChartResult, int], None] = lambda _result, _of: None,
+) -> list[ChartResult]:
+    """Prepare every chart of a library; `tell` is called as each one ends, with the number of
+    charts in all. cluster: address of a Dask scheduler."""
     if not library.is_dir():
-        raise UnreadableFile("is no folder.", where=str(library), remedy="Name the folder that holds the charts.")
+        raise UnreadableFile(
+            "is no folder.", where=str(library), remedy="Name the folder that holds the charts."
+        )
     if out.resolve() == library.resolve():
-        raise BadArgument("the results would be mixed with the charts.", remedy="Name another folder with --out.")
+        raise BadArgument(
+            "the results would be mixed with the charts.", remedy="Name another folder with --out."
+        )
     charts = charts_in(library, out)
     if not charts:
-        raise UnreadableFile("holds no charts.", where=str(library), remedy="Put MusicXML files into it.")
+        raise UnreadableFile(
+            "holds no charts.", where=str(library), remedy="Put MusicXML files into it."
+        )
     names = ["/".join(path.relative_to(library).parts) for path in charts]
     began = time.time()
-    jobs = [(path, name, out / _book_folder(name), options, began) for path, name in zip(charts, names, strict=True)]
+    jobs = [
+        (path, name, out / _book_folder(name), options, began)
+        for path, name in zip(charts, names, strict=True)
+    ]
     results: list[ChartResult] = []
     for result in _spread(jobs, cluster):
         results.append(result)
@@ -102,7 +171,8 @@ def book(library: Path, out: Path, options: Options, *, cluster: str = "", tell:
 
 
 def _book_folder(name: str) -> str:
-    return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{hashlib.sha256(name.encode()).hexdigest()[:6]}"
+    told_apart = hashlib.sha256(name.encode()).hexdigest()[:6]
+    return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{told_apart}"
 
 
 _Job = tuple[Path, str, Path, Options, float]
@@ -114,35 +184,45 @@ def _spread(jobs: Sequence[_Job], cluster: str) -> Iterator[ChartResult]:
 
 
 def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
-    """A process that is killed from outside takes the pool with it; what was not done then is tried again, each chart in
-    a process of its own and with more care."""
+    """A process that is killed from outside takes the pool with it; what was not done then is tried
+    again, each chart in a process of its own and with more care."""
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
     left = {job[1]: job for job in jobs}
     try:
-        for result in Parallel(n_jobs=-1, return_as="generator_unordered")(delayed(prepare_for_book)(*job) for job in jobs):
+        for result in Parallel(n_jobs=-1, return_as="generator_unordered")(
+            delayed(prepare_for_book)(*job) for job in jobs
+        ):
             del left[result.name]
             yield result
     except BrokenProcessPool:
         for job in left.values():
             try:
-                yield from Parallel(n_jobs=2)([delayed(prepare_for_book)(*job, careful=True)])  # one would run in this very process
+                yield from Parallel(n_jobs=2)(
+                    [delayed(prepare_for_book)(*job, careful=True)]
+                )  # one would run in this very process
             except BrokenProcessPool:
                 yield _lost(job, "its process was killed twice (out of memory?)")
 
 
 def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
-    """A worker that dies gives its charts to the others. Charts that were on too many dead workers are tried again, one after
-    the other and with more care, so that only the one that kills them is reported."""
+    """A worker that dies gives its charts to the others. Charts that were on too many dead workers
+    are tried again, one after the other and with more care, so that only the one that kills them is
+    reported."""
     try:
         from dask.distributed import Client
     except ImportError as error:
-        raise BadArgument("--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster].") from error
+        raise BadArgument(
+            "--cluster needs the extra 'cluster'.", remedy="Install sectionprep[cluster]."
+        ) from error
     try:
         client = Client(address, timeout="20s")  # type: ignore[no-untyped-call]
     except (OSError, ValueError) as error:
-        raise UnreadableFile(f"no scheduler answers at {address}.", remedy="Start one, and workers that see the same folders.") from error
+        raise UnreadableFile(
+            f"no scheduler answers at {address}.",
+            remedy="Start one, and workers that see the same folders.",
+        ) from error
     with client:
         left = {job[1]: job for job in jobs}
         try:
@@ -152,14 +232,22 @@ def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
                     yield result
         except _NothingComes as why:
             for job in left.values():
-                yield _kept(job) or _lost(job, f"{why} at {address}. Finished charts are kept: run the same command again.")
+                yield _kept(job) or _lost(
+                    job,
+                    f"{why} at {address}. Finished charts are kept: run the same command again.",
+                )
 
 
 def _round(client: Any, jobs: Sequence[_Job], careful: bool) -> Iterator[ChartResult]:
-    """The results of all jobs at once, or one after the other and with care; then those that fail are reported. Raises
-    _NothingComes."""
+    """The results of all jobs at once, or one after the other and with care; then those that fail
+    are reported. Raises _NothingComes."""
     for together in [[job] for job in jobs] if careful else [jobs]:
-        futures = {client.submit(prepare_for_book, *job, careful=careful, pure=False, retries=0 if careful else 2): job for job in together}
+        futures = {
+            client.submit(
+                prepare_for_book, *job, careful=careful, pure=False, retries=0 if careful else 2
+            ): job
+            for job in together
+        }
         for done in _as_they_end(client, futures):
             try:
                 yield done.result(timeout=_PATIENCE)
@@ -173,8 +261,8 @@ class _NothingComes(Exception):
 
 
 def _as_they_end(client: Any, futures: Iterable[Any]) -> Iterator[Any]:
-    """Futures in the order in which they end. Raises _NothingComes when there are no workers to wait for, or nothing has ended
-    for very long."""
+    """Futures in the order in which they end. Raises _NothingComes when there are no workers to
+    wait for, or nothing has ended for very long."""
     ended: Queue[Any] = Queue()
     waiting = 0
     for future in futures:
@@ -193,7 +281,9 @@ def _as_they_end(client: Any, futures: Iterable[Any]) -> Iterator[Any]:
             if now - manned > _PATIENCE:
                 raise _NothingComes("no worker is left on the cluster") from None
             if now - heard > _LONGEST:
-                raise _NothingComes(f"nothing was finished for {_LONGEST / 60:.0f} minutes on the cluster") from None
+                raise _NothingComes(
+                    f"nothing was finished for {_LONGEST / 60:.0f} minutes on the cluster"
+                ) from None
 
 
 def _has_workers(client: Any) -> bool:
@@ -209,7 +299,9 @@ def _kept(job: _Job) -> ChartResult | None:
     try:
         result = recorded(folder)
         fresh = (folder / RECORD).stat().st_mtime >= began
-        return result if result is not None and fresh and result.key == _key(path, options) else None
+        return (
+            result if result is not None and fresh and result.key == _key(path, options) else None
+        )
     except OSError:
         return None
 

@@ -26,7 +26,8 @@ def data_path(name: str) -> Path:
 
 @cache
 def load_toml(name: str) -> dict[str, Any]:
-    """Read one of our own TOML tables; `name` is relative to templates/ or shared/ (with the folder)."""
+    """Read one of our own TOML tables; `name` is relative to templates/ or shared/ (with the
+    folder)."""
     return read_toml(data_path(name))
 
 
@@ -41,13 +42,16 @@ def read_toml(path: Path) -> dict[str, Any]:
         ) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise UnusableSettings(
-            f"is not valid TOML: {error}.", where=str(path), remedy="Correct that line and run again."
+            f"is not valid TOML: {error}.",
+            where=str(path),
+            remedy="Correct that line and run again.",
         ) from error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """What a score may ask for before it is refused. All are judgements: ten times a large real score."""
+    """What a score may ask for before it is refused. All are judgements: ten times a large real
+    score."""
 
     file_bytes: int = 200_000_000
     expansion: int = 200  # a .mxl member may unpack to this many times its packed size

@@ -1,8 +1,8 @@
 """Small charts for tests, written in a shorthand and read through the real reader.
 
-A part is a string of notes: pitch, "/", length (1 2 4 8 16), "." for a dot, "t" for a triplet, then "~" for a tie
-and marks > ^ . - ( ) as in "D4/8 F4/8> r/4 G4/4.~". Bars fill up by themselves; `pickup` is the length of the
-first bar in quarters.
+A part is a string of notes: pitch, "/", length (1 2 4 8 16), "." for a dot, "t" for a triplet, then
+"~" for a tie and marks > ^ . - ( ) as in "D4/8 F4/8> r/4 G4/4.~". Bars fill up by themselves;
+`pickup` is the length of the first bar in quarters.
 """
 
 from __future__ import annotations
@@ -14,12 +14,19 @@ from xml.sax.saxutils import escape
 
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Passage, Together
 
 DIV = 24
 _TOKEN = re.compile(r"(?:(r)|([A-G])([#b]?)(-?\d))/(\d+)(\.?)(t?)(~?)(.*)$")
-_MARKS = {">": "accent", "^": "strong-accent", "!": "staccato", "-": "tenuto", "F": "falloff", ",": "breath-mark"}
+_MARKS = {
+    ">": "accent",
+    "^": "strong-accent",
+    "!": "staccato",
+    "-": "tenuto",
+    "F": "falloff",
+    ",": "breath-mark",
+}
 _TYPES = {"1": "whole", "2": "half", "4": "quarter", "8": "eighth", "16": "16th"}
 
 
@@ -27,7 +34,11 @@ def _note(token: str, slur_open: list[bool]) -> tuple[int, str]:
     match = _TOKEN.match(token)
     assert match, token
     rest, step, sign, octave, length, dot, triplet, tie, marks = match.groups()
-    ticks = Fraction(4 * DIV, int(length)) * (Fraction(3, 2) if dot else 1) * (Fraction(2, 3) if triplet else 1)
+    ticks = (
+        Fraction(4 * DIV, int(length))
+        * (Fraction(3, 2) if dot else 1)
+        * (Fraction(2, 3) if triplet else 1)
+    )
     assert ticks.denominator == 1, token
     out = "<note>"
     if rest:
@@ -35,9 +46,15 @@ def _note(token: str, slur_open: list[bool]) -> tuple[int, str]:
     else:
         alter = {"#": "<alter>1</alter>", "b": "<alter>-1</alter>", "": ""}[sign]
         out += f"<pitch><step>{step}</step>{alter}<octave>{octave}</octave></pitch>"
-    out += f"<duration>{int(ticks)}</duration>@TIE@<voice>1</voice><type>{_TYPES[length]}</type>" + ("<dot/>" if dot else "")
+    out += (
+        f"<duration>{int(ticks)}</duration>@TIE@<voice>1</voice><type>{_TYPES[length]}</type>"
+        + ("<dot/>" if dot else "")
+    )
     if triplet:
-        out += "<time-modification><actual-notes>3</actual-notes><normal-notes>2</normal-notes></time-modification>"
+        out += (
+            "<time-modification><actual-notes>3</actual-notes><normal-notes>2"
+            "</normal-notes></time-modification>"
+        )
     inside = ""
     if ")" in marks:
         inside += '<slur type="stop" number="1"/>'
@@ -50,19 +67,34 @@ def _note(token: str, slur_open: list[bool]) -> tuple[int, str]:
     return int(ticks), out + ("~" if tie else "")
 
 
-def part_xml(text: str, *, pickup: int = 0, beats: int = 4, unit: int = 4, transpose: tuple[int, int] = (0, 0), fifths: int = 0,
-             first: str = "", signs: dict[int, str] | None = None) -> str:
+def part_xml(
+    text: str,
+    *,
+    pickup: int = 0,
+    beats: int = 4,
+    unit: int = 4,
+    transpose: tuple[int, int] = (0, 0),
+    fifths: int = 0,
+    first: str = "",
+    signs: dict[int, str] | None = None,
+) -> str:
     """The measures of one part. signs: XML to put before the n-th note (from 0)."""
     bar_ticks = beats * DIV * 4 // unit
     measures: list[str] = []
     room = pickup * DIV or bar_ticks
     used, notes, tied = 0, [], False
-    attributes = (f"<attributes><divisions>{DIV}</divisions><key><fifths>{fifths}</fifths></key>"
-                  f"<time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>")
+    attributes = (
+        f"<attributes><divisions>{DIV}</divisions><key><fifths>{fifths}</fifths></key>"
+        f"<time><beats>{beats}</beats><beat-type>{unit}</beat-type></time>"
+    )
     if transpose != (0, 0):
         octave = -1 if transpose[1] <= -12 else 0
-        attributes += (f"<transpose><diatonic>{transpose[0] - 7 * octave}</diatonic><chromatic>{transpose[1] - 12 * octave}</chromatic>"
-                       + (f"<octave-change>{octave}</octave-change>" if octave else "") + "</transpose>")
+        attributes += (
+            f"<transpose><diatonic>{transpose[0] - 7 * octave}</diatonic>"
+            f"<chromatic>{transpose[1] - 12 * octave}</chromatic>"
+            + (f"<octave-change>{octave}</octave-change>" if octave else "")
+            + "</transpose>"
+        )
     attributes += "</attributes>" + first
 
     def close() -> None:
@@ -73,7 +105,9 @@ def part_xml(text: str, *, pickup: int = 0, beats: int = 4, unit: int = 4, trans
 
     for n, token in enumerate(text.split()):
         ticks, xml = _note(token, [])
-        ties = ('<tie type="stop"/>' if tied else "") + ('<tie type="start"/>' if xml.endswith("~") else "")
+        ties = ('<tie type="stop"/>' if tied else "") + (
+            '<tie type="start"/>' if xml.endswith("~") else ""
+        )
         tied = xml.endswith("~")
         xml = xml.removesuffix("~").replace("@TIE@", ties)
         notes.append((signs or {}).get(n, "") + xml)
@@ -88,16 +122,26 @@ def part_xml(text: str, *, pickup: int = 0, beats: int = 4, unit: int = 4, trans
     return "".join(measures)
 
 
-def score_xml(parts: dict[str, str], *, head: str = "", names: dict[str, str] | None = None) -> bytes:
+def score_xml(
+    parts: dict[str, str], *, head: str = "", names: dict[str, str] | None = None
+) -> bytes:
     """A partwise score from part name to measures (of `part_xml`)."""
-    listed = "".join(f'<score-part id="P{n}"><part-name>{escape(name)}</part-name></score-part>' for n, name in enumerate(parts, 1))
+    listed = "".join(
+        f'<score-part id="P{n}"><part-name>{escape(name)}</part-name></score-part>'
+        for n, name in enumerate(parts, 1)
+    )
     body = "".join(f'<part id="P{n}">{xml}</part>' for n, xml in enumerate(parts.values(), 1))
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise version="4.0">{head}<part-list>{listed}</part-list>{body}</score-partwise>\n'.encode()
+    return (
+        f'<?xml version="1.0" encoding="UTF-8"?>\n<score-partwise '
+        f'version="4.0">{head}<part-list>{listed}</part-list>{body}</score-partwise>\n'.encode()
+    )
 
 
 def document(parts: dict[str, str], **options: object) -> Document:
     """Shorthand parts as a document."""
-    return parse_document(Path("test.musicxml"), score_xml({k: part_xml(v, **options) for k, v in parts.items()}))  # type: ignore[arg-type]
+    return parse_document(
+        Path("test.musicxml"), score_xml({k: part_xml(v, **options) for k, v in parts.items()})
+    )  # type: ignore[arg-type]
 
 
 def chart(parts: dict[str, str], **options: object) -> Chart:

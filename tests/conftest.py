@@ -11,7 +11,8 @@ from lxml import etree
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from sectionprep import pipeline
+from sectionprep import stages
+from sectionprep.results import Marked, Options, Score
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "demo_chart" / "late_tram_home.musicxml"
@@ -23,25 +24,30 @@ def demo_path() -> Path:
 
 
 @pytest.fixture(scope="session")
-def demo_score() -> pipeline.Score:
-    return pipeline.read_score(DEMO, pipeline.Options())
+def demo_score() -> Score:
+    return stages.read_score(DEMO, Options())
 
 
 @pytest.fixture(scope="session")
-def demo_marked(demo_score: pipeline.Score) -> pipeline.Marked:
-    return pipeline.mark_score(demo_score, pipeline.Options())
+def demo_marked(demo_score: Score) -> Marked:
+    return stages.mark_score(demo_score, Options())
 
 
 @pytest.fixture(scope="session")
 def schema() -> etree.XMLSchema:
-    """MusicXML 4.0 (W3C), as the registry package `musicxml` ships it (the copies inside music21 and partitura are of
-    older versions); references to the xml: and xlink: schemas, which would have to be fetched, are taken out."""
+    """MusicXML 4.0 (W3C), as the registry package `musicxml` ships it (the copies inside music21
+    and partitura are of older versions); references to the xml: and xlink: schemas, which would
+    have to be fetched, are taken out."""
     from importlib.util import find_spec
 
-    package = Path((find_spec("musicxml") or pytest.fail("the package musicxml is missing")).origin or "").parent
+    package = Path(
+        (find_spec("musicxml") or pytest.fail("the package musicxml is missing")).origin or ""
+    ).parent
     text = (package / "generate_classes" / "musicxml_4_0.xsd").read_text(encoding="utf-8")
     assert "Version 4.0" in text
     text = re.sub(r"<xs:import[^>]*/>", "", text)
     text = re.sub(r'<xs:attribute ref="(?:xml|xlink):[^>]*/>', "", text)
-    text = re.sub(r'<xs:attribute ref="(?:xml|xlink):[^>]*>.*?</xs:attribute>', "", text, flags=re.DOTALL)
+    text = re.sub(
+        r'<xs:attribute ref="(?:xml|xlink):[^>]*>.*?</xs:attribute>', "", text, flags=re.DOTALL
+    )
     return etree.XMLSchema(etree.fromstring(text.encode()))

@@ -1,8 +1,8 @@
 """Consistent marks for planted charts, and faults planted among them, for measuring the checks.
 
-`mark_up` puts the same marks at the same moments in every part of every passage; `plant_faults` then spoils
-single parts and says where. Charts for this come from `plant_chart(seed, deviations=False)`: a deviation
-there would be a fault that nobody planted.
+`mark_up` puts the same marks at the same moments in every part of every passage; `plant_faults`
+then spoils single parts and says where. Charts for this come from `plant_chart(seed,
+deviations=False)`: a deviation there would be a fault that nobody planted.
 """
 
 from __future__ import annotations
@@ -24,7 +24,8 @@ OPPOSITE = {"staccato": "tenuto", "tenuto": "staccato", "strong-accent": "tenuto
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fault:
-    """`also`: further places where a finding about this fault may stand; `whole_part`: in any bar."""
+    """`also`: further places where a finding about this fault may stand; `whole_part`: in any
+    bar."""
 
     kind: str
     part: str
@@ -43,7 +44,8 @@ class Fault:
 
 @dataclass(slots=True)
 class Note:
-    """A sounding note: its written (tied) pieces, its moment in quarters from the start, its length."""
+    """A sounding note: its written (tied) pieces, its moment in quarters from the start, its
+    length."""
 
     pieces: list[Element]
     onset: Fraction
@@ -60,7 +62,9 @@ class Note:
 
     @property
     def articulations(self) -> list[Element]:
-        return [a for a in self.head.iterfind("notations/articulations/*") if a.tag != "breath-mark"]
+        return [
+            a for a in self.head.iterfind("notations/articulations/*") if a.tag != "breath-mark"
+        ]
 
 
 class Score:
@@ -68,7 +72,10 @@ class Score:
 
     def __init__(self, data: bytes) -> None:
         self.root = etree.fromstring(data, etree.XMLParser(load_dtd=False, no_network=True))
-        names = {p.get("id"): p.findtext("part-name", "") for p in self.root.iterfind("part-list/score-part")}
+        names = {
+            p.get("id"): p.findtext("part-name", "")
+            for p in self.root.iterfind("part-list/score-part")
+        }
         self.parts = {names[p.get("id")]: p for p in self.root.iterfind("part")}
         self.notes = {name: _notes(part) for name, part in self.parts.items()}
 
@@ -93,7 +100,11 @@ def _notes(part: Element) -> list[Note]:
             step = Fraction(int(element.findtext("duration", "0")), divisions)
             if element.tag in ("backup", "forward"):
                 at += step if element.tag == "forward" else -step
-            if element.tag != "note" or element.find("grace") is not None or element.find("chord") is not None:
+            if (
+                element.tag != "note"
+                or element.find("grace") is not None
+                or element.find("chord") is not None
+            ):
                 continue
             first = element.findtext("voice", "1") == "1" and element.find("pitch") is not None
             if first and any(t.get("type") == "stop" for t in element.iterfind("tie")) and out:
@@ -140,7 +151,8 @@ def _slur(note: Element, end: str) -> None:
 
 
 def _direct(note: Element, kind: str, **attributes: str) -> None:
-    """A direction just in front of the note and its grace notes: a dynamic by its name, or a wedge."""
+    """A direction just in front of the note and its grace notes: a dynamic by its name, or a
+    wedge."""
     direction = etree.Element("direction", placement="below")
     holder = etree.SubElement(direction, "direction-type")
     if kind == "wedge":
@@ -155,7 +167,8 @@ def _direct(note: Element, kind: str, **attributes: str) -> None:
 
 
 def mark_up(musicxml_bytes: bytes, truth: Truth, seed: int) -> bytes:
-    """The chart with the same accents, dots, lines, slurs, dynamics, hairpin and breath in all members."""
+    """The chart with the same accents, dots, lines, slurs, dynamics, hairpin and breath in all
+    members."""
     rng, score = random.Random(f"marks {seed}"), Score(musicxml_bytes)
     for passage in truth:
         _mark_passage(score, truth, passage, rng)
@@ -192,13 +205,16 @@ def _mark_passage(score: Score, truth: Truth, passage: Passage, rng: random.Rand
         stop = onsets[first + rng.randint(3, 4)]
         everywhere(stop, lambda n: _direct(n.head, "wedge", type="stop", number="1"))
     single = [o for o in onsets[1:-1] if all(len(row[o].pieces) == 1 for row in rows.values())]
-    rests = [o for o in single if gap.get(o)] or [n.onset for n in lead if n.length >= 1 and n.onset in single]
+    rests = [o for o in single if gap.get(o)] or [
+        n.onset for n in lead if n.length >= 1 and n.onset in single
+    ]
     if rests:
         everywhere(rng.choice(rests), lambda n: _articulate(n.head, "breath-mark"))
 
 
 def _likely_mark(lead: list[Note], i: int, gap: Fraction, rng: random.Random) -> str:
-    """What a horn player would expect there, with some chance: short before a rest, accent on a push."""
+    """What a horn player would expect there, with some chance: short before a rest, accent on a
+    push."""
     note, off = lead[i], lead[i].onset.denominator != 1
     kinds: tuple[str, ...]
     if note.length <= Fraction(1, 2) and gap > 0:
@@ -213,9 +229,13 @@ def _likely_mark(lead: list[Note], i: int, gap: Fraction, rng: random.Random) ->
 
 
 def _slurs(
-    rows: dict[str, dict[Fraction, Note]], lead: list[Note], gap: dict[Fraction, Fraction], rng: random.Random
+    rows: dict[str, dict[Fraction, Note]],
+    lead: list[Note],
+    gap: dict[Fraction, Fraction],
+    rng: random.Random,
 ) -> list[tuple[Fraction, Fraction]]:
-    """Slurs over two to four notes without a rest, a tie or a repeated pitch in any part; never touching."""
+    """Slurs over two to four notes without a rest, a tie or a repeated pitch in any part; never
+    touching."""
     out: list[tuple[Fraction, Fraction]] = []
     i = 0
     while i < len(lead) - 1:
@@ -251,7 +271,11 @@ class Spot:
         return any(abs(b - note.place.bar) < 2 for b in self.bars)
 
     def some(self, wanted: Callable[[Note], bool], *, inner: bool = False) -> Note | None:
-        notes = [n for n in (self.notes[1:-1] if inner else self.notes) if not self.taken(n) and wanted(n)]
+        notes = [
+            n
+            for n in (self.notes[1:-1] if inner else self.notes)
+            if not self.taken(n) and wanted(n)
+        ]
         return self.rng.choice(notes) if notes else None
 
     def fault(self, kind: str, note: Note, detail: str, *also: Place) -> Fault:
@@ -317,7 +341,16 @@ def _wrong_note(spot: Spot) -> Fault | None:
             alter = etree.Element("alter")
             alter.text = str(new)
             pitch.insert(1, alter)
-    before = ("time-modification", "stem", "notehead", "notehead-text", "staff", "beam", "notations", "lyric")
+    before = (
+        "time-modification",
+        "stem",
+        "notehead",
+        "notehead-text",
+        "staff",
+        "beam",
+        "notations",
+        "lyric",
+    )
     _under(note.head, "accidental", before).text = {-1: "flat", 0: "natural", 1: "sharp"}[new]
     return spot.fault("wrong note", note, f"written alteration {old} became {new}")
 
@@ -350,7 +383,9 @@ def _early_release(spot: Spot) -> Fault | None:
             for tie in [t for t in note.pieces[-1].iterfind(path) if t.get("type") == "start"]:
                 _drop(tie)
     last_bar = spot.passage.end
-    return spot.fault("early release", note, f"{note.length} became {kept}", _later(note, kept), last_bar)
+    return spot.fault(
+        "early release", note, f"{note.length} became {kept}", _later(note, kept), last_bar
+    )
 
 
 def _missing_dynamic(spot: Spot) -> Fault | None:
@@ -366,15 +401,23 @@ def _missing_hairpin(spot: Spot) -> Fault | None:
     note = spot.some(lambda n: _wedge(n, "crescendo", "diminuendo") is not None)
     if note is None:
         return None
-    stop = next((n for n in spot.notes if n.onset > note.onset and _wedge(n, "stop") is not None), None)
-    for direction in (_wedge(note, "crescendo", "diminuendo"), _wedge(stop, "stop") if stop else None):
+    stop = next(
+        (n for n in spot.notes if n.onset > note.onset and _wedge(n, "stop") is not None), None
+    )
+    for direction in (
+        _wedge(note, "crescendo", "diminuendo"),
+        _wedge(stop, "stop") if stop else None,
+    ):
         if direction is not None:
             _drop(direction)
-    return spot.fault("missing hairpin", note, "hairpin taken away", *([stop.place] if stop else []))
+    return spot.fault(
+        "missing hairpin", note, "hairpin taken away", *([stop.place] if stop else [])
+    )
 
 
 def _shifted_slur(spot: Spot) -> Fault | None:
-    """The start one note later or the stop one note later or earlier, over notes that touch no other slur."""
+    """The start one note later or the stop one note later or earlier, over notes that touch no
+    other slur."""
     end = spot.rng.choice(("start", "stop"))
     note = spot.some(lambda n: n.head.find(f"notations/slur[@type='{end}']") is not None)
     if note is None:
@@ -432,10 +475,13 @@ def plant_faults(musicxml_bytes: bytes, truth: Truth, seed: int) -> tuple[bytes,
 
 
 def _wrong_transposition(score: Score, truth: Truth, rng: random.Random) -> Fault | None:
-    """Takes the transposition away, or leaves that of another instrument, where a unison shows it."""
+    """Takes the transposition away, or leaves that of another instrument, where a unison shows
+    it."""
     lines = [p for p in truth if p.texture != "soli" and len(p.parts) > 2]
     heard = {m: p for p in lines for m in p.parts if m != p.lead}
-    parts = [m for m in heard if score.parts[m].find("measure/attributes/transpose/diatonic") is not None]
+    parts = [
+        m for m in heard if score.parts[m].find("measure/attributes/transpose/diatonic") is not None
+    ]
     if not parts:
         return None
     part = rng.choice(sorted(parts))
@@ -445,7 +491,10 @@ def _wrong_transposition(score: Score, truth: Truth, rng: random.Random) -> Faul
         _drop(transpose)
         detail = "no transposition"
     else:
-        for tag, value in (("diatonic", "-1" if flat else "-5"), ("chromatic", "-2" if flat else "-9")):
+        for tag, value in (
+            ("diatonic", "-1" if flat else "-5"),
+            ("chromatic", "-2" if flat else "-9"),
+        ):
             next(transpose.iterfind(tag)).text = value
         detail = "transposition of another instrument"
     passage = heard[part]
@@ -464,7 +513,8 @@ def _wrong_transposition(score: Score, truth: Truth, rng: random.Random) -> Faul
 
 # ---- small surgery
 def _drop(element: Element) -> None:
-    """Takes an element out, its white space too, and any emptied articulations or notations around it."""
+    """Takes an element out, its white space too, and any emptied articulations or notations around
+    it."""
     parent = element.getparent()
     if parent is None:
         return
@@ -475,7 +525,9 @@ def _drop(element: Element) -> None:
 
 def _direction_before(note: Element, kind: str) -> Element | None:
     previous = note.getprevious()
-    while previous is not None and (previous.tag == "direction" or previous.find("grace") is not None):
+    while previous is not None and (
+        previous.tag == "direction" or previous.find("grace") is not None
+    ):
         if previous.find(f"direction-type/{kind}") is not None:
             return previous
         previous = previous.getprevious()
@@ -493,7 +545,8 @@ def _can_shorten(note: Element) -> bool:
 
 
 def _shorten(note: Element) -> Fraction:
-    """Half of the value (a dotted note loses its dot), a rest for what is gone; returns quarters left."""
+    """Half of the value (a dotted note loses its dot), a rest for what is gone; returns quarters
+    left."""
     kind, dot = note.findtext("type", ""), note.find("dot")
     half = LENGTHS[LENGTHS.index(kind) + 1]
     whole = int(note.findtext("duration", "0"))
@@ -504,7 +557,8 @@ def _shorten(note: Element) -> Fraction:
         next(note.iterfind("type")).text = half
     next(note.iterfind("duration")).text = str(kept)
     rest = etree.fromstring(
-        f"<note><rest/><duration>{whole - kept}</duration><voice>{note.findtext('voice', '1')}</voice><type>{half}</type></note>"
+        f"<note><rest/><duration>{whole - kept}</duration>"
+        f"<voice>{note.findtext('voice', '1')}</voice><type>{half}</type></note>"
     )
     rest.tail = note.tail
     note.addnext(rest)

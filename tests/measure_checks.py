@@ -1,8 +1,9 @@
 """Measures the checks on planted faults: `python tests/measure_checks.py --seeds 0-49`.
 
-Every chart is marked up consistently and checked (each finding there is a false one), then spoiled and
-checked again. A fault is found when a finding names its part and its bar (or one of the fault's other places;
-any bar for a wrong transposition). A finding that the clean chart has as well finds nothing.
+Every chart is marked up consistently and checked (each finding there is a false one), then spoiled
+and checked again. A fault is found when a finding names its part and its bar (or one of the fault's
+other places; any bar for a wrong transposition). A finding that the clean chart has as well finds
+nothing.
 """
 
 from __future__ import annotations
@@ -30,14 +31,19 @@ Finding = dict[str, Any]
 class Result:
     seed: int
     bars: int
-    rows: list[tuple[Fault, list[Finding], bool]] = field(default_factory=list)  # fault, findings, beat too
+    rows: list[tuple[Fault, list[Finding], bool]] = field(
+        default_factory=list
+    )  # fault, findings, beat too
     false: list[Finding] = field(default_factory=list)  # on the clean chart
-    extra: list[Finding] = field(default_factory=list)  # on the spoiled chart, explained by no fault
+    extra: list[Finding] = field(
+        default_factory=list
+    )  # on the spoiled chart, explained by no fault
     error: str = ""
 
 
 def check(path: Path, function: str | None = None) -> list[Finding]:
-    """The findings of a chart: from the command line, or from a function 'module:name' of a path."""
+    """The findings of a chart: from the command line, or from a function 'module:name' of a
+    path."""
     return list(run(["check", str(path)], function, path)["findings"])
 
 
@@ -51,7 +57,9 @@ def on_beat(finding: Finding, fault: Fault) -> bool:
     beat, index = finding.get("beat"), finding.get("index")
     if fault.whole_part:
         return True
-    return beat is not None and any(index == p.bar and abs(beat - p.beat) <= SAME_BEAT for p in fault.places)
+    return beat is not None and any(
+        index == p.bar and abs(beat - p.beat) <= SAME_BEAT for p in fault.places
+    )
 
 
 def key(finding: Finding) -> tuple[str, ...]:
@@ -105,7 +113,9 @@ def table(results: list[Result]) -> str:
         by = Counter((str(f.get("check")), str(f.get("severity"))) for f in listed)
         rate = 100 * len(listed) / bars if bars else 0.0
         lines.append(f"{name:<24}{len(listed):>9} in {bars} bars: {rate:.2f} per 100 bars")
-        lines += [f"    {check} ({severity}): {count}" for (check, severity), count in by.most_common()]
+        lines += [
+            f"    {check} ({severity}): {count}" for (check, severity), count in by.most_common()
+        ]
     return "\n".join(lines)
 
 
@@ -117,7 +127,10 @@ def told(finding: Finding) -> str:
 def report(result: Result) -> None:
     print(f"seed {result.seed}")
     for fault, hits, beat in result.rows:
-        where = f"bar {fault.bar}:{fault.beat:g} {fault.part}, {fault.texture} of {fault.size}: {fault.detail}"
+        where = (
+            f"bar {fault.bar}:{fault.beat:g} {fault.part}, {fault.texture} of "
+            f"{fault.size}: {fault.detail}"
+        )
         if not hits:
             print(f"  missed: {fault.kind} {where}")
         elif not beat:

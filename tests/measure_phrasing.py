@@ -220,7 +220,8 @@ class Count:
 
     def __str__(self) -> str:
         return (
-            f"leans: precision {_share(self.hit, self.hit + self.wrong)} recall {_share(self.hit, self.hit + self.missed)}"
+            f"leans: precision {_share(self.hit, self.hit + self.wrong)} recall "
+            f"{_share(self.hit, self.hit + self.missed)}"
             f" ({self.hit} right, {self.wrong} wrong, {self.missed} missed)"
         )
 
@@ -229,7 +230,8 @@ class Count:
         """Lengths and cut-offs in words."""
         return (
             f"lengths {_share(self.right, self.asked)} ({self.right} of {self.asked}), cut-offs "
-            f"{_share(self.stopped, self.stops)} ({self.stopped} of {self.stops}, {self.extra} extra)"
+            f"{_share(self.stopped, self.stops)} ({self.stopped} of {self.stops}, {self.extra} "
+            f"extra)"
         )
 
 
@@ -299,8 +301,10 @@ def agreement(one: Key, other: Key) -> str:
     if not shared:
         return ""
     return (
-        f"{one.name} and {other.name}, {len(shared)} lines of both: leans of one that the other has, too "
-        f"{_share(2 * lean[0], 2 * lean[0] + lean[1])}, same answer on {_share(lean[2] - lean[1], lean[2])} of {lean[2]} notes, "
+        f"{one.name} and {other.name}, {len(shared)} lines of both: leans of one that the "
+        f"other has, too "
+        f"{_share(2 * lean[0], 2 * lean[0] + lean[1])}, same answer on "
+        f"{_share(lean[2] - lean[1], lean[2])} of {lean[2]} notes, "
         f"lengths {_share(same, asked)} of {asked}"
     )
 
@@ -314,7 +318,8 @@ def _blank(keys: Sequence[Key], wanted: str) -> Iterator[str]:
     for line in (line for key in keys for line in key.lines if line.id in wanted.split(",")):
         yield (
             f'[[line]]\nid = "{line.id}"\nstyle = "{line.style.name}"\ntempo = {line.tempo:g}\n'
-            f'meter = "{line.meter[0]}/{line.meter[1]}"\nwhat = "{line.what}"\nline = "{line.text}"\n'
+            f'meter = "{line.meter[0]}/{line.meter[1]}"\nwhat = "{line.what}"\nline = '
+            f'"{line.text}"\n'
         )
 
 
@@ -337,7 +342,8 @@ def main(arguments: Sequence[str]) -> None:
             ours += mine
             plain += simple
         print(
-            f"{key.name}: {len(key.lines)} lines, {sum(len(line.answers) for line in key.lines)} notes ({key.reader})"
+            f"{key.name}: {len(key.lines)} lines, "
+            f"{sum(len(line.answers) for line in key.lines)} notes ({key.reader})"
         )
         if "--check" not in flags:
             print(f"  {ours}\n  {ours.rest}\n  two-line test, {plain}")

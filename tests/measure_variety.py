@@ -215,17 +215,22 @@ def main() -> None:
         view = view_line(here, here.lines[0], styles()[said.style], 0)
         count(view, plan_line(here, 0, style=said.style).passages[0].notes, table)
     print(
-        f"{said.lines} lines, {table.notes} notes: {100 * table.leans / table.notes:.1f} leans in 100 notes, "
-        f"{100 * table.open / table.notes:.1f} without the last off-beat eighths; {100 * table.tops / max(1, table.open):.0f} % of these are local tops"
+        f"{said.lines} lines, {table.notes} notes: {100 * table.leans / table.notes:.1f} "
+        f"leans in 100 notes, "
+        f"{100 * table.open / table.notes:.1f} without the last off-beat eighths; "
+        f"{100 * table.tops / max(1, table.open):.0f} % of these are local tops"
     )
     for name, rule, _ in PLACES:
         there = table.there[name]
         print(
-            f"  {name:40} {rule:17} {table.leaned[name]:4} of {there:4}  {100 * table.leaned[name] / max(1, there):3.0f} %"
+            f"  {name:40} {rule:17} {table.leaned[name]:4} of {there:4}  "
+            f"{100 * table.leaned[name] / max(1, there):3.0f} %"
         )
     print(
-        f"  neighbours {table.square['neighbours']}: 1 and 3 in a row {table.square['1 and 3 in a row']}, "
-        f"turns in a row {table.square['turns in a row']}; threes {table.square['threes']}: equal distances {table.square['equal distances']}"
+        f"  neighbours {table.square['neighbours']}: 1 and 3 in a row "
+        f"{table.square['1 and 3 in a row']}, "
+        f"turns in a row {table.square['turns in a row']}; threes {table.square['threes']}: "
+        f"equal distances {table.square['equal distances']}"
     )
     print(
         "  "
@@ -234,8 +239,10 @@ def main() -> None:
         )
     )
     print(f"  ghosts: {100 * table.ghosts / table.notes:.1f} in 100 notes")
-    print(f"  leaned on and lighter than the line's median: {table.light} of {table.open}; "
-          f"longest stretch of running eighths without a lean: {table.bare:g} beats")
+    print(
+        f"  leaned on and lighter than the line's median: {table.light} of {table.open}; "
+        f"longest stretch of running eighths without a lean: {table.bare:g} beats"
+    )
 
 
 if __name__ == "__main__":

@@ -4,10 +4,10 @@ A found passage is right when it has exactly the planted members, both its edges
 the planted ones, and intersection over union in time is at least SAME_TIME (stricter for short
 passages). Starts and ends are counted as exact within SAME_BEAT; texture and lead on matches only.
 
-Where somebody really joins (a part doubles the lead for four bars or more), three answers are right:
-the passage whole; the passage whole and a passage of the joiner's own with members of it inside the
-joined stretch; the passage cut there, with the joiner as a member of the middle piece (a piece of
-less than PIECE beats may be missing). For one who joins by chance only the first is right.
+Where somebody really joins (a part doubles the lead for four bars or more), three answers are
+right: the passage whole; the passage whole and a passage of the joiner's own with members of it
+inside the joined stretch; the passage cut there, with the joiner as a member of the middle piece (a
+piece of less than PIECE beats may be missing). For one who joins by chance only the first is right.
 """
 
 from __future__ import annotations

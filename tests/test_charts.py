@@ -282,10 +282,12 @@ def test_the_lines_decide_nothing_about_the_passages() -> None:
     planted = []
     for data, truth in charts:
         lines = lines_of(data)
-        planted.append([
-            (p.texture, p.parts, p.start, p.end, p.joins, within(lines[p.lead], p, truth)[0])
-            for p in truth
-        ])
+        planted.append(
+            [
+                (p.texture, p.parts, p.start, p.end, p.joins, within(lines[p.lead], p, truth)[0])
+                for p in truth
+            ]
+        )
     assert planted[0] == planted[1]
     assert charts[0][0].count(b"<pitch>") < charts[1][0].count(b"<pitch>")
 

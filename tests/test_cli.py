@@ -12,17 +12,36 @@ from pathlib import Path
 import pytest
 
 
-def run(*arguments: str | Path, timeout: int = 120, **options: object) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "sectionprep", *map(str, arguments)], capture_output=True, text=True,
-                          timeout=timeout, check=False, **options)  # type: ignore[call-overload,no-any-return]
+def run(
+    *arguments: str | Path, timeout: int = 120, **options: object
+) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "sectionprep", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=timeout,
+        check=False,
+        **options,
+    )  # type: ignore[call-overload,no-any-return]
 
 
-@pytest.mark.parametrize("command", ["", "prepare", "passages", "plan", "mark", "check", "sheets", "checklist"])
+@pytest.mark.parametrize(
+    "command", ["", "prepare", "passages", "plan", "mark", "check", "sheets", "checklist"]
+)
 def test_help_loads_nothing_heavy(command: str) -> None:
-    code = ("import sys; sys.argv=['sectionprep', *%r, '--help']\nfrom sectionprep.cli import main\ntry:\n main()\n"
-            "except SystemExit: pass\n"
-            "print([m for m in ('music21','verovio','reportlab','openpyxl','numpy','lxml') if m in sys.modules], file=sys.stderr)")
-    done = subprocess.run([sys.executable, "-c", code % ([command] if command else [])], capture_output=True, text=True, check=True)
+    code = (
+        "import sys; sys.argv=['sectionprep', *%r, '--help']\nfrom sectionprep.cli.commands "
+        "import main\ntry:\n main()\n"
+        "except SystemExit: pass\n"
+        "print([m for m in ('music21','verovio','reportlab','openpyxl','numpy','lxml') if m "
+        "in sys.modules], file=sys.stderr)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code % ([command] if command else [])],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     assert done.stderr.strip() == "[]"
     assert "Usage" in done.stdout
 
@@ -32,7 +51,11 @@ def test_prepare_writes_everything_and_says_where(demo_path: Path, tmp_path: Pat
     done = run("prepare", demo_path, "-o", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     assert "Look at these first" in done.stdout
-    for name in ("late_tram_home_marked.musicxml", "late_tram_home_rehearsal.xlsx", "late_tram_home_agreement.txt"):
+    for name in (
+        "late_tram_home_marked.musicxml",
+        "late_tram_home_rehearsal.xlsx",
+        "late_tram_home_agreement.txt",
+    ):
         assert (tmp_path / "out" / name).stat().st_size > 1000
         assert str(tmp_path / "out" / name) in done.stdout
     assert len(list((tmp_path / "out" / "parts").glob("*.pdf"))) == 17
@@ -43,16 +66,44 @@ def test_prepare_writes_everything_and_says_where(demo_path: Path, tmp_path: Pat
 def test_json_results_have_the_agreed_keys(demo_path: Path) -> None:
     found = json.loads(run("passages", demo_path, "--json").stdout)
     assert set(found) >= {"chart", "parts", "passages", "bars"}
-    assert set(found["passages"][0]) >= {"id", "texture", "start", "end", "parts", "lead", "confidence"}
+    assert set(found["passages"][0]) >= {
+        "id",
+        "texture",
+        "start",
+        "end",
+        "parts",
+        "lead",
+        "confidence",
+    }
     assert set(found["passages"][0]["start"]) == {"bar", "index", "beat"}
     assert {p["texture"] for p in found["passages"]} <= {"unison", "octaves", "soli"}
     assert len(found["bars"]) == 95
-    planned = json.loads(run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "9-12", "--json").stdout)
+    planned = json.loads(
+        run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "9-12", "--json").stdout
+    )
     assert len(planned["passages"]) == 1
     assert {n["bar"] for n in planned["passages"][0]["notes"]} == {"9", "10", "11", "12"}
-    assert set(planned["passages"][0]["notes"][0]) >= {"bar", "index", "beat", "pitch", "weight", "marks", "why"}
+    assert set(planned["passages"][0]["notes"][0]) >= {
+        "bar",
+        "index",
+        "beat",
+        "pitch",
+        "weight",
+        "marks",
+        "why",
+    }
     checked = json.loads(run("check", demo_path, "--json").stdout)
-    assert set(checked["findings"][0]) >= {"check", "severity", "bar", "index", "beat", "part", "lead", "message", "fix"}
+    assert set(checked["findings"][0]) >= {
+        "check",
+        "severity",
+        "bar",
+        "index",
+        "beat",
+        "part",
+        "lead",
+        "message",
+        "fix",
+    }
 
 
 def test_mark_and_undo_give_the_bytes_back(demo_path: Path, tmp_path: Path) -> None:
@@ -62,8 +113,11 @@ def test_mark_and_undo_give_the_bytes_back(demo_path: Path, tmp_path: Path) -> N
     assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
 
 
-def test_the_ending_of_the_output_decides_how_it_is_written(demo_path: Path, tmp_path: Path) -> None:
-    """A plain score asked for as .mxl is an archive that the reader opens again, and a compressed one as .musicxml is plain."""
+def test_the_ending_of_the_output_decides_how_it_is_written(
+    demo_path: Path, tmp_path: Path
+) -> None:
+    """A plain score asked for as .mxl is an archive that the reader opens again, and a compressed
+    one as .musicxml is plain."""
     import zipfile
 
     for name in ("marked.mxl", "marked.musicxml"):
@@ -71,7 +125,10 @@ def test_the_ending_of_the_output_decides_how_it_is_written(demo_path: Path, tmp
     with zipfile.ZipFile(tmp_path / "marked.mxl") as archive:
         assert archive.namelist() == ["mimetype", "META-INF/container.xml", "score.musicxml"]
         assert archive.read("score.musicxml") == (tmp_path / "marked.musicxml").read_bytes()
-    assert run("mark", "--undo", tmp_path / "marked.mxl", "-o", tmp_path / "back.musicxml").returncode == 0
+    assert (
+        run("mark", "--undo", tmp_path / "marked.mxl", "-o", tmp_path / "back.musicxml").returncode
+        == 0
+    )
     assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
 
 
@@ -80,7 +137,10 @@ def test_compressed_scores_keep_their_other_members(demo_path: Path, tmp_path: P
 
     source = tmp_path / "chart.mxl"
     with zipfile.ZipFile(source, "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("META-INF/container.xml", '<container><rootfiles><rootfile full-path="inner/score.xml"/></rootfiles></container>')
+        archive.writestr(
+            "META-INF/container.xml",
+            '<container><rootfiles><rootfile full-path="inner/score.xml"/></rootfiles></container>',
+        )
         archive.writestr("inner/score.xml", demo_path.read_bytes())
         archive.writestr("notes.txt", "keep me")
     assert run("mark", source, "-o", tmp_path / "out.mxl").returncode == 0
@@ -105,7 +165,9 @@ def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: P
     _failure(run("check", tmp_path / "no.musicxml"), 3)
     (tmp_path / "a.musicxml").write_text("<html/>")
     _failure(run("check", tmp_path / "a.musicxml"), 4)
-    assert "Choose one of" in _failure(run("mark", demo_path, "--section", "loud", "-o", tmp_path / "m.musicxml"), 2)
+    assert "Choose one of" in _failure(
+        run("mark", demo_path, "--section", "loud", "-o", tmp_path / "m.musicxml"), 2
+    )
     assert "no style" in _failure(run("plan", demo_path, "--style", "polka"), 2)
     assert "Parts:" in _failure(run("plan", demo_path, "--part", "Kazoo"), 2)
     assert "no bar" in _failure(run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "500"), 2)
@@ -116,7 +178,14 @@ def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: P
     assert "names no file" in _failure(run("mark", demo_path, "-o", "/"), 5)
     assert "names no file" in _failure(run("check", demo_path, "--fix", "/"), 5)
     assert "no ordinary file" in _failure(run("plan", demo_path, "-o", "/"), 5)
-    for command in ("prepare", "plan", "mark", "sheets", "checklist", "audition"):  # an unset variable of a shell, say
+    for command in (
+        "prepare",
+        "plan",
+        "mark",
+        "sheets",
+        "checklist",
+        "audition",
+    ):  # an unset variable of a shell, say
         assert "names no place" in _failure(run(command, demo_path, "-o", ""), 2)
     assert "names no place" in _failure(run("book", demo_path.parent, "-o", ""), 2)
     assert "names no place" in _failure(run("check", demo_path, "--fix", ""), 2)
@@ -124,11 +193,17 @@ def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: P
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.musicxml", "file"]
 
 
-@pytest.mark.skipif(os.geteuid() != 0 or not shutil.which("mount"), reason="needs to mount a small file system")
+@pytest.mark.skipif(
+    os.geteuid() != 0 or not shutil.which("mount"), reason="needs to mount a small file system"
+)
 def test_a_full_disk_leaves_nothing_half_written(demo_path: Path, tmp_path: Path) -> None:
     small = tmp_path / "small"
     small.mkdir()
-    if subprocess.run(["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(small)], check=False, capture_output=True).returncode:
+    if subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(small)],
+        check=False,
+        capture_output=True,
+    ).returncode:
         pytest.skip("no small file system can be mounted here")
     try:
         assert "room" in _failure(run("prepare", demo_path, "-o", small / "out"), 5)
@@ -137,7 +212,9 @@ def test_a_full_disk_leaves_nothing_half_written(demo_path: Path, tmp_path: Path
         subprocess.run(["umount", str(small)], check=True)
 
 
-def test_escape_sequences_in_names_do_not_reach_the_terminal(tmp_path: Path, demo_path: Path) -> None:
+def test_escape_sequences_in_names_do_not_reach_the_terminal(
+    tmp_path: Path, demo_path: Path
+) -> None:
     data = demo_path.read_text().replace("Late Tram Home", "[red]x[/red] \u202e\u009b31m y")
     (tmp_path / "a.musicxml").write_text(data)
     done = run("passages", tmp_path / "a.musicxml")
@@ -147,8 +224,12 @@ def test_escape_sequences_in_names_do_not_reach_the_terminal(tmp_path: Path, dem
     assert "[red]x[/red]" in done.stdout
 
 
-@pytest.mark.parametrize("option", ["--style", "--printed", "--section", "--level", "--paper", "--score", "--study"])
-def test_an_unknown_choice_is_refused_before_anything_is_written(demo_path: Path, tmp_path: Path, option: str) -> None:
+@pytest.mark.parametrize(
+    "option", ["--style", "--printed", "--section", "--level", "--paper", "--score", "--study"]
+)
+def test_an_unknown_choice_is_refused_before_anything_is_written(
+    demo_path: Path, tmp_path: Path, option: str
+) -> None:
     done = run("prepare", demo_path, "-o", tmp_path / "out", option, "kazoo")
     assert done.returncode == 2
     assert "kazoo" in done.stderr
@@ -168,7 +249,12 @@ def test_the_same_chart_gives_the_same_words_in_every_run(tmp_path: Path) -> Non
         out = tmp_path / f"{seed}.xlsx"
         done = run("checklist", chart, "-o", out, env={**os.environ, "PYTHONHASHSEED": seed})
         assert done.returncode == 0, done.stderr
-        books.append({sheet.title: [[cell.value for cell in row] for row in sheet] for sheet in openpyxl.load_workbook(out)})
+        books.append(
+            {
+                sheet.title: [[cell.value for cell in row] for row in sheet]
+                for sheet in openpyxl.load_workbook(out)
+            }
+        )
     assert books[0] == books[1]
 
 
@@ -201,7 +287,12 @@ def test_a_plan_edited_by_hand_is_not_written_over(demo_path: Path, tmp_path: Pa
 def test_lines_that_fit_nowhere_are_named_by_every_command(demo_path: Path, tmp_path: Path) -> None:
     plan = tmp_path / "plan.toml"
     plan.write_text('[[passage]]\nlead = "Kazoo"\nlines = ["17 1 | C5 | accent"]\n')
-    for command, out in (("mark", "m.musicxml"), ("checklist", "c.xlsx"), ("audition", "a"), ("plan", "p.toml")):
+    for command, out in (
+        ("mark", "m.musicxml"),
+        ("checklist", "c.xlsx"),
+        ("audition", "a"),
+        ("plan", "p.toml"),
+    ):
         done = run(command, demo_path, "--plan", plan, "-o", tmp_path / out)
         assert done.returncode == 0, done.stderr
         assert "there is no part 'Kazoo'" in done.stderr, command
@@ -211,7 +302,12 @@ def test_exit_codes_of_files_that_cannot_be_used(demo_path: Path, tmp_path: Path
     """README: 7 for a plan, roster or decision file that cannot be used."""
     (tmp_path / "style.toml").write_text('[house]\nstyle = "polka"\n')
     (tmp_path / "copies.toml").write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = -2\n')
-    for option, name in (("--plan", "style.toml"), ("--plan", "none.toml"), ("--roster", "copies.toml"), ("--decisions", "none.xlsx")):
+    for option, name in (
+        ("--plan", "style.toml"),
+        ("--plan", "none.toml"),
+        ("--roster", "copies.toml"),
+        ("--decisions", "none.xlsx"),
+    ):
         done = run("prepare", demo_path, "-o", tmp_path / "out", option, tmp_path / name)
         assert done.returncode == 7, (option, name, done.stderr)
     assert not (tmp_path / "out").exists()

@@ -1,4 +1,5 @@
-"""A book over several processes: on this machine and on a local two-worker cluster, with processes that die."""
+"""A book over several processes: on this machine and on a local two-worker cluster, with processes
+that die."""
 
 from __future__ import annotations
 
@@ -12,8 +13,8 @@ import pytest
 from build import part_xml, score_xml
 
 from sectionprep.library import _on_cluster, _on_this_machine, book
-from sectionprep.outputs.book import ChartResult
-from sectionprep.pipeline import Options
+from sectionprep.outputs.library.summary import ChartResult
+from sectionprep.results import Options
 
 distributed = pytest.importorskip("distributed")
 pytestmark = pytest.mark.filterwarnings("ignore")  # the cluster's own
@@ -27,14 +28,21 @@ def charts(tmp_path: Path) -> Path:
     library.mkdir()
     for n in range(6):
         line = TUNE * (4 + n)
-        (library / f"chart{n}.musicxml").write_bytes(score_xml({"Alto Sax 1": part_xml(line), "Alto Sax 2": part_xml(line)}))
+        (library / f"chart{n}.musicxml").write_bytes(
+            score_xml({"Alto Sax 1": part_xml(line), "Alto Sax 2": part_xml(line)})
+        )
     return library
 
 
 @pytest.fixture(scope="module")
 def cluster() -> Iterator[Any]:
-    with distributed.LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None,
-                                  env={"PYTHONPATH": str(Path(__file__).parent)}) as made:
+    with distributed.LocalCluster(
+        n_workers=2,
+        threads_per_worker=1,
+        processes=True,
+        dashboard_address=None,
+        env={"PYTHONPATH": str(Path(__file__).parent)},
+    ) as made:
         yield made
 
 
@@ -49,7 +57,13 @@ def test_a_worker_that_dies_loses_no_chart(charts: Path, tmp_path: Path, cluster
         killed.append(nanny.pid)
         os.kill(nanny.pid, signal.SIGKILL)
 
-    results = book(charts, tmp_path / "out", Options(), cluster=cluster.scheduler_address, tell=kill_a_busy_worker)
+    results = book(
+        charts,
+        tmp_path / "out",
+        Options(),
+        cluster=cluster.scheduler_address,
+        tell=kill_a_busy_worker,
+    )
     assert len(killed) == 1
     assert {r.status for r in results} <= {"done", "unchanged"}, [r.reason for r in results]
     assert len(results) == 6
@@ -68,21 +82,33 @@ class DeadlyChart(PosixPath):
 
 def _jobs(charts: Path, out: Path) -> list[Any]:
     paths = sorted(charts.iterdir())[:3]
-    return [(DeadlyChart(p) if n == 1 else p, p.name, out / p.stem, Options(), 0.0) for n, p in enumerate(paths)]
+    return [
+        (DeadlyChart(p) if n == 1 else p, p.name, out / p.stem, Options(), 0.0)
+        for n, p in enumerate(paths)
+    ]
 
 
 def test_a_chart_that_kills_its_process_stops_nobody_here(charts: Path, tmp_path: Path) -> None:
     found = {r.name: r for r in _on_this_machine(_jobs(charts, tmp_path))}
-    assert {name: r.status for name, r in found.items()} == {"chart0.musicxml": "done", "chart1.musicxml": "failed", "chart2.musicxml": "done"}
+    assert {name: r.status for name, r in found.items()} == {
+        "chart0.musicxml": "done",
+        "chart1.musicxml": "failed",
+        "chart2.musicxml": "done",
+    }
     assert "killed" in found["chart1.musicxml"].reason
 
 
-def test_a_chart_that_kills_worker_after_worker_stops_nobody_on_a_cluster(charts: Path, tmp_path: Path, cluster: Any) -> None:
+def test_a_chart_that_kills_worker_after_worker_stops_nobody_on_a_cluster(
+    charts: Path, tmp_path: Path, cluster: Any
+) -> None:
     found = {r.name: r for r in _on_cluster(_jobs(charts, tmp_path), cluster.scheduler_address)}
     assert found["chart1.musicxml"].status == "failed"
     assert "KilledWorker" in found["chart1.musicxml"].reason
     # a result may go down with the worker that held it; made again, it is found done
-    assert {found[name].status for name in ("chart0.musicxml", "chart2.musicxml")} <= {"done", "unchanged"}
+    assert {found[name].status for name in ("chart0.musicxml", "chart2.musicxml")} <= {
+        "done",
+        "unchanged",
+    }
 
 
 class StopsAllWork(PosixPath):
@@ -95,31 +121,47 @@ class StopsAllWork(PosixPath):
         return b""
 
 
-def test_a_cluster_without_workers_is_not_waited_for(charts: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """All workers die for good while a chart is at work: what was finished is kept, the rest is reported in one line each."""
+def test_a_cluster_without_workers_is_not_waited_for(
+    charts: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All workers die for good while a chart is at work: what was finished is kept, the rest is
+    reported in one line each."""
     from sectionprep import library
 
     monkeypatch.setattr(library, "_LOOK", 0.2)
     monkeypatch.setattr(library, "_PATIENCE", 1.0)
     paths = sorted(charts.iterdir())[:3]
-    jobs = [(StopsAllWork(p) if n == 2 else p, p.name, tmp_path / p.stem, Options(), 0.0) for n, p in enumerate(paths)]
-    with distributed.LocalCluster(n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None) as made:
+    jobs = [
+        (StopsAllWork(p) if n == 2 else p, p.name, tmp_path / p.stem, Options(), 0.0)
+        for n, p in enumerate(paths)
+    ]
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as made:
         found = {}
         for result in _on_cluster(jobs, made.scheduler_address):
             found[result.name] = result
             if len(found) == 2:
                 made.scale(0)
-    assert {name: r.status for name, r in found.items()} == {"chart0.musicxml": "done", "chart1.musicxml": "done", "chart2.musicxml": "failed"}
+    assert {name: r.status for name, r in found.items()} == {
+        "chart0.musicxml": "done",
+        "chart1.musicxml": "done",
+        "chart2.musicxml": "failed",
+    }
     assert "no worker is left on the cluster at " in found["chart2.musicxml"].reason
     assert "run the same command again" in found["chart2.musicxml"].reason
 
 
-def test_a_cluster_on_which_nothing_ends_is_not_waited_for(charts: Path, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_cluster_on_which_nothing_ends_is_not_waited_for(
+    charts: Path, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from sectionprep import library
 
     monkeypatch.setattr(library, "_LOOK", 0.2)
     monkeypatch.setattr(library, "_LONGEST", 1.0)
     (path, *_) = sorted(charts.iterdir())
-    (result,) = _on_cluster([(StopsAllWork(path), path.name, tmp_path / "x", Options(), 0.0)], cluster.scheduler_address)
+    (result,) = _on_cluster(
+        [(StopsAllWork(path), path.name, tmp_path / "x", Options(), 0.0)], cluster.scheduler_address
+    )
     assert result.status == "failed"
     assert "nothing was finished" in result.reason

@@ -1,5 +1,6 @@
-"""Mutated files, 300 of them: refused with a reason or carried through every stage, never an uncaught exception, never
-a hang, never a changed input. `python tests/fuzz.py --cases N` runs any number."""
+"""Mutated files, 300 of them: refused with a reason or carried through every stage, never an
+uncaught exception, never a hang, never a changed input. `python tests/fuzz.py --cases N` runs any
+number."""
 
 from __future__ import annotations
 
@@ -10,37 +11,54 @@ from pathlib import Path
 
 def test_three_hundred_mutated_files() -> None:
     fuzz = Path(__file__).with_name("fuzz.py")
-    done = subprocess.run([sys.executable, str(fuzz), "--cases", "300", "--seed", "7000"], capture_output=True, text=True, timeout=600, check=False)
+    done = subprocess.run(
+        [sys.executable, str(fuzz), "--cases", "300", "--seed", "7000"],
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=False,
+    )
     assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-2000:]
 
 
 def test_numbers_that_would_hang_or_crash(tmp_path: Path) -> None:
-    """Found by fuzzing: huge exponents, superscript digits, absurd tempo, a pipe where a file should be."""
+    """Found by fuzzing: huge exponents, superscript digits, absurd tempo, a pipe where a file
+    should be."""
     import os
 
     import pytest
     from build import part_xml, score_xml
 
-    from sectionprep import pipeline
+    from sectionprep import stages
     from sectionprep.errors import DestinationError, NotAScore, UnreadableFile
-    from sectionprep.outputs.writing import write_file
+    from sectionprep.outputs.files import write_file
+    from sectionprep.results import Options
 
-    good = score_xml({"Alto Sax 1": part_xml("C4/4 D4/4 E4/2"), "Alto Sax 2": part_xml("C4/4 D4/4 E4/2")})
+    good = score_xml(
+        {"Alto Sax 1": part_xml("C4/4 D4/4 E4/2"), "Alto Sax 2": part_xml("C4/4 D4/4 E4/2")}
+    )
     path = tmp_path / "a.musicxml"
-    for old, new in ((b"<divisions>24", b"<divisions>1e999999999"), (b"<duration>48", b"<duration>1e5000")):
+    for old, new in (
+        (b"<divisions>24", b"<divisions>1e999999999"),
+        (b"<duration>48", b"<duration>1e5000"),
+    ):
         path.write_bytes(good.replace(old, new))
         with pytest.raises(NotAScore):
-            pipeline.read_score(path, pipeline.Options())
+            stages.read_score(path, Options())
     path.write_bytes(good.replace(b"<voice>1", "<voice>\u00b2".encode()))
-    assert pipeline.read_score(path, pipeline.Options()).chart.lines[0]
-    tempo = b"<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>" + b"9" * 400 + b"</per-minute></metronome></direction-type></direction>"
+    assert stages.read_score(path, Options()).chart.lines[0]
+    tempo = (
+        b"<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>"
+        + b"9" * 400
+        + b"</per-minute></metronome></direction-type></direction>"
+    )
     path.write_bytes(good.replace(b"<note>", tempo + b"<note>", 1))
-    done = pipeline.prepare(path, tmp_path / "out", pipeline.Options())
+    done = stages.prepare(path, tmp_path / "out", Options())
     assert done.marked.score.chart.tempo is None
     assert done.pages == 2
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(UnreadableFile):
-        pipeline.read_score(tmp_path / "pipe", pipeline.Options())
+        stages.read_score(tmp_path / "pipe", Options())
     with pytest.raises(DestinationError):
         write_file(tmp_path / "pipe", b"x")
 
@@ -48,13 +66,18 @@ def test_numbers_that_would_hang_or_crash(tmp_path: Path) -> None:
 def test_a_part_that_cannot_be_drawn_stops_nobody_else(tmp_path: Path) -> None:
     from build import part_xml, score_xml
 
-    from sectionprep import pipeline
-    from sectionprep.outputs.part_sheet import SheetStyle
-    from sectionprep.outputs.sheets import draw_all, part_jobs
+    from sectionprep import stages
+    from sectionprep.outputs.parts.sheet import SheetStyle
+    from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+    from sectionprep.results import Options
 
     path = tmp_path / "a.musicxml"
-    path.write_bytes(score_xml({"Alto Sax 1": part_xml("C4/4 D4/4 E4/2"), "Alto Sax 2": part_xml("C4/4 D4/4 E4/2")}))
-    score = pipeline.read_score(path, pipeline.Options())
+    path.write_bytes(
+        score_xml(
+            {"Alto Sax 1": part_xml("C4/4 D4/4 E4/2"), "Alto Sax 2": part_xml("C4/4 D4/4 E4/2")}
+        )
+    )
+    score = stages.read_score(path, Options())
     jobs = list(part_jobs(score.document, score.chart, tmp_path, style=SheetStyle(), footer=""))
     from dataclasses import replace
 

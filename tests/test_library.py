@@ -1,4 +1,5 @@
-"""A whole library: bad charts stop nobody, unchanged ones are skipped by content, changed ones are done again."""
+"""A whole library: bad charts stop nobody, unchanged ones are skipped by content, changed ones are
+done again."""
 
 from __future__ import annotations
 
@@ -10,7 +11,7 @@ from build import part_xml, score_xml
 
 from sectionprep.errors import UnreadableFile
 from sectionprep.library import _key, book
-from sectionprep.pipeline import Options
+from sectionprep.results import Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
 
@@ -26,23 +27,40 @@ def test_book(tmp_path: Path) -> None:
     (library / "sub" / "b.musicxml").write_bytes(_chart(TUNE))
     (library / "bad.xml").write_bytes(b"nonsense")
     first = {r.name: r for r in book(library, out, Options())}
-    assert {name: r.status for name, r in first.items()} == {"a.musicxml": "done", "sub/b.musicxml": "done", "bad.xml": "failed"}
+    assert {name: r.status for name, r in first.items()} == {
+        "a.musicxml": "done",
+        "sub/b.musicxml": "done",
+        "bad.xml": "failed",
+    }
     assert "not XML" in first["bad.xml"].reason
     assert first["a.musicxml"].pages == 2
     workbook = openpyxl.load_workbook(out / "book.xlsx")
-    assert workbook.sheetnames == ["Charts", "Passages", "Findings", "Chairs", "Faults", "House style"]
+    assert workbook.sheetnames == [
+        "Charts",
+        "Passages",
+        "Findings",
+        "Chairs",
+        "Faults",
+        "House style",
+    ]
     assert workbook["Passages"].max_row == 1 + sum(r.passages for r in first.values())
     assert workbook["Findings"].max_row == 1 + sum(r.before for r in first.values())
     assert workbook["Charts"].max_row == 4
-    # the same figure stands in both charts and only one prints a dot on it: the house style differs there
+    # the same figure stands in both charts and only one prints a dot on it: the house style differs
+    # there
     assert workbook["House style"].max_row > 1
     (library / "sub" / "b.musicxml").write_bytes(_chart(TUNE.replace("C5/4", "C5/4-")))
     (library / "bad.xml").unlink()
-    assert {r.name: r.status for r in book(library, out, Options())} == {"a.musicxml": "unchanged", "sub/b.musicxml": "done"}
+    assert {r.name: r.status for r in book(library, out, Options())} == {
+        "a.musicxml": "unchanged",
+        "sub/b.musicxml": "done",
+    }
     assert {r.status for r in book(library, out, Options(minutes=90))} == {"done"}
 
 
-def test_a_chart_is_done_again_when_what_it_depends_on_has_changed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_chart_is_done_again_when_what_it_depends_on_has_changed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """What is in plan and roster counts, not their names; so does the version of the program."""
     library, out = tmp_path / "library", tmp_path / "out"
     library.mkdir()
@@ -64,7 +82,7 @@ def test_a_chart_is_done_again_when_what_it_depends_on_has_changed(tmp_path: Pat
     roster.write_text('[[seat]]\npart = "Alto Sax 1"\nplayer = "Kim"\n')
     assert [status(roster=roster), status(roster=roster)] == ["done", "unchanged"]
     key = _key(library / "a.musicxml", Options())
-    monkeypatch.setattr("sectionprep.outputs.book.__version__", "99.0")
+    monkeypatch.setattr("sectionprep.outputs.library.summary.__version__", "99.0")
     assert _key(library / "a.musicxml", Options()) != key
 
 
@@ -76,7 +94,9 @@ def test_decisions_count_by_what_is_in_them(tmp_path: Path) -> None:
         decisions.write_bytes(content)
         keys.add(_key(chart, Options(decisions=decisions)))
     assert len(keys) == 2
-    assert _key(chart, Options(roster=decisions)) not in keys  # the same file in another place is another thing
+    assert (
+        _key(chart, Options(roster=decisions)) not in keys
+    )  # the same file in another place is another thing
 
 
 def test_no_library(tmp_path: Path) -> None:

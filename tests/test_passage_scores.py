@@ -13,20 +13,40 @@ SAXES = ("Alto 1", "Alto 2", "Tenor 1")
 
 def truth(*joins: Join) -> Truth:
     passage = Passage(
-        texture="soli", parts=SAXES, start=Place(2, 1.0), end=Place(9, 5.0), lead="Alto 1",
-        leads=("Alto 1",), deviations=(), traits=(), joins=joins,
+        texture="soli",
+        parts=SAXES,
+        start=Place(2, 1.0),
+        end=Place(9, 5.0),
+        lead="Alto 1",
+        leads=("Alto 1",),
+        deviations=(),
+        traits=(),
+        joins=joins,
     )
     return Truth(
-        seed=0, parts=(*SAXES, "Trumpet 1 & 2", "Bass"), bar_numbers=tuple("123456789abc"),
-        bar_beats=(4,) * 12, passages=(passage,), others=(),
+        seed=0,
+        parts=(*SAXES, "Trumpet 1 & 2", "Bass"),
+        bar_numbers=tuple("123456789abc"),
+        bar_beats=(4,) * 12,
+        passages=(passage,),
+        others=(),
     )
 
 
-def found(start: tuple[int, float], end: tuple[int, float], *more: str, **other: Any) -> dict[str, Any]:
+def found(
+    start: tuple[int, float], end: tuple[int, float], *more: str, **other: Any
+) -> dict[str, Any]:
     edges = {"start": start, "end": end}
     said = {name: {"index": bar, "beat": beat} for name, (bar, beat) in edges.items()}
     parts = [*SAXES, *more]
-    return {"parts": parts, "lead": "Alto 1", "texture": "soli", "confidence": 0.96, **said, **other}
+    return {
+        "parts": parts,
+        "lead": "Alto 1",
+        "texture": "soli",
+        "confidence": 0.96,
+        **said,
+        **other,
+    }
 
 
 CHANCE = Join(part="Trumpet 1 & 2", doubles="", start=Place(4, 1.0), end=Place(5, 5.0))
@@ -46,7 +66,9 @@ CUT = [found((2, 1), (3, 5)), found((4, 1), (7, 5), "Trumpet 1 & 2 (2)"), found(
         ([], False),
     ],
 )
-def test_members_are_equal_and_edges_within_a_beat(answer: list[dict[str, Any]], right: bool) -> None:
+def test_members_are_equal_and_edges_within_a_beat(
+    answer: list[dict[str, Any]], right: bool
+) -> None:
     result = compare(truth(), answer)
     assert [p.found is not None for p in result.pairs] == [right]
     assert len(result.right) == right
@@ -57,11 +79,20 @@ def test_a_short_passage_may_not_be_a_beat_off() -> None:
     """A beat of eight is more than a tenth."""
     whole = truth()
     short = Truth(
-        seed=0, parts=whole.parts, bar_numbers=whole.bar_numbers, bar_beats=whole.bar_beats,
+        seed=0,
+        parts=whole.parts,
+        bar_numbers=whole.bar_numbers,
+        bar_beats=whole.bar_beats,
         passages=(
             Passage(
-                texture="soli", parts=SAXES, start=Place(2, 1.0), end=Place(3, 5.0),
-                lead="Alto 1", leads=("Alto 1",), deviations=(), traits=(),
+                texture="soli",
+                parts=SAXES,
+                start=Place(2, 1.0),
+                end=Place(3, 5.0),
+                lead="Alto 1",
+                leads=("Alto 1",),
+                deviations=(),
+                traits=(),
             ),
         ),
         others=(),

@@ -1,4 +1,5 @@
-"""Do lead and section agree? Checks read a chart (the re-read, marked one as well as the original)."""
+"""Do lead and section agree? Checks read a chart (the re-read, marked one as well as the
+original)."""
 
 from sectionprep.checks.finding import Finding
 from sectionprep.checks.runner import run_checks

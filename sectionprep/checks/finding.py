@@ -14,10 +14,11 @@ SEVERITIES = ("error", "warning", "note")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One disagreement. severity: error (will sound wrong), warning (will cost rehearsal time), note.
+    """One disagreement. severity: error (will sound wrong), warning (will cost rehearsal time),
+    note.
 
-    tick: where; part: who; lead: the part it is held against, or -1. places: all ticks a grouped finding
-    stands for. fix: what to do, as an order to the person with the pencil.
+    tick: where; part: who; lead: the part it is held against, or -1. places: all ticks a grouped
+    finding stands for. fix: what to do, as an order to the person with the pencil.
     """
 
     check: str
@@ -33,8 +34,8 @@ class Finding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
-    """What every check may look at. tones: for each part, its tones by onset; words: for each passage, by its id, what its
-    parts have printed."""
+    """What every check may look at. tones: for each part, its tones by onset; words: for each
+    passage, by its id, what its parts have printed."""
 
     chart: Chart
     together: Together

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from sectionprep.checks.each import CHECKS
 from sectionprep.checks.finding import SEVERITIES, Context, Finding
-from sectionprep.checks.found import CHECKS
 from sectionprep.music.chart import Chart
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
 
 
 def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple[Finding, ...]:
-    """All findings: errors first, then warnings, then notes, each in order of time. level: pro or school."""
+    """All findings: errors first, then warnings, then notes, each in order of time. level: pro or
+    school."""
     tones = tuple({tone.onset: tone for tone in line} for line in chart.lines)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
     context = Context(chart=chart, together=together, tones=tones, words=words, level=level)
     found = [finding for check in CHECKS for finding in check.find(context)]
     unique = list(dict.fromkeys(found))
-    return tuple(sorted(unique, key=lambda f: (SEVERITIES.index(f.severity), f.tick, f.part, f.check)))
+    return tuple(
+        sorted(unique, key=lambda f: (SEVERITIES.index(f.severity), f.tick, f.part, f.check))
+    )

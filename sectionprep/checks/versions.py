@@ -1,4 +1,5 @@
-"""Two versions of a chart: in which bars do which parts differ, so that only those sheets are printed again."""
+"""Two versions of a chart: in which bars do which parts differ, so that only those sheets are
+printed again."""
 
 from __future__ import annotations
 
@@ -10,8 +11,8 @@ from sectionprep.music.chart import Chart, Part
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PartChange:
-    """What changed in one part. notes, marks: printed numbers of bars (of the new version; for removed bars of
-    the old one). status: "changed", "new" or "gone"."""
+    """What changed in one part. notes, marks: printed numbers of bars (of the new version; for
+    removed bars of the old one). status: "changed", "new" or "gone"."""
 
     part: str
     status: str
@@ -41,8 +42,13 @@ def _notes(chart: Chart, part: Part) -> list[str]:
     for n in part.notes:
         if not n.is_rest:
             at = chart.quarters(n.onset - chart.bars[n.bar].start)
-            bars[n.bar].append(f"{at}:{chart.quarters(n.duration)}:{n.pitch}:{n.tie_start:d}{n.tie_stop:d}{n.is_grace:d}")
-    return [" ".join(sorted(bar)) + f" |{chart.quarters(b.length)}" for bar, b in zip(bars, chart.bars, strict=True)]
+            bars[n.bar].append(
+                f"{at}:{chart.quarters(n.duration)}:{n.pitch}:{n.tie_start:d}{n.tie_stop:d}{n.is_grace:d}"
+            )
+    return [
+        " ".join(sorted(bar)) + f" |{chart.quarters(b.length)}"
+        for bar, b in zip(bars, chart.bars, strict=True)
+    ]
 
 
 def _marks(chart: Chart, part: Part) -> list[str]:
@@ -50,13 +56,19 @@ def _marks(chart: Chart, part: Part) -> list[str]:
     for n in part.notes:
         at = chart.quarters(n.onset - chart.bars[n.bar].start)
         if n.marks or n.slur_starts or n.slur_stops:
-            bars[n.bar].append(f"{at}:{','.join(sorted(n.marks))}:{len(n.slur_starts)}{len(n.slur_stops)}")
+            bars[n.bar].append(
+                f"{at}:{','.join(sorted(n.marks))}:{len(n.slur_starts)}{len(n.slur_stops)}"
+            )
     for sign in part.directions:
-        bars[sign.bar].append(f"{chart.quarters(sign.onset - chart.bars[sign.bar].start)}:{sign.kind}:{sign.value}")
+        bars[sign.bar].append(
+            f"{chart.quarters(sign.onset - chart.bars[sign.bar].start)}:{sign.kind}:{sign.value}"
+        )
     return [" ".join(sorted(bar)) for bar in bars]
 
 
-def _differing(old: list[str], new: list[str], old_chart: Chart, new_chart: Chart) -> tuple[str, ...]:
+def _differing(
+    old: list[str], new: list[str], old_chart: Chart, new_chart: Chart
+) -> tuple[str, ...]:
     """Numbers of bars that differ; bars put in or taken out do not make all later bars differ."""
     found: list[str] = []
     if len(old) == len(new):

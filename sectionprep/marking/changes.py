@@ -6,13 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from sectionprep.musicxml.insertions import NoteEdit
+from sectionprep.musicxml.editing.splices import NoteEdit
 
 
 class Change(NamedTuple):
-    """One line of the change list. was, is: marks before and after, in a player's words. kind: "marks",
-    "slur", "dynamic", "hairpin", "cut-off", or "left" for what was not done and why. applied: False for
-    what policy "report" only lists. taken: what was printed and is there no more, in words; "" where nothing was taken out."""
+    """One line of the change list. was, is: marks before and after, in a player's words. kind:
+    "marks", "slur", "dynamic", "hairpin", "cut-off", or "left" for what was not done and why.
+    applied: False for what policy "report" only lists. taken: what was printed and is there no
+    more, in words; "" where nothing was taken out."""
 
     part: int
     tick: int
@@ -28,7 +29,8 @@ class Change(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Marking:
-    """Edits by note address, directions to drop, and the list of changes in order of part and time."""
+    """Edits by note address, directions to drop, and the list of changes in order of part and
+    time."""
 
     edits: Mapping[int, NoteEdit]
     dropped: frozenset[int]
@@ -41,5 +43,8 @@ class Marking:
 
     @property
     def taken_out(self) -> tuple[Change, ...]:
-        """The changes by which something printed was lost, in order of time: a person must see every one."""
-        return tuple(sorted((c for c in self.written if c.taken), key=lambda c: (c.tick, c.part, c.kind)))
+        """The changes by which something printed was lost, in order of time: a person must see
+        every one."""
+        return tuple(
+            sorted((c for c in self.written if c.taken), key=lambda c: (c.tick, c.part, c.kind))
+        )

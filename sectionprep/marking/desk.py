@@ -2,9 +2,11 @@
 
 A printed mark is taken out of a part only if all of these hold (policy "match"):
 - the finder is sure of the passage (SURE);
-- the part is a full member at that note: it strikes with the lead, for the same length, and neither slips;
+- the part is a full member at that note: it strikes with the lead, for the same length, and neither
+  slips;
 - most of the passage's parts agree with the lead that it should not be there.
-Breaths and ornaments belong to their player and always stay. What the director has decided for a note goes before all this.
+Breaths and ornaments belong to their player and always stay. What the director has decided for a
+note goes before all this.
 """
 
 from __future__ import annotations
@@ -18,18 +20,20 @@ from sectionprep.music.chart import Chart, Direction, Note, Part, Tone
 from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.section_word import SectionWord
 from sectionprep.music.spans import Pair, Spans
-from sectionprep.musicxml.insertions import NoteEdit
+from sectionprep.musicxml.editing.splices import NoteEdit
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan
 
 SECTION_POLICIES = ("match", "add", "report")
-#: confidence from which marks may be taken out: at least 19 of 20 such passages are right (the finder's measure of itself)
+# : confidence from which marks may be taken out: at least 19 of 20 such passages are right (the
+# finder's measure of itself)
 SURE = 0.9
 
 
 @dataclass(slots=True, kw_only=True)
 class Desk:
-    """The work on one chart. overrules: the director has asked that marks printed in the lead give way to the plan."""
+    """The work on one chart. overrules: the director has asked that marks printed in the lead give
+    way to the plan."""
 
     chart: Chart
     policy: str
@@ -63,12 +67,14 @@ class Desk:
         return self.policy != "report"
 
     def carrier(self, tone: Tone, note: Note) -> int:
-        """Where marks for a note of a tone go: of a chord, to the first or the last member, as the file itself does it."""
+        """Where marks for a note of a tone go: of a chord, to the first or the last member, as the
+        file itself does it."""
         members = [member.address for member in tone.chord if member.onset == note.onset]
         return members[-1 if self.marks_on_last else 0]
 
     def front(self, note: Note) -> int:
-        """Before which note a sign goes that stands at this one: nothing may stand inside a chord."""
+        """Before which note a sign goes that stands at this one: nothing may stand inside a
+        chord."""
         return self.chords.get(note.address, (note.address, 0))[0]
 
     def back(self, note: Note) -> int:
@@ -82,17 +88,41 @@ class Desk:
         return self._pins[part]
 
     def first_to_speak(self, kind: str, part: int, tick: int) -> bool:
-        """True for the first passage that writes this kind of thing here: a passage and a hit may share a note."""
+        """True for the first passage that writes this kind of thing here: a passage and a hit may
+        share a note."""
         known = (part, tick) in self.spoken[kind]
         self.spoken[kind].add((part, tick))
         return not known
 
-    def log(self, part: int, tick: int, kind: str, was: str, now: str, why: str, passage: str, *, address: int = -1,
-            taken: str = "", applied: bool | None = None) -> None:
+    def log(
+        self,
+        part: int,
+        tick: int,
+        kind: str,
+        was: str,
+        now: str,
+        why: str,
+        passage: str,
+        *,
+        address: int = -1,
+        taken: str = "",
+        applied: bool | None = None,
+    ) -> None:
         """Add a line to the change list."""
-        self.changes.append(Change(
-            part=part, tick=tick, kind=kind, was=was, now=now, why=why, passage=passage, address=address, taken=taken,
-            applied=self.writes if applied is None else applied))
+        self.changes.append(
+            Change(
+                part=part,
+                tick=tick,
+                kind=kind,
+                was=was,
+                now=now,
+                why=why,
+                passage=passage,
+                address=address,
+                taken=taken,
+                applied=self.writes if applied is None else applied,
+            )
+        )
 
     def drop(self, signs: Iterable[Direction]) -> None:
         """Take signs between the notes out."""
@@ -126,18 +156,40 @@ class Job:
         return self.desk.tones[self.part]
 
     def may_go(self, *, outvoted: bool, decided: bool = False, member: bool = False) -> bool:
-        """Whether something printed may be taken out. outvoted: most of the parts agree with the lead against it; decided: the
-        director has said what this note shall carry; member: the part is a full member here."""
+        """Whether something printed may be taken out. outvoted: most of the parts agree with the
+        lead against it; decided: the director has said what this note shall carry; member: the part
+        is a full member here."""
         if decided:
             return True
         if self.desk.policy == "add" or self.passage.confidence < SURE:
             return False
         return outvoted or (self.desk.overrules and member)
 
-    def log(self, tick: int, kind: str, was: str, now: str, why: str, *, address: int = -1, taken: str = "",
-            applied: bool | None = None) -> None:
+    def log(
+        self,
+        tick: int,
+        kind: str,
+        was: str,
+        now: str,
+        why: str,
+        *,
+        address: int = -1,
+        taken: str = "",
+        applied: bool | None = None,
+    ) -> None:
         """Add a line to the change list."""
-        self.desk.log(self.part, tick, kind, was, now, why, self.passage.id, address=address, taken=taken, applied=applied)
+        self.desk.log(
+            self.part,
+            tick,
+            kind,
+            was,
+            now,
+            why,
+            self.passage.id,
+            address=address,
+            taken=taken,
+            applied=applied,
+        )
 
 
 def removable(signs: Iterable[Direction]) -> bool:

@@ -11,7 +11,8 @@ from sectionprep.music.hairpins import Pin
 
 
 def spread_hairpins(job: Job) -> None:
-    """Give the part the hairpins that hold in the section, and the plan's where nobody has another."""
+    """Give the part the hairpins that hold in the section, and the plan's where nobody has
+    another."""
     for pin in job.word.hairpins():
         who = "most of the section" if job.is_lead else job.lead_name
         _spread(job, pin, f"{who} has it", printed=True)
@@ -33,24 +34,44 @@ def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
         return
     ends = _ends(job, target)
     if ends is None:
-        job.log(pin.start, "left", "", "", f"{pin.kind} not copied: it ends inside a note of this part", applied=False)
+        job.log(
+            pin.start,
+            "left",
+            "",
+            "",
+            f"{pin.kind} not copied: it ends inside a note of this part",
+            applied=False,
+        )
         return
     _write(job, target, why, ends, in_the_way)
 
 
 def _may_go(job: Job, own: Pin) -> bool:
     inside = job.passage.start <= own.start and own.stop <= job.passage.end
-    return inside and removable(own.signs) and job.may_go(outvoted=job.word.pin_outvoted(job.part, own))
+    return (
+        inside
+        and removable(own.signs)
+        and job.may_go(outvoted=job.word.pin_outvoted(job.part, own))
+    )
 
 
 def _ends(job: Job, pin: Pin) -> tuple[Note, Note, bool] | None:
-    """The note before which the hairpin begins, the note at which it ends, and whether it ends before (not after) that note;
-    None where no end of a note is near enough."""
+    """The note before which the hairpin begins, the note at which it ends, and whether it ends
+    before (not after) that note; None where no end of a note is near enough."""
     line = job.desk.chart.lines[job.part]
     first = job.word.near(job.part, pin.start)
     at = bisect_left(line, pin.stop, key=lambda tone: tone.onset)
-    notes = [note for tone in line[max(0, at - 1) : at + 1] for note in tone.notes if first is not None and note.onset >= first.onset]
-    places = [(abs(note.onset - pin.stop), False, note) for note in notes if first is not None and note.onset > first.onset]
+    notes = [
+        note
+        for tone in line[max(0, at - 1) : at + 1]
+        for note in tone.notes
+        if first is not None and note.onset >= first.onset
+    ]
+    places = [
+        (abs(note.onset - pin.stop), False, note)
+        for note in notes
+        if first is not None and note.onset > first.onset
+    ]
     places += [(abs(note.end - pin.stop), True, note) for note in notes]
     distance, after, last = min(places, key=lambda place: place[:2], default=(0, False, None))
     if first is None or last is None or distance >= job.desk.chart.resolution:
@@ -58,23 +79,43 @@ def _ends(job: Job, pin: Pin) -> tuple[Note, Note, bool] | None:
     return first, last, not after
 
 
-def _write(job: Job, pin: Pin, why: str, ends: tuple[Note, Note, bool], in_the_way: list[Pin]) -> None:
+def _write(
+    job: Job, pin: Pin, why: str, ends: tuple[Note, Note, bool], in_the_way: list[Pin]
+) -> None:
     desk, (first, last, before) = job.desk, ends
     if not desk.first_to_speak("hairpin", job.part, first.onset):
         return
     place = desk.chart.place
-    was = "; ".join(f"{own.kind} from {place(own.start)} to {place(own.stop)}" for own in in_the_way)
-    job.log(first.onset, "hairpin", was or "none", f"{pin.kind} to {desk.chart.end_place(pin.stop)}", why,
-            address=first.address, taken=was)
+    was = "; ".join(
+        f"{own.kind} from {place(own.start)} to {place(own.stop)}" for own in in_the_way
+    )
+    job.log(
+        first.onset,
+        "hairpin",
+        was or "none",
+        f"{pin.kind} to {desk.chart.end_place(pin.stop)}",
+        why,
+        address=first.address,
+        taken=was,
+    )
     if not desk.writes:
         return
     for own in in_the_way:
         desk.drop(own.signs)
-    taken = {own.signs[0].number for own in desk.pins(job.part)
-             if own not in in_the_way and own.start <= (last.onset if before else last.end) and own.stop >= first.onset}
-    free = next(n for n in range(1, 17) if n not in taken or n == 16)  # it may meet one of the part's own
+    taken = {
+        own.signs[0].number
+        for own in desk.pins(job.part)
+        if own not in in_the_way
+        and own.start <= (last.onset if before else last.end)
+        and own.stop >= first.onset
+    }
+    free = next(
+        n for n in range(1, 17) if n not in taken or n == 16
+    )  # it may meet one of the part's own
     number = f' number="{free}"' if free > 1 else ""
-    desk.edits[desk.front(first)].before.append(direction(f'<wedge type="{pin.kind}"{number}/>', "below", desk, job.part))
+    desk.edits[desk.front(first)].before.append(
+        direction(f'<wedge type="{pin.kind}"{number}/>', "below", desk, job.part)
+    )
     end = direction(f'<wedge type="stop"{number}/>', "below", desk, job.part)
     if before:
         desk.edits[desk.front(last)].before.insert(0, end)

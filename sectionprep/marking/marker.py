@@ -2,17 +2,22 @@
 
 Stated rules:
 - A mark on the attack goes to the first note of a tie, a fall, doit or breath to the last.
-- Of a chord (divisi, two players on a staff) one note carries the mark for all: the first in the document, or the last where
+- Of a chord (divisi, two players on a staff) one note carries the mark for all: the first in the
+  document, or the last where
   the file itself puts marks there. It is written only if no note of the chord has it.
 - Grace notes get nothing: the mark is on their main note.
 - A part that does not strike where the lead does gets nothing there, and the change list says so.
-- A trombone keeps a copied slur; the change list reminds of the legato tongue (W. Barrett, Playing the
+- A trombone keeps a copied slur; the change list reminds of the legato tongue (W. Barrett, Playing
+  the
   Trombone: a notated slur does not mean untongued).
-- Ornaments change the notes: trills, turns, tremolos are never copied, and a shake belongs to the lead trumpet; lower parts
+- Ornaments change the notes: trills, turns, tremolos are never copied, and a shake belongs to the
+  lead trumpet; lower parts
   trill with the valve (after Reinhardt, The Shake).
-- Slash bars get nothing, unless asked for: then words name the beats of the horns' hits (rhythm_hits.py).
+- Slash bars get nothing, unless asked for: then words name the beats of the horns' hits
+  (rhythm_hits.py).
 - Cut-offs, dynamics and hairpins spread inside the passage only.
-- What is printed stays, but for what desk.py allows; what contradicts something that stays is not written.
+- What is printed stays, but for what desk.py allows; what contradicts something that stays is not
+  written.
 """
 
 from __future__ import annotations
@@ -25,7 +30,7 @@ from sectionprep.marking.rhythm_hits import write_hits
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
-from sectionprep.musicxml.insertions import NoteEdit
+from sectionprep.musicxml.editing.splices import NoteEdit
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan, PlannedNote
 
@@ -34,13 +39,20 @@ _AT_THE_END = (EFFECTS | BREATHS) - {"scoop", "plop", "rip"}
 
 
 def mark_chart(
-    chart: Chart, together: Together, plan: Plan, *, section: str = "match", rhythm_hits: bool = False
+    chart: Chart,
+    together: Together,
+    plan: Plan,
+    *,
+    section: str = "match",
+    rhythm_hits: bool = False,
 ) -> Marking:
-    """Edits that give every part of every passage the plan's marks. section: add, match or report. rhythm_hits: slash
-    bars of the rhythm section say on which beats the horns hit."""
+    """Edits that give every part of every passage the plan's marks. section: add, match or report.
+    rhythm_hits: slash bars of the rhythm section say on which beats the horns hit."""
     if section not in SECTION_POLICIES:
-        raise BadArgument(f"there is no section policy {section!r}.",
-                          remedy=f"Choose one of: {', '.join(SECTION_POLICIES)}.")
+        raise BadArgument(
+            f"there is no section policy {section!r}.",
+            remedy=f"Choose one of: {', '.join(SECTION_POLICIES)}.",
+        )
     desk = Desk(chart=chart, policy=section, overrules=plan.printed != "keep")
     for passage in together.marked:
         planned = plan.of(passage.id)
@@ -75,8 +87,15 @@ def _mark_part(job: Job) -> None:
     signs.propose_dynamics(job)
     hairpins.spread_hairpins(job)
     if silent:
-        job.log(silent[0], "left", "", "", f"does not strike with the lead at {len(silent)} marked "
-                f"place{'s' if len(silent) > 1 else ''}: nothing written there", applied=False)
+        job.log(
+            silent[0],
+            "left",
+            "",
+            "",
+            f"does not strike with the lead at {len(silent)} marked "
+            f"place{'s' if len(silent) > 1 else ''}: nothing written there",
+            applied=False,
+        )
 
 
 def _mark_tone(job: Job, note: PlannedNote, tone: Tone) -> None:
@@ -88,27 +107,43 @@ def _mark_tone(job: Job, note: PlannedNote, tone: Tone) -> None:
         job.log(tone.onset, "left", "", "", f"{say(ornaments)}: for the lead alone", applied=False)
     gone = frozenset(mark for mark in has - wanted - ORNAMENTS if _may_go(job, note, tone, mark))
     stays = has - gone
-    add = frozenset(mark for mark in wanted - has if not any(contradict(mark, other) for other in stays))
+    add = frozenset(
+        mark for mark in wanted - has if not any(contradict(mark, other) for other in stays)
+    )
     if not add and not gone:
         return
     desk = job.desk
-    job.log(tone.onset, "marks", say(has), say(stays | add), _why(job, note, gone),
-            address=desk.carrier(tone, tone.head), taken=say(gone) if gone else "")
+    job.log(
+        tone.onset,
+        "marks",
+        say(has),
+        say(stays | add),
+        _why(job, note, gone),
+        address=desk.carrier(tone, tone.head),
+        taken=say(gone) if gone else "",
+    )
     if not desk.writes:
         return
     for mark in add:
-        desk.edits[desk.carrier(tone, tone.notes[-1] if mark in _AT_THE_END else tone.head)].add.add(mark)
+        desk.edits[
+            desk.carrier(tone, tone.notes[-1] if mark in _AT_THE_END else tone.head)
+        ].add.add(mark)
     for member in tone.chord:
         for mark in gone & member.marks:
-            pair = {"tenuto", "staccato"} if mark == "detached-legato" else set()  # written as one or as two
+            pair = (
+                {"tenuto", "staccato"} if mark == "detached-legato" else set()
+            )  # written as one or as two
             desk.edits[member.address].remove |= ({mark} | pair) & set(BY_NAME)
 
 
 def _may_go(job: Job, note: PlannedNote, tone: Tone, mark: str) -> bool:
     if mark in BREATHS and not note.decided:
         return False
-    return job.may_go(outvoted=job.word.outvoted(job.part, tone.onset, mark), decided=note.decided,
-                      member=job.part in job.word.members(tone.onset))
+    return job.may_go(
+        outvoted=job.word.outvoted(job.part, tone.onset, mark),
+        decided=note.decided,
+        member=job.part in job.word.members(tone.onset),
+    )
 
 
 def _why(job: Job, note: PlannedNote, gone: frozenset[str]) -> str:

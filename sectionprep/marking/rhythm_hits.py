@@ -1,4 +1,5 @@
-"""On request: slash bars of the rhythm section say on which beats the horns hit ("hits: 2and 4")."""
+"""On request: slash bars of the rhythm section say on which beats the horns hit ("hits: 2and
+4")."""
 
 from __future__ import annotations
 
@@ -21,7 +22,8 @@ WORDS = "hits: "
 
 
 def hits_by_bar(desk: Desk, together: Together, plan: Plan) -> dict[int, list[int]]:
-    """Ticks of marked hits by bar index: notes with an attack mark, set off by a rest, in four parts or more."""
+    """Ticks of marked hits by bar index: notes with an attack mark, set off by a rest, in four
+    parts or more."""
     found: dict[int, set[int]] = defaultdict(set)
     for passage in together.marked:
         planned = plan.of(passage.id)
@@ -48,7 +50,20 @@ def write_hits(desk: Desk, together: Together, plan: Plan) -> None:
         said = {d.bar for d in part.directions if d.kind == "words" and d.value.startswith(WORDS)}
         for bar, note in first.items():
             if bar in hits and bar not in said:
-                words = WORDS + " ".join(say_beat(desk.chart.place(tick).beat) for tick in hits[bar])
-                desk.log(part.index, note.onset, "hits", "none", words, "the horns hit here", "", address=note.address)
+                words = WORDS + " ".join(
+                    say_beat(desk.chart.place(tick).beat) for tick in hits[bar]
+                )
+                desk.log(
+                    part.index,
+                    note.onset,
+                    "hits",
+                    "none",
+                    words,
+                    "the horns hit here",
+                    "",
+                    address=note.address,
+                )
                 if desk.writes:
-                    desk.edits[note.address].before.append(signs.words_above(words, desk, part.index))
+                    desk.edits[note.address].before.append(
+                        signs.words_above(words, desk, part.index)
+                    )

@@ -13,15 +13,18 @@ if TYPE_CHECKING:
 
 
 def cutoff_words(desk: Desk, tick: int, release: str) -> str:
-    """ "off 3": the beat on which a held note stops (R. Sweum, Assumptions for Jazz Big Band, marks all
-    cut-offs by the beat); "off 3, air" where the breath and not the tongue stops it."""
+    """ "off 3": the beat on which a held note stops (R. Sweum, Assumptions for Jazz Big Band, marks
+    all cut-offs by the beat); "off 3, air" where the breath and not the tongue stops it."""
     return f"off {say_beat(desk.chart.place(tick).beat)}" + (", air" if release == "breath" else "")
 
 
 def direction(content: str, placement: str, desk: Desk, part: int) -> str:
     """A sign between the notes, as XML."""
     staff = "<staff>1</staff>" if desk.chart.parts[part].staves > 1 else ""
-    return (f'<direction placement="{placement}"><direction-type>{content}</direction-type>{staff}</direction>')
+    return (
+        f"<direction "
+        f'placement="{placement}"><direction-type>{content}</direction-type>{staff}</direction>'
+    )
 
 
 def words_above(words: str, desk: Desk, part: int) -> str:
@@ -38,7 +41,14 @@ def write_cutoff(job: Job, tone: Tone, tick: int, release: str) -> None:
             return
     if not desk.first_to_speak("cut-off", job.part, tone.onset):
         return
-    job.log(tone.onset, "cut-off", "not written", words, "held note: everybody stops on this beat", address=tone.head.address)
+    job.log(
+        tone.onset,
+        "cut-off",
+        "not written",
+        words,
+        "held note: everybody stops on this beat",
+        address=tone.head.address,
+    )
     if desk.writes:
         desk.edits[desk.front(tone.head)].before.append(words_above(words, desk, job.part))
 
@@ -56,15 +66,25 @@ def propose_dynamics(job: Job) -> None:
         address = tone.head.address
         job.log(tone.onset, "dynamic", "none", proposal.value, proposal.why, address=address)
         if desk.writes:
-            pieces = ("<words>(</words>", f"<dynamics><{proposal.value}/></dynamics>", "<words>)</words>")
+            pieces = (
+                "<words>(</words>",
+                f"<dynamics><{proposal.value}/></dynamics>",
+                "<words>)</words>",
+            )
             inside = "</direction-type><direction-type>".join(pieces)
-            desk.edits[desk.front(tone.head)].before.append(direction(inside, "below", desk, job.part))
+            desk.edits[desk.front(tone.head)].before.append(
+                direction(inside, "below", desk, job.part)
+            )
 
 
 def spread_dynamics(job: Job) -> None:
     """Give the part the dynamics that hold in the section, at the same places."""
     for tick, printed in job.word.dynamics().items():
-        value, has, tone = job.word.dynamic(tick, printed), printed.get(job.part), job.tones.get(tick)
+        value, has, tone = (
+            job.word.dynamic(tick, printed),
+            printed.get(job.part),
+            job.tones.get(tick),
+        )
         if value is None or value == has or tone is None:
             continue
         if has is None or _replaced(job, tick, printed, tone):
@@ -76,7 +96,9 @@ def _replaced(job: Job, tick: int, printed: dict[int, str], tone: Tone) -> bool:
     from sectionprep.marking.desk import removable
 
     own = job.desk.chart.signs(job.part, "dynamic", tick, tick + 1)
-    if not removable(own) or not job.may_go(outvoted=job.word.dynamic_outvoted(tick, printed, job.part)):
+    if not removable(own) or not job.may_go(
+        outvoted=job.word.dynamic_outvoted(tick, printed, job.part)
+    ):
         return False
     job.desk.drop(own)
     return True
@@ -87,7 +109,17 @@ def _write(job: Job, tone: Tone, value: str, has: str | None) -> None:
     if not desk.first_to_speak("dynamic", job.part, tone.onset):
         return
     who = "most of the section" if job.is_lead else job.lead_name
-    job.log(tone.onset, "dynamic", has or "none", value, f"{who} has {value} here", address=tone.head.address, taken=has or "")
+    job.log(
+        tone.onset,
+        "dynamic",
+        has or "none",
+        value,
+        f"{who} has {value} here",
+        address=tone.head.address,
+        taken=has or "",
+    )
     if desk.writes:
         elements = "".join(f"<{name}/>" for name in value.split())
-        desk.edits[desk.front(tone.head)].before.append(direction(f"<dynamics>{elements}</dynamics>", "below", desk, job.part))
+        desk.edits[desk.front(tone.head)].before.append(
+            direction(f"<dynamics>{elements}</dynamics>", "below", desk, job.part)
+        )

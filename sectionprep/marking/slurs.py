@@ -1,4 +1,5 @@
-"""Slurs: the plan's go round the notes that a part repeats; what a part has otherwise stays unless it is outvoted."""
+"""Slurs: the plan's go round the notes that a part repeats; what a part has otherwise stays unless
+it is outvoted."""
 
 from __future__ import annotations
 
@@ -14,7 +15,8 @@ _address = attrgetter("address")
 
 
 def _planned_pairs(job: Job) -> list[Pair]:
-    """Onsets of the first and last notes of all slurs the part shall have: what holds in the section, and what the plan adds."""
+    """Onsets of the first and last notes of all slurs the part shall have: what holds in the
+    section, and what the plan adds."""
     at = {note.tone.onset: note for note in job.planned.notes}
     holds = job.word.slurs()
     starts, stops = ({pair[side] for pair in holds} for side in (0, 1))
@@ -36,15 +38,25 @@ def mark_slurs(job: Job) -> None:
     left = {onset for onset, note in at.items() if note.hands_off}
     wanted = [pair for pair in _planned_pairs(job) if pair[0] not in left]
     has = dict.fromkeys(sorted(job.word.own_slurs(part)))
-    crossing = [pair for pair in chart.slurs(part, job.passage.start) if pair not in has and pair[0] < job.passage.end]
-    runs = {pair: slur_runs(chart.between(part, pair[0], pair[1] + 1)) if all(t in job.tones for t in pair) else []
-            for pair in wanted}  # a note that this part repeats is tongued
+    crossing = [
+        pair
+        for pair in chart.slurs(part, job.passage.start)
+        if pair not in has and pair[0] < job.passage.end
+    ]
+    runs = {
+        pair: slur_runs(chart.between(part, pair[0], pair[1] + 1))
+        if all(t in job.tones for t in pair)
+        else []
+        for pair in wanted
+    }  # a note that this part repeats is tongued
     fitting = {(run[0].onset, run[-1].onset) for found in runs.values() for run in found}
     for pair in list(has):
         if pair in fitting or left & set(pair) or not all(t in at for t in pair):
             continue
         both = all(part in job.word.members(t) for t in pair)
-        if job.may_go(outvoted=job.word.slur_outvoted(part, pair), decided=at[pair[0]].decided, member=both):
+        if job.may_go(
+            outvoted=job.word.slur_outvoted(part, pair), decided=at[pair[0]].decided, member=both
+        ):
             _drop(job, pair)
             del has[pair]
     others = Spans([*has, *crossing, *desk.slurred[part]])
@@ -54,12 +66,23 @@ def mark_slurs(job: Job) -> None:
             continue
         if not missing or any(others.across(run[0].onset, run[-1].onset) for run in missing):
             if not job.is_lead:
-                job.log(pair[0], "left", "", "", "slur not copied: this part has another slur, a rest or a repeated note there",
-                        applied=False)
+                job.log(
+                    pair[0],
+                    "left",
+                    "",
+                    "",
+                    "slur not copied: this part has another slur, a rest or a repeated note there",
+                    applied=False,
+                )
             continue
         for run in missing:
-            _add(job, at[run[0].onset].why if run[0].onset in at else "", run[0], run[-1],
-                 cut=(run[0].onset, run[-1].onset) != pair)
+            _add(
+                job,
+                at[run[0].onset].why if run[0].onset in at else "",
+                run[0],
+                run[-1],
+                cut=(run[0].onset, run[-1].onset) != pair,
+            )
 
 
 def _add(job: Job, why: str, first: Tone, last: Tone, *, cut: bool) -> None:
@@ -68,8 +91,17 @@ def _add(job: Job, why: str, first: Tone, last: Tone, *, cut: bool) -> None:
     if cut:
         why += "; the repeated note is tongued"
     if chart.parts[part].chair.instrument.key in ("trombone", "bass-trombone"):
-        why += "; trombone: the slur is a phrase, legato tongue where slide and line go the same way"
-    job.log(first.onset, "slur", "no slur", f"slur to {chart.place(last.onset)}", why, address=first.head.address)
+        why += (
+            "; trombone: the slur is a phrase, legato tongue where slide and line go the same way"
+        )
+    job.log(
+        first.onset,
+        "slur",
+        "no slur",
+        f"slur to {chart.place(last.onset)}",
+        why,
+        address=first.head.address,
+    )
     desk.slurred[part].append((first.onset, last.onset))
     if desk.writes:
         number = _free_number(desk, part, first, last)
@@ -110,7 +142,15 @@ def _drop(job: Job, pair: Pair) -> None:
     why = f"{job.lead_name} and most of the section slur otherwise here"
     if job.is_lead or job.desk.overrules:
         why = "as planned"
-    job.log(pair[0], "slur", words, "no slur", why, address=desk.tones[part][pair[0]].head.address, taken=words)
+    job.log(
+        pair[0],
+        "slur",
+        words,
+        "no slur",
+        why,
+        address=desk.tones[part][pair[0]].head.address,
+        taken=words,
+    )
     for slur in desk.chart.whole_slurs(part) if desk.writes else ():
         if (slur.start, slur.stop) == pair:
             desk.edits[slur.first].drop_starts.add(slur.number)

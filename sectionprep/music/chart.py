@@ -15,12 +15,13 @@ from sectionprep.music.timing import Meter, Place
 
 
 class Note(NamedTuple):
-    """One `<note>` element: a note, a chord member, a rest, a grace or a cue note. A named tuple, because there are many
-    thousands: a frozen dataclass of this width takes four times as long to make.
+    """One `<note>` element: a note, a chord member, a rest, a grace or a cue note. A named tuple,
+    because there are many thousands: a frozen dataclass of this width takes four times as long to
+    make.
 
-    address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the chart's
-    start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and unpitched notes. is_hidden: not to
-    be printed, or not its head.
+    address: its ordinal among all notes of the document, from 0. onset, duration: ticks from the
+    chart's start (0 for grace notes). pitch: as written; sounding: MIDI number, None for rests and
+    unpitched notes. is_hidden: not to be printed, or not its head.
     """
 
     address: int
@@ -55,10 +56,10 @@ class Note(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Direction:
-    """A sign between the notes. kind: dynamic, wedge, words, rehearsal, segno, coda, metronome, swing, mute,
-    chord, jump. value: "mf", "crescendo", "stop", the words, the letter, the chord symbol. address: ordinal
-    of its `<direction>` in the document, -1 for signs that live elsewhere; alone: the element holds nothing
-    else, so it may be replaced."""
+    """A sign between the notes. kind: dynamic, wedge, words, rehearsal, segno, coda, metronome,
+    swing, mute, chord, jump. value: "mf", "crescendo", "stop", the words, the letter, the chord
+    symbol. address: ordinal of its `<direction>` in the document, -1 for signs that live elsewhere;
+    alone: the element holds nothing else, so it may be replaced."""
 
     kind: str
     value: str
@@ -72,12 +73,13 @@ class Direction:
 
 
 class Tone(NamedTuple):
-    """A note of a line as it is heard: ties joined, chord reduced to its top, no grace and no cue notes.
+    """A note of a line as it is heard: ties joined, chord reduced to its top, no grace and no cue
+    notes.
 
-    pitch: sounding MIDI number of the top; pitches: all of the chord, high to low. notes: the tied notes
-    of the top, the struck one first. marks: all of the tone, on whichever note of its chord and tie they stand, with
-    slur-start and slur-stop. chord: every note of the tone in the order of the document, members of chords and ties
-    alike; the same as notes where there is no chord.
+    pitch: sounding MIDI number of the top; pitches: all of the chord, high to low. notes: the tied
+    notes of the top, the struck one first. marks: all of the tone, on whichever note of its chord
+    and tie they stand, with slur-start and slur-stop. chord: every note of the tone in the order of
+    the document, members of chords and ties alike; the same as notes where there is no chord.
     """
 
     onset: int
@@ -108,8 +110,8 @@ class Tone(NamedTuple):
 
 
 class Slur(NamedTuple):
-    """A complete slur of a part's line. start, stop: onsets of its first and last tones; number: its own in the file;
-    first, last: addresses of the notes that carry its ends."""
+    """A complete slur of a part's line. start, stop: onsets of its first and last tones; number:
+    its own in the file; first, last: addresses of the notes that carry its ends."""
 
     start: int
     stop: int
@@ -208,10 +210,18 @@ class Chart:
     lyricist: str = ""
     rights: tuple[str, ...] = ()
     _starts: tuple[int, ...] = field(default=(), repr=False)
-    _places: dict[int, Place] = field(default_factory=dict, init=False, repr=False, compare=False)  # asked for again and again
-    _pairs: dict[int, tuple[tuple[int, int], ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
-    _signs: dict[tuple[int, str], tuple[Direction, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
-    _slurs: dict[int, tuple[Slur, ...]] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _places: dict[int, Place] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )  # asked for again and again
+    _pairs: dict[int, tuple[tuple[int, int], ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    _signs: dict[tuple[int, str], tuple[Direction, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    _slurs: dict[int, tuple[Slur, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def bar_at(self, tick: int) -> Bar:
         """The bar in which `tick` lies (the last bar for ticks past the end)."""
@@ -222,13 +232,18 @@ class Chart:
         known = self._places.get(tick)
         if known is None:
             bar = self.bar_at(tick)
-            known = self._places[tick] = Place(bar=bar.number, index=bar.index, beat=self._beat(bar, tick))
+            known = self._places[tick] = Place(
+                bar=bar.number, index=bar.index, beat=self._beat(bar, tick)
+            )
         return known
 
     def end_place(self, tick: int) -> Place:
-        """Like `place`, but a tick on a bar line belongs to the bar it closes (beat 5 of a 4/4 bar)."""
+        """Like `place`, but a tick on a bar line belongs to the bar it closes (beat 5 of a 4/4
+        bar)."""
         bar = self.bar_at(max(0, tick - 1))
-        return Place(bar=bar.number, index=bar.index, beat=self._beat(bar, tick), is_end=tick == bar.end)
+        return Place(
+            bar=bar.number, index=bar.index, beat=self._beat(bar, tick), is_end=tick == bar.end
+        )
 
     def _beat(self, bar: Bar, tick: int) -> Fraction:
         whole = 4 * self.resolution
@@ -246,17 +261,23 @@ class Chart:
         first = bisect_left(line, start, key=_onset)
         return line[first : bisect_left(line, end, first, key=_onset)]
 
-    def slurs(self, part: int, start: float = 0, end: float = math.inf) -> tuple[tuple[int, int], ...]:
-        """The complete slurs of a part's line that end in [start, end), as onsets of their first and last tones, in order of their
-        ends; ends are joined by their numbers. A slur that begins and ends in one tone (a tie drawn as a slur) is none."""
+    def slurs(
+        self, part: int, start: float = 0, end: float = math.inf
+    ) -> tuple[tuple[int, int], ...]:
+        """The complete slurs of a part's line that end in [start, end), as onsets of their first
+        and last tones, in order of their ends; ends are joined by their numbers. A slur that begins
+        and ends in one tone (a tie drawn as a slur) is none."""
         if part not in self._pairs:
-            self._pairs[part] = tuple(dict.fromkeys((slur.start, slur.stop) for slur in self.whole_slurs(part)))
+            self._pairs[part] = tuple(
+                dict.fromkeys((slur.start, slur.stop) for slur in self.whole_slurs(part))
+            )
         pairs = self._pairs[part]
         first = bisect_left(pairs, start, key=_second)
         return pairs[first : bisect_left(pairs, end, first, key=_second)]
 
     def whole_slurs(self, part: int) -> tuple[Slur, ...]:
-        """All of them, each with its number and its notes; the notes of a chord may each have one."""
+        """All of them, each with its number and its notes; the notes of a chord may each have
+        one."""
         if part not in self._slurs:
             self._slurs[part] = tuple(self._joined_slurs(part))
         return self._slurs[part]
@@ -276,10 +297,17 @@ class Chart:
             begun.update(dict.fromkeys(note.slur_starts, (at, note.address)))
         return sorted(found, key=attrgetter("stop"))
 
-    def signs(self, part: int, kind: str, start: float = 0, end: float = math.inf) -> tuple[Direction, ...]:
-        """A part's signs of one kind on its first staff that stand in [start, end), in order of time."""
+    def signs(
+        self, part: int, kind: str, start: float = 0, end: float = math.inf
+    ) -> tuple[Direction, ...]:
+        """A part's signs of one kind on its first staff that stand in [start, end), in order of
+        time."""
         if (part, kind) not in self._signs:
-            mine = [sign for sign in self.parts[part].directions if sign.kind == kind and sign.staff == 1]
+            mine = [
+                sign
+                for sign in self.parts[part].directions
+                if sign.kind == kind and sign.staff == 1
+            ]
             self._signs[part, kind] = tuple(sorted(mine, key=_onset))
         found = self._signs[part, kind]
         first = bisect_left(found, start, key=_onset)
@@ -300,9 +328,17 @@ _second = itemgetter(1)
 
 
 def same_music(one: Chart, other: Chart) -> bool:
-    """True when both charts have the same parts playing the same notes at the same times, whatever their marks."""
-    return one.labels == other.labels and one.resolution == other.resolution and all(
-        len(a) == len(b) and all(x.onset == y.onset and x.duration == y.duration and x.pitches == y.pitches
-                                 for x, y in zip(a, b, strict=True))
-        for a, b in zip(one.lines, other.lines, strict=True)
+    """True when both charts have the same parts playing the same notes at the same times, whatever
+    their marks."""
+    return (
+        one.labels == other.labels
+        and one.resolution == other.resolution
+        and all(
+            len(a) == len(b)
+            and all(
+                x.onset == y.onset and x.duration == y.duration and x.pitches == y.pitches
+                for x, y in zip(a, b, strict=True)
+            )
+            for a, b in zip(one.lines, other.lines, strict=True)
+        )
     )

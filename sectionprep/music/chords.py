@@ -11,8 +11,9 @@ _SYMBOL = re.compile(r"^([A-G])(#|b)?([^/]*)")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chord:
-    """One chord. says: its symbol. tones: pitch classes (0-11) of root, third, fifth and seventh or sixth; guide: third and
-    seventh (or sixth), which change when the harmony does; a power chord has none."""
+    """One chord. says: its symbol. tones: pitch classes (0-11) of root, third, fifth and seventh or
+    sixth; guide: third and seventh (or sixth), which change when the harmony does; a power chord
+    has none."""
 
     says: str
     tones: frozenset[int]
@@ -20,7 +21,8 @@ class Chord:
 
 
 def parse_chord(symbol: str, shift: int = 0) -> Chord | None:
-    """A symbol such as "Bb7(b9)/F", moved by `shift` semitones; None where it is no chord ("N.C.")."""
+    """A symbol such as "Bb7(b9)/F", moved by `shift` semitones; None where it is no chord
+    ("N.C.")."""
     match = _SYMBOL.match(symbol)
     if not match:
         return None
@@ -40,4 +42,8 @@ def parse_chord(symbol: str, shift: int = 0) -> Chord | None:
         guide.add(9)
     elif re.search(r"7|9|11|13", kind):
         guide.add(10)
-    return Chord(says=symbol, tones=frozenset((root + t) % 12 for t in {0, fifth, *guide}), guide=frozenset((root + t) % 12 for t in guide))
+    return Chord(
+        says=symbol,
+        tones=frozenset((root + t) % 12 for t in {0, fifth, *guide}),
+        guide=frozenset((root + t) % 12 for t in guide),
+    )

@@ -15,7 +15,8 @@ _onset = attrgetter("onset")
 
 
 class Pin(NamedTuple):
-    """A complete hairpin, in ticks. signs: its beginning and its end in the document; none for one that is only wished for."""
+    """A complete hairpin, in ticks. signs: its beginning and its end in the document; none for one
+    that is only wished for."""
 
     start: int
     stop: int
@@ -23,7 +24,8 @@ class Pin(NamedTuple):
     signs: tuple[Direction, ...] = ()
 
     def like(self, other: Pin, quarter: int) -> bool:
-        """The same to a reader: ends less than a quarter note apart. quarter: in ticks; the bound is a judgement."""
+        """The same to a reader: ends less than a quarter note apart. quarter: in ticks; the bound
+        is a judgement."""
         near = abs(self.start - other.start) < quarter and abs(self.stop - other.stop) < quarter
         return near and self.kind == other.kind
 
@@ -32,15 +34,16 @@ class Pin(NamedTuple):
         return self.start < other.stop and other.start < self.stop
 
     def within(self, line: Sequence[Tone], end: int) -> Pin:
-        """As far as a part can follow it: to the end of its last note under it, and not beyond `end`."""
+        """As far as a part can follow it: to the end of its last note under it, and not beyond
+        `end`."""
         last = bisect_left(line, self.stop, key=_onset) - 1
         sounding = line[last].end if last >= 0 else self.stop
         return self._replace(stop=min(self.stop, end, max(sounding, self.start)))
 
 
 def pins_of(wedges: Iterable[Direction], end: float = math.inf) -> list[Pin]:
-    """The complete hairpins that begin before `end` (a tick), in order of their ends. wedges: of one part, in order of time; the
-    ends are joined by their numbers."""
+    """The complete hairpins that begin before `end` (a tick), in order of their ends. wedges: of
+    one part, in order of time; the ends are joined by their numbers."""
     opened: dict[int, Direction] = {}
     found: list[Pin] = []
     for sign in wedges:

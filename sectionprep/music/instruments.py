@@ -14,9 +14,20 @@ from typing import Any
 from sectionprep.music.pitch import CONCERT, Pitch, Transposition
 from sectionprep.settings import load_toml
 
-#: Score order of the sections (Metropole and most band scores): saxes, trumpets, horns, trombones, rhythm.
-SECTIONS = ("saxes", "woodwinds", "trumpets", "horns", "trombones", "strings", "voices", "rhythm",
-            "percussion", "other")
+# : Score order of the sections (Metropole and most band scores): saxes, trumpets, horns, trombones,
+# rhythm.
+SECTIONS = (
+    "saxes",
+    "woodwinds",
+    "trumpets",
+    "horns",
+    "trombones",
+    "strings",
+    "voices",
+    "rhythm",
+    "percussion",
+    "other",
+)
 BRASS = frozenset({"trumpets", "trombones", "horns"})
 HORNS = frozenset({"saxes", "woodwinds", "trumpets", "trombones", "horns"})
 
@@ -48,7 +59,8 @@ class Instrument:
 class Chair:
     """Who plays a part: the instrument, the number in the section, how sure we are and why.
     numbers: of all players who read the part ("Trumpet 1 & 2"), the first of them `number`. other:
-    what its sound id takes the part for, where that is another instrument than its name says: the key of its row."""
+    what its sound id takes the part for, where that is another instrument than its name says: the
+    key of its row."""
 
     instrument: Instrument
     number: int = 0

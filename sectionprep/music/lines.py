@@ -1,10 +1,10 @@
 """From the notes of a part to its line.
 
-Which note is the line, where a staff holds more than one: in each bar the line is taken from the first
-voice (lowest staff, then lowest voice label) that sounds there; of a chord the highest note is the line, and the
-marks are those of all its notes, for files put them on the lowest as often as on the top.
-Grace notes belong to the note after them and cue notes to somebody else, so neither is in the line.
-Tied notes are one tone.
+Which note is the line, where a staff holds more than one: in each bar the line is taken from the
+first voice (lowest staff, then lowest voice label) that sounds there; of a chord the highest note
+is the line, and the marks are those of all its notes, for files put them on the lowest as often as
+on the top. Grace notes belong to the note after them and cue notes to somebody else, so neither is
+in the line. Tied notes are one tone.
 """
 
 from __future__ import annotations
@@ -25,7 +25,12 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
     open_tie = False
     for members in _struck_groups(notes):
         top = max(members, key=_height) if len(members) > 1 else members[0]
-        continues = open_tie and top.tie_stop and joined[-1].end == top.onset and joined[-1].sounding == top.sounding
+        continues = (
+            open_tie
+            and top.tie_stop
+            and joined[-1].end == top.onset
+            and joined[-1].sounding == top.sounding
+        )
         if continues:
             joined.append(top)
             whole += members
@@ -33,7 +38,11 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
             if joined:
                 tones.append(_tone(joined, whole, pitches))
             joined, whole = [top], list(members)
-            pitches = tuple(sorted((n.sounding or 0 for n in members), reverse=True)) if len(members) > 1 else (top.sounding or 0,)
+            pitches = (
+                tuple(sorted((n.sounding or 0 for n in members), reverse=True))
+                if len(members) > 1
+                else (top.sounding or 0,)
+            )
         open_tie = top.tie_start
     if joined:
         tones.append(_tone(joined, whole, pitches))
@@ -45,7 +54,8 @@ def _height(note: Note) -> int:
 
 
 def slur_runs(tones: Iterable[Tone]) -> list[list[Tone]]:
-    """The stretches under a slur in which no note is struck twice in a row: a repeated note is tongued, the rest is slurred."""
+    """The stretches under a slur in which no note is struck twice in a row: a repeated note is
+    tongued, the rest is slurred."""
     runs: list[list[Tone]] = []
     for tone in tones:
         if not runs or runs[-1][-1].pitch == tone.pitch or runs[-1][-1].end < tone.onset:
@@ -74,18 +84,39 @@ def _tone(notes: list[Note], whole: list[Note], pitches: tuple[int, ...]) -> Ton
     top = tuple(notes)
     chord = top if len(whole) == len(notes) else tuple(whole)
     # in the order of Tone's fields: by name it takes several times as long
-    return Tone._make((head.onset, last.end - head.onset, head.bar, head.sounding or 0, pitches, top, starts, stops, marks, chord))
+    return Tone._make(
+        (
+            head.onset,
+            last.end - head.onset,
+            head.bar,
+            head.sounding or 0,
+            pitches,
+            top,
+            starts,
+            stops,
+            marks,
+            chord,
+        )
+    )
 
 
 @lru_cache(4096)
 def _voice_order(staff: int, voice: str) -> tuple[int, int, str]:
-    return (staff, int(voice) if voice.isascii() and voice.isdecimal() and len(voice) < 6 else 999, voice)
+    return (
+        staff,
+        int(voice) if voice.isascii() and voice.isdecimal() and len(voice) < 6 else 999,
+        voice,
+    )
 
 
 def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
     by_bar: dict[int, list[Note]] = defaultdict(list)
     for note in notes:
-        if note.sounding is not None and note.duration > 0 and not (note.is_grace or note.is_cue or note.is_slash):
+        if (
+            note.sounding is not None
+            and note.duration > 0
+            and not (note.is_grace or note.is_cue or note.is_slash)
+        ):
             by_bar[note.bar].append(note)
     groups: list[list[Note]] = []
     for bar in sorted(by_bar):

@@ -1,7 +1,9 @@
-"""The marks a horn player reads. One table drives reading, writing, comparing, speaking and sounding them.
+"""The marks a horn player reads. One table drives reading, writing, comparing, speaking and
+sounding them.
 
-Names are MusicXML 4.0 element names, except `ghost` (a note head in parentheses), `lift` and `rip` (which stand in
-`<other-articulation>`), `slur-start` and `slur-stop`. Shapes, lengths and syllables: see shared/ of the project and DEVELOPERS.md for sources.
+Names are MusicXML 4.0 element names, except `ghost` (a note head in parentheses), `lift` and `rip`
+(which stand in `<other-articulation>`), `slur-start` and `slur-stop`. Shapes, lengths and
+syllables: see shared/ of the project and DEVELOPERS.md for sources.
 """
 
 from __future__ import annotations
@@ -16,9 +18,9 @@ class Mark:
     """One kind of mark.
 
     home: the MusicXML parent inside `<notations>` ("articulations", "technical", "ornaments"), or
-    "notehead" or "slur". length: fraction of the written value that sounds, None where the mark does not
-    speak of length. attack: 0 plain, positive heavier, negative lighter. says: what a player calls it.
-    glyph: how we show it in a line of text.
+    "notehead" or "slur". length: fraction of the written value that sounds, None where the mark
+    does not speak of length. attack: 0 plain, positive heavier, negative lighter. says: what a
+    player calls it. glyph: how we show it in a line of text.
     """
 
     name: str
@@ -30,21 +32,67 @@ class Mark:
     family: str = "effect"
 
 
-# Lengths: tenuto 1.0 and the short quarter of 1/3-2/3 beat (Kilpatrick, ellington-music.co.uk, swing page);
+# Lengths: tenuto 1.0 and the short quarter of 1/3-2/3 beat (Kilpatrick, ellington-music.co.uk,
+# swing page);
 # 1/2 for staccato and 0.6 for the rooftop accent are classroom figures: common practice, no source.
 MARKS: tuple[Mark, ...] = (
     Mark(name="accent", home="articulations", says="accent", glyph=">", attack=2, family="attack"),
-    Mark(name="strong-accent", home="articulations", says="rooftop accent", glyph="^", length=0.6, attack=3,
-         family="attack"),
-    Mark(name="soft-accent", home="articulations", says="soft accent", glyph="<>", attack=1, family="attack"),
+    Mark(
+        name="strong-accent",
+        home="articulations",
+        says="rooftop accent",
+        glyph="^",
+        length=0.6,
+        attack=3,
+        family="attack",
+    ),
+    Mark(
+        name="soft-accent",
+        home="articulations",
+        says="soft accent",
+        glyph="<>",
+        attack=1,
+        family="attack",
+    ),
     Mark(name="stress", home="articulations", says="stress", glyph="'", attack=1, family="attack"),
-    Mark(name="unstress", home="articulations", says="unstress", glyph="u", attack=-1, family="attack"),
-    Mark(name="tenuto", home="articulations", says="tenuto", glyph="-", length=1.0, family="length"),
-    Mark(name="staccato", home="articulations", says="staccato", glyph=".", length=0.5, family="length"),
-    Mark(name="staccatissimo", home="articulations", says="wedge", glyph="'", length=0.33, family="length"),
-    Mark(name="spiccato", home="articulations", says="stroke", glyph="'", length=0.4, family="length"),
-    Mark(name="detached-legato", home="articulations", says="tenuto with dot", glyph="-.", length=0.75,
-         family="length"),
+    Mark(
+        name="unstress",
+        home="articulations",
+        says="unstress",
+        glyph="u",
+        attack=-1,
+        family="attack",
+    ),
+    Mark(
+        name="tenuto", home="articulations", says="tenuto", glyph="-", length=1.0, family="length"
+    ),
+    Mark(
+        name="staccato",
+        home="articulations",
+        says="staccato",
+        glyph=".",
+        length=0.5,
+        family="length",
+    ),
+    Mark(
+        name="staccatissimo",
+        home="articulations",
+        says="wedge",
+        glyph="'",
+        length=0.33,
+        family="length",
+    ),
+    Mark(
+        name="spiccato", home="articulations", says="stroke", glyph="'", length=0.4, family="length"
+    ),
+    Mark(
+        name="detached-legato",
+        home="articulations",
+        says="tenuto with dot",
+        glyph="-.",
+        length=0.75,
+        family="length",
+    ),
     Mark(name="scoop", home="articulations", says="scoop", glyph="scoop"),
     Mark(name="plop", home="articulations", says="plop", glyph="plop"),
     Mark(name="doit", home="articulations", says="doit", glyph="doit"),
@@ -59,10 +107,24 @@ MARKS: tuple[Mark, ...] = (
     Mark(name="shake", home="ornaments", says="shake", glyph="shake", family="ornament"),
     Mark(name="trill-mark", home="ornaments", says="trill", glyph="tr", family="ornament"),
     Mark(name="turn", home="ornaments", says="turn", glyph="turn", family="ornament"),
-    Mark(name="inverted-turn", home="ornaments", says="inverted turn", glyph="turn", family="ornament"),
-    Mark(name="delayed-turn", home="ornaments", says="delayed turn", glyph="turn", family="ornament"),
+    Mark(
+        name="inverted-turn",
+        home="ornaments",
+        says="inverted turn",
+        glyph="turn",
+        family="ornament",
+    ),
+    Mark(
+        name="delayed-turn", home="ornaments", says="delayed turn", glyph="turn", family="ornament"
+    ),
     Mark(name="mordent", home="ornaments", says="mordent", glyph="mord", family="ornament"),
-    Mark(name="inverted-mordent", home="ornaments", says="inverted mordent", glyph="mord", family="ornament"),
+    Mark(
+        name="inverted-mordent",
+        home="ornaments",
+        says="inverted mordent",
+        glyph="mord",
+        family="ornament",
+    ),
     Mark(name="tremolo", home="ornaments", says="tremolo", glyph="trem", family="ornament"),
     Mark(name="ghost", home="notehead", says="ghost", glyph="( )", attack=-2, family="attack"),
     Mark(name="slur-start", home="slur", says="slur begins", glyph="(", family="slur"),
@@ -71,8 +133,16 @@ MARKS: tuple[Mark, ...] = (
 
 #: SMuFL glyph names (without their length) that mean one of our marks
 SMUFL = {
-    "brassScoop": "scoop", "brassPlop": "plop", "brassLift": "lift", "brassDoit": "doit", "brassFallLip": "falloff",
-    "brassFallSmooth": "falloff", "brassFallRough": "falloff", "brassFlip": "flip", "brassSmear": "smear", "brassBend": "brass-bend",
+    "brassScoop": "scoop",
+    "brassPlop": "plop",
+    "brassLift": "lift",
+    "brassDoit": "doit",
+    "brassFallLip": "falloff",
+    "brassFallSmooth": "falloff",
+    "brassFallRough": "falloff",
+    "brassFlip": "flip",
+    "brassSmear": "smear",
+    "brassBend": "brass-bend",
 }
 
 BY_NAME: dict[str, Mark] = {mark.name: mark for mark in MARKS}
@@ -83,18 +153,47 @@ LENGTHS = frozenset(m.name for m in MARKS if m.family == "length")
 EFFECTS = frozenset(m.name for m in MARKS if m.family == "effect")
 BREATHS = frozenset(m.name for m in MARKS if m.family == "breath")
 SLURS = frozenset({"slur-start", "slur-stop"})
-#: What changes the notes that sound. It belongs to its player: compared and reported, never copied, planned or taken out.
+# : What changes the notes that sound. It belongs to its player: compared and reported, never
+# copied, planned or taken out.
 ORNAMENTS = frozenset(m.name for m in MARKS if m.family == "ornament")
 
-#: Elements of `<dynamics>` that are dynamics (MusicXML 4.0); `other-dynamics` holds words and brackets and is none
-DYNAMICS = frozenset({
-    "p", "pp", "ppp", "pppp", "ppppp", "pppppp", "f", "ff", "fff", "ffff", "fffff", "ffffff", "mp", "mf", "sf", "sfp", "sfpp", "fp",
-    "rf", "rfz", "sfz", "sffz", "fz", "n", "pf", "sfzp",
-})
+# : Elements of `<dynamics>` that are dynamics (MusicXML 4.0); `other-dynamics` holds words and
+# brackets and is none
+DYNAMICS = frozenset(
+    {
+        "p",
+        "pp",
+        "ppp",
+        "pppp",
+        "ppppp",
+        "pppppp",
+        "f",
+        "ff",
+        "fff",
+        "ffff",
+        "fffff",
+        "ffffff",
+        "mp",
+        "mf",
+        "sf",
+        "sfp",
+        "sfpp",
+        "fp",
+        "rf",
+        "rfz",
+        "sfz",
+        "sffz",
+        "fz",
+        "n",
+        "pf",
+        "sfzp",
+    }
+)
 
 
 def named_by(smufl: str, text: str) -> str:
-    """The mark that an "other" articulation means, by its SMuFL glyph name or its word; "" when it is none of ours."""
+    """The mark that an "other" articulation means, by its SMuFL glyph name or its word; "" when it
+    is none of ours."""
     glyph = re.sub(r"(Short|Medium|Long)$", "", smufl)
     word = text.strip().lower()
     return SMUFL.get(glyph, word if word in ("lift", "rip") else "")

@@ -11,7 +11,8 @@ _SIGNS = {0: "", 1: "#", -1: "b", 2: "##", -2: "bb"}
 
 @dataclass(frozen=True, slots=True)
 class Pitch:
-    """A spelled pitch as it stands in the part. `alter` in semitones (quarter tones are kept as floats)."""
+    """A spelled pitch as it stands in the part. `alter` in semitones (quarter tones are kept as
+    floats)."""
 
     step: str
     alter: float

@@ -1,7 +1,7 @@
 """The road map: in which order the bars are played, through repeats, endings, D.S., D.C. and coda.
 
-Usual practice (no source): the second time after a D.S. or D.C. repeats are not taken and only the last ending
-is played; "to coda" counts only after such a jump.
+Usual practice (no source): the second time after a D.S. or D.C. repeats are not taken and only the
+last ending is played; "to coda" counts only after such a jump.
 """
 
 from __future__ import annotations
@@ -78,7 +78,9 @@ def say_order(chart: Chart) -> str:
         else:
             runs.append([index])
     numbers = [bar.number for bar in chart.bars]
-    return ", ".join(numbers[r[0]] if len(r) == 1 else f"{numbers[r[0]]}-{numbers[r[-1]]}" for r in runs)
+    return ", ".join(
+        numbers[r[0]] if len(r) == 1 else f"{numbers[r[0]]}-{numbers[r[-1]]}" for r in runs
+    )
 
 
 def _plays(bar: Bar, turn: int, jumped: bool, bars: Sequence[Bar]) -> bool:
@@ -91,8 +93,8 @@ def _plays(bar: Bar, turn: int, jumped: bool, bars: Sequence[Bar]) -> bool:
 
 
 def _times(bar: Bar, bars: Sequence[Bar]) -> int:
-    """How often the section that ends with this bar's repeat sign is played: as it says, or till the
-    last of its endings has had its turn."""
+    """How often the section that ends with this bar's repeat sign is played: as it says, or till
+    the last of its endings has had its turn."""
     numbers = _numbers_from(bar, bars)
     alone = all(e.endings == bar.endings for e in _endings_before(bar, bars))
     if alone and numbers == _numbers(bar):

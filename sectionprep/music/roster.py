@@ -1,4 +1,5 @@
-"""The band's roster: who sits where and who leads, settled by the director in a file of our own (TOML)."""
+"""The band's roster: who sits where and who leads, settled by the director in a file of our own
+(TOML)."""
 
 from __future__ import annotations
 
@@ -16,7 +17,12 @@ from sectionprep.music.part_names import read_name
 from sectionprep.settings import read_toml
 
 MOST_COPIES = 99  # of one part: a judgement, far above any section
-STAVES = (7.0, 11.0)  # millimetres: the smallest and the largest staff (D. J. Argue, Music Preparation Fundamentals; large print)
+STAVES = (
+    7.0,
+    11.0,
+    # millimetres: the smallest and the largest staff (D. J. Argue, Music Preparation Fundamentals;
+    # large print)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,12 +58,15 @@ class Roster:
 
     def of(self, parts: Sequence[Part]) -> Roster:
         """The same with every part called by its label; what fits no part stays as it was typed."""
+
         def label(words: str) -> str:
             found = finds(parts, words)
             return found.label if found else words
 
-        return Roster(seats=tuple(replace(seat, part=label(seat.part)) for seat in self.seats),
-                      leads=tuple(replace(wish, part=label(wish.part)) for wish in self.leads))
+        return Roster(
+            seats=tuple(replace(seat, part=label(seat.part)) for seat in self.seats),
+            leads=tuple(replace(wish, part=label(wish.part)) for wish in self.leads),
+        )
 
     def settle(self, part: str, chair: Chair) -> Chair:
         """The chair of a part after the director's word."""
@@ -66,11 +75,14 @@ class Roster:
             return chair
         same = seat.instrument in ("", chair.instrument.key)  # a clarinet in A stays one in A
         return replace(
-            chair, instrument=chair.instrument if same else instrument(seat.instrument),
+            chair,
+            instrument=chair.instrument if same else instrument(seat.instrument),
             number=seat.number or chair.number,
             numbers=(seat.number,) if seat.number else chair.numbers,
-            sure=chair.sure or bool(seat.instrument), why="roster",
-            other="" if seat.instrument else chair.other)
+            sure=chair.sure or bool(seat.instrument),
+            why="roster",
+            other="" if seat.instrument else chair.other,
+        )
 
 
 EMPTY = Roster()
@@ -96,7 +108,9 @@ def asked(label: str, chair: Chair) -> str:
     if chair.other:
         heard = replace(chair, instrument=instrument(chair.other))
         said = f"its name says {chair.instrument.says}, its sound id {heard.instrument.says}"
-        return f"{said}: read as {chair.says}; if the sound is right, {_PUT}{line_for(label, heard)}"
+        return (
+            f"{said}: read as {chair.says}; if the sound is right, {_PUT}{line_for(label, heard)}"
+        )
     return ""
 
 
@@ -108,25 +122,43 @@ def read_roster(path: Path) -> Roster:
     short = [_short(path, part, words) for part, words in lines.items()]
     unknown = set(table) - {"seat", "lead"}
     if unknown:
-        raise UnusableSettings(f"has an unknown table [{sorted(unknown)[0]}].", where=str(path),
-                               remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.")
-    full = [_entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)]
+        raise UnusableSettings(
+            f"has an unknown table [{sorted(unknown)[0]}].",
+            where=str(path),
+            remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.",
+        )
+    full = [
+        _entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)
+    ]
     seats = (*short, *full)
-    leads = tuple(_entry(path, "lead", n, row, LeadWish) for n, row in enumerate(table.get("lead", []), start=1))
+    leads = tuple(
+        _entry(path, "lead", n, row, LeadWish)
+        for n, row in enumerate(table.get("lead", []), start=1)
+    )
     twice = [part for part, count in Counter(seat.part for seat in seats).items() if count > 1]
     if twice:
-        raise UnusableSettings(f"has more than one seat for {twice[0]}.", where=str(path),
-                               remedy="Make one of them.")
+        raise UnusableSettings(
+            f"has more than one seat for {twice[0]}.", where=str(path), remedy="Make one of them."
+        )
     for seat in seats:
         if not 0 <= seat.copies <= MOST_COPIES:
-            raise UnusableSettings(f"asks for {seat.copies} copies.", where=f"{path}, seat of {seat.part}",
-                                   remedy=f"Write a number from 0 to {MOST_COPIES}.")
+            raise UnusableSettings(
+                f"asks for {seat.copies} copies.",
+                where=f"{path}, seat of {seat.part}",
+                remedy=f"Write a number from 0 to {MOST_COPIES}.",
+            )
         if seat.staff and not STAVES[0] <= seat.staff <= STAVES[1]:
-            raise UnusableSettings(f"asks for a staff of {seat.staff:g} mm.", where=f"{path}, seat of {seat.part}",
-                                   remedy=f"Write a height from {STAVES[0]:g} to {STAVES[1]:g}.")
+            raise UnusableSettings(
+                f"asks for a staff of {seat.staff:g} mm.",
+                where=f"{path}, seat of {seat.part}",
+                remedy=f"Write a height from {STAVES[0]:g} to {STAVES[1]:g}.",
+            )
         if seat.instrument and instrument(seat.instrument) is UNKNOWN:
-            raise UnusableSettings(f"names an instrument {seat.instrument!r} that is not in shared/instruments.toml.",
-                                   where=f"{path}, seat of {seat.part}", remedy="Use the name of a row there, such as alto-sax.")
+            raise UnusableSettings(
+                f"names an instrument {seat.instrument!r} that is not in shared/instruments.toml.",
+                where=f"{path}, seat of {seat.part}",
+                remedy="Use the name of a row there, such as alto-sax.",
+            )
     return Roster(seats=seats, leads=leads)
 
 
@@ -139,16 +171,30 @@ def _short(path: Path, part: str, words: str) -> Seat:
     keys = (name,) if instrument(name) is not UNKNOWN else read_name(name).keys
     if len(keys) != 1:
         raise UnusableSettings(
-            f"seats {part!r} as {words!r}, which is no single instrument.", where=str(path),
-            remedy='Write a row of shared/instruments.toml and a number, such as "alto-sax 1".')
+            f"seats {part!r} as {words!r}, which is no single instrument.",
+            where=str(path),
+            remedy='Write a row of shared/instruments.toml and a number, such as "alto-sax 1".',
+        )
     return Seat(part=part, instrument=keys[0], number=int(number))
 
 
 def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any:
     where = f"{path}, {kind} {number}"
     if not isinstance(row, dict):
-        raise UnusableSettings(f"[{kind}] must be written [[{kind}]].", where=where, remedy="See shared/roster_example.toml.")
-    kinds = {"part": str, "instrument": str, "number": int, "player": str, "copies": int, "staff": (int, float), "of": str}
+        raise UnusableSettings(
+            f"[{kind}] must be written [[{kind}]].",
+            where=where,
+            remedy="See shared/roster_example.toml.",
+        )
+    kinds = {
+        "part": str,
+        "instrument": str,
+        "number": int,
+        "player": str,
+        "copies": int,
+        "staff": (int, float),
+        "of": str,
+    }
     for name, value in row.items():
         if name not in make.__dataclass_fields__:
             remedy = "See shared/roster_example.toml."
@@ -156,9 +202,16 @@ def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any
                 remedy = "Move that line to the top of the file."
             raise UnusableSettings(f"does not know {name!r}.", where=where, remedy=remedy)
         if not isinstance(value, kinds[name]) or isinstance(value, bool):  # type: ignore[arg-type]
-            raise UnusableSettings(f"{name} cannot be {value!r}.", where=where, remedy="See shared/roster_example.toml.")
+            raise UnusableSettings(
+                f"{name} cannot be {value!r}.",
+                where=where,
+                remedy="See shared/roster_example.toml.",
+            )
     try:
         return make(**row)
     except TypeError as error:
-        raise UnusableSettings("lacks an entry (part, or of and part).", where=where,
-                               remedy="See shared/roster_example.toml.") from error
+        raise UnusableSettings(
+            "lacks an entry (part, or of and part).",
+            where=where,
+            remedy="See shared/roster_example.toml.",
+        ) from error

@@ -10,7 +10,8 @@ Pair = tuple[int, int]
 
 
 class Spans:
-    """Stretches from tick to tick, kept so that those over a place are found without looking at all."""
+    """Stretches from tick to tick, kept so that those over a place are found without looking at
+    all."""
 
     def __init__(self, pairs: Iterable[Pair]) -> None:
         self.pairs = sorted(pairs)

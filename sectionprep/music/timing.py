@@ -1,4 +1,5 @@
-"""Exact positions. Time is counted in whole ticks; a chart has one number of ticks per quarter note."""
+"""Exact positions. Time is counted in whole ticks; a chart has one number of ticks per quarter
+note."""
 
 from __future__ import annotations
 
@@ -32,8 +33,8 @@ class Meter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """A place as a musician says it: printed bar number, and beat counted from 1 in the meter's unit. is_end: it is the bar
-    line that closes the bar."""
+    """A place as a musician says it: printed bar number, and beat counted from 1 in the meter's
+    unit. is_end: it is the bar line that closes the bar."""
 
     bar: str
     index: int
@@ -41,7 +42,11 @@ class Place:
     is_end: bool = False
 
     def __str__(self) -> str:
-        return f"the end of bar {self.bar}" if self.is_end else f"bar {self.bar} beat {say_beat(self.beat)}"
+        return (
+            f"the end of bar {self.bar}"
+            if self.is_end
+            else f"bar {self.bar} beat {say_beat(self.beat)}"
+        )
 
 
 _SPOKEN = {Fraction(0): "", Fraction(1, 2): "and", Fraction(1, 4): "e", Fraction(3, 4): "a"}

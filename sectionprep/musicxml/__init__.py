@@ -1,1 +1,2 @@
-"""The only package that knows MusicXML: the document, the reader, and the splices that change it."""
+"""The only package that knows MusicXML: the document, the reader, and the splices that change
+it."""

@@ -1,7 +1,8 @@
 """The director's bytes, the tree over them, and each note's permanent address.
 
-The bytes are the truth. lxml reads the tree; expat says where each `<note>` and `<measure>` begins and
-ends in the bytes. The n-th note of the one is the n-th note of the other, and n is the note's address.
+The bytes are the truth. lxml reads the tree; expat says where each `<note>` and `<measure>` begins
+and ends in the bytes. The n-th note of the one is the n-th note of the other, and n is the note's
+address.
 """
 
 from __future__ import annotations
@@ -36,11 +37,13 @@ class Span(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Document:
-    """One MusicXML document. encoding: a Python codec that reads any slice of `data` cut between characters.
+    """One MusicXML document. encoding: a Python codec that reads any slice of `data` cut between
+    characters.
 
-    remark: what had to be taken otherwise than the file says, for the director.
-    notes, directions: the span of each `<note>` and `<direction>` in document order. root: the lxml tree (never written back). archive:
-    for .mxl, the whole archive and the name of the member that holds the score.
+    remark: what had to be taken otherwise than the file says, for the director. notes, directions:
+    the span of each `<note>` and `<direction>` in document order. root: the lxml tree (never
+    written back). archive: for .mxl, the whole archive and the name of the member that holds the
+    score.
     """
 
     path: Path
@@ -62,8 +65,14 @@ class Document:
         key = next((e.get("id") for e in around if tag_of(e) == "part"), None)
         said = []
         if key is not None:
-            names = [e.findtext("{*}part-name") for e in self.root.iter("{*}score-part") if e.get("id") == key]
-            said.append(f"part {_plain(' '.join((names[0] if names and names[0] else key).split()))}")
+            names = [
+                e.findtext("{*}part-name")
+                for e in self.root.iter("{*}score-part")
+                if e.get("id") == key
+            ]
+            said.append(
+                f"part {_plain(' '.join((names[0] if names and names[0] else key).split()))}"
+            )
         if measure is not None:
             said.append(f"bar {_plain(measure.get('number') or '?')}")
         line = element.sourceline
@@ -106,7 +115,8 @@ def local_name(tag: object) -> str:
 
 
 def open_document(path: Path, limits: Limits | None = None) -> Document:
-    """Read a .musicxml, .xml or .mxl file. Raises UnreadableFile, NotAScore or OverLimit, in one line."""
+    """Read a .musicxml, .xml or .mxl file. Raises UnreadableFile, NotAScore or OverLimit, in one
+    line."""
     limits = limits or Limits()
     raw = read_bytes(path, limits)
     if raw[:4] == b"PK\x03\x04":
@@ -119,20 +129,26 @@ def read_bytes(path: Path, limits: Limits) -> bytes:
     """All of an ordinary file within the limits. Raises UnreadableFile or OverLimit."""
     try:
         if path.is_dir():
-            raise UnreadableFile("is a folder, not a file.", where=str(path), remedy="Name a score file.")
+            raise UnreadableFile(
+                "is a folder, not a file.", where=str(path), remedy="Name a score file."
+            )
         status = path.stat()
         if not stat.S_ISREG(status.st_mode):
-            raise UnreadableFile("is no ordinary file.", where=str(path), remedy="Name a score file.")
+            raise UnreadableFile(
+                "is no ordinary file.", where=str(path), remedy="Name a score file."
+            )
         size = status.st_size
         if size > limits.file_bytes:
             raise OverLimit(
-                f"has {size:,} bytes; the limit is {limits.file_bytes:,}.", where=str(path),
+                f"has {size:,} bytes; the limit is {limits.file_bytes:,}.",
+                where=str(path),
                 remedy="Raise it with --max-bytes if you trust the file.",
             )
         raw = path.read_bytes()
     except OSError as error:
         raise UnreadableFile(
-            f"cannot be opened ({error.strerror or error}).", where=str(path),
+            f"cannot be opened ({error.strerror or error}).",
+            where=str(path),
             remedy="Check the path and that you may read it.",
         ) from error
     if not raw.strip():
@@ -145,13 +161,28 @@ def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str]:
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
             if sum(info.file_size for info in archive.infolist()) > _ceiling(len(raw), limits):
-                raise OverLimit("unpacks to far more than it weighs.", where=where,
-                                remedy="This is no ordinary score; export it again, uncompressed.")
+                raise OverLimit(
+                    "unpacks to far more than it weighs.",
+                    where=where,
+                    remedy="This is no ordinary score; export it again, uncompressed.",
+                )
             member = _root_member(archive, where)
             return _member_bytes(archive, member, len(raw), where, limits), member
-    except (zipfile.BadZipFile, zlib.error, lzma.LZMAError, struct.error, OSError, EOFError, NotImplementedError, RuntimeError, ValueError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        lzma.LZMAError,
+        struct.error,
+        OSError,
+        EOFError,
+        NotImplementedError,
+        RuntimeError,
+        ValueError,
+    ) as error:
         raise UnreadableFile(
-            f"the compressed score is damaged ({error}).", where=where, remedy="Export the score again."
+            f"the compressed score is damaged ({error}).",
+            where=where,
+            remedy="Export the score again.",
         ) from error
 
 
@@ -163,16 +194,22 @@ def _root_member(archive: zipfile.ZipFile, where: str) -> str:
             found = re.findall(rb"""full-path\s*=\s*["']([^"']+)["']""", archive.read(info))
             for candidate in found:
                 name: str = candidate.decode("utf-8", "replace")
-                if name in names and not name.lower().endswith((".pdf", ".png", ".jpg", ".mid", ".midi")):
+                if name in names and not name.lower().endswith(
+                    (".pdf", ".png", ".jpg", ".mid", ".midi")
+                ):
                     return name
     scores = [
-        n for n in names
-        if n.lower().endswith((".xml", ".musicxml")) and not n.startswith("META-INF/")
+        n
+        for n in names
+        if n.lower().endswith((".xml", ".musicxml"))
+        and not n.startswith("META-INF/")
         and ".." not in PurePosixPath(n).parts
     ]
     if not scores:
         raise NotAScore(
-            "the archive holds no score.", where=where, remedy="Export the chart as MusicXML and try that file."
+            "the archive holds no score.",
+            where=where,
+            remedy="Export the chart as MusicXML and try that file.",
         )
     return min(scores, key=len)
 
@@ -181,23 +218,33 @@ def _ceiling(packed: int, limits: Limits) -> int:
     return min(limits.file_bytes, max(1_000_000, packed * limits.expansion))
 
 
-def _member_bytes(archive: zipfile.ZipFile, member: str, packed: int, where: str, limits: Limits) -> bytes:
+def _member_bytes(
+    archive: zipfile.ZipFile, member: str, packed: int, where: str, limits: Limits
+) -> bytes:
     ceiling = _ceiling(packed, limits)
     with archive.open(member) as stream:
         data = stream.read(ceiling + 1)
     if len(data) > ceiling:
         raise OverLimit(
-            f"unpacks to more than {ceiling:,} bytes.", where=where,
+            f"unpacks to more than {ceiling:,} bytes.",
+            where=where,
             remedy="This is no ordinary score; export it again, uncompressed.",
         )
     return data
 
 
 def parse_document(
-    path: Path, data: bytes, limits: Limits | None = None, *, archive: bytes | None = None, member: str = "", ours: bool = False
+    path: Path,
+    data: bytes,
+    limits: Limits | None = None,
+    *,
+    archive: bytes | None = None,
+    member: str = "",
+    ours: bool = False,
 ) -> Document:
-    """Build a Document from bytes already in memory. ours: the bytes are a checked document with our insertions and will
-    not be changed again: where each note stands in them is known if it is quickly found."""
+    """Build a Document from bytes already in memory. ours: the bytes are a checked document with
+    our insertions and will not be changed again: where each note stands in them is known if it is
+    quickly found."""
     limits = limits or Limits()
     where = f"{path}" + (f" ({member})" if member else "")
     if not data.strip():
@@ -212,21 +259,37 @@ def parse_document(
         raise
     if tag_of(root) not in ("score-partwise", "score-timewise"):
         raise NotAScore(
-            f"this is XML, but its outermost element is <{_plain(tag_of(root))}>, not a score.", where=where,
+            f"this is XML, but its outermost element is <{_plain(tag_of(root))}>, not a score.",
+            where=where,
             remedy="Export the chart as MusicXML (partwise).",
         )
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
-    if plain is not None and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
-        spans, direction_spans = ((), ()) if ours else _spans(data, encoding, where, limits)  # a prefix before the names, say
+    if plain is not None and (
+        len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)
+    ):
+        spans, direction_spans = (
+            ((), ()) if ours else _spans(data, encoding, where, limits)
+        )  # a prefix before the names, say
     if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
         raise NotAScore(
-            f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).", where=where,
+            f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).",
+            where=where,
             remedy="The file is not safe to change; export it again.",
         )
-    return Document(path=path, data=data, encoding=encoding, root=root, notes=spans,
-                    directions=direction_spans, archive=archive, member=member, tree_notes=tree_notes,
-                    tree_directions=tree_directions, remark=remark)
+    return Document(
+        path=path,
+        data=data,
+        encoding=encoding,
+        root=root,
+        notes=spans,
+        directions=direction_spans,
+        archive=archive,
+        member=member,
+        tree_notes=tree_notes,
+        tree_directions=tree_directions,
+        remark=remark,
+    )
 
 
 def _plain(text: str) -> str:
@@ -257,8 +320,8 @@ _MANY_BYTES = re.compile(rb"[\xc2-\xf4][\x80-\xbf]")  # how UTF-8 writes a lette
 
 
 def _proved(data: bytes, where: str) -> tuple[str, str]:
-    """UTF-8 as declared; or the one byte a letter of Western Europe that programs forget to declare,
-    if all letters are such."""
+    """UTF-8 as declared; or the one byte a letter of Western Europe that programs forget to
+    declare, if all letters are such."""
     try:
         data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -266,7 +329,9 @@ def _proved(data: bytes, where: str) -> tuple[str, str]:
         if b"\x00" in data or _MANY_BYTES.search(data):
             raise UnreadableFile(
                 f"should be UTF-8, but byte {data[error.start]:#04x} on line {line} is not.",
-                where=where, remedy="Open it in a text editor, save it as UTF-8, and try that file.") from error
+                where=where,
+                remedy="Open it in a text editor, save it as UTF-8, and try that file.",
+            ) from error
         said = f"is not UTF-8, as it should be (line {line}): read as Latin-1"
         return _one_byte(data), f"{said}; look at its names and words"
     return "utf-8", ""
@@ -287,15 +352,20 @@ def _blanks(data: bytes) -> int:
     return first if data.startswith(b"<?xml", first) else 0
 
 
-_PLAIN = frozenset({"utf-8", "us-ascii", "ascii", "iso-8859-1", "latin-1", "windows-1252"})  # where "<" is always that byte
+_PLAIN = frozenset(
+    {"utf-8", "us-ascii", "ascii", "iso-8859-1", "latin-1", "windows-1252"}
+)  # where "<" is always that byte
 _ONE_BYTE = frozenset({"windows-1252", "iso-8859-1"})
 _SHALLOW = 8_000_000  # bytes; up to here the tree's own parser refuses elements more than 256 deep
 _TAGS = re.compile(rb"<(?:(/?)(note|direction)(?=[\s/>])|!--|!\[|![EAN]|\?)")
 
 
-def _plain_spans(data: bytes, encoding: str, limits: Limits) -> tuple[tuple[Span, ...], tuple[Span, ...]] | None:
-    """The spans of all notes and directions by looking for their tags, four times as fast as walking every element. None where
-    that is not safe: comments, CDATA, instructions or declarations, which may hold what looks like a tag, or tags that do not pair."""
+def _plain_spans(
+    data: bytes, encoding: str, limits: Limits
+) -> tuple[tuple[Span, ...], tuple[Span, ...]] | None:
+    """The spans of all notes and directions by looking for their tags, four times as fast as
+    walking every element. None where that is not safe: comments, CDATA, instructions or
+    declarations, which may hold what looks like a tag, or tags that do not pair."""
     if encoding not in _PLAIN or len(data) > _SHALLOW:
         return None
     found: dict[bytes, list[Span]] = {b"note": [], b"direction": []}
@@ -336,7 +406,9 @@ class _Spans:
         return tuple(Span(start, self.ends[n]) for n, start in enumerate(self.starts))
 
 
-def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tuple[Span, ...], tuple[Span, ...]]:
+def _spans(
+    data: bytes, encoding: str, where: str, limits: Limits
+) -> tuple[tuple[Span, ...], tuple[Span, ...]]:
     notes, directions = _Spans(), _Spans()
     kinds: dict[str, _Spans | None] = {}  # of elements, by the names met so far
 
@@ -355,28 +427,40 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
         nonlocal depth
         depth += 1
         if depth > 200:
-            raise OverLimit("elements are nested more than 200 deep.", where=where,
-                            remedy="This is no ordinary score; export it again.")
+            raise OverLimit(
+                "elements are nested more than 200 deep.",
+                where=where,
+                remedy="This is no ordinary score; export it again.",
+            )
         kind = kinds[name] if name in kinds else kind_of(name)
         if kind is not None:
             kind.begin(parser.CurrentByteIndex + blanks)
             if len(notes.starts) > limits.notes:
-                raise OverLimit(f"has more than {limits.notes:,} notes.", where=where,
-                                remedy="Raise the limit with --max-notes if you trust the file.")
+                raise OverLimit(
+                    f"has more than {limits.notes:,} notes.",
+                    where=where,
+                    remedy="Raise the limit with --max-notes if you trust the file.",
+                )
 
     def end(name: str) -> None:
         nonlocal depth
         depth -= 1
         kind = kinds[name]
         if kind is not None:
-            at = parser.CurrentByteIndex + blanks  # of the closing tag; behind an element that is one tag
-            kind.finish(data.find(closing, at) + len(closing) if data.startswith(end_tag, at) else at)
+            at = (
+                parser.CurrentByteIndex + blanks
+            )  # of the closing tag; behind an element that is one tag
+            kind.finish(
+                data.find(closing, at) + len(closing) if data.startswith(end_tag, at) else at
+            )
 
     def entity(name: str, *_rest: object) -> None:
         raise NotAScore(
-            f"it defines an entity ({_plain(name)}); such files are refused because they can be made to "
+            f"it defines an entity ({_plain(name)}); such files are refused because they can be "
+            f"made to "
             "explode or to read other files.",
-            where=where, remedy="Export the score again, or remove the ENTITY line from its DOCTYPE.",
+            where=where,
+            remedy="Export the score again, or remove the ENTITY line from its DOCTYPE.",
         )
 
     parser.StartElementHandler = start
@@ -388,20 +472,33 @@ def _spans(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[tupl
         text = expat.errors.messages.get(error.code, str(error))
         head = data[:64].lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").replace(b"\x00", b"")
         if not head.startswith(b"<"):
-            raise NotAScore("this is not XML.", where=where, remedy="Export the chart as MusicXML.") from error
+            raise NotAScore(
+                "this is not XML.", where=where, remedy="Export the chart as MusicXML."
+            ) from error
         raise UnreadableFile(
-            f"the XML breaks off or is damaged at line {error.lineno}, column {error.offset} ({text}).",
-            where=where, remedy="Export the score again; nothing was changed.",
+            f"the XML breaks off or is damaged at line {error.lineno}, column {error.offset} "
+            f"({text}).",
+            where=where,
+            remedy="Export the score again; nothing was changed.",
         ) from error
     except (ValueError, UnicodeError, LookupError) as error:
-        raise UnreadableFile(f"cannot be decoded ({error}).", where=where, remedy="Save it as UTF-8.") from error
+        raise UnreadableFile(
+            f"cannot be decoded ({error}).", where=where, remedy="Save it as UTF-8."
+        ) from error
     return notes.done(), directions.done()
 
 
 def _tree(data: bytes, where: str, encoding: str | None, *, deep: bool) -> etree._Element:
     """encoding: where the declaration is not to be believed."""
-    parser = etree.XMLParser(encoding=encoding, resolve_entities=False, no_network=True, load_dtd=False, huge_tree=deep,
-                             remove_comments=False, remove_pis=False)
+    parser = etree.XMLParser(
+        encoding=encoding,
+        resolve_entities=False,
+        no_network=True,
+        load_dtd=False,
+        huge_tree=deep,
+        remove_comments=False,
+        remove_pis=False,
+    )
     try:
         return etree.fromstring(data[_blanks(data) :], parser)
     except (etree.XMLSyntaxError, ValueError) as error:

@@ -1,4 +1,5 @@
-"""Numbers as they stand in files: read strictly, so that no odd digit, exponent or length can do harm."""
+"""Numbers as they stand in files: read strictly, so that no odd digit, exponent or length can do
+harm."""
 
 from __future__ import annotations
 

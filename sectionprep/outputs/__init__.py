@@ -1,1 +1,2 @@
-"""What the director and the players get: sheets, workbook, marked score. Only this package draws."""
+"""What the director and the players get: sheets, workbook, marked score. Only this package
+draws."""

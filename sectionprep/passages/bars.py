@@ -1,7 +1,8 @@
 """What a listener would say of each bar: which parts move together in it.
 
-For every two parts the evidence of each bar is weighed with that of its neighbours (a bar may be one of
-a run, or a chance meeting), then the parts of a bar are gathered into groups, the surest pairs first.
+For every two parts the evidence of each bar is weighed with that of its neighbours (a bar may be
+one of a run, or a chance meeting), then the parts of a bar are gathered into groups, the surest
+pairs first.
 """
 
 from __future__ import annotations
@@ -85,7 +86,11 @@ def _pair_odds(
 
 
 def _bar_evidence(
-    evidence: Evidence, members: NDArray[np.int64], grid: Grid, held: NDArray[np.int64], prior: Floats
+    evidence: Evidence,
+    members: NDArray[np.int64],
+    grid: Grid,
+    held: NDArray[np.int64],
+    prior: Floats,
 ) -> Floats:
     """pairs x bars x (apart, same rhythm, one line), log likelihoods."""
     odds = odds_of(evidence, members.tolist())
@@ -123,11 +128,16 @@ def _held(chart: Chart) -> NDArray[np.int64]:
 
 
 def _smoothed(evidence: Floats) -> Floats:
-    """Log posterior of each state in each bar, from the bars before and after (forward, backward)."""
+    """Log posterior of each state in each bar, from the bars before and after (forward,
+    backward)."""
     apart, texture = _CHANGES, _CHANGES_TEXTURE
-    steps = np.log([[1 - apart, apart / 2, apart / 2],
-                    [apart, 1 - apart - texture, texture],
-                    [apart, texture, 1 - apart - texture]])
+    steps = np.log(
+        [
+            [1 - apart, apart / 2, apart / 2],
+            [apart, 1 - apart - texture, texture],
+            [apart, texture, 1 - apart - texture],
+        ]
+    )
     pairs, bars, states = evidence.shape
     ahead = np.zeros_like(evidence)
     state = np.broadcast_to(np.log([0.6, 0.2, 0.2]), (pairs, states))
@@ -146,7 +156,9 @@ def _sum(logs: Floats, axis: int) -> Floats:
     return np.asarray(np.logaddexp.reduce(logs, axis=axis))
 
 
-def _matrix(odds: Floats, first: NDArray[np.int64], second: NDArray[np.int64], parts: int) -> Floats:
+def _matrix(
+    odds: Floats, first: NDArray[np.int64], second: NDArray[np.int64], parts: int
+) -> Floats:
     table = np.full((parts, parts), -8.0)
     table[first, second] = table[second, first] = odds
     return table
@@ -159,8 +171,10 @@ def _described(
     striking = [sum(map(grid.struck_at[column].__getitem__, rows)) for column in columns]
     attacks = [columns[n] for n, count in enumerate(striking) if 2 * count > len(rows)]
     attacks = attacks or [columns[n] for n, count in enumerate(striking) if count]
-    inner = [BarGroup(texture=line_texture(grid, double, attacks), parts=tuple(sorted(double)))
-             for double in gather(lines, rows, _LINE)]
+    inner = [
+        BarGroup(texture=line_texture(grid, double, attacks), parts=tuple(sorted(double)))
+        for double in gather(lines, rows, _LINE)
+    ]
     if len(inner) == 1 and len(inner[0].parts) == len(rows):
         return inner
     lengths = list(itertools.chain.from_iterable(struck_lengths(grid, rows, attacks)))
@@ -169,7 +183,7 @@ def _described(
 
 
 def line_texture(grid: Grid, group: frozenset[int], attacks: Sequence[int]) -> str:
-    """"unison" or "octaves", whatever is more frequent at these columns."""
+    """ "unison" or "octaves", whatever is more frequent at these columns."""
     rows = sorted(group)
     kinds = Counter(column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks))
     return "unison" if kinds["unison"] > kinds["octaves"] + kinds["soli"] // 2 else "octaves"

@@ -1,7 +1,8 @@
 """How likely each part is to strike by itself, and how common its lengths and notes are.
 
-What two parts do together is evidence only as far as it is unlikely by chance. So every price of the
-finder is a log-likelihood ratio (in nats) against these tables, and the tables come from the chart.
+What two parts do together is evidence only as far as it is unlikely by chance. So every price of
+the finder is a log-likelihood ratio (in nats) against these tables, and the tables come from the
+chart.
 """
 
 from __future__ import annotations
@@ -16,13 +17,16 @@ from sectionprep.passages.grid import Grid
 
 Floats = NDArray[np.float64]
 
-#: A part's habit at a place in the bar is learnt from its neighbourhood: every four bars the weight of
-#: a bar halves, as music changes texture every four to eight bars. Judgement; two to eight bars give
+# : A part's habit at a place in the bar is learnt from its neighbourhood: every four bars the
+# weight of
+# : a bar halves, as music changes texture every four to eight bars. Judgement; two to eight bars
+# give
 #: the same figures within .002.
 _HALF_LIFE = 4
 _BAND = 8  # bars that the whole band's rhythm counts for, beside a part's own
 _WHOLE_CHART = 4  # bars that the habit of the whole chart counts for, beside the neighbourhood
-#: What a part would do in other music, and how many bars that counts for: a short excerpt has no habits
+# : What a part would do in other music, and how many bars that counts for: a short excerpt has no
+# habits
 #: of its own to learn from. Judgement: three or four notes in a bar of eight eighths.
 _ON_AN_EIGHTH, _ELSEWHERE, _OTHER_MUSIC = 0.4, 0.1, 8
 _LEAST, _MOST = 0.01, 0.97  # no part is sure to strike, none sure not to
@@ -31,10 +35,10 @@ _LENGTHS = 24  # different lengths that are told apart: bounds the cost
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chance:
-    """strike: parts x columns, the chance that a part strikes there if it goes its own way. lengths:
-    the different lengths of the chart in ticks; length_of: parts x columns, index into them; usual_length:
-    parts x lengths, how much of a part's notes have each length. usual_pitch: parts x 12, the same for
-    pitch classes."""
+    """strike: parts x columns, the chance that a part strikes there if it goes its own way.
+    lengths: the different lengths of the chart in ticks; length_of: parts x columns, index into
+    them; usual_length: parts x lengths, how much of a part's notes have each length. usual_pitch:
+    parts x 12, the same for pitch classes."""
 
     strike: Floats
     lengths: NDArray[np.int64]
@@ -56,16 +60,19 @@ def measure_chance(chart: Chart, grid: Grid) -> Chance:
 
 
 def _lengths(grid: Grid) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """The lengths of the chart and, for every cell, which of them it has; where there are very many,
-    the rarest count as the next longer one."""
+    """The lengths of the chart and, for every cell, which of them it has; where there are very
+    many, the rarest count as the next longer one."""
     lengths, counts = np.unique(grid.length[grid.struck], return_counts=True)
     if len(lengths) > _LENGTHS:
         lengths = np.unique([*lengths[np.argsort(-counts)[: _LENGTHS - 1]], lengths[-1]])
     return lengths, np.searchsorted(lengths, np.minimum(grid.length, lengths[-1]))
 
 
-def _shares(values: NDArray[np.int64], struck: NDArray[np.bool_], count: int, prior: float) -> Floats:
-    """How often each value stands in a part; `prior` notes of the whole chart are added to each part."""
+def _shares(
+    values: NDArray[np.int64], struck: NDArray[np.bool_], count: int, prior: float
+) -> Floats:
+    """How often each value stands in a part; `prior` notes of the whole chart are added to each
+    part."""
     parts = len(values)
     rows = np.repeat(np.arange(parts), values.shape[1]).reshape(values.shape)
     flat = rows[struck] * count + values[struck]

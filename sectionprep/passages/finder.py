@@ -1,6 +1,7 @@
 """The finder: chart in, passages and bar groups out.
 
-lines -> grid -> chance, odds -> groups of bars -> runs of groups -> stretches -> textures -> passages
+lines -> grid -> chance, odds -> groups of bars -> runs of groups -> stretches -> textures ->
+passages
 """
 
 from __future__ import annotations
@@ -36,7 +37,8 @@ _REACH_BARS = 4  # short figures of one group within four bars belong together; 
 
 
 def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
-    """Find who moves with whom. roster: whose line a group follows, where the director has decided."""
+    """Find who moves with whom. roster: whose line a group follows, where the director has
+    decided."""
     grid = build_grid(chart)
     if not len(grid.ticks):
         return Together(passages=(), bars=tuple(() for _ in chart.bars))
@@ -44,7 +46,11 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     evidence = gather_evidence(grid, measure_chance(chart, grid))
     bars = bar_groups(chart, grid, evidence, plays_in(chart))
     runs = find_runs(grid, evidence, candidates(chart, bars), _seams(chart, grid))
-    pieces = [piece for run in runs for piece in cut(grid, run.parts, run.first, run.last, bar_length, run.odds)]
+    pieces = [
+        piece
+        for run in runs
+        for piece in cut(grid, run.parts, run.first, run.last, bar_length, run.odds)
+    ]
     sure = _sure_odds(grid)
     joined = join_figures(grid, pieces, LEAST_NOTES, _REACH_BARS * bar_length)
     found = [p for p in joined if len(p.attacks) >= LEAST_NOTES and p.odds >= sure]
@@ -54,8 +60,8 @@ def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
 
 
 def _sure_odds(grid: Grid) -> float:
-    """Odds (nats) from which a group's stretch is a passage: every pair is tried at every column, so the
-    more there are, the more must be seen. 25 for 17 parts and 100 bars."""
+    """Odds (nats) from which a group's stretch is a passage: every pair is tried at every column,
+    so the more there are, the more must be seen. 25 for 17 parts and 100 bars."""
     parts, columns = grid.struck.shape
     return _NOT_INDEPENDENT * math.log(max(2, parts * (parts - 1) // 2 * columns))
 
@@ -71,7 +77,8 @@ def _usual_bar(chart: Chart) -> int:
     return Counter(bar.length for bar in chart.bars).most_common(1)[0][0]
 
 
-# -- passages -----------------------------------------------------------------------------------------
+# -- passages
+# -----------------------------------------------------------------------------------------
 
 
 def _passages(
@@ -82,9 +89,17 @@ def _passages(
         parts = tuple(sorted(stretch.parts))
         for texture, first, last in texture_runs(grid, parts, stretch.attacks, chart.resolution):
             attacks = stretch.attacks[first : last + 1]
-            if texture != "rhythm" and len(attacks) >= LEAST_NOTES and not (
-                    _is_padding(chart, grid, parts, attacks, texture) or _is_accompanied(chart, parts, texture)):
-                drafts.append((texture, parts, attacks, stretch.odds * len(attacks) / len(stretch.attacks)))
+            if (
+                texture != "rhythm"
+                and len(attacks) >= LEAST_NOTES
+                and not (
+                    _is_padding(chart, grid, parts, attacks, texture)
+                    or _is_accompanied(chart, parts, texture)
+                )
+            ):
+                drafts.append(
+                    (texture, parts, attacks, stretch.odds * len(attacks) / len(stretch.attacks))
+                )
     drafts.sort(key=lambda d: (d[2][0], d[2][-1], d[1]))
     made: list[Passage] = []
     figures: dict[tuple[object, ...], str] = {}
@@ -100,8 +115,6 @@ def _passages(
     return tuple(made)
 
 
-
-
 def _hits(
     chart: Chart, grid: Grid, found: list[Stretch], passages: Sequence[Passage], roster: Roster
 ) -> tuple[Passage, ...]:
@@ -114,11 +127,24 @@ def _hits(
             continue
         for attacks in _outside(grid, stretch.attacks, near):
             for texture, first, last in texture_runs(grid, parts, attacks, chart.resolution):
-                made.append(_passage(chart, grid, f"H{len(made) + 1}", texture, parts, attacks[first : last + 1], roster, stretch.odds))
+                made.append(
+                    _passage(
+                        chart,
+                        grid,
+                        f"H{len(made) + 1}",
+                        texture,
+                        parts,
+                        attacks[first : last + 1],
+                        roster,
+                        stretch.odds,
+                    )
+                )
     return tuple(made)
 
 
-def _outside(grid: Grid, attacks: Sequence[int], passages: Sequence[Passage]) -> list[tuple[int, ...]]:
+def _outside(
+    grid: Grid, attacks: Sequence[int], passages: Sequence[Passage]
+) -> list[tuple[int, ...]]:
     """Runs of attacks (columns) outside the passages; a passage between two of them parts them."""
     runs: dict[int, list[int]] = {}
     for column in attacks:
@@ -129,12 +155,20 @@ def _outside(grid: Grid, attacks: Sequence[int], passages: Sequence[Passage]) ->
 
 
 def _is_accompanied(chart: Chart, parts: Sequence[int], texture: str) -> bool:
-    """One horn over one part of the rhythm section in the same rhythm: a tune and its bass, no soli."""
+    """One horn over one part of the rhythm section in the same rhythm: a tune and its bass, no
+    soli."""
     horns = [chart.parts[part].chair.section in HORNS for part in parts]
-    return texture == "soli" and len(parts) == 2 and sum(horns) == 1 and all(chart.parts[part].chair.sure for part in parts)
+    return (
+        texture == "soli"
+        and len(parts) == 2
+        and sum(horns) == 1
+        and all(chart.parts[part].chair.sure for part in parts)
+    )
 
 
-def _is_padding(chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequence[int], texture: str) -> bool:
+def _is_padding(
+    chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequence[int], texture: str
+) -> bool:
     lengths = grid.length[list(parts)][:, list(attacks)]
     struck = grid.struck[list(parts)][:, list(attacks)]
     mean = lengths[struck].mean() / chart.resolution
@@ -142,22 +176,34 @@ def _is_padding(chart: Chart, grid: Grid, parts: Sequence[int], attacks: Sequenc
 
 
 def _passage(
-    chart: Chart, grid: Grid, name: str, texture: str, parts: tuple[int, ...],
-    attacks: tuple[int, ...], roster: Roster, odds: float,
+    chart: Chart,
+    grid: Grid,
+    name: str,
+    texture: str,
+    parts: tuple[int, ...],
+    attacks: tuple[int, ...],
+    roster: Roster,
+    odds: float,
 ) -> Passage:
     rows, columns = list(parts), list(attacks)
     struck = grid.struck[rows][:, columns]
     pitch = grid.pitch[rows][:, columns]
-    heights = {p: float(pitch[n][struck[n]].mean()) if struck[n].any() else 0.0 for n, p in enumerate(parts)}
+    heights = {
+        p: float(pitch[n][struck[n]].mean()) if struck[n].any() else 0.0
+        for n, p in enumerate(parts)
+    }
     scope = scope_of(chart, parts)
     bar = chart.bars[int(grid.bar[columns[0]])].number
     wish = next((w.part for w in roster.leads if w.of in (name, scope, f"bar {bar}")), "")
     lead, why = choose_lead(chart, parts, heights, wish)
-    deviations = tuple(d for d in _deviations(grid, texture, parts, attacks) if not _is_shared_staff(chart, d))
+    deviations = tuple(
+        d for d in _deviations(grid, texture, parts, attacks) if not _is_shared_staff(chart, d)
+    )
     off = {d.tick for d in deviations if d.kind in ("pitch", "missing", "extra")}
     chords = tuple(
         (int(grid.ticks[c]), voicing_of(pitch[struck[:, n], n].tolist()))
-        for n, c in enumerate(columns) if texture == "soli" and struck[:, n].sum() > 1
+        for n, c in enumerate(columns)
+        if texture == "soli" and struck[:, n].sum() > 1
     )
     doubles = tuple(
         (line_texture(grid, group, attacks), tuple(sorted(group)))
@@ -165,11 +211,22 @@ def _passage(
         if texture == "soli" and len(group) < len(parts)
     )
     return Passage(
-        id=name, texture=texture, start=int(grid.ticks[columns[0]]), end=_release(grid, parts, columns[-1]),
-        parts=parts, lead=lead, lead_why=why, attacks=tuple(int(t) for t in grid.ticks[columns]),
-        confidence=confidence_of(odds, 1 - len(off) / (len(columns) + 1)), scope=scope,
-        odds=odds, deviations=deviations, doubles=doubles, octaves=_octaves(grid, lead, parts, columns, texture),
-        voicing=summary([v for _, v in chords]), voicings=chords,
+        id=name,
+        texture=texture,
+        start=int(grid.ticks[columns[0]]),
+        end=_release(grid, parts, columns[-1]),
+        parts=parts,
+        lead=lead,
+        lead_why=why,
+        attacks=tuple(int(t) for t in grid.ticks[columns]),
+        confidence=confidence_of(odds, 1 - len(off) / (len(columns) + 1)),
+        scope=scope,
+        odds=odds,
+        deviations=deviations,
+        doubles=doubles,
+        octaves=_octaves(grid, lead, parts, columns, texture),
+        voicing=summary([v for _, v in chords]),
+        voicings=chords,
     )
 
 
@@ -185,7 +242,9 @@ def confidence_of(odds: float, agreement: float) -> float:
 
 
 def _release(grid: Grid, parts: Sequence[int], column: int) -> int:
-    ends = Counter(int(grid.ticks[column] + grid.length[p, column]) for p in parts if grid.struck[p, column])
+    ends = Counter(
+        int(grid.ticks[column] + grid.length[p, column]) for p in parts if grid.struck[p, column]
+    )
     most = max(ends.values())
     return max(end for end, n in ends.items() if n == most)
 
@@ -199,7 +258,9 @@ def _octaves(
     found: list[tuple[int, int]] = []
     for part in parts:
         both = [c for c in columns if grid.struck[part, c] and grid.struck[lead, c]]
-        gaps = Counter(round((int(grid.pitch[part, c]) - int(grid.pitch[lead, c])) / 12) for c in both)
+        gaps = Counter(
+            round((int(grid.pitch[part, c]) - int(grid.pitch[lead, c])) / 12) for c in both
+        )
         found.append((part, gaps.most_common(1)[0][0] if gaps else 0))
     return tuple(found)
 
@@ -211,20 +272,37 @@ def _deviations(
     inside = set(attacks)
     first, last = attacks[0], attacks[-1] + 1
     rows = list(parts)
-    columns = zip(range(first, last), grid.ticks[first:last].tolist(),
-                  *(table[rows, first:last].T.tolist() for table in (grid.struck, grid.pitch, grid.length)), strict=True)
+    columns = zip(
+        range(first, last),
+        grid.ticks[first:last].tolist(),
+        *(table[rows, first:last].T.tolist() for table in (grid.struck, grid.pitch, grid.length)),
+        strict=True,
+    )
     for column, tick, struck, pitches, lengths in columns:
         if column not in inside:
-            found.extend(Deviation(kind="extra", part=p, tick=tick) for p, on in zip(parts, struck, strict=True) if on)
+            found.extend(
+                Deviation(kind="extra", part=p, tick=tick)
+                for p, on in zip(parts, struck, strict=True)
+                if on
+            )
             continue
-        found.extend(Deviation(kind="missing", part=p, tick=tick) for p, on in zip(parts, struck, strict=True) if not on)
-        playing = [(p, pitch, length) for p, on, pitch, length in zip(parts, struck, pitches, lengths, strict=True) if on]
+        found.extend(
+            Deviation(kind="missing", part=p, tick=tick)
+            for p, on in zip(parts, struck, strict=True)
+            if not on
+        )
+        playing = [
+            (p, pitch, length)
+            for p, on, pitch, length in zip(parts, struck, pitches, lengths, strict=True)
+            if on
+        ]
         found.extend(_odd_notes(texture, playing, tick))
     return found
 
 
 def _is_shared_staff(chart: Chart, deviation: Deviation) -> bool:
-    """Several notes at once on one staff: two players in harmony, and the other note is no wrong one."""
+    """Several notes at once on one staff: two players in harmony, and the other note is no wrong
+    one."""
     if deviation.kind != "pitch":
         return False
     notes = chart.parts[deviation.part].notes
@@ -248,13 +326,24 @@ def _odd_notes(texture: str, playing: list[tuple[int, int, int]], tick: int) -> 
         if odd > max(1, len(playing) // 5):
             pass  # too many to be slips: harmony for a moment
         elif others and most > others[0][1]:
-            found += [Deviation(kind="pitch", part=p, tick=tick, expected=common, found=pitch) for p, pitch, _ in playing if pitch % 12 != common]
+            found += [
+                Deviation(kind="pitch", part=p, tick=tick, expected=common, found=pitch)
+                for p, pitch, _ in playing
+                if pitch % 12 != common
+            ]
         elif others:  # two against each other: nobody can say which is wrong
-            found += [Deviation(kind="pitch", part=p, tick=tick, expected=-1, found=pitch) for p, pitch, _ in playing]
+            found += [
+                Deviation(kind="pitch", part=p, tick=tick, expected=-1, found=pitch)
+                for p, pitch, _ in playing
+            ]
     lengths = Counter(length for _, _, length in playing)
     if len(lengths) > 1:
         common = lengths.most_common(1)[0][0]
-        found += [Deviation(kind="release", part=p, tick=tick, expected=common, found=length) for p, _, length in playing if length != common]
+        found += [
+            Deviation(kind="release", part=p, tick=tick, expected=common, found=length)
+            for p, _, length in playing
+            if length != common
+        ]
     return found
 
 
@@ -263,7 +352,10 @@ def _figure(grid: Grid, lead: int, attacks: Sequence[int]) -> tuple[object, ...]
     columns = [c for c in attacks if grid.struck[lead, c]]
     first = columns[0]
     return tuple(
-        (int(grid.ticks[c] - grid.ticks[first]), int(grid.length[lead, c]),
-         int(grid.pitch[lead, c] - grid.pitch[lead, first]))
+        (
+            int(grid.ticks[c] - grid.ticks[first]),
+            int(grid.length[lead, c]),
+            int(grid.pitch[lead, c] - grid.pitch[lead, first]),
+        )
         for c in columns
     )

@@ -16,12 +16,14 @@ APART, RHYTHM, LINE = 0, 1, 2
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement
 HIT_PARTS = 3  # parts that make a shorter meeting a hit and not chance: judgement
 LEAST_ODDS = 3.0  # a run must be twenty times likelier than chance (e to the third)
-#: Prices in nats. To begin or end togetherness costs as much as two or three plain coincidences, after
+# : Prices in nats. To begin or end togetherness costs as much as two or three plain coincidences,
+# after
 #: a bar of silence or at a section's start much less. Judgements, held against planted charts.
 _CHANGE = 4.0
 _CHANGE_AT_SEAM = 1.0
 _CHANGE_OF_TEXTURE = 3.0
-#: A member's notes against its group's: one in common, one missing or added, and the price of coming in
+# : A member's notes against its group's: one in common, one missing or added, and the price of
+# coming in
 #: or going out. Four faults in a row are faults still, more are an absence. Judgements.
 _AGREES, _DISAGREES, _COMES_OR_GOES = 1.0, 1.5, 3.5
 _COLUMN_SAYS = 20.0  # against: nothing that happens at one moment parts a group
@@ -30,8 +32,8 @@ _BLOCK = 1_000  # groups at once: bounds memory
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """A group over columns [first, last]; odds: log odds of its evidence there, in nats; is_line: most of
-    it is one line and not harmony; attacks: how often the group strikes."""
+    """A group over columns [first, last]; odds: log odds of its evidence there, in nats; is_line:
+    most of it is one line and not harmony; attacks: how often the group strikes."""
 
     parts: frozenset[int]
     first: int
@@ -79,9 +81,9 @@ class Followed:
         return int((2 * here.sum(axis=0) > len(here)).sum())
 
     def phrases(self, bar: NDArray[np.int64]) -> list[tuple[int, int]]:
-        """Columns (first, last) of each stretch of togetherness: parted after a bar of silence and where
-        one line becomes harmony, and without what some member does not take part in. bar: of each column; only stretches beside
-        the bars in which the group was met are looked at."""
+        """Columns (first, last) of each stretch of togetherness: parted after a bar of silence and
+        where one line becomes harmony, and without what some member does not take part in. bar: of
+        each column; only stretches beside the bars in which the group was met are looked at."""
         together = self.states > APART
         before = np.concatenate([[False], together[:-1]])
         changes = np.concatenate([[False], self.states[1:] != self.states[:-1]]) | self.breaks

@@ -16,10 +16,10 @@ _Bools = NDArray[np.bool_]
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
     """parts x columns matrices. ticks: onset of each column; struck: a tone begins here; pitch: its
-    sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part last
-    sounded, counted back from this column (0 while it sounds). bar, bar_length: index of the column's bar and its length
-    in ticks. struck_at, pitch_at, length_at: the same as lists by column, for
-    looking at a few notes."""
+    sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part
+    last sounded, counted back from this column (0 while it sounds). bar, bar_length: index of the
+    column's bar and its length in ticks. struck_at, pitch_at, length_at: the same as lists by
+    column, for looking at a few notes."""
 
     ticks: _Ints
     struck: _Bools
@@ -49,13 +49,28 @@ def build_grid(chart: Chart) -> Grid:
     starts = np.array([bar.start for bar in chart.bars], dtype=np.int64)
     bar = np.searchsorted(starts, ticks, side="right") - 1
     lengths = np.array([bar.length for bar in chart.bars], dtype=np.int64)
-    return Grid(ticks=ticks, struck=struck, pitch=pitch, length=length, quiet=quiet, bar=bar,
-                bar_length=lengths[bar], struck_at=struck.T.tolist(),
-                pitch_at=pitch.T.tolist(), length_at=length.T.tolist())
+    return Grid(
+        ticks=ticks,
+        struck=struck,
+        pitch=pitch,
+        length=length,
+        quiet=quiet,
+        bar=bar,
+        bar_length=lengths[bar],
+        struck_at=struck.T.tolist(),
+        pitch_at=pitch.T.tolist(),
+        length_at=length.T.tolist(),
+    )
 
 
 def _fill(
-    row: int, line: tuple[Tone, ...], ticks: _Ints, struck: _Bools, pitch: _Ints, length: _Ints, quiet: _Ints
+    row: int,
+    line: tuple[Tone, ...],
+    ticks: _Ints,
+    struck: _Bools,
+    pitch: _Ints,
+    length: _Ints,
+    quiet: _Ints,
 ) -> None:
     onsets = np.array([tone.onset for tone in line], dtype=np.int64)
     ends = np.array([tone.end for tone in line], dtype=np.int64)

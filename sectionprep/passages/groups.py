@@ -15,8 +15,8 @@ from sectionprep.passages.grid import Grid
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """A group of parts over columns [first, last]; attacks: the columns where the group strikes; odds: its
-    evidence against chance, in nats."""
+    """A group of parts over columns [first, last]; attacks: the columns where the group strikes;
+    odds: its evidence against chance, in nats."""
 
     parts: frozenset[int]
     first: int
@@ -26,8 +26,9 @@ class Stretch:
 
 
 def gather(odds: Floats, parts: Sequence[int], least: float) -> list[frozenset[int]]:
-    """Groups of parts out of the odds of every two: those with the best mean are joined first, while the
-    mean is over `least`. odds: square, by index of part. Who belongs to nobody is left out."""
+    """Groups of parts out of the odds of every two: those with the best mean are joined first,
+    while the mean is over `least`. odds: square, by index of part. Who belongs to nobody is left
+    out."""
     groups = {n: [part] for n, part in enumerate(parts)}
     sums = odds[np.ix_(parts, parts)]
     np.fill_diagonal(sums, -np.inf)
@@ -47,12 +48,12 @@ def gather(odds: Floats, parts: Sequence[int], least: float) -> list[frozenset[i
     return sorted((frozenset(group) for group in groups.values() if len(group) > 1), key=min)
 
 
-_ONE_LINE = 0.7  # share of common attacks on the same pitch class from which two parts double; judgement
+_ONE_LINE = (
+    0.7  # share of common attacks on the same pitch class from which two parts double; judgement
+)
 
 
-def inner_groups(
-    grid: Grid, parts: Sequence[int], attacks: Sequence[int]
-) -> list[frozenset[int]]:
+def inner_groups(grid: Grid, parts: Sequence[int], attacks: Sequence[int]) -> list[frozenset[int]]:
     """Parts of a group that share one line over most of these columns."""
     rows = list(parts)
     struck = grid.struck[rows][:, list(attacks)]
@@ -70,8 +71,11 @@ def attack_columns(grid: Grid, parts: frozenset[int], first: int, last: int) -> 
     return np.flatnonzero(rows.sum(axis=0) > len(parts) / 2) + first
 
 
-def cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int, odds: float) -> Iterator[Stretch]:
-    """The stretches of a group over columns [first, last], parted where it is silent for `silence` ticks."""
+def cut(
+    grid: Grid, parts: frozenset[int], first: int, last: int, silence: int, odds: float
+) -> Iterator[Stretch]:
+    """The stretches of a group over columns [first, last], parted where it is silent for `silence`
+    ticks."""
     attacks = attack_columns(grid, parts, first, last)
     if not len(attacks):
         return
@@ -86,16 +90,16 @@ def cut(grid: Grid, parts: frozenset[int], first: int, last: int, silence: int, 
 
 
 def _trimmed(grid: Grid, members: list[int], piece: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Without what only a part of the group strikes at either end: the others have stopped there already,
-    or not yet begun. One missing note, or one in four, is a slip."""
+    """Without what only a part of the group strikes at either end: the others have stopped there
+    already, or not yet begun. One missing note, or one in four, is a slip."""
     missing = (~grid.struck[members][:, piece]).sum(axis=0)
     whole = np.flatnonzero(missing <= max(1, len(members) // 4))
     return piece[whole[0] : whole[-1] + 1] if len(whole) else piece
 
 
 def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> list[Stretch]:
-    """Short figures of one group (brass punches) become one stretch when they follow within `reach` ticks
-    and the group does nothing else between them."""
+    """Short figures of one group (brass punches) become one stretch when they follow within `reach`
+    ticks and the group does nothing else between them."""
     joined: list[Stretch] = []
     open_figures: dict[frozenset[int], int] = {}
     for piece in found:
@@ -108,17 +112,25 @@ def join_figures(grid: Grid, found: list[Stretch], least: int, reach: int) -> li
             before = joined[at]
             between = grid.struck[sorted(piece.parts), before.last + 1 : piece.first]
             if not between.any() and grid.ticks[piece.first] - grid.ticks[before.last] <= reach:
-                joined[at] = Stretch(piece.parts, before.first, piece.last, before.attacks + piece.attacks, before.odds + piece.odds)
+                joined[at] = Stretch(
+                    piece.parts,
+                    before.first,
+                    piece.last,
+                    before.attacks + piece.attacks,
+                    before.odds + piece.odds,
+                )
                 continue
         open_figures[piece.parts] = len(joined)
         joined.append(piece)
     return joined
 
 
-def close_ends(grid: Grid, found: list[Stretch], pieces: list[Stretch], silence: int) -> list[Stretch]:
-    """A last note which every member of a stretch strikes belongs to it, even where one of them lets it go earlier than the
-    others and then goes his own way. pieces: all that moves together, short encounters too; silence: ticks that make a
-    fresh start."""
+def close_ends(
+    grid: Grid, found: list[Stretch], pieces: list[Stretch], silence: int
+) -> list[Stretch]:
+    """A last note which every member of a stretch strikes belongs to it, even where one of them
+    lets it go earlier than the others and then goes his own way. pieces: all that moves together,
+    short encounters too; silence: ticks that make a fresh start."""
     single: dict[int, list[frozenset[int]]] = defaultdict(list)
     for piece in pieces:
         if len(piece.attacks) == 1:
@@ -126,15 +138,25 @@ def close_ends(grid: Grid, found: list[Stretch], pieces: list[Stretch], silence:
     return [_closed(grid, stretch, single, silence) for stretch in found]
 
 
-def _closed(grid: Grid, stretch: Stretch, single: dict[int, list[frozenset[int]]], silence: int) -> Stretch:
+def _closed(
+    grid: Grid, stretch: Stretch, single: dict[int, list[frozenset[int]]], silence: int
+) -> Stretch:
     rows = sorted(stretch.parts)
     end = stretch.attacks[-1]
     stops = grid.ticks[end] + int(np.median(grid.length[rows, end]))
     at = end + 1
     while at < len(grid.ticks) and grid.ticks[at] - stops < silence:
         if grid.struck[rows, at].any():
-            if grid.struck[rows, at].all() and any(parts < stretch.parts for parts in single.get(at, ())):
-                return Stretch(stretch.parts, stretch.first, max(stretch.last, at), (*stretch.attacks, at), stretch.odds)
+            if grid.struck[rows, at].all() and any(
+                parts < stretch.parts for parts in single.get(at, ())
+            ):
+                return Stretch(
+                    stretch.parts,
+                    stretch.first,
+                    max(stretch.last, at),
+                    (*stretch.attacks, at),
+                    stretch.odds,
+                )
             break
         at += 1
     return stretch

@@ -1,4 +1,5 @@
-"""Who joins a passage for a while without being a member: a trumpet that doubles the altos for four bars."""
+"""Who joins a passage for a while without being a member: a trumpet that doubles the altos for four
+bars."""
 
 from __future__ import annotations
 
@@ -15,7 +16,9 @@ from sectionprep.passages.model import Guest, Passage
 
 _LEAST_BARS = 4  # a shorter meeting is one by chance, or no news to a director; judgement
 _LEAST_NOTES = 8  # and so is one of a few notes
-_ONE_LINE = 0.75  # share of notes on the lead's pitch class from which a guest doubles it; judgement
+_ONE_LINE = (
+    0.75  # share of notes on the lead's pitch class from which a guest doubles it; judgement
+)
 
 
 def with_guests(chart: Chart, grid: Grid, passages: Sequence[Passage]) -> tuple[Passage, ...]:
@@ -63,7 +66,14 @@ def _visits(
         end = int(grid.ticks[common[-1]] + grid.length[part, common[-1]])
         if end - begin < (_LEAST_BARS - 1) * int(grid.bar_length[common[0]]):
             continue
-        found.append(Guest(part=part, start=begin, end=end, texture=_texture(grid, passage.lead, part, common.tolist())))
+        found.append(
+            Guest(
+                part=part,
+                start=begin,
+                end=end,
+                texture=_texture(grid, passage.lead, part, common.tolist()),
+            )
+        )
     return found
 
 
@@ -75,7 +85,7 @@ def _texture(grid: Grid, lead: int, part: int, columns: Sequence[int]) -> str:
 
 
 def say_guests(chart: Chart, passage: Passage) -> str:
-    """"with Trumpet 2 (unison, bar 20 to bar 23)", or nothing."""
+    """ "with Trumpet 2 (unison, bar 20 to bar 23)", or nothing."""
     said = [
         f"{chart.parts[guest.part].label} ({guest.texture}, bar {chart.place(guest.start).bar} to "
         f"bar {chart.end_place(guest.end).bar})"

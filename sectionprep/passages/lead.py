@@ -8,20 +8,38 @@ from collections.abc import Mapping, Sequence
 from sectionprep.music.chart import Chart, Part
 
 #: Who leads when lines are equally high: lead trumpet over lead alto over lead trombone
-#: (D. Berger, Notes on Playing Ellington; Jazz at Lincoln Center teacher's toolkit). Other sections follow.
-_AUTHORITY = ("trumpets", "saxes", "trombones", "woodwinds", "horns", "strings", "voices", "rhythm",
-              "percussion", "other")
+# : (D. Berger, Notes on Playing Ellington; Jazz at Lincoln Center teacher's toolkit). Other
+# sections follow.
+_AUTHORITY = (
+    "trumpets",
+    "saxes",
+    "trombones",
+    "woodwinds",
+    "horns",
+    "strings",
+    "voices",
+    "rhythm",
+    "percussion",
+    "other",
+)
 _SAX_ORDER = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax")
 
 _NEVER_FIRST = ("tenor-sax", "baritone-sax", "bass-sax", "bass-trombone", "tuba")
 
 
 def _rank(part: Part) -> tuple[bool, int, int, int, str]:
-    """First chairs before others: a clarinet on the second tenor's line leads it (common practice, no source)."""
+    """First chairs before others: a clarinet on the second tenor's line leads it (common practice,
+    no source)."""
     key = part.chair.instrument.key
     follows = (part.chair.number or 1) > 1 or key in _NEVER_FIRST
     inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else int(key in ("bass-trombone", "tuba"))
-    return (follows, _AUTHORITY.index(part.chair.section), inside, part.chair.number or 1, part.label)
+    return (
+        follows,
+        _AUTHORITY.index(part.chair.section),
+        inside,
+        part.chair.number or 1,
+        part.label,
+    )
 
 
 def choose_lead(
@@ -29,8 +47,8 @@ def choose_lead(
 ) -> tuple[int, str]:
     """The lead and the reason. heights: mean sounding MIDI number of each part in the passage.
 
-    The top sounding line leads; of lines equally high (within half a semitone) the band's convention
-    decides. `named` (from the roster) overrides both.
+    The top sounding line leads; of lines equally high (within half a semitone) the band's
+    convention decides. `named` (from the roster) overrides both.
     """
     if named:
         for part in parts:

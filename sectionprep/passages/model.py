@@ -9,8 +9,9 @@ from dataclasses import dataclass
 class Deviation:
     """A place inside a passage where one part does not do what the group does.
 
-    kind: "pitch" (another note), "missing" (no note where the group strikes), "extra" (a note where the
-    group strikes none), "release" (same attack, other length). tick: onset in the chart's ticks.
+    kind: "pitch" (another note), "missing" (no note where the group strikes), "extra" (a note where
+    the group strikes none), "release" (same attack, other length). tick: onset in the chart's
+    ticks.
     """
 
     kind: str
@@ -22,7 +23,8 @@ class Deviation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guest:
-    """A part that joins a passage from tick `start` to tick `end`; texture: how it stands to the lead."""
+    """A part that joins a passage from tick `start` to tick `end`; texture: how it stands to the
+    lead."""
 
     part: int
     start: int
@@ -34,13 +36,13 @@ class Guest:
 class Passage:
     """A stretch in which a group of parts moves as one.
 
-    texture: "unison", "octaves" or "soli". start, end: ticks of the first attack and of the last release.
-    parts: indices in score order. lead: index of the part the section follows; lead_why says why. attacks:
-    ticks at which the group strikes. confidence: 0..1, the chance that it is a passage with these members; odds: its evidence against
-    chance, in nats.
-    doubles: groups inside the group ("octaves" between alto 1 and bari, say). voicing: a soli's summary.
-    guests: parts that join it for four bars or more.
-    returns: id of the earlier passage whose figure this one repeats, or "".
+    texture: "unison", "octaves" or "soli". start, end: ticks of the first attack and of the last
+    release. parts: indices in score order. lead: index of the part the section follows; lead_why
+    says why. attacks: ticks at which the group strikes. confidence: 0..1, the chance that it is a
+    passage with these members; odds: its evidence against chance, in nats. doubles: groups inside
+    the group ("octaves" between alto 1 and bari, say). voicing: a soli's summary. guests: parts
+    that join it for four bars or more. returns: id of the earlier passage whose figure this one
+    repeats, or "".
     """
 
     id: str
@@ -65,7 +67,8 @@ class Passage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarGroup:
-    """Parts that move together in one bar; texture as for passages, or "rhythm" on held and padding notes."""
+    """Parts that move together in one bar; texture as for passages, or "rhythm" on held and padding
+    notes."""
 
     texture: str
     parts: tuple[int, ...]
@@ -73,10 +76,11 @@ class BarGroup:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
-    """All the finder knows: passages in order of time, and for every bar its groups (outer before inner).
+    """All the finder knows: passages in order of time, and for every bar its groups (outer before
+    inner).
 
-    hits: what moves together but is too short or too held to be a passage (a lone chord of the whole band, a pad);
-    it is not listed as a passage, but it is marked and checked like one.
+    hits: what moves together but is too short or too held to be a passage (a lone chord of the
+    whole band, a pad); it is not listed as a passage, but it is marked and checked like one.
     """
 
     passages: tuple[Passage, ...]

@@ -1,9 +1,9 @@
 """The odds that a group of parts moves as one: evidence for every column, in nats.
 
-The group is together: at each column it strikes or it does not, and its members follow, but for a note
-dropped or added now and then. It is apart: each member strikes by its own habit (`chance`). The whole
-column speaks at once, so seventeen parts on one chord after a silence are together although no two of
-them prove it, and running eighths against running eighths prove nothing.
+The group is together: at each column it strikes or it does not, and its members follow, but for a
+note dropped or added now and then. It is apart: each member strikes by its own habit (`chance`).
+The whole column speaks at once, so seventeen parts on one chord after a silence are together
+although no two of them prove it, and running eighths against running eighths prove nothing.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ _MOTION_BY_CHANCE = 0.4  # two lines move the same way, of up, down and neither
 
 @dataclass(frozen=True, slots=True)
 class Odds:
-    """groups x columns, log-likelihood ratios of together against apart. rhythm: onsets; length: of the
-    notes struck together; pitch: of one line (pitch classes); motion: of a harmonised line."""
+    """groups x columns, log-likelihood ratios of together against apart. rhythm: onsets; length: of
+    the notes struck together; pitch: of one line (pitch classes); motion: of a harmonised line."""
 
     rhythm: Floats
     length: Floats
@@ -43,9 +43,9 @@ class Odds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """What is the same for all groups, parts x columns, made once per chart. follows, strays, alone: log
-    likelihood of what the part does where its group strikes, where it does not, and by itself; moves:
-    semitones from the note before."""
+    """What is the same for all groups, parts x columns, made once per chart. follows, strays,
+    alone: log likelihood of what the part does where its group strikes, where it does not, and by
+    itself; moves: semitones from the note before."""
 
     grid: Grid
     chance: Chance

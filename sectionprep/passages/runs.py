@@ -1,10 +1,10 @@
 """Where a group of parts moves as one: which parts, from which moment to which.
 
-Candidate groups come from the bars (and from the sections of the band). Each is followed through the
-whole chart: apart, same rhythm, or one line at every column. What comes out are runs, rectangles of
-parts and time; the run with the most evidence is taken first, and no part is in two of them at once.
-So a stranger who meets the group for a bar is no member (he would cost more in the other bars than he
-brings in this one), and nobody who belongs to it is lost because of him.
+Candidate groups come from the bars (and from the sections of the band). Each is followed through
+the whole chart: apart, same rhythm, or one line at every column. What comes out are runs,
+rectangles of parts and time; the run with the most evidence is taken first, and no part is in two
+of them at once. So a stranger who meets the group for a bar is no member (he would cost more in the
+other bars than he brings in this one), and nobody who belongs to it is lost because of him.
 """
 
 from __future__ import annotations
@@ -68,7 +68,10 @@ def find_runs(
         known = len(followed)
         followed += follow(grid, evidence, unions, seams)
         offers += offers_of(grid, followed, known)
-    runs = [followed[piece.candidate].run(piece.first, piece.last) for piece in selection.pieces.values()]
+    runs = [
+        followed[piece.candidate].run(piece.first, piece.last)
+        for piece in selection.pieces.values()
+    ]
     return _joined(grid, sorted(runs, key=lambda run: (run.first, run.last, sorted(run.parts))))
 
 

@@ -82,7 +82,10 @@ class Selection:
             host = piece if evicts else old
             gain -= self.followed[host.candidate].odds(first, last)
             rests = _left(old, piece)
-            if rests and self.followed[piece.candidate].attacks(piece.first, piece.last) < LEAST_NOTES:
+            if (
+                rests
+                and self.followed[piece.candidate].attacks(piece.first, piece.last) < LEAST_NOTES
+            ):
                 return -np.inf
             gain += LEAST_ODDS - _CUT * len(rests)
         return gain
@@ -96,7 +99,8 @@ class Selection:
             return False
         alone = _left(host, piece)
         return any(
-            self.followed[host.candidate].attacks(rest.first, rest.last) >= _GOES_ON and self.odds(rest) >= _SURE
+            self.followed[host.candidate].attacks(rest.first, rest.last) >= _GOES_ON
+            and self.odds(rest) >= _SURE
             for rest in alone
         )
 

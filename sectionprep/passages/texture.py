@@ -29,8 +29,8 @@ HELD = 2  # quarter notes: from here on a harmonised note is padding, not a line
 
 
 def column_kind(pitches: Sequence[int]) -> str:
-    """How the notes struck together relate: unison, octaves, soli; "one off" when one of three or more
-    leaves a common line (a wrong note, perhaps); "alone" for a single note."""
+    """How the notes struck together relate: unison, octaves, soli; "one off" when one of three or
+    more leaves a common line (a wrong note, perhaps); "alone" for a single note."""
     return _kind_of(tuple(pitches)) if len(pitches) > 1 else "alone"
 
 
@@ -49,22 +49,34 @@ def _kind_of(pitches: tuple[int, ...]) -> str:
 def texture_runs(
     grid: Grid, parts: Sequence[int], attacks: Sequence[int], quarter: int
 ) -> list[tuple[str, int, int]]:
-    """Runs (texture, first, last) over positions in `attacks`, by the cheapest path over the stretch.
-    quarter: ticks of a quarter note, to tell held chords from a line."""
+    """Runs (texture, first, last) over positions in `attacks`, by the cheapest path over the
+    stretch. quarter: ticks of a quarter note, to tell held chords from a line."""
     rows = list(parts)
-    beats = np.array([median(lengths) / quarter if lengths else 0.0 for lengths in struck_lengths(grid, rows, attacks)])
+    beats = np.array(
+        [
+            median(lengths) / quarter if lengths else 0.0
+            for lengths in struck_lengths(grid, rows, attacks)
+        ]
+    )
     held = beats >= HELD
     kinds = [column_kind(pitches) for pitches in struck_pitches(grid, rows, attacks)]
-    kinds = ["held" if kind == "soli" and long else kind for kind, long in zip(kinds, held, strict=True)]
+    kinds = [
+        "held" if kind == "soli" and long else kind for kind, long in zip(kinds, held, strict=True)
+    ]
     costs = np.array([_COSTS[kind] for kind in kinds])
-    costs[held, _SOLI] *= np.minimum(beats[held] / HELD, 2.0)  # the longer a chord, the less it is a line
+    costs[held, _SOLI] *= np.minimum(
+        beats[held] / HELD, 2.0
+    )  # the longer a chord, the less it is a line
     path = _cheapest(costs)
     runs: list[tuple[str, int, int]] = []
     start = 0
     for n in range(1, len(path) + 1):
         if n == len(path) or path[n] != path[start]:
             first, last = start, n - 1
-            if path[start] in (_UNISON, _OCTAVES):  # a harmonised chord at either end is no part of a common line
+            if path[start] in (
+                _UNISON,
+                _OCTAVES,
+            ):  # a harmonised chord at either end is no part of a common line
                 while first < last and kinds[first] in ("soli", "held"):
                     first += 1
                 while last > first and kinds[last] in ("soli", "held"):
@@ -84,7 +96,9 @@ def struck_lengths(grid: Grid, rows: Sequence[int], columns: Sequence[int]) -> l
     return _where_struck(grid.length_at, grid, rows, columns)
 
 
-def _where_struck(values: list[list[int]], grid: Grid, rows: Sequence[int], columns: Sequence[int]) -> list[list[int]]:
+def _where_struck(
+    values: list[list[int]], grid: Grid, rows: Sequence[int], columns: Sequence[int]
+) -> list[list[int]]:
     found = []
     for column in columns:
         here, struck = values[column], grid.struck_at[column]
@@ -114,10 +128,10 @@ def voicing_of(pitches: Sequence[int]) -> str:
     """Name of a harmonised chord (sounding MIDI numbers, any order).
 
     Definitions as taught in arranging tutorials (D. Bristol, solisax; P. Coats, Orchestration for
-    Saxophones; Gustavus jazz pedagogy pages): close = all different notes within an octave below the lead;
-    drop 2 = second voice from the top lowered an octave; drop 2 and 4 = second and fourth lowered;
-    cluster = close with neighbouring seconds throughout; spread = wider than these. "+ doubled lead" when
-    the lead's note is also played an octave or more below.
+    Saxophones; Gustavus jazz pedagogy pages): close = all different notes within an octave below
+    the lead; drop 2 = second voice from the top lowered an octave; drop 2 and 4 = second and fourth
+    lowered; cluster = close with neighbouring seconds throughout; spread = wider than these. "+
+    doubled lead" when the lead's note is also played an octave or more below.
     """
     low = min(pitches)
     return _voicing(tuple(sorted({p - low for p in pitches}, reverse=True)))
@@ -164,8 +178,11 @@ def _shape(voices: list[int]) -> str:
 
 
 def summary(names: Sequence[str]) -> str:
-    """The two most frequent voicings with their share: "drop 2 + doubled lead (71 %), close (20 %)"."""
+    """The two most frequent voicings with their share: "drop 2 + doubled lead (71 %), close (20
+    %)"."""
     if not names:
         return ""
     counted = Counter(names).most_common(2)
-    return ", ".join(f"{name} ({round(100 * n / len(names))} %)" for name, n in counted if n * 5 >= len(names))
+    return ", ".join(
+        f"{name} ({round(100 * n / len(names))} %)" for name, n in counted if n * 5 >= len(names)
+    )

@@ -1,4 +1,5 @@
-"""From a right but flat line to one with direction: rules propose with reasons, a chooser decides, a plan records."""
+"""From a right but flat line to one with direction: rules propose with reasons, a chooser decides,
+a plan records."""
 
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 from sectionprep.phrasing.planner import PRINTED, plan_line, plan_passages

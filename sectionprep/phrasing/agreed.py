@@ -17,7 +17,14 @@ def agreed_plan(chart: Chart, together: Together) -> Plan:
     for passage in together.marked:
         word = SectionWord(chart, passage)
         notes = tuple(
-            PlannedNote(tone=tone, weight=0.5, marks=held.marks, added=held.marks - tone.marks, why="printed")
-            for tone, held in zip(word.lines[passage.lead], word.line(), strict=True))
+            PlannedNote(
+                tone=tone,
+                weight=0.5,
+                marks=held.marks,
+                added=held.marks - tone.marks,
+                why="printed",
+            )
+            for tone, held in zip(word.lines[passage.lead], word.line(), strict=True)
+        )
         passages.append(PassagePlan(id=passage.id, part=passage.lead, notes=notes, phrases=()))
     return Plan(style="", style_why="as printed", passages=tuple(passages))

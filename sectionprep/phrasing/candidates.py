@@ -12,13 +12,14 @@ from sectionprep.phrasing.view import LineView
 class Candidate:
     """One opinion of one rule about one note.
 
-    weight: how much heavier (or lighter) the note is, in decibels of players' loudness where the rule has
-    data, else by judgement on the same scale. lean: evidence for printing a mark that brings the note out,
-    on the chooser's scale, where about 1 is enough. marks: how, if it is brought out. length: "short" or
-    "long" when the rule speaks of note length, "joined" when the note must not be clipped though
-    nothing is printed; habit: it is the length that the style gives such a note anyway, so that no
-    mark is needed. slurred: the note is not tongued. stop: quarters after its onset at which a held
-    note stops, 0 where the rule does not speak of it; release: who stops it, "tongue" or "breath". because: the reason in a musician's words.
+    weight: how much heavier (or lighter) the note is, in decibels of players' loudness where the
+    rule has data, else by judgement on the same scale. lean: evidence for printing a mark that
+    brings the note out, on the chooser's scale, where about 1 is enough. marks: how, if it is
+    brought out. length: "short" or "long" when the rule speaks of note length, "joined" when the
+    note must not be clipped though nothing is printed; habit: it is the length that the style gives
+    such a note anyway, so that no mark is needed. slurred: the note is not tongued. stop: quarters
+    after its onset at which a held note stops, 0 where the rule does not speak of it; release: who
+    stops it, "tongue" or "breath". because: the reason in a musician's words.
     """
 
     spot: int
@@ -49,10 +50,11 @@ def _silent(view: LineView) -> Iterable[Candidate | Span]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """A rule of phrasing. source: who says so, or "common practice, no source". limits: where it is silent.
+    """A rule of phrasing. source: who says so, or "common practice, no source". limits: where it is
+    silent.
 
-    propose speaks before anything is chosen; settle, for the few rules that answer to chosen leans, after it: it is
-    given the indices of the notes that are brought out.
+    propose speaks before anything is chosen; settle, for the few rules that answer to chosen leans,
+    after it: it is given the indices of the notes that are brought out.
     """
 
     name: str

@@ -1,14 +1,15 @@
 """The best set of leans for a phrase, found exactly.
 
-A lean at a note earns its evidence minus the price of printing anything. Against it stand patterns that a
-good player avoids; they involve two or three neighbouring leans, so a dynamic programme over (the last lean,
-the lean before it) finds the optimum. Brute force over short phrases agrees with it in the tests.
+A lean at a note earns its evidence minus the price of printing anything. Against it stand patterns
+that a good player avoids; they involve two or three neighbouring leans, so a dynamic programme over
+(the last lean, the lean before it) finds the optimum. Brute force over short phrases agrees with it
+in the tests.
 
 Notes that are brought out whatever the rest does (the last off-beat eighth before a rest) are kept
 apart: they earn nothing and cost nothing, and the phrase is not bare that has one.
 
-Patterns made of printed leans alone are free, whatever a new lean adds is charged: so a plan that has been written out
-is its own best plan.
+Patterns made of printed leans alone are free, whatever a new lean adds is charged: so a plan that
+has been written out is its own best plan.
 
 All prices are judgements on one scale on which about 1 of evidence is enough to print a mark.
 """
@@ -47,7 +48,8 @@ _FLAT, _FLATTER = 1.7, 0.5
 
 
 class Option(NamedTuple):
-    """What printing a lean at this note would earn. locked: printed in the lead, so it is there anyway."""
+    """What printing a lean at this note would earn. locked: printed in the lead, so it is there
+    anyway."""
 
     gain: float
     locked: bool = False
@@ -120,7 +122,9 @@ class Chooser:
     def _pair(self, a: int, b: int) -> float:
         found = self._pairs.get((a, b))
         if found is None:
-            found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[0]
+            found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[
+                0
+            ]
             found += _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
             self._pairs[a, b] = found
         return found
@@ -155,8 +159,9 @@ class Chooser:
         """Score and positions (into `spots`) of the best set of leans. Exact: no set is left out
         beforehand.
 
-        A state is the last lean and the one before it, but the one before matters only while it lies within the
-        reach of the even-distance rule; so time grows with the square of the phrase's length, not with its cube.
+        A state is the last lean and the one before it, but the one before matters only while it
+        lies within the reach of the even-distance rule; so time grows with the square of the
+        phrase's length, not with its cube.
         """
         beats, count = self.beats, len(self.spots)
         locked_before = [0]
@@ -179,17 +184,25 @@ class Chooser:
                 earned = here.gain - price
                 for before, (score, chosen) in states.items():
                     total = score + earned
-                    if before >= 0 and abs(beats[last] - beats[before] - gap) < 1e-6 and not (both and options[before].locked):
+                    if (
+                        before >= 0
+                        and abs(beats[last] - beats[before] - gap) < 1e-6
+                        and not (both and options[before].locked)
+                    ):
                         total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
                     if key not in fresh or total > fresh[key][0]:
                         fresh[key] = (total, (*chosen, b))
             at[b] = fresh
         finished = [
             (score - self._closing(last), chosen)
-            for last, states in at.items() if not locked_before[count] - locked_before[last + 1]
+            for last, states in at.items()
+            if not locked_before[count] - locked_before[last + 1]
             for score, chosen in states.values()
         ]
-        return max(finished, key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])))
+        return max(
+            finished,
+            key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])),
+        )
 
     def score(self, options: Sequence[Option], chosen: Sequence[int]) -> float:
         """Score of one given set: what `choose` maximises. Notes kept apart do not count."""
@@ -224,7 +237,8 @@ def _runs(spots: Sequence[Spot]) -> list[tuple[int, int]]:
 
 
 def even_cost(a: Spot, b: Spot, c: Spot) -> float:
-    """Price of the same distance twice in a row, unless the notes are long or stand between rests: then they are equal pushes."""
+    """Price of the same distance twice in a row, unless the notes are long or stand between rests:
+    then they are equal pushes."""
     if _by_itself(a, b) and _by_itself(b, c):
         return 0.0
     first, second = _beats(a, b), _beats(b, c)

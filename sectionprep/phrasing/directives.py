@@ -1,8 +1,9 @@
 """The director's word: single decisions on single notes, from a plan file or from the workbook.
 
-A decision is addressed by part, bar and beat, and carries the figure it was made for (rhythm and intervals
-of the note and its neighbours). On a changed chart it is applied where bar, beat and figure still fit; if
-the figure has moved by a few bars it follows; what fits nowhere is returned, never dropped in silence.
+A decision is addressed by part, bar and beat, and carries the figure it was made for (rhythm and
+intervals of the note and its neighbours). On a changed chart it is applied where bar, beat and
+figure still fit; if the figure has moved by a few bars it follows; what fits nowhere is returned,
+never dropped in silence.
 """
 
 from __future__ import annotations
@@ -22,9 +23,9 @@ _REACH = 16  # bars a figure may have moved; judgement
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Directive:
-    """One decision. marks: what the note shall carry; empty means plain, None means that every part stays as it is printed.
-    note: the written pitch it was made for, where that is known; it decides only where there is no figure, for a figure
-    keeps in a transposed chart and a pitch does not.
+    """One decision. marks: what the note shall carry; empty means plain, None means that every part
+    stays as it is printed. note: the written pitch it was made for, where that is known; it decides
+    only where there is no figure, for a figure keeps in a transposed chart and a pitch does not.
     cutoff: write (True) or do not write (False) the release; None leaves it to the plan."""
 
     part: str
@@ -38,7 +39,8 @@ class Directive:
 
 
 def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
-    """Figure of the n-th tone: the intervals and lengths around it, as short text ("+2:1/2 -1:1/2")."""
+    """Figure of the n-th tone: the intervals and lengths around it, as short text ("+2:1/2
+    -1:1/2")."""
     pieces = []
     for k in (n - 1, n, n + 1):
         if 0 <= k < len(tones):
@@ -79,8 +81,14 @@ def apply_directives(
         else:
             wanted[(part, tick)] = directive
     used: set[tuple[int, int]] = set()
-    passages, hits = (tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits))
-    unfit += [(d, "no passage or hit is led by this part there") for key, d in wanted.items() if key not in used]
+    passages, hits = (
+        tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits)
+    )
+    unfit += [
+        (d, "no passage or hit is led by this part there")
+        for key, d in wanted.items()
+        if key not in used
+    ]
     return replace(plan, passages=passages, hits=hits), tuple(unfit)
 
 
@@ -100,8 +108,10 @@ def _find(
         return here, ""
     if directive.figure:
         near = [
-            tick for tick, figure in figures.items()
-            if figure == directive.figure and chart.place(tick).beat == directive.beat
+            tick
+            for tick, figure in figures.items()
+            if figure == directive.figure
+            and chart.place(tick).beat == directive.beat
             and (index is None or abs(chart.place(tick).index - index) <= _REACH)
         ]
         if near:
@@ -111,7 +121,9 @@ def _find(
 
 
 def _apply(
-    plan: PassagePlan, wanted: dict[tuple[int, int], Directive], used: set[tuple[int, int]],
+    plan: PassagePlan,
+    wanted: dict[tuple[int, int], Directive],
+    used: set[tuple[int, int]],
     unfit: list[tuple[Directive, str]],
 ) -> PassagePlan:
     notes: list[PlannedNote] = []
@@ -122,7 +134,9 @@ def _apply(
             notes.append(note)
             continue
         if directive.note and not directive.figure and directive.note != str(note.tone.head.pitch):
-            unfit.append((directive, f"the note there is {note.tone.head.pitch}, not {directive.note}"))
+            unfit.append(
+                (directive, f"the note there is {note.tone.head.pitch}, not {directive.note}")
+            )
             used.add(key)
             notes.append(note)
             continue
@@ -143,12 +157,27 @@ def _apply(
             notes.append(note)  # the rules say the same: their reason stays
             continue
         hands_off = directive.marks is None
-        why = f"decided by {directive.source}" + (": left as printed in every part" if hands_off else "")
-        notes.append(replace(note, marks=marks, added=marks - printed, cutoff=cutoff, lost="", why=why, decided=True, hands_off=hands_off))
+        why = f"decided by {directive.source}" + (
+            ": left as printed in every part" if hands_off else ""
+        )
+        notes.append(
+            replace(
+                note,
+                marks=marks,
+                added=marks - printed,
+                cutoff=cutoff,
+                lost="",
+                why=why,
+                decided=True,
+                hands_off=hands_off,
+            )
+        )
     return replace(plan, notes=tuple(_without_loose_ends(plan.notes, notes)))
 
 
-def _without_loose_ends(before: Sequence[PlannedNote], after: Sequence[PlannedNote]) -> list[PlannedNote]:
+def _without_loose_ends(
+    before: Sequence[PlannedNote], after: Sequence[PlannedNote]
+) -> list[PlannedNote]:
     """Where a slur's first note has lost it, its last note loses it too."""
     made = list(after)
     open_slurs: list[int] = []
@@ -156,7 +185,11 @@ def _without_loose_ends(before: Sequence[PlannedNote], after: Sequence[PlannedNo
         if "slur-stop" in note.marks and open_slurs:
             start = open_slurs.pop()
             if "slur-start" not in after[start].marks and "slur-stop" in made[n].marks:
-                made[n] = replace(made[n], marks=made[n].marks - {"slur-stop"}, added=made[n].added - {"slur-stop"})
+                made[n] = replace(
+                    made[n],
+                    marks=made[n].marks - {"slur-stop"},
+                    added=made[n].added - {"slur-stop"},
+                )
         if "slur-start" in note.marks:
             open_slurs.append(n)
     return made

@@ -1,4 +1,5 @@
-"""What is known about the notes of a line while its plan is made, and the marks one note would get."""
+"""What is known about the notes of a line while its plan is made, and the marks one note would
+get."""
 
 from __future__ import annotations
 
@@ -16,9 +17,10 @@ _GHOST_SHARE = 0.8  # of the density: how much evidence a ghost needs; judgement
 
 @dataclass(slots=True)
 class Draft:
-    """What is known about one note while the plan is made. soft: it is leaned on without a hard front. pooled: its evidence,
-    averaged over all places where the same figure stands; elsewhere: bars where it stands too and is brought out; agreed, agreed_length:
-    how it is brought out, and how long it is, at all of them."""
+    """What is known about one note while the plan is made. soft: it is leaned on without a hard
+    front. pooled: its evidence, averaged over all places where the same figure stands; elsewhere:
+    bars where it stands too and is brought out; agreed, agreed_length: how it is brought out, and
+    how long it is, at all of them."""
 
     spot: Spot
     said: list[Candidate] = field(default_factory=list)
@@ -45,7 +47,9 @@ class Work:
 
 def evidence_of(draft: Draft) -> float:
     """The strongest opinion counts whole, further ones half, opinions against it whole."""
-    positive = sorted((c.lean for c in draft.said if c.lean > 0 and c.marks != ("ghost",)), reverse=True)
+    positive = sorted(
+        (c.lean for c in draft.said if c.lean > 0 and c.marks != ("ghost",)), reverse=True
+    )
     total = (positive[0] + 0.5 * sum(positive[1:])) if positive else 0.0
     return total + sum(c.lean for c in draft.said if c.lean < 0)
 
@@ -76,15 +80,23 @@ def _is_short(draft: Draft) -> bool:
     return free and length is not None and length.length == "short"
 
 
-def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[str]) -> tuple[frozenset[str], list[str]]:
+def marks_of(
+    draft: Draft, density: float, *, leaned: bool, printed: frozenset[str]
+) -> tuple[frozenset[str], list[str]]:
     """The marks (slurs apart; an accent means full value and stands without a tenuto) of a note
     that carries `printed` and is brought out or not, and the reasons of the new ones."""
     marks = set(printed - SLURS)
     reasons: list[str] = []
     if leaned and not marks & ATTACKS:
         marks |= {m for m in lean_marks(draft) if not any(contradict(m, other) for other in marks)}
-        reasons += [c.because for c in sorted(draft.said, key=lambda c: -c.lean) if c.lean >= 0.25 and c.marks][:2]
-    ghost = max((c for c in draft.said if c.marks == ("ghost",)), key=lambda c: c.lean, default=None)
+        reasons += [
+            c.because
+            for c in sorted(draft.said, key=lambda c: -c.lean)
+            if c.lean >= 0.25 and c.marks
+        ][:2]
+    ghost = max(
+        (c for c in draft.said if c.marks == ("ghost",)), key=lambda c: c.lean, default=None
+    )
     if ghost and not leaned and not marks and ghost.lean >= _GHOST_SHARE * density:
         marks.add("ghost")
         reasons.append(ghost.because)
@@ -95,7 +107,12 @@ def marks_of(draft: Draft, density: float, *, leaned: bool, printed: frozenset[s
         and not length.habit
         and draft.spot.is_quarter
     )
-    if length is not None and speaks and not printed & ATTACKS and not marks & (LENGTHS | {"strong-accent", "ghost"}):
+    if (
+        length is not None
+        and speaks
+        and not printed & ATTACKS
+        and not marks & (LENGTHS | {"strong-accent", "ghost"})
+    ):
         mark = "tenuto" if length.length == "long" else "staccato"
         if "accent" not in marks and not any(contradict(mark, other) for other in marks):
             marks.add(mark)
@@ -108,7 +125,7 @@ _LONG = frozenset({"accent", "tenuto", "soft-accent"})
 
 
 def played_length(draft: Draft, marks: frozenset[str], style: Style) -> str:
-    """"short" or "long": how a player holds the note who reads these marks and knows the style."""
+    """ "short" or "long": how a player holds the note who reads these marks and knows the style."""
     spot = draft.spot
     if marks & _SHORT:
         return "short"

@@ -27,9 +27,7 @@ _LASTS = 8  # quarters, two bars: a shorter change of company keeps the dynamic 
 _AT_ONCE = 1
 
 
-def missing_dynamics(
-    chart: Chart, together: Together, style: Style
-) -> dict[str, Dynamic]:
+def missing_dynamics(chart: Chart, together: Together, style: Style) -> dict[str, Dynamic]:
     """The proposals by passage, in order of time."""
     found: dict[str, Dynamic] = {}
     jumps = _after_jumps(chart)

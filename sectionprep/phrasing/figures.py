@@ -1,8 +1,8 @@
 """Same figure, same marks: bars that return, and moments that two groups hit together.
 
-A printed mark is carried to the bare copies of its figure, unless it is what the rules would write there by themselves:
-then they and the neighbours decide at each copy anew. So marks that we have written ourselves carry no further when the
-marked chart is planned again.
+A printed mark is carried to the bare copies of its figure, unless it is what the rules would write
+there by themselves: then they and the neighbours decide at each copy anew. So marks that we have
+written ourselves carry no further when the marked chart is planned again.
 """
 
 from __future__ import annotations
@@ -26,8 +26,9 @@ Column = list[tuple[int, Draft]]
 
 
 def agree_on_figures(desk: Sequence[Work], *, share_marks: bool) -> list[Column]:
-    """Bars with the same rhythm and intervals (literal, transposed, re-scored) share their printed marks and
-    pool their evidence, so that they come out alike unless their neighbours differ. The notes that answer to each other."""
+    """Bars with the same rhythm and intervals (literal, transposed, re-scored) share their printed
+    marks and pool their evidence, so that they come out alike unless their neighbours differ. The
+    notes that answer to each other."""
     copies: dict[tuple[object, ...], list[Column]] = defaultdict(list)
     for position, work in enumerate(desk):
         bars: dict[int, Column] = defaultdict(list)
@@ -63,7 +64,8 @@ def _pool(column: Sequence[tuple[int, Draft]]) -> None:
 
 
 def _riffs(desk: Sequence[Work]) -> list[Column]:
-    """The notes that answer to each other in short phrases of one rhythm, at one place in the bar, whatever their pitches."""
+    """The notes that answer to each other in short phrases of one rhythm, at one place in the bar,
+    whatever their pitches."""
     copies: dict[tuple[object, ...], list[Column]] = defaultdict(list)
     for position, work in enumerate(desk):
         for first, last in work.view.phrases:
@@ -72,14 +74,23 @@ def _riffs(desk: Sequence[Work]) -> list[Column]:
             if _LEAST_IN_FIGURE <= len(notes) <= _LONGEST_RIFF and len(lengths) > 1:
                 rhythm = tuple((d.spot.offset, d.spot.tone.duration) for d in notes)
                 copies[rhythm].append([(position, draft) for draft in notes])
-    return [list(column) for same in copies.values() if len(same) >= _LEAST_RIFFS for column in zip(*same, strict=True)]
+    return [
+        list(column)
+        for same in copies.values()
+        if len(same) >= _LEAST_RIFFS
+        for column in zip(*same, strict=True)
+    ]
 
 
 def agree_on_leans(
-    columns: Sequence[Column], chosen: Sequence[set[int]], score: Callable[[int, set[int], int], float], locked: Callable[[Draft], bool],
+    columns: Sequence[Column],
+    chosen: Sequence[set[int]],
+    score: Callable[[int, set[int], int], float],
+    locked: Callable[[Draft], bool],
 ) -> None:
-    """Where some copies of a note are brought out and others are not: all, or none, if that costs the lines less than being
-    unlike. chosen: the leans of each work, changed in place; score: of the phrase of one note of a work, given its leans."""
+    """Where some copies of a note are brought out and others are not: all, or none, if that costs
+    the lines less than being unlike. chosen: the leans of each work, changed in place; score: of
+    the phrase of one note of a work, given its leans."""
     for column in columns:
         on = [(work, d.spot.index) for work, d in column if d.spot.index in chosen[work]]
         off = [(work, d.spot.index) for work, d in column if d.spot.index not in chosen[work]]
@@ -103,13 +114,23 @@ def agree_on_lengths(columns: Sequence[Column]) -> None:
     """One length for a note at all places where its figure stands: that of most of them, the long
     one if equal."""
     for column in columns:
-        lengths = Counter(said.length for _, draft in column if (said := length_of(draft)) is not None and said.length != "joined")
+        lengths = Counter(
+            said.length
+            for _, draft in column
+            if (said := length_of(draft)) is not None and said.length != "joined"
+        )
         if len(lengths) > 1:
             alike = max(lengths, key=lambda length: (lengths[length], length == "long"))
-            model = next(said for _, draft in column if (said := length_of(draft)) is not None and said.length == alike)
+            model = next(
+                said
+                for _, draft in column
+                if (said := length_of(draft)) is not None and said.length == alike
+            )
             for _, draft in column:
                 draft.agreed_length = alike
-                draft.said.append(replace(model, spot=draft.spot.index, lean=0.0, weight=0.0, marks=()))
+                draft.said.append(
+                    replace(model, spot=draft.spot.index, lean=0.0, weight=0.0, marks=())
+                )
 
 
 def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[int]]) -> None:
@@ -123,9 +144,15 @@ def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[in
         for work, draft in column:
             if ways and draft.spot.index in chosen[work] and not draft.soft:
                 draft.agreed = max(ways, key=lambda marks: (ways[marks], "accent" in marks, marks))
-        numbers = {d.spot.tone.bar: chart.bars[d.spot.tone.bar].number for work, d in column if d.spot.index in chosen[work]}
+        numbers = {
+            d.spot.tone.bar: chart.bars[d.spot.tone.bar].number
+            for work, d in column
+            if d.spot.index in chosen[work]
+        }
         for _, draft in column:
-            draft.elsewhere = tuple(number for bar, number in numbers.items() if bar != draft.spot.tone.bar)
+            draft.elsewhere = tuple(
+                number for bar, number in numbers.items() if bar != draft.spot.tone.bar
+            )
 
 
 def struck_together(desk: Sequence[Work]) -> list[Column]:
@@ -139,18 +166,22 @@ def struck_together(desk: Sequence[Work]) -> list[Column]:
 
 
 def agree_on_hits(desk: Sequence[Work]) -> None:
-    """Where two groups hit the same moment for the same length, set off by rests, what is printed in one holds
-    for the other: printed beats planned."""
+    """Where two groups hit the same moment for the same length, set off by rests, what is printed
+    in one holds for the other: printed beats planned."""
     for together in struck_together(desk):
-        printed = Counter(d.printed - SLURS for _, d in together
-                          if d.printed & ATTACKS and not d.borrowed and _tells_more(d, desk[0].view.style.density))
+        printed = Counter(
+            d.printed - SLURS
+            for _, d in together
+            if d.printed & ATTACKS and not d.borrowed and _tells_more(d, desk[0].view.style.density)
+        )
         for _, draft in together:
             if printed and not draft.printed:
                 draft.printed, draft.borrowed = printed.most_common(1)[0][0], True
 
 
 def _tells_more(draft: Draft, density: float) -> bool:
-    """True where the printed marks are not just what the rules would write at this note, its neighbours apart."""
+    """True where the printed marks are not just what the rules would write at this note, its
+    neighbours apart."""
     if not draft.printed:
         return False
     by_rule = [marks_of(draft, density, leaned=False, printed=frozenset())[0]]

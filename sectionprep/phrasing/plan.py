@@ -14,11 +14,13 @@ class PlannedNote:
 
     weight: 0..1, how much it leans in its surroundings. leaned: it is brought out. length: "short"
     or "long", as it is played by who reads the marks and knows the style; empty where nothing was
-    planned. marks: all marks the note shall carry (MusicXML names); added: those not printed in the lead already. cutoff: tick at which a held note stops, if that
-    is to be written; release: what stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False
-    where the note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left plain.
-    decided: the director has settled what this note carries; hands_off: nothing is to be written there, in no part.
-    offers: other marks that the director may choose, never written unasked.
+    planned. marks: all marks the note shall carry (MusicXML names); added: those not printed in the
+    lead already. cutoff: tick at which a held note stops, if that is to be written; release: what
+    stops it, "tongue" or "breath" (empty where nobody need think of it). tongued: False where the
+    note is slurred to in the usual tonguing of its style. lost: why a note with evidence was left
+    plain. decided: the director has settled what this note carries; hands_off: nothing is to be
+    written there, in no part. offers: other marks that the director may choose, never written
+    unasked.
     """
 
     tone: Tone
@@ -54,7 +56,8 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hairpin:
-    """A crescendo or diminuendo to be written, from the onset of one note to the onset of another (ticks)."""
+    """A crescendo or diminuendo to be written, from the onset of one note to the onset of another
+    (ticks)."""
 
     start: int
     stop: int
@@ -89,8 +92,8 @@ class PassagePlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """The plans of all passages (and of short hits) of a chart, in one style. printed: how marks printed in the leads were
-    treated: "keep", "prefer" or "ignore"."""
+    """The plans of all passages (and of short hits) of a chart, in one style. printed: how marks
+    printed in the leads were treated: "keep", "prefer" or "ignore"."""
 
     style: str
     style_why: str
@@ -101,8 +104,17 @@ class Plan:
     @property
     def marked(self) -> tuple[PassagePlan, ...]:
         """The plans of passages, and of hits that get a mark, in the order of the music."""
-        hits = [hit for hit in self.hits if any(note.marks or note.cutoff is not None for note in hit.notes)]
-        return tuple(sorted((*self.passages, *hits), key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0))
+        hits = [
+            hit
+            for hit in self.hits
+            if any(note.marks or note.cutoff is not None for note in hit.notes)
+        ]
+        return tuple(
+            sorted(
+                (*self.passages, *hits),
+                key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0,
+            )
+        )
 
     def of(self, passage_id: str) -> PassagePlan | None:
         """The plan of one passage."""

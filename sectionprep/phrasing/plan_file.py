@@ -1,8 +1,9 @@
 """The plan as a file: short lines that a director reads and edits by hand.
 
-TOML of our own. A line is "bar beat | note | marks | figure"; the figure (intervals and lengths around the note)
-lets the line find its note again after small edits of the chart. A part's lines are the director's word: they win
-over every rule. A file for all charts of a band (a house style) has `[house]` and no lines.
+TOML of our own. A line is "bar beat | note | marks | figure"; the figure (intervals and lengths
+around the note) lets the line find its note again after small edits of the chart. A part's lines
+are the director's word: they win over every rule. A file for all charts of a band (a house style)
+has `[house]` and no lines.
 """
 
 from __future__ import annotations
@@ -41,13 +42,16 @@ class PlanFile:
 
 
 def parse_words(words: str) -> frozenset[str] | None:
-    """Marks from a director's words: "accent + tenuto", "rooftop accent", "plain". None if not understood."""
+    """Marks from a director's words: "accent + tenuto", "rooftop accent", "plain". None if not
+    understood."""
     found: set[str] = set()
     for piece in words.replace("+", ",").replace(";", ",").replace(" and ", ",").split(","):
         word = " ".join(piece.lower().split())
         if word in ("plain", "none", "nothing", ""):
             continue
-        name = _WORDS.get(word) or (word if word in _NAMES else None) or _WORDS.get(word.rstrip("s"))
+        name = (
+            _WORDS.get(word) or (word if word in _NAMES else None) or _WORDS.get(word.rstrip("s"))
+        )
         if name is None:
             return None
         found.add(name)
@@ -59,7 +63,9 @@ def parse_beat(text: str) -> Fraction | None:
     text = " ".join(text.split())
     match = _BEAT.match(text)
     if match:
-        extra = Fraction(int(match[3]), int(match[4])) if match[3] and int(match[4]) else Fraction(0)
+        extra = (
+            Fraction(int(match[3]), int(match[4])) if match[3] and int(match[4]) else Fraction(0)
+        )
         return int(match[1]) + _PIECES[match[2]] + extra
     try:
         return Fraction(text).limit_denominator(960) if text else None
@@ -81,25 +87,42 @@ def _sum(text: str) -> str:
 
 
 def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
-    """The plan of a chart as the text of a plan file. Its first line tells whether the rest was edited since."""
+    """The plan of a chart as the text of a plan file. Its first line tells whether the rest was
+    edited since."""
     lines = [
         f"# Phrasing plan for {_line(chart.title)}: passages (P), hits and pads between them (H).",
         "# A line is: bar beat | note | marks | figure (leave the figure alone).",
-        "# Change the marks, take lines out (the rules decide there again) or add some. \"off\" at the end writes the release.",
+        "# Change the marks, take lines out (the rules decide there again) or add some. "
+        '"off" at the end writes the release.',
         f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none.',
-        "", "[house]", f'style = "{plan.style}"', f'printed = "{printed}"',
+        "",
+        "[house]",
+        f'style = "{plan.style}"',
+        f'printed = "{printed}"',
     ]
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
-        lines += ["", "[[passage]]", f"id = {_quoted(planned.id)}", f"lead = {_quoted(chart.parts[planned.part].label)}", "lines = ["]
+        lines += [
+            "",
+            "[[passage]]",
+            f"id = {_quoted(planned.id)}",
+            f"lead = {_quoted(chart.parts[planned.part].label)}",
+            "lines = [",
+        ]
         for note in planned.notes:
             marks = note.marks - SLURS
             if not marks and note.cutoff is None:
                 continue
             place = chart.place(note.tone.onset)
             words = say(marks) + (" off" if note.cutoff is not None else "")
-            lines.append("  " + _quoted(f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
-                                        f"{figures[note.tone.onset]}") + ",")
+            lines.append(
+                "  "
+                + _quoted(
+                    f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
+                    f"{figures[note.tone.onset]}"
+                )
+                + ","
+            )
         lines.append("]")
     body = "\n".join(lines) + "\n"
     return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
@@ -121,21 +144,39 @@ def read_plan(path: Path) -> PlanFile:
     table = read_toml(path)
     unknown = set(table) - {"house", "passage"}
     if unknown:
-        raise UnusableSettings(f"has an unknown table [{sorted(unknown)[0]}].", where=str(path), remedy="Use [house] and [[passage]].")
+        raise UnusableSettings(
+            f"has an unknown table [{sorted(unknown)[0]}].",
+            where=str(path),
+            remedy="Use [house] and [[passage]].",
+        )
     house = table.get("house", {})
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
-            raise UnusableSettings(f"[house] cannot hold {name} = {value!r}.", where=str(path), remedy="It knows style and printed.")
+            raise UnusableSettings(
+                f"[house] cannot hold {name} = {value!r}.",
+                where=str(path),
+                remedy="It knows style and printed.",
+            )
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         if house.get(name) and house[name] not in known:
-            raise UnusableSettings(f"[house] asks for {name} = {house[name]!r}.", where=str(path), remedy=f"Choose one of: {', '.join(known)}.")
+            raise UnusableSettings(
+                f"[house] asks for {name} = {house[name]!r}.",
+                where=str(path),
+                remedy=f"Choose one of: {', '.join(known)}.",
+            )
     directives: list[Directive] = []
     passages = table.get("passage", [])
     if not isinstance(passages, list):
-        raise UnusableSettings("[passage] must be written [[passage]].", where=str(path), remedy="Put it in double brackets.")
+        raise UnusableSettings(
+            "[passage] must be written [[passage]].",
+            where=str(path),
+            remedy="Put it in double brackets.",
+        )
     for passage in passages:
         directives.extend(_lines(path, passage))
-    return PlanFile(style=house.get("style", ""), printed=house.get("printed", ""), directives=tuple(directives))
+    return PlanFile(
+        style=house.get("style", ""), printed=house.get("printed", ""), directives=tuple(directives)
+    )
 
 
 def _lines(path: Path, passage: dict[str, Any]) -> list[Directive]:
@@ -143,23 +184,46 @@ def _lines(path: Path, passage: dict[str, Any]) -> list[Directive]:
     lines = passage.get("lines", [])
     where = f"{path}, passage {passage.get('id', '?')}"
     if not isinstance(lead, str) or not isinstance(lines, list):
-        raise UnusableSettings("needs a lead (a part's name) and lines.", where=where, remedy='Write lead = "Alto Sax 1".')
-    return [_directive(f"{where}, line {n}", lead, str(line)) for n, line in enumerate(lines, start=1)]
+        raise UnusableSettings(
+            "needs a lead (a part's name) and lines.",
+            where=where,
+            remedy='Write lead = "Alto Sax 1".',
+        )
+    return [
+        _directive(f"{where}, line {n}", lead, str(line)) for n, line in enumerate(lines, start=1)
+    ]
 
 
 def _directive(where: str, lead: str, line: str) -> Directive:
     fields = [" ".join(field.split()) for field in line.split("|")]
     if len(fields) not in (3, 4):
-        raise UnusableSettings(f"{line!r:.60} is not bar beat | note | marks | figure.", where=where,
-                               remedy="Write for example 17 2and | D5 | accent.")
+        raise UnusableSettings(
+            f"{line!r:.60} is not bar beat | note | marks | figure.",
+            where=where,
+            remedy="Write for example 17 2and | D5 | accent.",
+        )
     bar, _, beat_text = fields[0].partition(" ")
     beat = parse_beat(beat_text)
     words = fields[2]
     off = words.endswith("off")
     marks = parse_words(words.removesuffix("off"))
     if beat is None:
-        raise UnusableSettings(f"{fields[0]!r} is no bar and beat.", where=where, remedy="Write for example 17 2and.")
+        raise UnusableSettings(
+            f"{fields[0]!r} is no bar and beat.", where=where, remedy="Write for example 17 2and."
+        )
     if marks is None:
-        raise UnusableSettings(f"{words!r} is no mark I know.", where=where, remedy="The marks stand at the top of a written plan.")
-    return Directive(part=lead, bar=bar, beat=beat, marks=marks, figure=fields[3] if len(fields) == 4 else "",
-                     source="the plan file", cutoff=off, note=fields[1])
+        raise UnusableSettings(
+            f"{words!r} is no mark I know.",
+            where=where,
+            remedy="The marks stand at the top of a written plan.",
+        )
+    return Directive(
+        part=lead,
+        bar=bar,
+        beat=beat,
+        marks=marks,
+        figure=fields[3] if len(fields) == 4 else "",
+        source="the plan file",
+        cutoff=off,
+        note=fields[1],
+    )

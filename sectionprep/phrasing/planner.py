@@ -60,23 +60,33 @@ def plan_passages(
         missing = missing_dynamics(chart, together, chosen)
         plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
     found = {passage.id for passage in together.passages}
-    return Plan(style=chosen.name, style_why=why, passages=tuple(p for p in plans if p.id in found),
-                hits=tuple(p for p in plans if p.id not in found), printed=printed)
+    return Plan(
+        style=chosen.name,
+        style_why=why,
+        passages=tuple(p for p in plans if p.id in found),
+        hits=tuple(p for p in plans if p.id not in found),
+        printed=printed,
+    )
 
 
 _ROUNDS = 8  # a second one changes little and a third next to nothing; each can only add marks
 
 
-def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str) -> list[PassagePlan]:
-    """The plans of passages that stay as they are when their marks are read back as printed: what is planned from a marked
-    score is what was marked."""
+def _settled(
+    chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str
+) -> list[PassagePlan]:
+    """The plans of passages that stay as they are when their marks are read back as printed: what
+    is planned from a marked score is what was marked."""
     lines = {name: word.line() for name, word in words.items()}
     shared = shared_notes(words)
     elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
     for _ in range(_ROUNDS):
-        desk = [_of_section(chart, name, words[name], tones, style, printed, elsewhere)
-                for name, tones in lines.items() if tones]
+        desk = [
+            _of_section(chart, name, words[name], tones, style, printed, elsewhere)
+            for name, tones in lines.items()
+            if tones
+        ]
         before = [plan.notes for plan in settled.values()]
         # other readings are offered for the line as it was, before our marks stood in it
         for plan in _plan(chart, desk, printed, with_readings=not settled):
@@ -90,7 +100,12 @@ def _settled(chart: Chart, words: Mapping[str, SectionWord], style: Style, print
 
 
 def _of_section(
-    chart: Chart, name: str, word: SectionWord, tones: Sequence[Tone], style: Style, printed: str,
+    chart: Chart,
+    name: str,
+    word: SectionWord,
+    tones: Sequence[Tone],
+    style: Style,
+    printed: str,
     elsewhere: Mapping[int, frozenset[int]],
 ) -> Work:
     """The line of one passage on the desk, with the parts that play it."""
@@ -102,7 +117,12 @@ def _of_section(
 
 
 def plan_line(
-    chart: Chart, part: int, *, bars: tuple[int, int] | None = None, style: str | None = None, printed: str = "keep"
+    chart: Chart,
+    part: int,
+    *,
+    bars: tuple[int, int] | None = None,
+    style: str | None = None,
+    printed: str = "keep",
 ) -> Plan:
     """Plan any single line, passage or not. bars: first and last bar index."""
     chosen, why = choose_style(chart, style)
@@ -118,13 +138,18 @@ def _plan(
     if printed == "keep":
         agree_on_hits(desk)
     choosers = [_choosers(work.view) for work in desk]
-    chosen = [set(_choose_all(work.view, work.drafts, printed, mine)) for work, mine in zip(desk, choosers, strict=True)]
+    chosen = [
+        set(_choose_all(work.view, work.drafts, printed, mine))
+        for work, mine in zip(desk, choosers, strict=True)
+    ]
 
     @cache
     def options_of(work: int, phrase: int) -> list[Option]:
         view = desk[work].view
         first, last = view.phrases[phrase]
-        return [_option(d, printed, view.style.density) for d in desk[work].drafts[first : last + 1]]
+        return [
+            _option(d, printed, view.style.density) for d in desk[work].drafts[first : last + 1]
+        ]
 
     @cache
     def score_with(work: int, phrase: int, leans: tuple[int, ...]) -> float:
@@ -161,7 +186,14 @@ def _lay_out(
     name: str, part: int, view: LineView, printed: str, section: Sequence[Mapping[int, Tone]] = ()
 ) -> Work:
     """Let every rule speak about every note."""
-    drafts = [Draft(spot, printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(), soft=_soft(view, spot)) for spot in view.spots]
+    drafts = [
+        Draft(
+            spot,
+            printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(),
+            soft=_soft(view, spot),
+        )
+        for spot in view.spots
+    ]
     spans: list[Span] = []
     for rule in RULES:
         for said in rule.propose(view):
@@ -188,7 +220,11 @@ def _soft(view: LineView, spot: Spot) -> bool:
 def _settle(work: Work, chosen: Collection[int]) -> None:
     """Let the rules speak that answer to the notes brought out with a front."""
     drafts = work.drafts
-    fronts = frozenset(n for n in chosen if (drafts[n].printed | set(lean_marks(drafts[n]))) & {"accent", "strong-accent"})
+    fronts = frozenset(
+        n
+        for n in chosen
+        if (drafts[n].printed | set(lean_marks(drafts[n]))) & {"accent", "strong-accent"}
+    )
     for rule in RULES:
         for said in rule.settle(work.view, fronts) if rule.settle else ():
             drafts[said.spot].said.append(said)
@@ -209,9 +245,13 @@ def _finish(
     notes = with_offers(view, with_breaths(chart, view, notes))
     phrases = tuple((view.spots[a].tone.onset, view.spots[b].tone.end) for a, b in view.phrases)
     return PassagePlan(
-        id=work.name, part=work.part, notes=tuple(notes), phrases=phrases,
+        id=work.name,
+        part=work.part,
+        notes=tuple(notes),
+        phrases=phrases,
         hairpins=_hairpins(chart, work, notes),
-        readings=readings, cautions=breath_cautions(chart, work.part, view, notes),
+        readings=readings,
+        cautions=breath_cautions(chart, work.part, view, notes),
     )
 
 
@@ -222,7 +262,9 @@ def _option(draft: Draft, printed: str, density: float) -> Option:
         evidence += _PREFERRED
     if printed == "keep" and draft.printed & LENGTHS and not locked:
         evidence -= 0.5  # the note already speaks of its length: one mark is enough
-    return Option(gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked)
+    return Option(
+        gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked
+    )
 
 
 def _choosers(view: LineView) -> dict[int, Chooser]:
@@ -299,7 +341,11 @@ def _readings(
 def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedNote:
     spot = draft.spot
     marks, new = marks_of(draft, view.style.density, leaned=leaned, printed=draft.printed)
-    reasons = (["as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"] if draft.printed else []) + new
+    reasons = (
+        ["as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"]
+        if draft.printed
+        else []
+    ) + new
     own = spot.tone.marks
     if not reasons:
         heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)
@@ -312,9 +358,15 @@ def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedN
         reasons.append(stop.because)
     slurred = any(c.slurred for c in draft.said) and not leaned and not marks & ATTACKS
     return PlannedNote(
-        tone=spot.tone, weight=round(weight, 3), marks=marks | (own & SLURS),
-        added=marks - own, why="; ".join(dict.fromkeys(reasons)), cutoff=cutoff, release=release,
-        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")), leaned=leaned,
+        tone=spot.tone,
+        weight=round(weight, 3),
+        marks=marks | (own & SLURS),
+        added=marks - own,
+        why="; ".join(dict.fromkeys(reasons)),
+        cutoff=cutoff,
+        release=release,
+        tongued=spot.before > 0 or not (slurred or spot.slur in ("inside", "last")),
+        leaned=leaned,
         length=played_length(draft, marks, view.style),
     )
 
@@ -448,18 +500,23 @@ _SHORTEST_HAIRPIN = {"crescendo": 1.2, "diminuendo": 2.5}
 
 
 def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[Hairpin, ...]:
-    """The proposed hairpins that meet no printed hairpin or dynamic of the lead; a breath ends one."""
+    """The proposed hairpins that meet no printed hairpin or dynamic of the lead; a breath ends
+    one."""
     second = chart.resolution * work.view.tempo / 60
     printed = [d.onset for d in chart.parts[work.part].directions if d.kind in ("wedge", "dynamic")]
     found = []
     for span in work.spans:
         if span.kind not in ("crescendo", "diminuendo"):
             continue
-        last = next((n for n in range(span.first, span.last) if "breath-mark" in notes[n].marks), span.last)
+        last = next(
+            (n for n in range(span.first, span.last) if "breath-mark" in notes[n].marks), span.last
+        )
         start, stop = work.view.spots[span.first].tone.onset, work.view.spots[last].tone.onset
         if (stop - start) / second < _SHORTEST_HAIRPIN[span.kind]:
             continue
-        if not any(start < onset <= stop for onset in printed) and not _inside_printed(chart, work.part, start, stop):
+        if not any(start < onset <= stop for onset in printed) and not _inside_printed(
+            chart, work.part, start, stop
+        ):
             found.append(Hairpin(start=start, stop=stop, kind=span.kind, why=span.because))
     return tuple(found)
 
@@ -470,6 +527,11 @@ def _inside_printed(chart: Chart, part: int, start: int, stop: int) -> bool:
     for sign in chart.parts[part].directions:
         if sign.kind == "wedge" and sign.value in ("crescendo", "diminuendo"):
             opened[sign.number] = sign.onset
-        elif sign.kind == "wedge" and sign.number in opened and opened.pop(sign.number) < stop and start < sign.onset:
+        elif (
+            sign.kind == "wedge"
+            and sign.number in opened
+            and opened.pop(sign.number) < stop
+            and start < sign.onset
+        ):
             return True
     return False

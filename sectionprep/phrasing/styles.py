@@ -37,7 +37,9 @@ class Style:
 def styles() -> dict[str, Style]:
     """All styles by name."""
     return {
-        name: Style(name=name, **{**row, "words": tuple(row["words"]), "hints": tuple(row["hints"])})
+        name: Style(
+            name=name, **{**row, "words": tuple(row["words"]), "hints": tuple(row["hints"])}
+        )
         for name, row in load_toml("shared/styles.toml").items()
     }
 
@@ -52,11 +54,23 @@ def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
     table = styles()
     if named:
         if named not in table:
-            raise BadArgument(f"there is no style {named!r}.", remedy=f"Choose one of: {', '.join(table)}.")
+            raise BadArgument(
+                f"there is no style {named!r}.", remedy=f"Choose one of: {', '.join(table)}."
+            )
         return table[named], "chosen by the director"
     said = chart.style_words.lower()
-    hits = [(word, style) for style in table.values() for word in style.words if any_of([word]).search(said)]
-    hits = hits or [(word, style) for style in table.values() for word in style.hints if any_of([word]).search(said)]
+    hits = [
+        (word, style)
+        for style in table.values()
+        for word in style.words
+        if any_of([word]).search(said)
+    ]
+    hits = hits or [
+        (word, style)
+        for style in table.values()
+        for word in style.hints
+        if any_of([word]).search(said)
+    ]
     if hits:
         word, style = max(hits, key=lambda hit: len(hit[0]))
         if style.name == "medium-swing" and chart.tempo and chart.tempo >= _FAST:

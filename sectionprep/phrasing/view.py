@@ -27,7 +27,8 @@ class Spot:
     3, or on 1 alone where the bar has an odd number of beats; `fine`: on any quarter. pushed: it
     begins off the metre's beat and sounds over the next one. compound: the metre's beat has three
     parts. rise: semitones from the note before; ahead: semitones to the note after (0 at the ends).
-    triplet: 1, 2, 3 inside a triplet, else 0. slur: "first", "inside" or "last" note of a printed slur, else "".
+    triplet: 1, 2, 3 inside a triplet, else 0. slur: "first", "inside" or "last" note of a printed
+    slur, else "".
     """
 
     index: int
@@ -179,7 +180,11 @@ class LineView:
     def new_chord(self, spot: Spot) -> Chord | None:
         """The chord, if it has changed within a beat before the note begins."""
         at = self._chord_index(spot)
-        if at < 1 or spot.tone.onset - self.chords[at][0] >= self.beat or self.chords[at][1] == self.chords[at - 1][1]:
+        if (
+            at < 1
+            or spot.tone.onset - self.chords[at][0] >= self.beat
+            or self.chords[at][1] == self.chords[at - 1][1]
+        ):
             return None
         return self.chords[at][1]
 
@@ -209,7 +214,12 @@ def felt_beat(chart: Chart, bar: int) -> int:
 
 
 def view_line(
-    chart: Chart, tones: Sequence[Tone], style: Style, part: int, *, tutti: bool = False,
+    chart: Chart,
+    tones: Sequence[Tone],
+    style: Style,
+    part: int,
+    *,
+    tutti: bool = False,
     elsewhere: Mapping[int, frozenset[int]] | None = None,
 ) -> LineView:
     """Look at consecutive tones of one part as a line. tutti: the band plays it. elsewhere: where
@@ -358,12 +368,21 @@ _onset = attrgetter("onset")
 
 
 def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
-    """The chords over a line, sounding: from its own symbols, else from the first part that has any."""
+    """The chords over a line, sounding: from its own symbols, else from the first part that has
+    any."""
     for source in (chart.parts[part], *chart.parts):
         symbols = [d for d in source.directions if d.kind == "chord"]
         if symbols:
-            found = ((d.onset, parse_chord(d.value, source.transposition_at(d.onset).chromatic)) for d in symbols)
-            return tuple(sorted(((onset, chord) for onset, chord in found if chord is not None), key=lambda pair: pair[0]))
+            found = (
+                (d.onset, parse_chord(d.value, source.transposition_at(d.onset).chromatic))
+                for d in symbols
+            )
+            return tuple(
+                sorted(
+                    ((onset, chord) for onset, chord in found if chord is not None),
+                    key=lambda pair: pair[0],
+                )
+            )
     return ()
 
 
@@ -409,8 +428,9 @@ def _hold_ends(here: Tone, then: Tone, gap: int, beat: int) -> bool:
 
 
 def _slurs(tones: Sequence[Tone]) -> list[str]:
-    """Where each note stands under a printed slur; a note between two slurs ends the first ("last"). A slur that is never
-    closed ends at the next rest, and one that starts and stops on the notes of one tie is none."""
+    """Where each note stands under a printed slur; a note between two slurs ends the first
+    ("last"). A slur that is never closed ends at the next rest, and one that starts and stops on
+    the notes of one tie is none."""
     found: list[str] = []
     depth = until = 0
     for tone in tones:
@@ -422,19 +442,28 @@ def _slurs(tones: Sequence[Tone]) -> list[str]:
             continue
         ends = depth > 0 and tone.slurs_to
         depth = max(0, depth - ends)
-        found.append("last" if ends and not depth else ("inside" if depth else ("first" if tone.slurs_from else "")))
+        found.append(
+            "last"
+            if ends and not depth
+            else ("inside" if depth else ("first" if tone.slurs_from else ""))
+        )
         depth += tone.slurs_from
     return found
 
 
 def _triplets(tones: Sequence[Tone], chart: Chart) -> list[int]:
-    """1, 2, 3 for the notes of each group of three equal notes in the time of one beat or half beat."""
+    """1, 2, 3 for the notes of each group of three equal notes in the time of one beat or half
+    beat."""
     found = [0] * len(tones)
     n = 0
     while n + 2 < len(tones):
         a, b, c = tones[n : n + 3]
         same = a.duration == b.duration == c.duration and a.end == b.onset and b.end == c.onset
-        if same and a.head.in_tuplet and 3 * a.duration in (chart.resolution, chart.resolution * 2, chart.resolution // 2):
+        if (
+            same
+            and a.head.in_tuplet
+            and 3 * a.duration in (chart.resolution, chart.resolution * 2, chart.resolution // 2)
+        ):
             found[n : n + 3] = [1, 2, 3]
             n += 3
         else:

@@ -190,7 +190,8 @@ def alike(mine: Sequence[tuple[int, int]], theirs: Sequence[tuple[int, int]]) ->
 
 
 def blurred(onsets: Iterable[Container[int]], start: int, stop: int) -> Iterator[int]:
-    """The columns, of the two nearest on each side of a passage, struck by over half its members."""
+    """The columns, of the two nearest on each side of a passage, struck by over half its
+    members."""
     rows = list(onsets)
     most = max(1, len(rows) // 2)
     for low, high, last in ((start - NEAR, start, True), (stop, stop + NEAR, False)):

@@ -1,10 +1,10 @@
 """The composer of ordinary charts: planted passages, and little else.
 
-What makes a planting unambiguous:
-inside a passage no rest is longer than one beat; two passages that share a part stand at least four beats
-apart (two when just one of them is soli); parts that are not in one passage (or one pad) never share more
-than three onsets in a row; and members of a passage share no onset in the four beats around it.
-Inside this file times are whole ticks, 24 to the quarter note; pitches are sounding MIDI numbers.
+What makes a planting unambiguous: inside a passage no rest is longer than one beat; two passages
+that share a part stand at least four beats apart (two when just one of them is soli); parts that
+are not in one passage (or one pad) never share more than three onsets in a row; and members of a
+passage share no onset in the four beats around it. Inside this file times are whole ticks, 24 to
+the quarter note; pitches are sounding MIDI numbers.
 """
 
 from __future__ import annotations
@@ -88,7 +88,8 @@ class Chart:
 
     # ---- who coincides with whom
     def clashes(self, parts: Sequence[str], onsets: set[int]) -> bool:
-        """Would these parts, with these onsets, move together with an outsider (or outside of a passage)?"""
+        """Would these parts, with these onsets, move together with an outsider (or outside of a
+        passage)?"""
         if not onsets:
             return False
         low, high = min(onsets) - 24 * Q, max(onsets) + 24 * Q
@@ -135,16 +136,21 @@ class Chart:
 
     def free(self, part: str, start: int, stop: int, margin: int) -> bool:
         """Nothing of this part within the margin (in ticks)."""
-        return not any(e.start < stop + margin and e.stop > start - margin for e in self.events[part])
+        return not any(
+            e.start < stop + margin and e.stop > start - margin for e in self.events[part]
+        )
 
-    def add(self, part: str, notes: Sequence[tuple[int, int]], pitches: Sequence[tuple[int, ...]]) -> None:
+    def add(
+        self, part: str, notes: Sequence[tuple[int, int]], pitches: Sequence[tuple[int, ...]]
+    ) -> None:
         self.events[part] += [Event(t, n, p) for (t, n), p in zip(notes, pitches, strict=True)]
         self.events[part].sort(key=lambda e: e.start)
         self.onsets[part] |= {t for t, _ in notes}
 
     # ---- rhythm and line
     def rhythm(self, start: int, body_end: int, last: int, density: str) -> list[tuple[int, int]]:
-        """Onsets and lengths from start; the last note begins at body_end. Empty when none came out well."""
+        """Onsets and lengths from start; the last note begins at body_end. Empty when none came out
+        well."""
         notes, t = [], start
         if t % Q and t < body_end:
             notes, t = [(t, Q // 2)], t + Q // 2
@@ -167,7 +173,12 @@ class Chart:
             else:
                 merged.append((onset, length))
         gaps = [b[0] - a[0] - a[1] for a, b in pairwise(merged)]
-        good = notes[0][0] == start and merged[-1][0] == body_end and len(merged) >= 6 and max(gaps) <= Q
+        good = (
+            notes[0][0] == start
+            and merged[-1][0] == body_end
+            and len(merged) >= 6
+            and max(gaps) <= Q
+        )
         return merged if good and (merged[-1][0] - start) / (len(merged) - 1) <= 1.1 * Q else []
 
     def line(self, notes: Sequence[tuple[int, int]], low: int, high: int) -> list[int]:
@@ -176,12 +187,23 @@ class Chart:
         pitch, way = rng.randint(low + (high - low) // 3, high - (high - low) // 4), 1
         for onset, length in notes:
             root, quality = self.chord(onset)
-            pcs = CHORDS[quality].tones if onset % Q == 0 and length >= 12 else CHORDS[quality].scale
+            pcs = (
+                CHORDS[quality].tones if onset % Q == 0 and length >= 12 else CHORDS[quality].scale
+            )
             repeat = len(out) > 1 and out[-1] != out[-2] and rng.random() < 0.08
             reach = 9 if rng.random() < 0.15 else 4
-            near = [q for q in range(low, high + 1) if (q - root) % 12 in pcs and abs(q - pitch) <= reach]
-            near = [q for q in near if q != pitch or repeat] or [min(high, pitch + 2), max(low, pitch - 2)]
-            weights = [(3.0 if (q - pitch) * way > 0 else 1.0) / (1 + abs(q - pitch) / 3) for q in near]
+            near = [
+                q
+                for q in range(low, high + 1)
+                if (q - root) % 12 in pcs and abs(q - pitch) <= reach
+            ]
+            near = [q for q in near if q != pitch or repeat] or [
+                min(high, pitch + 2),
+                max(low, pitch - 2),
+            ]
+            weights = [
+                (3.0 if (q - pitch) * way > 0 else 1.0) / (1 + abs(q - pitch) / 3) for q in near
+            ]
             new = rng.choices(near, weights)[0]
             way = way if new == pitch else (1 if new > pitch else -1)
             way = -way if new - low < 2 or high - new < 2 or rng.random() < 0.12 else way
@@ -226,7 +248,11 @@ class Chart:
             body_end, last, tail = self._ending(bar + bars - 1)
             density = rng.choice(("sparse", "medium", "medium", "dense"))
             stop = body_end + last
-            if start < 0 or body_end <= start or not all(self._apart(texture, members, start, stop)):
+            if (
+                start < 0
+                or body_end <= start
+                or not all(self._apart(texture, members, start, stop))
+            ):
                 continue
             notes = self.rhythm(start, body_end, last, density)
             where = "pick-up" if lead_in < 0 else "mid-bar start" if lead_in else "on beat 1"
@@ -283,7 +309,11 @@ class Chart:
             return stop - last, last, kind
         if kind == "mid-bar end":
             at = rng.randrange(Q, whole - Q + 1, Q) if whole > Q else 0
-            return self.starts[bar] + at, rng.choice([n for n in (12, 24, 36) if n + at < whole]), kind
+            return (
+                self.starts[bar] + at,
+                rng.choice([n for n in (12, 24, 36) if n + at < whole]),
+                kind,
+            )
         more = rng.choice([n for n in (12, 24, 36, 48) if n <= Q * self.meters[bar + 1]])
         early = rng.choice((12, 12, 24))
         return stop - early, early + more, kind
@@ -293,7 +323,11 @@ class Chart:
     ) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
         for _ in range(30):
             octaves = texture == "octaves"
-            found = self._soli(group, notes) if texture == "soli" else self._same_line(group, notes, octaves)
+            found = (
+                self._soli(group, notes)
+                if texture == "soli"
+                else self._same_line(group, notes, octaves)
+            )
             if found is not None:
                 return found
         return None
@@ -323,8 +357,11 @@ class Chart:
         traits = ("one part an octave away",) if octaves and single else ()
         return {name: [p + k for p in line] for name, k in shifts.items()}, traits
 
-    def _soli(self, group: list[Instrument], notes: list[tuple[int, int]]) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
-        """Voicings by definition: close (within an octave), drop 2, the last of five doubling the lead."""
+    def _soli(
+        self, group: list[Instrument], notes: list[tuple[int, int]]
+    ) -> tuple[dict[str, list[int]], tuple[str, ...]] | None:
+        """Voicings by definition: close (within an octave), drop 2, the last of five doubling the
+        lead."""
         if len(group) < 3 or any(i.family == "rhythm" for i in group):
             return None
         rng = self.rng
@@ -335,7 +372,9 @@ class Chart:
         if len(set(lead)) < 5:
             return None
         drop = size >= 4 and rng.random() < 0.6
-        chords = [close_chord(p, *self.chord(t), size) for p, (t, _) in zip(lead, notes, strict=True)]
+        chords = [
+            close_chord(p, *self.chord(t), size) for p, (t, _) in zip(lead, notes, strict=True)
+        ]
         if drop:
             chords = [sorted([c[0], c[1] - 12, *c[2:]], reverse=True) for c in chords]
         out: dict[str, list[int]] = {}
@@ -356,7 +395,9 @@ class Chart:
         used: list[int] = []
         heavy = 1 if len(onsets) >= 14 else 0
         for _ in range(rng.choice((0, 1, 2, 3)) if len(onsets) >= 12 else rng.choice((0, 0, 1))):
-            kind = rng.choice(("grace", "gap", "tied release", "tie spelling", "drop-out", "wrong note"))
+            kind = rng.choice(
+                ("grace", "gap", "tied release", "tie spelling", "drop-out", "wrong note")
+            )
             part = rng.choice([m for m in p.members if m not in p.leads[:1]])
             spots = [i for i in range(2, len(onsets) - 2) if all(abs(i - u) >= 4 for u in used)]
             rng.shuffle(spots)
@@ -417,7 +458,8 @@ class Chart:
                 return
 
     def pad(self, names: Sequence[str], bar: int, size: int) -> None:
-        """Held chords: every note one and a half beats or longer, no two parts with the same pitch class."""
+        """Held chords: every note one and a half beats or longer, no two parts with the same pitch
+        class."""
         rng, cuts = self.rng, [self.starts[bar]]
         for b in range(bar, bar + size):
             whole, at = Q * self.meters[b], self.starts[b]
@@ -476,18 +518,26 @@ class Chart:
             (-16, 8, -24, 24),
             (-48, 24),
         )
-        for role, table, odds in (("bass", walks, 1.0), ("piano", comps, 0.9), ("guitar", comps, 0.6)):
+        for role, table, odds in (
+            ("bass", walks, 1.0),
+            ("piano", comps, 0.9),
+            ("guitar", comps, 0.6),
+        ):
             for inst in [i for i in self.band if i.sound == KINDS[role].sound]:
                 for bar in range(len(self.meters)):
                     if rng.random() < odds:
                         mixed = rng.random() < 0.5
-                        self.comp(inst, role, bar, rng.sample(table, len(table)) if mixed else table)
+                        self.comp(
+                            inst, role, bar, rng.sample(table, len(table)) if mixed else table
+                        )
         drums = next(i.name for i in self.band if i.family == "drums")
         for at in range(0, self.starts[-1], Q):
             beat = (at - self.starts[self.bar_of(at)]) // Q
             swing = [(at, 16, (1,)), (at + 16, 8, (1,))] if beat % 2 else [(at, 24, (1,))]
             for t, length, kind in swing:
-                self.events[drums].append(Event(t, length, (*kind, 2) if beat % 2 and t == at else kind))
+                self.events[drums].append(
+                    Event(t, length, (*kind, 2) if beat % 2 and t == at else kind)
+                )
 
     def comp(self, inst: Instrument, role: str, bar: int, table: Sequence[tuple[int, ...]]) -> None:
         start, stop = self.starts[bar], self.starts[bar + 1]
@@ -504,7 +554,9 @@ class Chart:
                 if self.too_close(inst.name, notes):
                     continue
                 if role == "bass":
-                    pitches: list[tuple[int, ...]] = [(p,) for p in self.line(notes, inst.low + 2, inst.high - 6)]
+                    pitches: list[tuple[int, ...]] = [
+                        (p,) for p in self.line(notes, inst.low + 2, inst.high - 6)
+                    ]
                 else:
                     pitches = [self._comp(role, t) for t, _ in notes]
                 if self.sounds_alike(inst.name, notes, pitches):

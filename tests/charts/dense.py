@@ -260,9 +260,7 @@ class DenseChart(Chart):
         shared = self.company.figures(part, notes)
         return self.company.line_stands_out(part, notes, [max(p) for p in pitches], shared)
 
-    def comp(
-        self, inst: Instrument, role: str, bar: int, table: Sequence[tuple[int, ...]]
-    ) -> None:
+    def comp(self, inst: Instrument, role: str, bar: int, table: Sequence[tuple[int, ...]]) -> None:
         """Always in a changing order: no two players keep one figure up for bars."""
         super().comp(inst, role, bar, self.rng.sample(table, len(table)))
 
@@ -347,7 +345,8 @@ class DenseChart(Chart):
         self.staves.insert(self.band.index(one), (shared, (one.name, two.name)))
 
     def may_share(self, one: str, two: str) -> bool:
-        """No passage of these two alone; nobody joins the neighbour's passage; never two at once."""
+        """No passage of these two alone; nobody joins the neighbour's passage; never two at
+        once."""
         both = {one, two}
         for p in self.planted:
             if set(p.members) <= both:

@@ -55,7 +55,8 @@ class Passage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Other:
-    """Material that is no passage: 'pad' (held chords), 'solo', 'line' (independent counter-line)."""
+    """Material that is no passage: 'pad' (held chords), 'solo', 'line' (independent
+    counter-line)."""
 
     kind: str
     parts: tuple[str, ...]

@@ -44,7 +44,16 @@ FORMS = (
     "0maj 1dim 2min 3dim 4min 9dom 2min 7dom",
 )
 TWO = {  # two-beat cells: lengths in ticks, rests negative
-    "sparse": ((24, 24), (36, 12), (12, 36), (24, -12, 12), (-12, 24, 12), (48,), (24, -24), (12, 24, -12)),
+    "sparse": (
+        (24, 24),
+        (36, 12),
+        (12, 36),
+        (24, -12, 12),
+        (-12, 24, 12),
+        (48,),
+        (24, -24),
+        (12, 24, -12),
+    ),
     "medium": (
         (24, 12, 12),
         (12, 24, 12),
@@ -58,7 +67,14 @@ TWO = {  # two-beat cells: lengths in ticks, rests negative
         (16, 8, 24),
     ),
     "dense": ((12, 12, 12, 12),) * 3
-    + ((8, 8, 8, 12, 12), (12, 12, 8, 8, 8), (24, 12, 12), (-12, 12, 12, 12), (12, 24, 12), (18, 6, 12, 12)),
+    + (
+        (8, 8, 8, 12, 12),
+        (12, 12, 8, 8, 8),
+        (24, 12, 12),
+        (-12, 12, 12, 12),
+        (12, 24, 12),
+        (18, 6, 12, 12),
+    ),
 }
 ONE = {
     "sparse": ((24,), (-12, 12), (12, -12)),
@@ -92,7 +108,8 @@ LINES = {
 
 
 def close_chord(top: int, root: int, quality: str, size: int) -> list[int]:
-    """Lead and the next chord tones below it; a lead outside the chord gets a diminished passing chord."""
+    """Lead and the next chord tones below it; a lead outside the chord gets a diminished passing
+    chord."""
     tones, _, colour, _ = CHORDS[quality]
     pcs = {(root + t) % 12 for t in (*tones, colour)[: max(size, 4)]}
     if top % 12 not in pcs:

@@ -24,7 +24,8 @@ SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp
 
 
 class Piece(NamedTuple):
-    """A written note, chord or rest: one symbol, inside one bar (start in ticks from the bar line)."""
+    """A written note, chord or rest: one symbol, inside one bar (start in ticks from the bar
+    line)."""
 
     start: int
     length: int
@@ -47,7 +48,10 @@ def write_chart(chart: Chart) -> bytes:
     for n, (inst, _) in enumerate(chart.staves, 1):
         if grouped and inst.family != family and inst.family != "drums":
             out += ['    <part-group number="1" type="stop"/>'] if family else []
-            out += ['    <part-group number="1" type="start"><group-symbol>bracket</group-symbol></part-group>']
+            out += [
+                '    <part-group number="1" '
+                'type="start"><group-symbol>bracket</group-symbol></part-group>'
+            ]
             family = inst.family
         name, short = escape(inst.name), escape(inst.short)
         out += [
@@ -132,12 +136,18 @@ def _attributes(chart: Chart, inst: Instrument, bar: int, fifths: int, *, piano:
     if bar == 0:
         line = {"G": 2, "F": 4}.get(inst.clef)
         sign = f"<sign>{inst.clef}</sign>" + (f"<line>{line}</line>" if line else "")
-        both = "".join(f'<clef number="{n}"><sign>{c}</sign><line>{n * 2}</line></clef>' for n, c in ((1, "G"), (2, "F")))
+        both = "".join(
+            f'<clef number="{n}"><sign>{c}</sign><line>{n * 2}</line></clef>'
+            for n, c in ((1, "G"), (2, "F"))
+        )
         out += ["<staves>2</staves>", both] if piano else [f"<clef>{sign}</clef>"]
         diatonic, chromatic, octave = inst.transpose
         if any(inst.transpose):
             change = f"<octave-change>{octave}</octave-change>" if octave else ""
-            out.append(f"<transpose><diatonic>{diatonic}</diatonic><chromatic>{chromatic}</chromatic>{change}</transpose>")
+            out.append(
+                f"<transpose><diatonic>{diatonic}</diatonic>"
+                f"<chromatic>{chromatic}</chromatic>{change}</transpose>"
+            )
     return [f"<attributes>{''.join(out)}</attributes>"] if out else []
 
 
@@ -174,13 +184,17 @@ def _voice(
         tuplet = "".join(f'<tuplet type="{t}" number="1"/>' for t in ends)
         if event and event.grace and not piece.tie_from:
             pitch, sign = _pitch(event.grace, inst, fifths, shown, tied=False)
-            out.append(f'<note><grace slash="yes"/>{pitch}{which}<type>eighth</type>{sign}{tail}</note>')
+            out.append(
+                f'<note><grace slash="yes"/>{pitch}{which}<type>eighth</type>{sign}{tail}</note>'
+            )
         for n, midi in enumerate(event.pitches if event else (None,)):
             if midi is None:
                 pitch, sign = "<rest/>", ""
             elif inst.family == "drums":
                 step, octave = ("G", 5) if midi == 1 else ("D", 4)
-                pitch = f"<display-step>{step}</display-step><display-octave>{octave}</display-octave>"
+                pitch = (
+                    f"<display-step>{step}</display-step><display-octave>{octave}</display-octave>"
+                )
                 pitch = f"<unpitched>{pitch}</unpitched>"
                 sign = "<notehead>x</notehead>"
             else:
@@ -242,7 +256,10 @@ def _beams(pieces: list[Piece]) -> list[str]:
     for beat in {p.start // Q for p in pieces}:
         group = [i for i, p in enumerate(pieces) if p.start // Q == beat]
         flags = [(8,) if pieces[i].triplet else (6, 12, 18) for i in group]
-        short = [pieces[i].event is not None and pieces[i].length in f for i, f in zip(group, flags, strict=True)]
+        short = [
+            pieces[i].event is not None and pieces[i].length in f
+            for i, f in zip(group, flags, strict=True)
+        ]
         if len(group) > 1 and all(short):
             for i in group:
                 word = "begin" if i == group[0] else "end" if i == group[-1] else "continue"
@@ -258,7 +275,9 @@ def _spell(midi: int, fifths: int) -> tuple[str, int, int]:
     return "FCGDAEB"[place % 7], alter, (midi - alter) // 12 - 1
 
 
-def _pitch(midi: int, inst: Instrument, fifths: int, shown: dict[tuple[str, int], int], *, tied: bool) -> tuple[str, str]:
+def _pitch(
+    midi: int, inst: Instrument, fifths: int, shown: dict[tuple[str, int], int], *, tied: bool
+) -> tuple[str, str]:
     step, alter, octave = _spell(midi - inst.shift, fifths)
     key = (fifths - "FCGDAEB".index(step) + 6) // 7
     sign = ""

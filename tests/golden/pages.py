@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 
 import pypdfium2
 
-from sectionprep import pipeline
-from sectionprep.outputs.director_pages import director_pdf
-from sectionprep.outputs.part_sheet import SheetStyle
-from sectionprep.outputs.sheets import draw_all, part_jobs
+from sectionprep import stages
+from sectionprep.outputs.director.pages import director_pdf
+from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.results import Options
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -31,14 +32,30 @@ FEW = 3  # dots that may differ on a page
 
 def draw_pages(folder: Path) -> dict[str, Image]:
     """Every page of the demo's parts and of the director's pages, by name."""
-    marked = pipeline.mark_score(pipeline.read_score(_DEMO, pipeline.Options()), pipeline.Options())
+    marked = stages.mark_score(stages.read_score(_DEMO, Options()), Options())
     again = marked.again
-    jobs = part_jobs(again.document, again.chart, folder, style=SheetStyle(), footer=_FOOTER, together=again.together, plan=marked.plan)
+    jobs = part_jobs(
+        again.document,
+        again.chart,
+        folder,
+        style=SheetStyle(),
+        footer=_FOOTER,
+        together=again.together,
+        plan=marked.plan,
+    )
     pages: dict[str, Image] = {}
     for report in draw_all(jobs):
         pages.update(pictures(report.path.read_bytes(), report.path.stem))
-    director = director_pdf(again.document, again.chart, marked.score.together, marked.plan, marked.before, marked.after,
-                            paper="letter", footer=_FOOTER)
+    director = director_pdf(
+        again.document,
+        again.chart,
+        marked.score.together,
+        marked.plan,
+        marked.before,
+        marked.after,
+        paper="letter",
+        footer=_FOOTER,
+    )
     pages.update(pictures(director, "director"))
     return pages
 
@@ -46,8 +63,13 @@ def draw_pages(folder: Path) -> dict[str, Image]:
 def pictures(pdf: bytes, stem: str) -> dict[str, Image]:
     """The pages of a PDF as grey pictures."""
     document = pypdfium2.PdfDocument(pdf)
-    found = {f"{stem}-{n}": page.render(scale=_DOTS / 72).to_pil().convert("L").point(lambda v: v // 16 * 17)
-             for n, page in enumerate(document, start=1)}
+    found = {
+        f"{stem}-{n}": page.render(scale=_DOTS / 72)
+        .to_pil()
+        .convert("L")
+        .point(lambda v: v // 16 * 17)
+        for n, page in enumerate(document, start=1)
+    }
     document.close()
     return found
 
@@ -69,7 +91,9 @@ def main() -> None:
         old.unlink()
     with tempfile.TemporaryDirectory() as folder:
         for name, picture in draw_pages(Path(folder)).items():
-            picture.convert("P", palette=1, colors=16).save(HERE / f"{name}.png", optimize=True, bits=4)
+            picture.convert("P", palette=1, colors=16).save(
+                HERE / f"{name}.png", optimize=True, bits=4
+            )
     print(f"{len(list(HERE.glob('*.png')))} pages kept in {HERE}")
 
 

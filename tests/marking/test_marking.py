@@ -1,4 +1,5 @@
-"""One plan in every part, checked from outside: the marked file is read with lxml alone, never through our model."""
+"""One plan in every part, checked from outside: the marked file is read with lxml alone, never
+through our model."""
 
 from __future__ import annotations
 
@@ -13,13 +14,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.marking import mark_chart
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.insertions import apply_splices, splices_for, undo_splices
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.editing.splices import apply_splices, splices_for, undo_splices
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import find_passages
 from sectionprep.phrasing import plan_passages
+from sectionprep.results import Marked, Options, Score
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
 
@@ -28,7 +30,8 @@ MORE = "r/8 G5/8 A5/4 C6/8 B5/8 G5/4 E5/8 G5/4 F5/8 D5/4 r/4 r/8 C5/8 E5/8 G5/8 
 
 
 def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]]:
-    """part id -> onset in divisions -> (marks, sounding-free identity of the note): straight from the XML."""
+    """part id -> onset in divisions -> (marks, sounding-free identity of the note): straight from
+    the XML."""
     root = etree.fromstring(data)
     found: dict[str, dict[int, tuple[frozenset[str], str]]] = defaultdict(dict)
     for part in root.iter("part"):
@@ -39,12 +42,18 @@ def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]
                 length = int(element.findtext("duration") or 0)
                 if element.tag == "note" and element.find("grace") is None:
                     at = start + now
-                    if element.find("pitch") is not None and element.find("tie[@type='stop']") is None:
+                    if (
+                        element.find("pitch") is not None
+                        and element.find("tie[@type='stop']") is None
+                    ):
                         marks = {e.tag for e in element.iterfind("notations/articulations/*")}
                         head = element.find("notehead")
                         if head is not None and head.get("parentheses") == "yes":
                             marks.add("ghost")
-                        found[part.get("id") or ""][at] = (frozenset(marks), etree.tostring(element.find("pitch")).decode())
+                        found[part.get("id") or ""][at] = (
+                            frozenset(marks),
+                            etree.tostring(element.find("pitch")).decode(),
+                        )
                     now += length
                 elif element.tag == "backup":
                     now -= length
@@ -55,8 +64,9 @@ def _independent(data: bytes) -> dict[str, dict[int, tuple[frozenset[str], str]]
     return found
 
 
-def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Marked) -> None:
-    """But for the one accent that a single part has printed where the rest of the band has nothing: it stays, and is reported."""
+def test_every_part_of_every_passage_has_the_same_marks(demo_marked: Marked) -> None:
+    """But for the one accent that a single part has printed where the rest of the band has nothing:
+    it stays, and is reported."""
     chart_, marked = demo_marked.score.chart, _independent(demo_marked.files[0].data)
     scale = 12 / chart_.resolution
     compared, unlike = 0, []
@@ -69,49 +79,67 @@ def test_every_part_of_every_passage_has_the_same_marks(demo_marked: pipeline.Ma
                     seen[chart_.parts[index].name] = here[0] - {"breath-mark", "falloff", "doit"}
             compared += len(seen)
             if len(set(seen.values())) > 1:
-                unlike.append((str(chart_.place(tick)), sorted(name for name, marks in seen.items() if marks)))
+                unlike.append(
+                    (str(chart_.place(tick)), sorted(name for name, marks in seen.items() if marks))
+                )
     assert unlike == [("bar 63 beat 2", ["Trumpet 4"])]
-    assert [chart_.parts[f.part].name for f in demo_marked.after if f.check == "marks-extra"] == ["Trumpet 4"]
+    assert [chart_.parts[f.part].name for f in demo_marked.after if f.check == "marks-extra"] == [
+        "Trumpet 4"
+    ]
     assert compared > 1000
 
 
-def test_no_note_is_changed(demo_marked: pipeline.Marked) -> None:
+def test_no_note_is_changed(demo_marked: Marked) -> None:
     """Pitch, onset, duration and ties in every part are what they were."""
 
     def notes(data: bytes) -> list[tuple[str, ...]]:
         root = etree.fromstring(data)
-        return [(etree.tostring(n.find("pitch")).decode() if n.find("pitch") is not None else "-", n.findtext("duration") or "",
-                 "".join(t.get("type") or "" for t in n.iterfind("tie"))) for n in root.iter("note")]
+        return [
+            (
+                etree.tostring(n.find("pitch")).decode() if n.find("pitch") is not None else "-",
+                n.findtext("duration") or "",
+                "".join(t.get("type") or "" for t in n.iterfind("tie")),
+            )
+            for n in root.iter("note")
+        ]
 
     assert notes(demo_marked.files[0].data) == notes(demo_marked.score.document.data)
 
 
-def test_the_marked_demo_is_valid_music_xml(demo_marked: pipeline.Marked, schema: etree.XMLSchema) -> None:
+def test_the_marked_demo_is_valid_music_xml(demo_marked: Marked, schema: etree.XMLSchema) -> None:
     schema.assertValid(etree.fromstring(demo_marked.score.document.data))
     schema.assertValid(etree.fromstring(demo_marked.files[0].data))
 
 
-def test_taking_the_insertions_out_restores_the_document(demo_marked: pipeline.Marked) -> None:
+def test_taking_the_insertions_out_restores_the_document(demo_marked: Marked) -> None:
     original = demo_marked.score.document.data
     back = undo_splices(demo_marked.files[0].data, demo_marked.files[0].splices)
     assert back == original
-    assert etree.tostring(etree.fromstring(back), method="c14n") == etree.tostring(etree.fromstring(original), method="c14n")
+    assert etree.tostring(etree.fromstring(back), method="c14n") == etree.tostring(
+        etree.fromstring(original), method="c14n"
+    )
 
 
-def test_a_second_run_inserts_nothing(demo_marked: pipeline.Marked) -> None:
-    again = pipeline.mark_score(demo_marked.again, pipeline.Options())
+def test_a_second_run_inserts_nothing(demo_marked: Marked) -> None:
+    again = stages.mark_score(demo_marked.again, Options())
     assert again.files[0].splices == ()
     assert again.files[0].data == demo_marked.files[0].data
 
 
-def test_every_other_line_is_untouched(demo_marked: pipeline.Marked) -> None:
+def test_every_other_line_is_untouched(demo_marked: Marked) -> None:
     def others(data: bytes) -> list[str]:
-        return [line for line in data.decode().splitlines() if not any(t in line for t in ("<notations>", "<direction", "<notehead"))]
+        return [
+            line
+            for line in data.decode().splitlines()
+            if not any(t in line for t in ("<notations>", "<direction", "<notehead"))
+        ]
 
     assert others(demo_marked.files[0].data) == others(demo_marked.score.document.data)
 
 
-notes = st.sampled_from(["C5/8", "D5/8>", "E5/8", "G5/8!", "A5/4", "F5/4-", "r/8", "D5/8", "E5/8t( F5/8t G5/8t)"])
+notes = st.sampled_from(
+    ["C5/8", "D5/8>", "E5/8", "G5/8!", "A5/4", "F5/4-", "r/8", "D5/8", "E5/8t( F5/8t G5/8t)"]
+)
 
 
 @given(st.lists(notes, min_size=8, max_size=16), st.sampled_from(["add", "match", "report"]))
@@ -144,14 +172,25 @@ def _marked(parts: dict[str, str], policy: str) -> frozenset[str]:
     together = find_passages(c)
     d = document(parts)
     marking = mark_chart(c, together, plan_passages(c, together), section=policy)
-    out = read_chart(parse_document(Path("x"), apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))))
+    out = read_chart(
+        parse_document(
+            Path("x"), apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))
+        )
+    )
     return out.lines[1][1].marks
 
 
 @pytest.mark.parametrize(
     ("policy", "mark", "expected"),
-    [("match", "!", {"accent"}), ("add", "!", {"staccato", "accent"}), ("report", "!", {"staccato"}),
-     ("match", "^", {"accent"}), ("add", "^", {"strong-accent"}), ("match", "", {"accent"}), ("add", "", {"accent"})],
+    [
+        ("match", "!", {"accent"}),
+        ("add", "!", {"staccato", "accent"}),
+        ("report", "!", {"staccato"}),
+        ("match", "^", {"accent"}),
+        ("add", "^", {"strong-accent"}),
+        ("match", "", {"accent"}),
+        ("add", "", {"accent"}),
+    ],
 )
 def test_section_policies(policy: str, mark: str, expected: set[str]) -> None:
     """Alto 2 has something else printed than the lead and the third part."""
@@ -160,7 +199,7 @@ def test_section_policies(policy: str, mark: str, expected: set[str]) -> None:
     assert _marked({"Alto 1": lead, "Alto 2": other, "Tenor 1": lead}, policy) == expected
 
 
-def test_every_change_is_listed_with_its_reason(demo_marked: pipeline.Marked) -> None:
+def test_every_change_is_listed_with_its_reason(demo_marked: Marked) -> None:
     assert demo_marked.marking.changes
     for change in demo_marked.marking.changes:
         assert change.why
@@ -169,24 +208,35 @@ def test_every_change_is_listed_with_its_reason(demo_marked: pipeline.Marked) ->
             assert change.was != change.now
 
 
-def test_a_cutoff_is_written_once(demo_marked: pipeline.Marked) -> None:
+def test_a_cutoff_is_written_once(demo_marked: Marked) -> None:
     chart_ = demo_marked.again.chart
     for part in chart_.parts:
-        offs = [(d.onset, d.value) for d in part.directions if d.kind == "words" and d.value.startswith("off ")]
+        offs = [
+            (d.onset, d.value)
+            for d in part.directions
+            if d.kind == "words" and d.value.startswith("off ")
+        ]
         assert len(offs) == len(set(offs)), part.name
 
 
-def test_rhythm_section_gets_the_hits_on_request_only(demo_score: pipeline.Score, demo_marked: pipeline.Marked) -> None:
+def test_rhythm_section_gets_the_hits_on_request_only(
+    demo_score: Score, demo_marked: Marked
+) -> None:
     """Bar 73 of the demo: the horns hit on 1and and 3and, read off the score."""
 
-    def words(marked: pipeline.Marked) -> dict[str, str]:
+    def words(marked: Marked) -> dict[str, str]:
         chart_ = marked.again.chart
-        return {p.name: d.value for p in chart_.parts for d in p.directions if d.value.startswith("hits: ") and chart_.bars[d.bar].number == "73"}
+        return {
+            p.name: d.value
+            for p in chart_.parts
+            for d in p.directions
+            if d.value.startswith("hits: ") and chart_.bars[d.bar].number == "73"
+        }
 
     assert words(demo_marked) == {}
-    asked = pipeline.mark_score(demo_score, pipeline.Options(rhythm_hits=True))
+    asked = stages.mark_score(demo_score, Options(rhythm_hits=True))
     assert words(asked) == dict.fromkeys(("Guitar", "Piano", "Drums"), "hits: 1and 3and")
-    again = pipeline.mark_score(asked.again, pipeline.Options(rhythm_hits=True))
+    again = stages.mark_score(asked.again, Options(rhythm_hits=True))
     assert again.files[0].splices == ()
 
 
@@ -194,79 +244,122 @@ def test_a_hairpin_that_meets_the_parts_own_is_closed_and_written_once(tmp_path:
     from build import part_xml, score_xml
 
     def wedge(kind: str) -> str:
-        return f'<direction placement="below"><direction-type><wedge type="{kind}" number="1"/></direction-type></direction>'
+        return (
+            f'<direction placement="below"><direction-type><wedge type="{kind}" '
+            f'number="1"/></direction-type></direction>'
+        )
 
     line = "C5/8 D5/8 E5/8 G5/8 F5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 G5/8 A5/4 r/4"
     path = tmp_path / "a.musicxml"
-    path.write_bytes(score_xml({"Alto Sax 1": part_xml(line, signs={1: wedge("crescendo"), 4: wedge("stop")}),
-                                "Alto Sax 2": part_xml(line, signs={4: wedge("diminuendo"), 8: wedge("stop")})}))
-    options = pipeline.Options()
-    first = pipeline.mark_score(pipeline.read_score(path, options), options)
+    path.write_bytes(
+        score_xml(
+            {
+                "Alto Sax 1": part_xml(line, signs={1: wedge("crescendo"), 4: wedge("stop")}),
+                "Alto Sax 2": part_xml(line, signs={4: wedge("diminuendo"), 8: wedge("stop")}),
+            }
+        )
+    )
+    options = Options()
+    first = stages.mark_score(stages.read_score(path, options), options)
     assert any(c.kind == "hairpin" and c.part == 1 for c in first.marking.changes)
     again = tmp_path / "b.musicxml"
     again.write_bytes(first.files[0].data)
-    second = pipeline.mark_score(pipeline.read_score(again, options), options)
+    second = stages.mark_score(stages.read_score(again, options), options)
     assert not [c for c in second.marking.changes if c.kind == "hairpin" and c.part == 1]
 
 
 def test_a_slur_that_enters_a_passage_is_not_crossed(tmp_path: Path) -> None:
     tail = "F5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 G5/8 A5/4 r/4"
-    d = document({"Alto Sax 1": f"r/1 r/1 C5/8 D5/8( E5/8 G5/8) {tail}", "Alto Sax 2": f"r/1 r/2 A4/2( C5/8 D5/8 E5/8) G5/8 {tail}"})
+    d = document(
+        {
+            "Alto Sax 1": f"r/1 r/1 C5/8 D5/8( E5/8 G5/8) {tail}",
+            "Alto Sax 2": f"r/1 r/2 A4/2( C5/8 D5/8 E5/8) G5/8 {tail}",
+        }
+    )
     path = tmp_path / "a.musicxml"
     for _ in range(2):
         path.write_bytes(d.data)
-        marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
+        marked = stages.mark_score(stages.read_score(path, Options()), Options())
         part = marked.again.chart.parts[1]
-        assert [(n.slur_starts, n.slur_stops) for n in part.notes if n.slur_starts or n.slur_stops] == [((1,), ()), ((), (1,))]
+        assert [
+            (n.slur_starts, n.slur_stops) for n in part.notes if n.slur_starts or n.slur_stops
+        ] == [((1,), ()), ((), (1,))]
         d = parse_document(path, marked.files[0].data)
 
 
-@pytest.mark.parametrize(("kind", "seed"), [("ordinary", 9), ("ordinary", 11), ("ordinary", 13), ("dense", 0), ("dense", 4)])
-def test_a_second_run_inserts_nothing_on_whole_charts(tmp_path: Path, kind: Literal["ordinary", "dense"], seed: int) -> None:
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [("ordinary", 9), ("ordinary", 11), ("ordinary", 13), ("dense", 0), ("dense", 4)],
+)
+def test_a_second_run_inserts_nothing_on_whole_charts(
+    tmp_path: Path, kind: Literal["ordinary", "dense"], seed: int
+) -> None:
     """Charts on which marks that we had written were once carried on to their look-alikes."""
     from charts import plant_chart
 
     path = tmp_path / "chart.musicxml"
     path.write_bytes(plant_chart(seed, kind=kind)[0])
-    options = pipeline.Options()
-    first = pipeline.mark_score(pipeline.read_score(path, options), options)
+    options = Options()
+    first = stages.mark_score(stages.read_score(path, options), options)
     assert any(c.applied for c in first.marking.changes)
     path.write_bytes(first.files[0].data)
-    second = pipeline.mark_score(pipeline.read_score(path, options), options)
+    second = stages.mark_score(stages.read_score(path, options), options)
     assert [c for c in second.marking.changes if c.applied] == []
     assert second.files[0].data == first.files[0].data
 
 
 def test_a_slur_goes_round_a_note_that_a_section_part_repeats(tmp_path: Path) -> None:
-    """Lead: D E F under one slur. Alto 2 repeats its first note (tongue it, slur the rest), Tenor 1 its last, Tenor 2 all three
-    (no slur). Common practice, no source. Nothing is left to find, and a second run writes nothing."""
+    """Lead: D E F under one slur. Alto 2 repeats its first note (tongue it, slur the rest), Tenor 1
+    its last, Tenor 2 all three (no slur). Common practice, no source. Nothing is left to find, and
+    a second run writes nothing."""
     path = tmp_path / "x.musicxml"
     tail = " r/4 E4/8 G4/8 A4/8 G4/8 E4/4 D4/4"
-    parts = {"Alto Sax 1": "D5/8( E5/8 F5/8) E5/8 D5/4" + tail.replace("4/", "5/", 6), "Alto Sax 2": "B4/8 B4/8 C5/8 B4/8 A4/4" + tail,
-             "Tenor Sax 1": "G4/8 A4/8 A4/8 G4/8 F4/4" + tail, "Tenor Sax 2": "E4/8 E4/8 E4/8 D4/8 C4/4" + tail}
+    parts = {
+        "Alto Sax 1": "D5/8( E5/8 F5/8) E5/8 D5/4" + tail.replace("4/", "5/", 6),
+        "Alto Sax 2": "B4/8 B4/8 C5/8 B4/8 A4/4" + tail,
+        "Tenor Sax 1": "G4/8 A4/8 A4/8 G4/8 F4/4" + tail,
+        "Tenor Sax 2": "E4/8 E4/8 E4/8 D4/8 C4/4" + tail,
+    }
     path.write_bytes(document(parts).data)
-    marked = pipeline.mark_score(pipeline.read_score(path, pipeline.Options()), pipeline.Options())
+    marked = stages.mark_score(stages.read_score(path, Options()), Options())
     after = marked.again.chart
     eighth = after.resolution // 2
-    assert [list(after.slurs(part)) for part in range(4)] == [[(0, 2 * eighth)], [(eighth, 2 * eighth)], [(0, eighth)], []]
+    assert [list(after.slurs(part)) for part in range(4)] == [
+        [(0, 2 * eighth)],
+        [(eighth, 2 * eighth)],
+        [(0, eighth)],
+        [],
+    ]
     assert not [f for f in marked.after if f.check in ("slur", "repeated-under-slur")]
-    pipeline.write_marked(marked, tmp_path / "y.musicxml")
-    again = pipeline.mark_score(pipeline.read_score(tmp_path / "y.musicxml", pipeline.Options()), pipeline.Options())
+    stages.write_marked(marked, tmp_path / "y.musicxml")
+    again = stages.mark_score(stages.read_score(tmp_path / "y.musicxml", Options()), Options())
     assert not [c for c in again.marking.changes if c.applied]
 
 
 @pytest.mark.parametrize("left", [False, True])
 def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left: bool) -> None:
-    """Alto 2 slurs otherwise than all others: its slur goes, unless the director decided that the note stays as it is printed."""
+    """Alto 2 slurs otherwise than all others: its slur goes, unless the director decided that the
+    note stays as it is printed."""
     tail = f"r/4 E5/8 G5/8 A5/8 G5/8 E5/4 D5/4 r/2 r/4 {MORE}"
     lead = f"r/4 C5/4( D5/4 G5/4) {tail}"
-    c = chart({"Alto Sax 1": lead, "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}", "Tenor Sax 1": lead})
+    c = chart(
+        {"Alto Sax 1": lead, "Alto Sax 2": f"r/4 C5/4 D5/4( G5/4) {tail}", "Tenor Sax 1": lead}
+    )
     together = find_passages(c)
     plan = plan_passages(c, together)
     at = [2 * c.resolution, 3 * c.resolution]
     if left:
-        plan = replace(plan, passages=tuple(
-            replace(p, notes=tuple(replace(n, hands_off=n.tone.onset in at) for n in p.notes)) for p in plan.passages))
+        plan = replace(
+            plan,
+            passages=tuple(
+                replace(p, notes=tuple(replace(n, hands_off=n.tone.onset in at) for n in p.notes))
+                for p in plan.passages
+            ),
+        )
     marking = mark_chart(c, together, plan)
-    dropped = [change.tick for change in marking.changes if change.applied and change.kind == "slur" and change.taken and change.part == 1]
+    dropped = [
+        change.tick
+        for change in marking.changes
+        if change.applied and change.kind == "slur" and change.taken and change.part == 1
+    ]
     assert dropped == ([] if left else at[:1])

@@ -1,6 +1,8 @@
-"""What stands between the notes and round them, as a part reads it: cut-offs, dynamics, slurs, and what is for the lead alone.
+"""What stands between the notes and round them, as a part reads it: cut-offs, dynamics, slurs, and
+what is for the lead alone.
 
-The marked bytes are read with lxml alone. That numbers tell slurs apart which are open at one time: MusicXML 4.0, slur.
+The marked bytes are read with lxml alone. That numbers tell slurs apart which are open at one time:
+MusicXML 4.0, slur.
 """
 
 from __future__ import annotations
@@ -14,8 +16,8 @@ from lxml import etree
 
 from sectionprep.marking import Marking, mark_chart
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.insertions import apply_splices, splices_for
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.editing.splices import apply_splices, splices_for
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PlannedNote, plan_passages
 
@@ -23,13 +25,19 @@ LINE = "C5/8 D5/8 E5/8 G5/8 F5/8 E5/8 D5/8 C5/8 D5/4 E5/4 C5/4 r/4"
 SAXES = ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Tenor Sax 2")
 
 
-def _mark(parts: dict[str, str], decided: dict[int, dict[str, object]] | None = None) -> tuple[Marking, etree._Element]:
-    """Mark measures of parts in passages that are sure. decided: what the director changes, by number of the lead's note. The
-    marking, and the marked file as a tree."""
+def _mark(
+    parts: dict[str, str], decided: dict[int, dict[str, object]] | None = None
+) -> tuple[Marking, etree._Element]:
+    """Mark measures of parts in passages that are sure. decided: what the director changes, by
+    number of the lead's note. The marking, and the marked file as a tree."""
     d = parse_document(Path("x.musicxml"), score_xml(parts))
     c = read_chart(d)
     found = find_passages(c)
-    together = Together(bars=found.bars, hits=found.hits, passages=tuple(replace(p, confidence=1.0) for p in found.passages))
+    together = Together(
+        bars=found.bars,
+        hits=found.hits,
+        passages=tuple(replace(p, confidence=1.0) for p in found.passages),
+    )
     plan = plan_passages(c, together)
     assert len(plan.passages) == 1
 
@@ -37,9 +45,16 @@ def _mark(parts: dict[str, str], decided: dict[int, dict[str, object]] | None = 
         return replace(note, **(decided or {}).get(n, {}))  # type: ignore[arg-type]
 
     passage = plan.passages[0]
-    plan = replace(plan, passages=(replace(passage, notes=tuple(change(n, note) for n, note in enumerate(passage.notes))),))
+    plan = replace(
+        plan,
+        passages=(
+            replace(passage, notes=tuple(change(n, note) for n, note in enumerate(passage.notes))),
+        ),
+    )
     marking = mark_chart(c, together, plan)
-    return marking, etree.fromstring(apply_splices(d.data, splices_for(d, marking.edits, marking.dropped)))
+    return marking, etree.fromstring(
+        apply_splices(d.data, splices_for(d, marking.edits, marking.dropped))
+    )
 
 
 def _parts(root: etree._Element) -> list[etree._Element]:
@@ -47,8 +62,8 @@ def _parts(root: etree._Element) -> list[etree._Element]:
 
 
 def _slurs(part: etree._Element) -> set[tuple[int, int]]:
-    """Slurs as places of their first and last notes, joined by their numbers in the order of the document; one that begins while
-    another of its number is open is refused."""
+    """Slurs as places of their first and last notes, joined by their numbers in the order of the
+    document; one that begins while another of its number is open is refused."""
     begun: dict[str, int] = {}
     found = set()
     for n, note in enumerate(note for note in part.iter("note") if note.find("pitch") is not None):
@@ -73,21 +88,31 @@ def _slurred(*pairs: tuple[int, int, int]) -> str:
 
 
 @pytest.mark.parametrize(("own", "other"), [((3, 5), (0, 3)), ((0, 3), (3, 5))])
-def test_a_slur_that_meets_the_parts_own_is_told_apart(own: tuple[int, int], other: tuple[int, int]) -> None:
-    """Alto 2 has one of two slurs that meet on a note; the other, which lead and tenor have too, gets a number of its own."""
+def test_a_slur_that_meets_the_parts_own_is_told_apart(
+    own: tuple[int, int], other: tuple[int, int]
+) -> None:
+    """Alto 2 has one of two slurs that meet on a note; the other, which lead and tenor have too,
+    gets a number of its own."""
     both = _slurred((1, *other), (2, *own))
     _, root = _mark({"Alto Sax 1": both, "Alto Sax 2": _slurred((1, *own)), "Tenor Sax 1": both})
     assert [_slurs(part) for part in _parts(root)] == [{own, other}] * 3
 
 
 def test_a_slur_inside_one_of_another_voice_is_told_apart() -> None:
-    """Two players on a staff: the second's slur is open over the bar line when the first's begins."""
+    """Two players on a staff: the second's slur is open over the bar line when the first's
+    begins."""
     line = "C5/4 D5/4 E5/4 G5/4 F5/8 E5/8 D5/8 C5/8 D5/4 r/4"
     slurred = part_xml(line.replace("F5/8", "F5/8(").replace("D5/8", "D5/8)"))
 
     def low(mark: str) -> str:
-        note = "<note><pitch><step>C</step><octave>4</octave></pitch><duration>96</duration><voice>2</voice>"
-        return f'<backup><duration>96</duration></backup>{note}<notations><slur type="{mark}" number="1"/></notations></note>'
+        note = (
+            "<note><pitch><step>C</step><octave>4</octave></pitch><duration>96"
+            "</duration><voice>2</voice>"
+        )
+        return (
+            f"<backup><duration>96</duration></backup>{note}<notations><slur "
+            f'type="{mark}" number="1"/></notations></note>'
+        )
 
     first, second, _ = part_xml(line).split("</measure>")
     two = f"{first}{low('start')}</measure>{second}{low('stop')}</measure>"
@@ -105,18 +130,28 @@ def _words(part: etree._Element) -> list[str]:
 
 
 def test_a_cut_off_is_written_only_where_the_part_releases_with_the_lead() -> None:
-    """All hold the last note for three beats but Alto 2, who lets go after one: "off 4" would be a lie on that stand."""
+    """All hold the last note for three beats but Alto 2, who lets go after one: "off 4" would be a
+    lie on that stand."""
     early = HELD.replace("E5/2. r/4", "E5/4 r/2.")
-    _, root = _mark({"Alto Sax 1": part_xml(HELD), "Alto Sax 2": part_xml(early), "Tenor Sax 1": part_xml(HELD)})
+    _, root = _mark(
+        {"Alto Sax 1": part_xml(HELD), "Alto Sax 2": part_xml(early), "Tenor Sax 1": part_xml(HELD)}
+    )
     assert [_words(part) for part in _parts(root)] == [["off 4"], [], ["off 4"]]
 
 
 def test_a_cut_off_stands_before_its_note_and_is_not_written_twice() -> None:
-    said = '<direction placement="above"><direction-type><words>off 4</words></direction-type></direction>'
-    marking, root = _mark({"Alto Sax 1": part_xml(HELD, signs={8: said}), "Alto Sax 2": part_xml(HELD)})
+    said = (
+        '<direction placement="above"><direction-type><words>off '
+        "4</words></direction-type></direction>"
+    )
+    marking, root = _mark(
+        {"Alto Sax 1": part_xml(HELD, signs={8: said}), "Alto Sax 2": part_xml(HELD)}
+    )
     assert [_words(part) for part in _parts(root)] == [["off 4"], ["off 4"]]
     assert [c.part for c in marking.changes if c.kind == "cut-off"] == [1]
-    words = next(e for e in _parts(root)[1].iter("words") if e.text == "off 4").getparent().getparent()
+    words = (
+        next(e for e in _parts(root)[1].iter("words") if e.text == "off 4").getparent().getparent()
+    )
     assert words.getnext().findtext("pitch/step") == "E"
     assert words.getnext().findtext("duration") == "72"
 
@@ -127,26 +162,46 @@ def test_a_release_by_the_breath_says_so() -> None:
 
 
 def test_a_shake_is_for_the_lead_alone() -> None:
-    """The director asks for a shake on the held note: the lead trumpet shakes, the others do not, and the list says why (after
-    Reinhardt, The Shake)."""
+    """The director asks for a shake on the held note: the lead trumpet shakes, the others do not,
+    and the list says why (after Reinhardt, The Shake)."""
     parts = {f"Trumpet {n}": part_xml(HELD) for n in (1, 2, 3)}
     marking, root = _mark(parts, {8: {"marks": frozenset({"shake", "accent"}), "decided": True}})
-    held = [next(note for note in part.iter("note") if note.findtext("duration") == "72") for part in _parts(root)]
-    assert [note.find("notations/ornaments/shake") is not None for note in held] == [True, False, False]
+    held = [
+        next(note for note in part.iter("note") if note.findtext("duration") == "72")
+        for part in _parts(root)
+    ]
+    assert [note.find("notations/ornaments/shake") is not None for note in held] == [
+        True,
+        False,
+        False,
+    ]
     assert all(note.find("notations/articulations/accent") is not None for note in held)
-    assert [c.part for c in marking.changes if c.kind == "left" and c.why == "shake: for the lead alone"] == [1, 2]
+    assert [
+        c.part for c in marking.changes if c.kind == "left" and c.why == "shake: for the lead alone"
+    ] == [1, 2]
 
 
 def test_a_shake_of_the_lead_goes_to_nobody() -> None:
     lead = part_xml(HELD).split("</note>")
     lead[8] += "<notations><ornaments><shake/></ornaments></notations>"
-    _, root = _mark({"Trumpet 1": "</note>".join(lead), "Trumpet 2": part_xml(HELD), "Trumpet 3": part_xml(HELD)})
+    _, root = _mark(
+        {
+            "Trumpet 1": "</note>".join(lead),
+            "Trumpet 2": part_xml(HELD),
+            "Trumpet 3": part_xml(HELD),
+        }
+    )
     assert [len(list(part.iter("shake"))) for part in _parts(root)] == [1, 0, 0]
 
 
-@pytest.mark.parametrize(("other", "reminded"), [("Trombone 2", True), ("Bass Trombone", True), ("Alto Sax 2", False)])
-def test_a_trombone_that_gets_a_slur_is_reminded_of_the_legato_tongue(other: str, reminded: bool) -> None:
-    """W. Barrett, Playing the Trombone: a notated slur does not mean untongued. A saxophone needs no such words."""
+@pytest.mark.parametrize(
+    ("other", "reminded"), [("Trombone 2", True), ("Bass Trombone", True), ("Alto Sax 2", False)]
+)
+def test_a_trombone_that_gets_a_slur_is_reminded_of_the_legato_tongue(
+    other: str, reminded: bool
+) -> None:
+    """W. Barrett, Playing the Trombone: a notated slur does not mean untongued. A saxophone needs
+    no such words."""
     low = LINE.replace("5/", "4/", 8).replace("D5/4 E5/4 C5/4", "D4/4 E4/4 C4/4")
     slurred = low.replace("D4/8", "D4/8(", 1).replace("G4/8", "G4/8)", 1)
     lead = "Alto Sax 1" if other.startswith("Alto") else "Trombone 1"
@@ -157,19 +212,28 @@ def test_a_trombone_that_gets_a_slur_is_reminded_of_the_legato_tongue(other: str
 
 
 LOUD = "<direction-type><dynamics><ff/></dynamics></direction-type>"
-SOFT = '<direction placement="below"><direction-type><dynamics><p/></dynamics></direction-type></direction>'
+SOFT = (
+    "<direction "
+    'placement="below"><direction-type><dynamics><p/></dynamics></direction-type></direction>'
+)
 MORE = {
     "words": f"<direction>{LOUD}<direction-type><words>solo</words></direction-type></direction>",
-    "words in one type": "<direction><direction-type><words>solo</words></direction-type>" + LOUD + "</direction>",
-    "a rehearsal mark": f"<direction><direction-type><rehearsal>B</rehearsal></direction-type>{LOUD}</direction>",
+    "words in one type": "<direction><direction-type><words>solo</words></direction-type>"
+    + LOUD
+    + "</direction>",
+    "a rehearsal mark": f"<direction><direction-type><rehearsal>B</rehearsal>"
+    f"</direction-type>{LOUD}</direction>",
     "a tempo": f'<direction>{LOUD}<sound tempo="120"/></direction>',
-    "a hairpin": f'<direction>{LOUD}<direction-type><wedge type="stop"/></direction-type></direction>',
+    "a hairpin": f"<direction>{LOUD}<direction-type><wedge "
+    f'type="stop"/></direction-type></direction>',
 }
 
 
 def _with_dynamic(sign: str) -> dict[str, str]:
     """Four saxes: three have p on the first note, Alto 2 has this instead."""
-    return {name: part_xml(LINE, signs={0: sign if name == "Alto Sax 2" else SOFT}) for name in SAXES}
+    return {
+        name: part_xml(LINE, signs={0: sign if name == "Alto Sax 2" else SOFT}) for name in SAXES
+    }
 
 
 def test_a_dynamic_that_all_others_contradict_is_replaced() -> None:
@@ -192,6 +256,16 @@ def test_a_direction_that_holds_more_than_a_dynamic_stays(sign: str) -> None:
 def test_a_dynamic_goes_to_a_part_that_has_none_and_strikes_there() -> None:
     """Tenor 2 rests where the others are told: nothing is written there."""
     late = "r/8 " + LINE.split(" ", 1)[1]
-    parts = {name: part_xml(late if name == "Tenor Sax 2" else LINE, signs={0: SOFT} if name == "Alto Sax 1" else {}) for name in SAXES}
+    parts = {
+        name: part_xml(
+            late if name == "Tenor Sax 2" else LINE, signs={0: SOFT} if name == "Alto Sax 1" else {}
+        )
+        for name in SAXES
+    }
     _, root = _mark(parts)
-    assert [[e[0].tag for e in part.iter("dynamics")] for part in _parts(root)] == [["p"], ["p"], ["p"], []]
+    assert [[e[0].tag for e in part.iter("dynamics")] for part in _parts(root)] == [
+        ["p"],
+        ["p"],
+        ["p"],
+        [],
+    ]

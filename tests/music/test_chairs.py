@@ -19,7 +19,7 @@ from sectionprep.music.part_names import plain_words, read_name, written_out
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.roster import read_roster
 from sectionprep.musicxml.document import open_document, parse_document
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.settings import load_toml
 
 CASES = Path(__file__).parent.parent / "cases"
@@ -408,7 +408,9 @@ def test_a_name_and_a_sound_that_disagree_are_said_once_and_the_name_wins() -> N
     chart = read_chart(parse_document(Path("x"), data))
     assert chart.parts[0].chair.instrument.key == "flute"
     assert [
-        (r.where, 'if the sound is right' in r.what and '"Flute" = "oboe"' in r.what) for r in chart.remarks if "sound id" in r.what
+        (r.where, "if the sound is right" in r.what and '"Flute" = "oboe"' in r.what)
+        for r in chart.remarks
+        if "sound id" in r.what
     ] == [("Flute", True)]
 
 

@@ -1,4 +1,5 @@
-"""Which note of a staff is the line. Breaks when a second voice, a chord's lower note or a tie is taken for the tune.
+"""Which note of a staff is the line. Breaks when a second voice, a chord's lower note or a tie is
+taken for the tune.
 
 The first voice is written stems up and is the upper player's: common practice, no source.
 """
@@ -14,15 +15,31 @@ from build import chart, part_xml, score_xml
 from sectionprep.music.chart import Chart
 from sectionprep.music.lines import slur_ends
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.reading.reader import read_chart
 
 QUARTER = 24
 
 
-def _note(pitch: str, quarters: float, voice: str, *, staff: int = 1, chord: bool = False, tie: str = "", more: str = "") -> str:
-    sound = "<rest/>" if pitch == "r" else f"<pitch><step>{pitch[0]}</step><octave>{pitch[1]}</octave></pitch>"
-    return (f"<note>{'<chord/>' if chord else ''}{sound}<duration>{int(quarters * QUARTER)}</duration>{tie}<voice>{voice}</voice>"
-            f"<staff>{staff}</staff>{more}</note>")
+def _note(
+    pitch: str,
+    quarters: float,
+    voice: str,
+    *,
+    staff: int = 1,
+    chord: bool = False,
+    tie: str = "",
+    more: str = "",
+) -> str:
+    sound = (
+        "<rest/>"
+        if pitch == "r"
+        else f"<pitch><step>{pitch[0]}</step><octave>{pitch[1]}</octave></pitch>"
+    )
+    return (
+        f"<note>{'<chord/>' if chord else ''}{sound}"
+        f"<duration>{int(quarters * QUARTER)}</duration>{tie}<voice>{voice}</voice>"
+        f"<staff>{staff}</staff>{more}</note>"
+    )
 
 
 BACK = f"<backup><duration>{4 * QUARTER}</duration></backup>"
@@ -31,7 +48,10 @@ BACK = f"<backup><duration>{4 * QUARTER}</duration></backup>"
 def _bars(*bars: str) -> Chart:
     """A part of these bars of four quarters."""
     head = part_xml("r/1").split("</attributes>")[0] + "</attributes>"
-    xml = "".join(f'{head if n == 1 else f"<measure number=%s{n}%s>" % (chr(34), chr(34))}{bar}</measure>' for n, bar in enumerate(bars, 1))
+    xml = "".join(
+        f"{head if n == 1 else f'<measure number=%s{n}%s>' % (chr(34), chr(34))}{bar}</measure>"
+        for n, bar in enumerate(bars, 1)
+    )
     return read_chart(parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": xml})))
 
 
@@ -61,7 +81,12 @@ def test_numbers_of_voices_are_numbers() -> None:
 
 def test_the_upper_staff_is_the_line() -> None:
     low = "".join(_note(p, 2, "1", staff=2) for p in ("A3", "G3"))
-    assert _line(_bars(UPPER.replace("<voice>1<", "<voice>5<") + BACK + low)) == [(72, 1), (74, 1), (76, 1), (77, 1)]
+    assert _line(_bars(UPPER.replace("<voice>1<", "<voice>5<") + BACK + low)) == [
+        (72, 1),
+        (74, 1),
+        (76, 1),
+        (77, 1),
+    ]
 
 
 def test_where_the_first_voice_rests_all_bar_the_second_is_the_line() -> None:
@@ -79,7 +104,10 @@ def test_of_a_chord_the_highest_is_the_line_in_any_order() -> None:
 def test_a_tie_goes_on_only_with_its_own_pitch() -> None:
     start, stop = '<tie type="start"/>', '<tie type="stop"/>'
     assert _line(_bars(_note("C5", 4, "1", tie=start), _note("C5", 4, "1", tie=stop))) == [(72, 8)]
-    assert _line(_bars(_note("C5", 4, "1", tie=start), _note("D5", 4, "1", tie=stop))) == [(72, 4), (74, 4)]
+    assert _line(_bars(_note("C5", 4, "1", tie=start), _note("D5", 4, "1", tie=stop))) == [
+        (72, 4),
+        (74, 4),
+    ]
     assert _line(_bars(_note("C5", 4, "1", tie=start), _note("C5", 4, "1"))) == [(72, 4), (72, 4)]
 
 

@@ -10,14 +10,15 @@ from build import part_xml, score_xml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.checks.versions import compare_versions
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.naming import clean_name, find_part, unique_labels
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.sheets import file_names
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheets import file_names
+from sectionprep.results import Options, Score
 
 TUNE = "r/8 D4/8 F4/8 A4/8> C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
 
@@ -57,13 +58,21 @@ def test_labels_are_unique_and_near_the_names(names: list[str], labels: list[str
     assert unique_labels(names, [""] * len(names)) == labels
 
 
-NAMES = st.lists(st.tuples(
-    st.one_of(st.sampled_from(["", "Trumpet", "trumpet", "Trumpet (2)", "1", "Part 2"]), st.text()),
-    st.sampled_from(["", "Horns", "Choir 1"])), max_size=8)
+NAMES = st.lists(
+    st.tuples(
+        st.one_of(
+            st.sampled_from(["", "Trumpet", "trumpet", "Trumpet (2)", "1", "Part 2"]), st.text()
+        ),
+        st.sampled_from(["", "Horns", "Choir 1"]),
+    ),
+    max_size=8,
+)
 
 
 @given(NAMES)
-def test_labels_are_unique_and_can_be_printed_whatever_the_names(parts: list[tuple[str, str]]) -> None:
+def test_labels_are_unique_and_can_be_printed_whatever_the_names(
+    parts: list[tuple[str, str]],
+) -> None:
     labels = unique_labels([clean_name(name) for name, _ in parts], [group for _, group in parts])
     assert len({label.casefold() for label in labels}) == len(parts) == len(labels)
     assert all(label and label.isprintable() and "\n" not in label for label in labels)
@@ -101,8 +110,10 @@ def test_a_closed_group_names_nobody() -> None:
 
 
 def test_names_that_are_missing_are_numbers_not_ids() -> None:
-    listed = "".join(f"<score-part id='P{n}'>{name}</score-part>"
-                     for n, name in ((1, "<part-name/>"), (2, "<part-name> </part-name>")))
+    listed = "".join(
+        f"<score-part id='P{n}'>{name}</score-part>"
+        for n, name in ((1, "<part-name/>"), (2, "<part-name> </part-name>"))
+    )
     assert _chart(listed, 2).labels == ("Part 1", "Part 2")
 
 
@@ -118,14 +129,12 @@ def same_names(tmp_path: Path) -> Path:
 def test_an_unedited_plan_of_a_chart_with_equal_names_fits(
     same_names: Path, tmp_path: Path
 ) -> None:
-    options = pipeline.Options(
-        roster=_roster(tmp_path, '[[lead]]\nof = "bar 1"\npart = "trumpet (3)"\n')
-    )
-    score = pipeline.read_score(same_names, options)
-    plan, _ = pipeline.plan_score(score, options)
-    written = pipeline.write_plan_file(score, plan, tmp_path / "plan.toml", options)
+    options = Options(roster=_roster(tmp_path, '[[lead]]\nof = "bar 1"\npart = "trumpet (3)"\n'))
+    score = stages.read_score(same_names, options)
+    plan, _ = stages.plan_score(score, options)
+    written = stages.write_plan_file(score, plan, tmp_path / "plan.toml", options)
     assert 'lead = "Trumpet (3)"' in written.read_text()
-    again, unfit = pipeline.plan_score(score, pipeline.Options(plan=written, roster=options.roster))
+    again, unfit = stages.plan_score(score, Options(plan=written, roster=options.roster))
     assert unfit == ()
     assert again.passages == plan.passages
 
@@ -137,7 +146,7 @@ def _roster(folder: Path, text: str) -> Path:
 
 
 def test_equal_names_are_compared_each_with_its_own(same_names: Path) -> None:
-    old = pipeline.read_score(same_names, pipeline.Options()).chart
+    old = stages.read_score(same_names, Options()).chart
     assert compare_versions(old, old) == ()
     changed = parse_document(
         same_names, same_names.read_bytes().replace(b"<accent/>", b"<staccato/>", 1)
@@ -148,11 +157,11 @@ def test_equal_names_are_compared_each_with_its_own(same_names: Path) -> None:
 def test_every_sheet_and_every_row_has_its_own_name(same_names: Path, tmp_path: Path) -> None:
     from openpyxl import load_workbook
 
-    options = pipeline.Options()
-    marked = pipeline.mark_score(pipeline.read_score(same_names, options), options)
+    options = Options()
+    marked = stages.mark_score(stages.read_score(same_names, options), options)
     chart = marked.score.chart
     assert file_names(chart) == ["01_Trumpet", "02_Trumpet_2", "03_Trumpet_3", "04_Part_4"]
-    book = load_workbook(pipeline.write_checklist(marked, tmp_path / "w.xlsx", options))
+    book = load_workbook(stages.write_checklist(marked, tmp_path / "w.xlsx", options))
     listed = {cell.value for row in book["Parts"].iter_rows() for cell in row}
     assert set(chart.labels) <= listed
 
@@ -166,7 +175,7 @@ def test_the_roster_calls_a_part_by_any_of_its_names(tmp_path: Path) -> None:
         '[[seat]]\npart = "REED 2"\ninstrument = "alto-sax"\n'
         '[[seat]]\npart = "Reed 3"\n',
     )
-    score = pipeline.read_score(path, pipeline.Options(roster=roster))
+    score = stages.read_score(path, Options(roster=roster))
     seat = score.roster.seat("Alto Sax 1")
     assert seat is not None
     assert seat.player == "Kim"
@@ -177,11 +186,11 @@ def test_the_roster_calls_a_part_by_any_of_its_names(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("words", ["Alto Sax 1", "alto sax 1", " Alto  Sax 1 ", "Alto 1"])
-def test_one_way_to_find_a_part(words: str, demo_score: pipeline.Score) -> None:
+def test_one_way_to_find_a_part(words: str, demo_score: Score) -> None:
     assert find_part(demo_score.chart.parts, words).label == "Alto Sax 1"
 
 
-def test_a_part_that_cannot_be_found_is_said_with_what_there_is(demo_score: pipeline.Score) -> None:
+def test_a_part_that_cannot_be_found_is_said_with_what_there_is(demo_score: Score) -> None:
     with pytest.raises(BadArgument, match=r"there is no part 'Kazoo'\. Parts: Alto Sax 1, "):
         find_part(demo_score.chart.parts, "Kazoo")
     with pytest.raises(BadArgument, match="there is no part ''"):
@@ -201,30 +210,26 @@ def test_a_name_of_two_parts_is_asked_back() -> None:
         find_part(chart.parts, "flute")
 
 
-def _sheet(score: pipeline.Score, folder: Path, words: str) -> object:
-    return pipeline.write_sheets(score, folder, pipeline.Options(), [words], pipeline.no_progress)[
-        0
-    ].name
+def _sheet(score: Score, folder: Path, words: str) -> object:
+    return stages.write_sheets(score, folder, Options(), [words], stages.no_progress)[0].name
 
 
-def _line(score: pipeline.Score, _folder: Path, words: str) -> object:
-    plan = pipeline.plan_part(score, words, None, pipeline.Options())
+def _line(score: Score, _folder: Path, words: str) -> object:
+    plan = stages.plan_part(score, words, None, Options())
     return score.chart.parts[plan.passages[0].part].label
 
 
-def _sound(score: pipeline.Score, folder: Path, words: str) -> object:
+def _sound(score: Score, folder: Path, words: str) -> object:
     from sectionprep.outputs.audition import Wish
 
-    pipeline.audition(
-        score.document.path, folder, pipeline.Options(), Wish(passages=("P1",), part=words)
-    )
+    stages.audition(score.document.path, folder, Options(), Wish(passages=("P1",), part=words))
     return "Alto Sax 1" if (folder / "P1_section_without_me.mid").exists() else "?"
 
 
 @pytest.mark.parametrize("command", [_sheet, _line, _sound])
 def test_every_command_finds_a_part_by_its_chair(
-    command: Callable[[pipeline.Score, Path, str], object],
-    demo_score: pipeline.Score,
+    command: Callable[[Score, Path, str], object],
+    demo_score: Score,
     tmp_path: Path,
 ) -> None:
     assert command(demo_score, tmp_path / "out", "Alto 1") == "Alto Sax 1"

@@ -10,8 +10,8 @@ from build import document, part_xml, score_xml
 from hard_parts import back, note, notes, opening, score
 from lxml import etree
 
+from sectionprep.musicxml.copies.part import extract_part
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.extract import extract_part
 
 
 def _signs(source: Document, *, courtesy: bool = False) -> list[str]:

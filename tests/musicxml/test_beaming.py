@@ -1,4 +1,5 @@
-"""Beams for files that have none. Common practice, no source: joined inside the beat, eighths alone inside half a bar."""
+"""Beams for files that have none. Common practice, no source: joined inside the beat, eighths alone
+inside half a bar."""
 
 from __future__ import annotations
 
@@ -8,10 +9,17 @@ import pytest
 from build import part_xml, score_xml
 from lxml import etree
 
+from sectionprep.musicxml.copies.part import extract_part
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.extract import extract_part
 
-_SIGN = {"begin": "(", "continue": "-", "end": ")", "forward hook": "/", "backward hook": "\\", None: "."}
+_SIGN = {
+    "begin": "(",
+    "continue": "-",
+    "end": ")",
+    "forward hook": "/",
+    "backward hook": "\\",
+    None: ".",
+}
 
 
 def _beams(line: str, **meter: int) -> str:
@@ -19,23 +27,32 @@ def _beams(line: str, **meter: int) -> str:
     drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
     found = []
     for note in drawn.iter("note"):
-        levels = [_SIGN[beam.text] for beam in sorted(note.findall("beam"), key=lambda b: b.get("number") or "")]
+        levels = [
+            _SIGN[beam.text]
+            for beam in sorted(note.findall("beam"), key=lambda b: b.get("number") or "")
+        ]
         found.append("".join(levels) or ".")
     return " ".join(found)
 
 
-@pytest.mark.parametrize(("line", "beams"), [
-    ("C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8", "( - - ) ( - - )"),  # halves of the bar, never across its middle
-    ("C5/4 D5/8 E5/8 F5/8 G5/8 A5/4", ". ( ) ( ) ."),
-    ("r/8 C5/8 D5/8 E5/8 F5/2", ". ( - ) ."),  # three of the four in a half bar
-    ("C5/8 D5/8 E5/8 r/8 F5/2", "( - ) . ."),
-    ("r/8 C5/8 D5/8 r/8 F5/2", ". . . . ."),  # two over the beat: flags
-    ("C5/4 r/8 D5/8 E5/8 F5/8 G5/4", ". . . ( ) ."),  # not across the middle
-    ("C5/8 D5/4 E5/8 F5/2", ". . . ."),  # over the beat: flags
-    ("C5/16 D5/16 E5/8 F5/8 G5/16 A5/16 B5/2", "(( -) ) ( -( )) ."),
-    ("C5/8. D5/16 E5/8 r/8 F5/2", "( )\\ . . ."),
-    ("C5/8t D5/8t E5/8t F5/8 G5/8 A5/2", "( - ) ( ) ."),
-])
+@pytest.mark.parametrize(
+    ("line", "beams"),
+    [
+        (
+            "C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8",
+            "( - - ) ( - - )",
+        ),  # halves of the bar, never across its middle
+        ("C5/4 D5/8 E5/8 F5/8 G5/8 A5/4", ". ( ) ( ) ."),
+        ("r/8 C5/8 D5/8 E5/8 F5/2", ". ( - ) ."),  # three of the four in a half bar
+        ("C5/8 D5/8 E5/8 r/8 F5/2", "( - ) . ."),
+        ("r/8 C5/8 D5/8 r/8 F5/2", ". . . . ."),  # two over the beat: flags
+        ("C5/4 r/8 D5/8 E5/8 F5/8 G5/4", ". . . ( ) ."),  # not across the middle
+        ("C5/8 D5/4 E5/8 F5/2", ". . . ."),  # over the beat: flags
+        ("C5/16 D5/16 E5/8 F5/8 G5/16 A5/16 B5/2", "(( -) ) ( -( )) ."),
+        ("C5/8. D5/16 E5/8 r/8 F5/2", "( )\\ . . ."),
+        ("C5/8t D5/8t E5/8t F5/8 G5/8 A5/2", "( - ) ( ) ."),
+    ],
+)
 def test_beams_in_common_time(line: str, beams: str) -> None:
     assert _beams(line) == beams
 
@@ -50,7 +67,8 @@ def test_odd_bars_end_in_three(beats: int, beams: str) -> None:
 
 
 def test_a_pick_up_is_beamed_as_the_end_of_its_bar() -> None:
-    """Three beats before the first bar: 2and by itself, then the second half. Counted from the left it would be three and two."""
+    """Three beats before the first bar: 2and by itself, then the second half. Counted from the left
+    it would be three and two."""
     assert _beams("r/8 C5/8 D5/8 E5/8 F5/8 G5/8 A5/1", pickup=3) == ". . ( - - ) ."
 
 
@@ -58,7 +76,9 @@ def test_beams_that_stand_in_the_file_are_left_alone() -> None:
     """Two and two, where we would have joined all four."""
     line = part_xml("C5/8 D5/8 E5/8 F5/8 F5/2")
     for kind in ("begin", "end", "begin", "end"):
-        line = line.replace("eighth</type></note>", f'eighth</type><beam number="1">{kind}</beam></note>', 1)
+        line = line.replace(
+            "eighth</type></note>", f'eighth</type><beam number="1">{kind}</beam></note>', 1
+        )
     d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
     drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
     assert [beam.text for beam in drawn.iter("beam")] == ["begin", "end", "begin", "end"]

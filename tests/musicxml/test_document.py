@@ -1,4 +1,5 @@
-"""Where each note stands in the bytes: the quick way finds what the thorough way finds, or says that it cannot."""
+"""Where each note stands in the bytes: the quick way finds what the thorough way finds, or says
+that it cannot."""
 
 from __future__ import annotations
 
@@ -14,9 +15,16 @@ _NOTE = "<note><rest/><duration>1</duration></note>"
 _LIMITS = Limits()
 
 
-def _score(inside: str, *, before: str = "", head: str = '<?xml version="1.0" encoding="UTF-8"?>') -> bytes:
-    return (f"{head}{before}<score-partwise><part-list><score-part id='P1'><part-name>x</part-name></score-part></part-list>"
-            f"<part id='P1'><measure number='1'><attributes><divisions>1</divisions></attributes>{inside}</measure></part></score-partwise>").encode()
+def _score(
+    inside: str, *, before: str = "", head: str = '<?xml version="1.0" encoding="UTF-8"?>'
+) -> bytes:
+    return (
+        f"{head}{before}<score-partwise><part-list><score-part "
+        f"id='P1'><part-name>x</part-name></score-part></part-list>"
+        f"<part id='P1'><measure "
+        f"number='1'><attributes><divisions>1</divisions></attributes>{inside}</measure>"
+        f"</part></score-partwise>"
+    ).encode()
 
 
 def test_both_ways_agree_on_the_demo(demo_path: Path) -> None:
@@ -24,41 +32,57 @@ def test_both_ways_agree_on_the_demo(demo_path: Path) -> None:
     assert _plain_spans(data, "utf-8", _LIMITS) == _spans(data, "utf-8", "x", _LIMITS)
 
 
-@pytest.mark.parametrize("inside", [
-    _NOTE * 3,
-    "<note ><rest/></note >\n<note\tid='a'><rest/></note>",
-    "<note/><direction/>" + _NOTE,
-    "<note id='a>b'><rest/></note>",
-    "<direction><direction-type><words>a note &lt;note></words></direction-type></direction>" + _NOTE,
-    "<notehead/><notes/>" + _NOTE,
-])
+@pytest.mark.parametrize(
+    "inside",
+    [
+        _NOTE * 3,
+        "<note ><rest/></note >\n<note\tid='a'><rest/></note>",
+        "<note/><direction/>" + _NOTE,
+        "<note id='a>b'><rest/></note>",
+        "<direction><direction-type><words>a note &lt;note></words></direction-type></direction>"
+        + _NOTE,
+        "<notehead/><notes/>" + _NOTE,
+    ],
+)
 def test_both_ways_agree(inside: str) -> None:
     data = _score(inside)
     assert _plain_spans(data, "utf-8", _LIMITS) == _spans(data, "utf-8", "x", _LIMITS) != ((), ())
 
 
-@pytest.mark.parametrize("inside", [
-    f"<!-- {_NOTE} -->" + _NOTE,
-    f"<lyric><text><![CDATA[{_NOTE}]]></text></lyric>" + _NOTE,
-    f"<?app {_NOTE} ?>" + _NOTE,
-    "<note><note/></note>",
-    "<note id='/>'><rest/></note><note id='x/>y'><rest/></note>",
-])
+@pytest.mark.parametrize(
+    "inside",
+    [
+        f"<!-- {_NOTE} -->" + _NOTE,
+        f"<lyric><text><![CDATA[{_NOTE}]]></text></lyric>" + _NOTE,
+        f"<?app {_NOTE} ?>" + _NOTE,
+        "<note><note/></note>",
+        "<note id='/>'><rest/></note><note id='x/>y'><rest/></note>",
+    ],
+)
 def test_what_may_hide_a_tag_is_left_to_the_thorough_way(inside: str) -> None:
     data = _score(inside)
     assert _plain_spans(data, "utf-8", _LIMITS) is None
     document = parse_document(Path("x"), data)
-    assert [document.data[span.start : span.end].startswith(b"<note") for span in document.notes] == [True] * len(document.notes)
+    assert [
+        document.data[span.start : span.end].startswith(b"<note") for span in document.notes
+    ] == [True] * len(document.notes)
     assert len(document.notes) == len(document.tree_notes) > 0
 
 
 def test_names_with_a_prefix_are_found_all_the_same() -> None:
     """The quick way sees no note here; the tree does, so the thorough way is asked."""
-    data = _score(_NOTE).replace(b"<", b"<m:").replace(b"<m:/", b"</m:").replace(b"<m:?", b"<?").replace(
-        b"<m:score-partwise>", b"<m:score-partwise xmlns:m='urn:m'>")
+    data = (
+        _score(_NOTE)
+        .replace(b"<", b"<m:")
+        .replace(b"<m:/", b"</m:")
+        .replace(b"<m:?", b"<?")
+        .replace(b"<m:score-partwise>", b"<m:score-partwise xmlns:m='urn:m'>")
+    )
     assert _plain_spans(data, "utf-8", _LIMITS) == ((), ())
     document = parse_document(Path("x"), data)
-    assert [document.text(span) for span in document.notes] == [_NOTE.replace("<", "<m:").replace("<m:/", "</m:")]
+    assert [document.text(span) for span in document.notes] == [
+        _NOTE.replace("<", "<m:").replace("<m:/", "</m:")
+    ]
 
 
 def test_entities_depth_numbers_and_breaks_are_still_refused() -> None:

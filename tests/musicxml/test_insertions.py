@@ -10,7 +10,7 @@ from lxml import etree
 
 from sectionprep.music.marks import BY_NAME, SLURS
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.insertions import (
+from sectionprep.musicxml.editing.splices import (
     NoteEdit,
     apply_splices,
     record,
@@ -18,7 +18,7 @@ from sectionprep.musicxml.insertions import (
     splices_of,
     undo_splices,
 )
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.reading.reader import read_chart
 
 MARKS = sorted(set(BY_NAME) - SLURS)
 _NOTE = """<note default-x="10">
@@ -30,8 +30,10 @@ _NOTE = """<note default-x="10">
 def _score(extra: str, encoding: str = "utf-8") -> bytes:
     note = _NOTE.format(extra=extra)
     return (
-        '<?xml version="1.0"?>\n<!-- kept -->\n<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>\u00c4</part-name>'
-        f'</score-part></part-list>\n<part id="P1"><measure number="1"><attributes><divisions>24</divisions></attributes>\n   {note}\n'
+        '<?xml version="1.0"?>\n<!-- kept -->\n<score-partwise '
+        'version="4.0"><part-list><score-part id="P1"><part-name>\u00c4</part-name>'
+        f'</score-part></part-list>\n<part id="P1"><measure '
+        f'number="1"><attributes><divisions>24</divisions></attributes>\n   {note}\n'
         f"   {note}<?keep me?></measure></part></score-partwise>"
     ).encode(encoding)
 
@@ -39,20 +41,31 @@ def _score(extra: str, encoding: str = "utf-8") -> bytes:
 @pytest.mark.parametrize(
     "extra",
     [
-        "", "<stem>up</stem><notehead>x</notehead><beam number=\"1\">begin</beam>", "<lyric><text>la</text></lyric>",
-        "<notations/><lyric><text>la</text></lyric>", "<notations><articulations/></notations>",
-        "<notations>\n      <articulations>\n        <staccato/>\n      </articulations>\n    </notations>",
+        "",
+        '<stem>up</stem><notehead>x</notehead><beam number="1">begin</beam>',
+        "<lyric><text>la</text></lyric>",
+        "<notations/><lyric><text>la</text></lyric>",
+        "<notations><articulations/></notations>",
+        "<notations>\n      <articulations>\n        <staccato/>\n      </articulations>\n   "
+        " </notations>",
         "<notations><!-- > tricky </notations> --><slur type='start' number='3'/></notations>",
         '<notehead parentheses="no">normal</notehead><play><ipa>a</ipa></play>',
     ],
 )
-@given(add=st.sets(st.sampled_from(MARKS), min_size=1, max_size=4), encoding=st.sampled_from(["utf-8", "utf-16"]))
+@given(
+    add=st.sets(st.sampled_from(MARKS), min_size=1, max_size=4),
+    encoding=st.sampled_from(["utf-8", "utf-16"]),
+)
 @settings(max_examples=25, deadline=None)
-def test_added_marks_are_there_in_legal_order_and_come_out_again(extra: str, add: set[str], encoding: str) -> None:
+def test_added_marks_are_there_in_legal_order_and_come_out_again(
+    extra: str, add: set[str], encoding: str
+) -> None:
     data = _score(extra, encoding)
     document = parse_document(Path("x"), data)
     before = read_chart(document).parts[0].notes[1].marks
-    splices = splices_for(document, {1: NoteEdit(add=add - before, slur_stop=2, before=["<direction/>"])})
+    splices = splices_for(
+        document, {1: NoteEdit(add=add - before, slur_stop=2, before=["<direction/>"])}
+    )
     marked = apply_splices(data, splices)
     again = read_chart(parse_document(Path("x"), marked)).parts[0].notes
     expected = before | add
@@ -61,18 +74,36 @@ def test_added_marks_are_there_in_legal_order_and_come_out_again(extra: str, add
     assert again[1].marks == expected
     assert again[0].marks == before
     assert 2 in again[1].slur_stops
-    order = [e.tag for e in list(etree.fromstring(marked).iter("note"))[1] if isinstance(e.tag, str)]
-    ranks = ["pitch", "duration", "voice", "type", "stem", "notehead", "beam", "notations", "lyric", "play"]
+    order = [
+        e.tag for e in list(etree.fromstring(marked).iter("note"))[1] if isinstance(e.tag, str)
+    ]
+    ranks = [
+        "pitch",
+        "duration",
+        "voice",
+        "type",
+        "stem",
+        "notehead",
+        "beam",
+        "notations",
+        "lyric",
+        "play",
+    ]
     assert [ranks.index(tag) for tag in order] == sorted(ranks.index(tag) for tag in order)
     assert undo_splices(marked, splices) == data
     assert splices_of(record(data, marked, splices)) == splices
 
 
-@given(remove=st.sampled_from(["staccato", "accent", "ghost"]), add=st.sampled_from(["tenuto", "accent", "strong-accent"]))
+@given(
+    remove=st.sampled_from(["staccato", "accent", "ghost"]),
+    add=st.sampled_from(["tenuto", "accent", "strong-accent"]),
+)
 @settings(max_examples=20, deadline=None)
 def test_replacing_a_mark(remove: str, add: str) -> None:
     extra = {"ghost": '<notehead parentheses="yes">normal</notehead>'}.get(
-        remove, f"<notations><tied type='start'/><articulations><{remove}/></articulations></notations>")
+        remove,
+        f"<notations><tied type='start'/><articulations><{remove}/></articulations></notations>",
+    )
     data = _score(extra)
     document = parse_document(Path("x"), data)
     if add == remove:
@@ -87,7 +118,8 @@ def test_prefixed_elements_get_prefixed_marks() -> None:
     import re
 
     data = re.sub(rb"<(/?)(?=[a-z])", rb"<\1m:", score_xml({"A": part_xml("C5/1")})).replace(
-        b"<m:score-partwise", b'<m:score-partwise xmlns:m="urn:x"')
+        b"<m:score-partwise", b'<m:score-partwise xmlns:m="urn:x"'
+    )
     document = parse_document(Path("x"), data)
     marked = apply_splices(data, splices_for(document, {0: NoteEdit(add={"accent"})}))
     assert b"<m:accent" in marked
@@ -97,7 +129,9 @@ def test_prefixed_elements_get_prefixed_marks() -> None:
 def test_single_line_documents_stay_single_line() -> None:
     data = score_xml({"A": part_xml("C5/2 D5/2")})
     document = parse_document(Path("x"), data)
-    marked = apply_splices(data, splices_for(document, {0: NoteEdit(add={"accent"}, before=["<direction/>"])}))
+    marked = apply_splices(
+        data, splices_for(document, {0: NoteEdit(add={"accent"}, before=["<direction/>"])})
+    )
     assert marked.count(b"\n") == data.count(b"\n")
 
 
@@ -109,14 +143,24 @@ def test_windows_line_ends_stay() -> None:
 
 
 def test_taking_one_mark_out_leaves_everything_beside_it() -> None:
-    """One of two or three marks goes; the others, the fermata and the tuplet sign beside them stay."""
+    """One of two or three marks goes; the others, the fermata and the tuplet sign beside them
+    stay."""
     from build import part_xml, score_xml
 
-    note = ("<note><pitch><step>C</step><octave>5</octave></pitch><duration>96</duration><notations><fermata/>"
-            "<articulations><accent/><tenuto/><scoop/></articulations></notations></note>")
-    body = part_xml("C5/1").replace("</measure>", "", 1).rsplit("<note>", 1)[0] + note + "</measure>"
+    note = (
+        "<note><pitch><step>C</step><octave>5</octave></pitch><duration>96</duration>"
+        "<notations><fermata/>"
+        "<articulations><accent/><tenuto/><scoop/></articulations></notations></note>"
+    )
+    body = (
+        part_xml("C5/1").replace("</measure>", "", 1).rsplit("<note>", 1)[0] + note + "</measure>"
+    )
     document = parse_document(Path("x"), score_xml({"Alto": body}))
-    for gone, left in (({"accent"}, {"tenuto", "scoop"}), ({"accent", "scoop"}, {"tenuto"}), ({"accent", "tenuto", "scoop"}, set())):
+    for gone, left in (
+        ({"accent"}, {"tenuto", "scoop"}),
+        ({"accent", "scoop"}, {"tenuto"}),
+        ({"accent", "tenuto", "scoop"}, set()),
+    ):
         splices = splices_for(document, {0: NoteEdit(remove=frozenset(gone))}, set())
         text = apply_splices(document.data, splices).decode()
         assert "<fermata/>" in text

@@ -6,10 +6,9 @@ import pytest
 from build import part_xml, score_xml
 from lxml import etree
 
-from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.enclosures import SHAPES, shape_of, without_frames
-from sectionprep.musicxml.extract import extract_part
-from sectionprep.musicxml.undrawn import (
+from sectionprep.musicxml.copies.enclosures import SHAPES, shape_of, without_frames
+from sectionprep.musicxml.copies.part import extract_part
+from sectionprep.musicxml.copies.undrawn import (
     CHORD_FRAMES,
     DASHES,
     FRETS,
@@ -18,6 +17,7 @@ from sectionprep.musicxml.undrawn import (
     SWING,
     Undrawn,
 )
+from sectionprep.musicxml.document import parse_document
 
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
@@ -112,15 +112,15 @@ def test_places_are_counted_and_the_first_is_named() -> None:
     )
     xml = part_xml(_TUNE, signs={4: frame, 5: frame, 6: _direction(swing)}) + (
         '<measure number="3"><note><rest/><duration>96</duration><voice>1</voice><lyric>'
-        '<text>hm</text></lyric></note></measure>'
+        "<text>hm</text></lyric></note></measure>"
     )
     _, undrawn = _extract(xml)
     assert undrawn.found == {CHORD_FRAMES: (2, 1), SWING: (1, 1), LYRIC_ON_REST: (1, 2)}
 
 
 def test_a_segno_on_a_bar_line_becomes_a_sign_of_its_own() -> None:
-    """MusicXML 4.0 lets a bar line hold segno and coda; the engraver reads them only in directions.
-    """
+    """MusicXML 4.0 lets a bar line hold segno and coda; the engraver reads them only in
+    directions."""
     xml = part_xml(_TUNE).replace(
         '<measure number="2">', '<measure number="2"><barline location="left"><segno/></barline>'
     )
@@ -209,7 +209,7 @@ def test_staves_of_a_part_are_held_apart() -> None:
     )
     clefs = (
         '<clef number="1"><sign>G</sign><line>2</line></clef><clef number="2"><sign>{}</sign>'
-        '<line>4</line></clef>'
+        "<line>4</line></clef>"
     )
     bars = [
         f"<attributes><divisions>24</divisions><staves>2</staves>{clefs.format('F')}</attributes>",
@@ -226,12 +226,12 @@ def test_staves_of_a_part_are_held_apart() -> None:
     ("ticks", "values"), [(24, ["quarter"]), (36, ["quarter."]), (60, ["half", "eighth"]), (96, [])]
 )
 def test_rests_of_a_pickup_bar_have_their_length(ticks: int, values: list[str]) -> None:
-    """In a pick-up of one beat stands a quarter rest, not a whole one (common practice, no source).
-    """
+    """In a pick-up of one beat stands a quarter rest, not a whole one (common practice, no
+    source)."""
     rest = f'<note><rest measure="yes"/><duration>{ticks}</duration><voice>1</voice></note>'
     pickup = (
         '<measure number="0" implicit="yes"><attributes><divisions>24</divisions><time>'
-        '<beats>4</beats><beat-type>4</beat-type></time>'
+        "<beats>4</beats><beat-type>4</beat-type></time>"
         f"</attributes>{rest}</measure>"
     )
     root, _ = _extract(pickup + part_xml(_TUNE))

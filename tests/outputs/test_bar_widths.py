@@ -1,4 +1,5 @@
-"""Bars of one kind are equally wide: what is laid out once must be what the engraver draws everywhere else."""
+"""Bars of one kind are equally wide: what is laid out once must be what the engraver draws
+everywhere else."""
 
 from __future__ import annotations
 
@@ -7,16 +8,16 @@ from pathlib import Path
 import pytest
 from build import document
 
-from sectionprep import pipeline
+from sectionprep.drawing.engraver import bar_widths as widths_module
+from sectionprep.drawing.engraver import engraver
+from sectionprep.drawing.engraver.bar_widths import bar_widths
+from sectionprep.drawing.engraver.mei import MeiPart
+from sectionprep.drawing.scene.ink import natural_widths
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs import bar_widths as widths_module
-from sectionprep.outputs import engraver
-from sectionprep.outputs.bar_widths import bar_widths
-from sectionprep.outputs.mei import MeiPart
-from sectionprep.outputs.part_sheet import PartJob, SheetStyle, draw_part
-from sectionprep.outputs.sheets import part_jobs
-from sectionprep.outputs.svg import natural_widths
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
+from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.results import Marked
 
 
 @pytest.fixture(autouse=True)
@@ -25,7 +26,8 @@ def _nothing_known(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def _in_place(xml: bytes, staff: float) -> tuple[str, list[str], dict[str, float], float]:
-    """A part in the engraver's notation, the names of its single bars, and how wide each is drawn where it stands."""
+    """A part in the engraver's notation, the names of its single bars, and how wide each is drawn
+    where it stands."""
     toolkit = engraver._toolkit()
     with engraver._quiet():
         toolkit.resetOptions()
@@ -37,7 +39,8 @@ def _in_place(xml: bytes, staff: float) -> tuple[str, list[str], dict[str, float
 
 
 def _compare(doc: Document, staff: float = 7.5) -> tuple[int, int]:
-    """Every bar of every part, laid out by kinds and in place: how many bars, and how many were laid out."""
+    """Every bar of every part, laid out by kinds and in place: how many bars, and how many were
+    laid out."""
     bars = laid_out = 0
 
     def draw(excerpt: str) -> str:
@@ -60,15 +63,29 @@ def _compare(doc: Document, staff: float = 7.5) -> tuple[int, int]:
     return bars, laid_out
 
 
-def test_every_bar_of_the_demo_is_as_wide_as_its_kind_and_each_kind_is_laid_out_once(demo_marked: pipeline.Marked) -> None:
+def test_every_bar_of_the_demo_is_as_wide_as_its_kind_and_each_kind_is_laid_out_once(
+    demo_marked: Marked,
+) -> None:
     bars, laid_out = _compare(demo_marked.again.document)
     assert laid_out < bars / 2
 
 
-def test_what_is_printed_does_not_hang_on_which_part_was_drawn_first(demo_marked: pipeline.Marked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Parts are drawn by several processes in whatever order; each learns kinds of bars from the parts it happens to draw."""
+def test_what_is_printed_does_not_hang_on_which_part_was_drawn_first(
+    demo_marked: Marked, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Parts are drawn by several processes in whatever order; each learns kinds of bars from the
+    parts it happens to draw."""
     again = demo_marked.again
-    jobs = list(part_jobs(again.document, again.chart, tmp_path, style=SheetStyle(), footer="x", together=again.together))[:8]
+    jobs = list(
+        part_jobs(
+            again.document,
+            again.chart,
+            tmp_path,
+            style=SheetStyle(),
+            footer="x",
+            together=again.together,
+        )
+    )[:8]
 
     def drawn(some: list[PartJob], *, forget: bool) -> dict[str, bytes]:
         monkeypatch.setattr(widths_module, "_known", {})
@@ -85,33 +102,46 @@ def test_what_is_printed_does_not_hang_on_which_part_was_drawn_first(demo_marked
     assert drawn(jobs[::-1], forget=False) == alone
 
 
-def test_the_size_of_the_staff_is_part_of_the_kind(demo_marked: pipeline.Marked) -> None:
+def test_the_size_of_the_staff_is_part_of_the_kind(demo_marked: Marked) -> None:
     doc = document({"Alto Sax 1": "C5/4 D5/4 E5/4 F5/4 r/8 C5/8 r/8 D5/8 E5/2"})
     _compare(doc)
     _compare(doc, 9.0)
 
 
-@pytest.mark.parametrize("tune", [
-    "C5/8 r/4. C5/8 r/4. B4/8 r/4. A4/8 r/4.",  # a flag beside an upward stem takes room, beside a downward one it does not
-    "A4/8 r/4 A4/8 A4/4 r/4 A4/8 r/4 B4/8 A4/4 r/4 A4/8 r/4 B4/8 B4/4 r/4",
-    "C5/4 C5/4 C5/4 C5/4 C#5/4 C5/4 C#5/4 C5/4 C5/4 C5/4 C5/4 C5/4 Eb5/4 C5/4 E5/4 C5/4",
-    "C4/16 r/16 C4/8 C4/4 C4/2 C6/16 r/16 C6/8 C6/4 C6/2 C5/1",
-    "E5/8 F5/8t G5/8t A5/8t B5/4 r/4 E4/8 F4/8t G4/8t A4/8t B4/4 r/4",
-])
+@pytest.mark.parametrize(
+    "tune",
+    [
+        # a flag beside an upward stem takes room, beside a downward one it does not
+        "C5/8 r/4. C5/8 r/4. B4/8 r/4. A4/8 r/4.",
+        "A4/8 r/4 A4/8 A4/4 r/4 A4/8 r/4 B4/8 A4/4 r/4 A4/8 r/4 B4/8 B4/4 r/4",
+        "C5/4 C5/4 C5/4 C5/4 C#5/4 C5/4 C#5/4 C5/4 C5/4 C5/4 C5/4 C5/4 Eb5/4 C5/4 E5/4 C5/4",
+        "C4/16 r/16 C4/8 C4/4 C4/2 C6/16 r/16 C6/8 C6/4 C6/2 C5/1",
+        "E5/8 F5/8t G5/8t A5/8t B5/4 r/4 E4/8 F4/8t G4/8t A4/8t B4/4 r/4",
+    ],
+)
 def test_stems_flags_accidentals_and_short_notes_in_all_heights(tune: str) -> None:
     _compare(document({"Alto Sax 1": tune, "Tenor Sax 1": tune, "Trombone 1": tune}))
 
 
-_QUARTER = "<note><pitch><step>B</step><octave>4</octave></pitch><duration>2</duration><type>quarter</type></note>"
+_QUARTER = (
+    "<note><pitch><step>B</step><octave>4</octave></pitch><duration>2"
+    "</duration><type>quarter</type></note>"
+)
 
 
-@pytest.mark.parametrize("sign", [
-    "<direction><direction-type><dynamics><p/></dynamics></direction-type><offset>3</offset></direction>",
-    "<direction><direction-type><wedge type='crescendo'/></direction-type></direction>"
-    "<direction><direction-type><wedge type='stop'/></direction-type><offset>3</offset></direction>",
-])
+@pytest.mark.parametrize(
+    "sign",
+    [
+        "<direction><direction-type><dynamics><p/></dynamics></direction-type><offset>3"
+        "</offset></direction>",
+        "<direction><direction-type><wedge type='crescendo'/></direction-type></direction>"
+        "<direction><direction-type><wedge "
+        "type='stop'/></direction-type><offset>3</offset></direction>",
+    ],
+)
 def test_a_sign_after_the_notes_of_a_short_bar_wants_room(sign: str) -> None:
-    """Bars of two quarters in four-four alike; in one of them a sign stands on a beat that none of them has."""
+    """Bars of two quarters in four-four alike; in one of them a sign stands on a beat that none of
+    them has."""
     full, short = 4 * _QUARTER, 2 * _QUARTER
     _compare(_partwise(full, short, full, short + sign, short, full, divisions=2))
 
@@ -120,7 +150,11 @@ def test_a_sign_after_the_notes_of_a_short_bar_wants_room(sign: str) -> None:
 def test_a_new_key_widens_its_own_bar_alone(fifths: int) -> None:
     key = f"<attributes><key><fifths>{fifths}</fifths></key></attributes>"
     bar = 4 * _QUARTER
-    _compare(_partwise(bar, bar, key + bar, bar, key.replace(str(fifths), "1") + bar, bar, bar, divisions=2))
+    _compare(
+        _partwise(
+            bar, bar, key + bar, bar, key.replace(str(fifths), "1") + bar, bar, bar, divisions=2
+        )
+    )
 
 
 def test_flags_are_told_apart_in_every_clef() -> None:
@@ -128,7 +162,10 @@ def test_flags_are_told_apart_in_every_clef() -> None:
     tune = "C4/8 r/4. B3/8 r/4. A4/8 r/4. E3/8 r/4. C4/8 r/4. B3/8 r/4. A4/8 r/4. E3/8 r/4."
     bass = tune.replace("A4", "A2")
     _compare(document({"Trombone 1": tune, "Alto Sax 1": tune, "Bass Trombone": bass}))
-    note = "<note><pitch><step>{}</step><octave>4</octave></pitch><duration>1</duration><type>eighth</type></note>"
+    note = (
+        "<note><pitch><step>{}</step><octave>4</octave></pitch><duration>1"
+        "</duration><type>eighth</type></note>"
+    )
     rest = "<note><rest/><duration>1</duration><type>eighth</type></note>"
     bar = "".join(note.format(step) + rest for step in "CBCB")
     clef = "<attributes><clef><sign>F</sign><line>4</line></clef></attributes>"
@@ -136,12 +173,23 @@ def test_flags_are_told_apart_in_every_clef() -> None:
 
 
 def _partwise(*bars: str, divisions: int) -> Document:
-    start = (f"<attributes><divisions>{divisions}</divisions><key><fifths>0</fifths></key><time><beats>4</beats><beat-type>4</beat-type>"
-             "</time><clef><sign>G</sign><line>2</line></clef></attributes>")
-    body = "".join(f"<measure number='{n}'>{start if n == 1 else ''}{bar}</measure>" for n, bar in enumerate(bars, start=1))
-    return parse_document(Path("x"), (
-        "<score-partwise version='4.0'><part-list><score-part id='P1'><part-name>Alto Sax 1</part-name></score-part></part-list>"
-        f"<part id='P1'>{body}</part></score-partwise>").encode())
+    start = (
+        f"<attributes><divisions>{divisions}</divisions><key><fifths>0</fifths></key><time>"
+        f"<beats>4</beats><beat-type>4</beat-type>"
+        "</time><clef><sign>G</sign><line>2</line></clef></attributes>"
+    )
+    body = "".join(
+        f"<measure number='{n}'>{start if n == 1 else ''}{bar}</measure>"
+        for n, bar in enumerate(bars, start=1)
+    )
+    return parse_document(
+        Path("x"),
+        (
+            "<score-partwise version='4.0'><part-list><score-part id='P1'><part-name>Alto Sax "
+            "1</part-name></score-part></part-list>"
+            f"<part id='P1'>{body}</part></score-partwise>"
+        ).encode(),
+    )
 
 
 def _with(xml: str) -> Document:
@@ -150,15 +198,23 @@ def _with(xml: str) -> Document:
     return _partwise(bar, bar, 2 * _QUARTER + xml + 2 * _QUARTER, bar, bar, bar, divisions=2)
 
 
-@pytest.mark.parametrize("xml", [
-    "<direction><direction-type><wedge type='crescendo'/></direction-type><offset>1</offset></direction>",
-    "<direction><direction-type><dynamics><ff/></dynamics></direction-type><offset>1</offset></direction>",
-    "<attributes><key><fifths>-4</fifths></key></attributes>",
-    "<attributes><clef><sign>F</sign><line>4</line></clef></attributes>",
-    "<barline location='right'><repeat direction='backward'/></barline>",
-    "<direction placement='above'><direction-type><words>a long word over this bar</words></direction-type></direction>",
-    "<harmony><root><root-step>B</root-step><root-alter>-1</root-alter></root><kind>dominant-13th</kind></harmony>",
-])
+@pytest.mark.parametrize(
+    "xml",
+    [
+        "<direction><direction-type><wedge "
+        "type='crescendo'/></direction-type><offset>1</offset></direction>",
+        "<direction><direction-type><dynamics><ff/></dynamics></direction-type><offset>1"
+        "</offset></direction>",
+        "<attributes><key><fifths>-4</fifths></key></attributes>",
+        "<attributes><clef><sign>F</sign><line>4</line></clef></attributes>",
+        "<barline location='right'><repeat direction='backward'/></barline>",
+        "<direction placement='above'><direction-type><words>a long word over this "
+        "bar</words></direction-type></direction>",
+        "<harmony><root><root-step>B</root-step><root-alter>-1</root-alter></root>"
+        "<kind>dominant-13th</kind></harmony>",
+    ],
+)
 def test_what_stands_between_the_notes_is_seen(xml: str) -> None:
-    """A dynamic between two notes, a key, a clef, a bar line, a chord symbol: each in one bar of many that are alike else."""
+    """A dynamic between two notes, a key, a clef, a bar line, a chord symbol: each in one bar of
+    many that are alike else."""
     _compare(_with(xml))

@@ -1,4 +1,5 @@
-"""How sheets and study pages come to be drawn: by other processes, in lines that a reader would choose."""
+"""How sheets and study pages come to be drawn: by other processes, in lines that a reader would
+choose."""
 
 from __future__ import annotations
 
@@ -12,17 +13,20 @@ import pytest
 from build import document
 
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.part_sheet import PartJob, SheetStyle
-from sectionprep.outputs.sheets import draw_all, part_jobs
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 
 
 @pytest.mark.parametrize(("letter_at", "lines"), [(None, [4, 4]), (3, [3, 5]), (5, [5, 3])])
-def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(letter_at: int | None, lines: list[int]) -> None:
-    """Eight bars that move together: four and four, or a new line where a section begins (J. Gates: sections start at the left)."""
-    from sectionprep.musicxml.excerpt import extract_excerpt
-    from sectionprep.outputs.engraver import engrave_passage
-    from sectionprep.outputs.staves import pick_staff
+def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
+    letter_at: int | None, lines: list[int]
+) -> None:
+    """Eight bars that move together: four and four, or a new line where a section begins (J. Gates:
+    sections start at the left)."""
+    from sectionprep.drawing.engraver.engraver import engrave_passage
+    from sectionprep.musicxml.copies.excerpt import extract_excerpt
+    from sectionprep.outputs.director.staves import pick_staff
 
     tune = "D5/8 E5/8 F5/8 G5/8 A5/4 G5/4 " * 8
     d = document({"Alto Sax 1": tune, "Tenor Sax 1": tune})
@@ -34,21 +38,33 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(letter_at: i
             bars[n] = first + tag + letter + rest
         d = parse_document(d.path, b"<measure ".join(bars))
     c = read_chart(d)
-    excerpt = extract_excerpt(d, [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label=f"Part {n}") for n in (0, 1)], 0, 7)
+    excerpt = extract_excerpt(
+        d,
+        [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label=f"Part {n}") for n in (0, 1)],
+        0,
+        7,
+    )
     systems, _ = engrave_passage(excerpt, width_mm=190, staff_mm=5.0, where="x")
     assert [len(system.measures) for system in systems] == lines
 
 
 class _Deadly:
-    """Brings down the process that takes it up, as a bar might that the engraver does not survive."""
+    """Brings down the process that takes it up, as a bar might that the engraver does not
+    survive."""
 
     def __reduce__(self) -> tuple[object, tuple[int]]:
         return os._exit, (9,)
 
 
-def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(tmp_path: Path) -> None:
+def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(
+    tmp_path: Path,
+) -> None:
     """Whether it goes down while the next parts are still being cut out of the score, or later."""
-    d = document(dict.fromkeys(("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Baritone Sax"), "C5/4 D5/4 E5/4 F5/4"))
+    d = document(
+        dict.fromkeys(
+            ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Baritone Sax"), "C5/4 D5/4 E5/4 F5/4"
+        )
+    )
     jobs = list(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
     deadly = replace(jobs[0], overlays={"n0": (_Deadly(),)})  # type: ignore[dict-item]
 
@@ -65,8 +81,8 @@ def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(t
 
 
 def test_no_process_and_no_thread_is_left_to_end_by_itself(tmp_path: Path) -> None:
-    """A pool that nobody waits for can lose its pipe while Python ends: a traceback, "Bad file descriptor", in a few of a
-    hundred runs (measured: 3 of 150; none of 150 with waiting)."""
+    """A pool that nobody waits for can lose its pipe while Python ends: a traceback, "Bad file
+    descriptor", in a few of a hundred runs (measured: 3 of 150; none of 150 with waiting)."""
     import threading
     from multiprocessing import active_children
 

@@ -12,14 +12,14 @@ import pytest
 from build import chart, document
 from hard_parts import note, notes, opening, score
 
+from sectionprep.drawing.engraver import engraver
+from sectionprep.drawing.proof.as_written import MustShow, Proved, heads_of, pitch_of, prove
+from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.music.pitch import Pitch
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs import engraver
-from sectionprep.outputs.drawing_proof import MustShow, Proved, heads_of, pitch_of, prove
-from sectionprep.outputs.drawn_heads import read_drawing
-from sectionprep.outputs.part_sheet import SheetStyle, draw_part
-from sectionprep.outputs.sheets import part_jobs
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import SheetStyle, draw_part
+from sectionprep.outputs.parts.sheets import part_jobs
 
 
 class _Drawing:
@@ -205,7 +205,7 @@ def test_a_sign_of_repetition_stands_for_the_bar_before_only_if_that_is_alike() 
         heads_of(chart({"Piano": text}).parts[0])
         for text in ("C4/4 D4/4 E4/4 F4/4 " * 2, "C4/4 D4/4 E4/4 F4/4 C4/4 D4/4 E4/4 G4/4")
     )
-    from sectionprep.outputs.drawn_heads import Drawn, DrawnHead
+    from sectionprep.drawing.proof.drawn_heads import Drawn, DrawnHead
 
     drawn = Drawn(
         tuple(DrawnHead(h.name, 0, 1, 0, 100.0 * n, h.place, 0.0) for n, h in enumerate(alike[:4])),

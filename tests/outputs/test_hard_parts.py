@@ -10,13 +10,13 @@ import pytest
 from lxml import etree
 
 from sectionprep.music.chart import Chart
-from sectionprep.musicxml import mending
+from sectionprep.musicxml.copies import mending
+from sectionprep.musicxml.copies.part import extract_part
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.extract import extract_part
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs import part_sheet
-from sectionprep.outputs.part_sheet import SheetReport, SheetStyle, draw_part
-from sectionprep.outputs.sheets import part_jobs
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts import sheet as part_sheet
+from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.parts.sheets import part_jobs
 
 ALL = hard_parts.WRONG_AS_THEY_STAND | hard_parts.RIGHT_ANYWAY | hard_parts.DEADLY
 
@@ -52,7 +52,7 @@ def test_the_proof_sees_what_the_engraver_makes_of_them_as_they_stand(
 ) -> None:
     monkeypatch.setattr(mending.Mender, "mend", lambda *_: None)
     monkeypatch.setattr(mending.Mender, "beam", lambda *_: None)
-    monkeypatch.setattr("sectionprep.musicxml.extract.close_lines", lambda *_: [])
+    monkeypatch.setattr("sectionprep.musicxml.copies.part.close_lines", lambda *_: [])
     monkeypatch.setattr(part_sheet, "plainly", lambda xml: xml)
     assert _drawn(hard_parts.WRONG_AS_THEY_STAND[name], tmp_path).differences
 
@@ -153,7 +153,7 @@ def test_after_a_cue_in_other_divisions_the_parts_own_hold_again() -> None:
     from build import part_xml, score_xml
 
     from sectionprep.music.pitch import CONCERT
-    from sectionprep.musicxml.cues import Cue, add_cue
+    from sectionprep.musicxml.copies.cues import Cue, add_cue
 
     own = (
         part_xml("r/1 C5/2 D5/2")

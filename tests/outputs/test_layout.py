@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sectionprep.outputs.layout import (
+from sectionprep.drawing.paging.lines_and_pages import (
     BarBox,
     LineBox,
     break_lines,
@@ -22,7 +22,9 @@ boxes = st.builds(BarBox, width=st.floats(1500, 9000), section=st.booleans(), gl
 
 def _price(bars: list[BarBox], starts: tuple[int, ...], room: float) -> float:
     ends = [*starts[1:], len(bars)]
-    return sum(line_cost(bars[a:b], room, b == len(bars)) + 0.4 for a, b in zip(starts, ends, strict=True))
+    return sum(
+        line_cost(bars[a:b], room, b == len(bars)) + 0.4 for a, b in zip(starts, ends, strict=True)
+    )
 
 
 @given(st.lists(boxes, min_size=1, max_size=9))
@@ -31,7 +33,9 @@ def test_lines_agree_with_brute_force(bars: list[BarBox]) -> None:
     room = 17000.0
     chosen = break_lines(bars, room)
     every = [(0, *rest) for k in range(len(bars)) for rest in combinations(range(1, len(bars)), k)]
-    assert _price(bars, chosen, room) == pytest.approx(min(_price(bars, s, room) for s in every), rel=1e-9)
+    assert _price(bars, chosen, room) == pytest.approx(
+        min(_price(bars, s, room) for s in every), rel=1e-9
+    )
 
 
 def test_four_bars_to_a_line_and_sections_at_the_left_edge() -> None:
@@ -46,7 +50,9 @@ def test_endings_are_not_torn() -> None:
     assert not {4, 6} & set(break_lines(bars, 17500))
 
 
-lines = st.builds(LineBox, height=st.floats(40, 80), rest_after=st.sampled_from([0.0, 1.0, 3.0, 9.0]))
+lines = st.builds(
+    LineBox, height=st.floats(40, 80), rest_after=st.sampled_from([0.0, 1.0, 3.0, 9.0])
+)
 
 
 @given(st.lists(lines, min_size=1, max_size=9))
@@ -70,7 +76,8 @@ def test_pages_agree_with_brute_force(found: list[LineBox]) -> None:
 
 
 def test_a_turn_falls_where_there_is_rest_when_it_can() -> None:
-    """D. J. Argue, Music Preparation Fundamentals: rests at the bottom of odd pages, break early if needed."""
+    """D. J. Argue, Music Preparation Fundamentals: rests at the bottom of odd pages, break early if
+    needed."""
     found = [LineBox(height=60, rest_after=8.0 if n == 2 else 0.0) for n in range(13)]
     broken = break_pages(found, 260, 320, 8)
     assert len(broken.starts) > 2
@@ -78,12 +85,15 @@ def test_a_turn_falls_where_there_is_rest_when_it_can() -> None:
 
 
 def test_a_cover_moves_the_turn_to_where_there_is_rest() -> None:
-    """A turn after the second page of music is possible only when the music begins on a left page."""
+    """A turn after the second page of music is possible only when the music begins on a left
+    page."""
     found = [LineBox(height=60, rest_after=8.0 if n == 6 else 0.0) for n in range(13)]
     broken = break_pages(found, 260, 320, 8)
     assert broken.cover
     assert [turn.seconds for turn in broken.turns] == [8.0]
-    assert not break_pages([LineBox(height=60) for _ in range(11)], 260, 320, 8).cover  # nothing to win
+    assert not break_pages(
+        [LineBox(height=60) for _ in range(11)], 260, 320, 8
+    ).cover  # nothing to win
 
 
 def test_two_pages_lie_side_by_side() -> None:

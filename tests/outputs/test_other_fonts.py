@@ -13,12 +13,12 @@ from pathlib import Path
 import pytest
 from build import part_xml, score_xml
 
+from sectionprep.drawing.text import fonts, other_fonts
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs import fonts, other_fonts
-from sectionprep.outputs.part_sheet import SheetStyle
-from sectionprep.outputs.sheet_remarks import SheetRemark, at_the_foot, not_printed, said_once
-from sectionprep.outputs.sheets import draw_all, part_jobs
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.sheet_remarks import SheetRemark, at_the_foot, not_printed, said_once
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
@@ -87,7 +87,7 @@ def _drawn(d: Document, tmp_path: Path) -> tuple[str, tuple[SheetRemark, ...]]:
     import pypdfium2
 
     (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
-    from sectionprep.outputs.part_sheet import draw_part
+    from sectionprep.outputs.parts.sheet import draw_part
 
     report = draw_part(job)
     pdf = pypdfium2.PdfDocument(report.path.read_bytes())
@@ -193,7 +193,7 @@ def test_what_is_not_printed_is_said_on_screen_in_the_report_the_workbook_and_on
 ) -> None:
     from openpyxl import load_workbook
 
-    from sectionprep.cli import app
+    from sectionprep.cli.commands import app
 
     bend = "<notations><technical><bend><bend-alter>1</bend-alter></bend></technical></notations>"
     xml = part_xml(_TUNE).replace("</type></note>", f"</type>{bend}</note>", 3)

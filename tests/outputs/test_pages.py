@@ -1,4 +1,5 @@
-"""Whole pages: compared with the kept ones as pictures, and free of signs that run into each other."""
+"""Whole pages: compared with the kept ones as pictures, and free of signs that run into each
+other."""
 
 from __future__ import annotations
 
@@ -11,10 +12,10 @@ from build import document
 from measure_pages import collisions_in, line_collisions
 from PIL import Image
 
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.line_extras import Extra
-from sectionprep.outputs.part_sheet import SheetStyle, engraved, extras_of
-from sectionprep.outputs.sheets import draw_all, part_jobs
+from sectionprep.drawing.scene.line_extras import Extra
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import SheetStyle, engraved, extras_of
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "golden"))
 
@@ -24,18 +25,30 @@ TUNE = "r/8 D5/8 F5/8 A5/8 C6/4> A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8> E5/8 E5/4 D5
 
 
 def test_every_page_of_the_demo_looks_as_kept(tmp_path: Path) -> None:
-    """A page that looks different is right only if somebody has looked: `python tests/golden/pages.py` keeps it."""
+    """A page that looks different is right only if somebody has looked: `python
+    tests/golden/pages.py` keeps it."""
     drawn = draw_pages(tmp_path)
     kept = {path.stem: path for path in HERE.glob("*.png")}
     assert set(drawn) == set(kept)
-    different = {name: dots for name, page in drawn.items()
-                 if (dots := differing_dots(page, Image.open(kept[name]).convert("L"))) > FEW}
+    different = {
+        name: dots
+        for name, page in drawn.items()
+        if (dots := differing_dots(page, Image.open(kept[name]).convert("L"))) > FEW
+    }
     assert not different
 
 
-@pytest.mark.parametrize("wrong", [TUNE.replace("C6/4>", "C6/4"), TUNE.replace("F5/8>", "F5/8^"), TUNE.replace("E5/4 r/8", "F5/4 r/8")])
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        TUNE.replace("C6/4>", "C6/4"),
+        TUNE.replace("F5/8>", "F5/8^"),
+        TUNE.replace("E5/4 r/8", "F5/4 r/8"),
+    ],
+)
 def test_a_planted_wrong_page_is_seen(tmp_path: Path, wrong: str) -> None:
-    """One accent less, one accent of another kind, one note a step higher: each must be more than the dots that may differ."""
+    """One accent less, one accent of another kind, one note a step higher: each must be more than
+    the dots that may differ."""
     pages = []
     for line in (TUNE, wrong):
         d = document({"Alto": TUNE * 7 + line})
@@ -69,14 +82,18 @@ def test_planted_collisions_are_counted(tmp_path: Path) -> None:
 
 
 def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) -> None:
-    """C. Treinen, Being Articulate in Jazz: accent dah, rooftop accent daht, slower, and dot, faster."""
-    from sectionprep.outputs.syllables import syllables
+    """C. Treinen, Being Articulate in Jazz: accent dah, rooftop accent daht, slower, and dot,
+    faster."""
     from sectionprep.passages import find_passages
     from sectionprep.phrasing import plan_passages
+    from sectionprep.phrasing.syllables import syllables
 
     line = "r/8 D5/8 F5/8> A5/8^ C6/4- A5/8 F5/8 " * 4
     for tempo, short in ((120.0, "daht"), (190.0, "dot")):
-        chart = replace(read_chart(document({"Alto Sax 1": line, "Alto Sax 2": line, "Tenor Sax 1": line})), tempo=tempo)
+        chart = replace(
+            read_chart(document({"Alto Sax 1": line, "Alto Sax 2": line, "Tenor Sax 1": line})),
+            tempo=tempo,
+        )
         together = find_passages(chart)
         said = syllables(chart, together, plan_passages(chart, together, style="medium-swing"), 0)
         words = [said[tone.head.address] for tone in chart.lines[0][:4]]
@@ -84,8 +101,15 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
     d = document({"Alto Sax 1": line, "Alto Sax 2": line, "Tenor Sax 1": line})
     chart = read_chart(d)
     together = find_passages(chart)
-    (job, *_) = part_jobs(d, chart, tmp_path, style=SheetStyle(syllables=True), footer="", together=together,
-                          plan=plan_passages(chart, together))
+    (job, *_) = part_jobs(
+        d,
+        chart,
+        tmp_path,
+        style=SheetStyle(syllables=True),
+        footer="",
+        together=together,
+        plan=plan_passages(chart, together),
+    )
     drawn = engraved(job)
     for system, extras in zip(drawn.systems, extras_of(drawn, job), strict=True):
         middles = sorted((e.box[0] + e.box[2]) / 2 for e in extras if e.kind == "syllable")
@@ -94,19 +118,30 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
         assert all(e.box[1] > system.staff_bottom for e in extras if e.kind == "syllable")
 
 
-def test_proof_lists_what_was_added_and_prints_it_lighter(tmp_path: Path, demo_marked: object) -> None:
-    from sectionprep import pipeline
+def test_proof_lists_what_was_added_and_prints_it_lighter(
+    tmp_path: Path, demo_marked: object
+) -> None:
+    from sectionprep.results import Marked
 
-    assert isinstance(demo_marked, pipeline.Marked)
+    assert isinstance(demo_marked, Marked)
     again = demo_marked.again
-    options = {"style": SheetStyle(proof=True), "footer": "", "parts": [1], "marking": demo_marked.marking}
+    options = {
+        "style": SheetStyle(proof=True),
+        "footer": "",
+        "parts": [1],
+        "marking": demo_marked.marking,
+    }
     (report,) = draw_all(part_jobs(again.document, again.chart, tmp_path, **options))  # type: ignore[arg-type]
     data = report.path.read_bytes()
     import pypdfium2
 
     pdf = pypdfium2.PdfDocument(data)
     words = pdf[len(pdf) - 1].get_textpage().get_text_range()
-    added = {c.tick for c in demo_marked.marking.changes if c.part == 1 and c.applied and c.kind != "left"}
+    added = {
+        c.tick
+        for c in demo_marked.marking.changes
+        if c.part == 1 and c.applied and c.kind != "left"
+    }
     assert "what was added" in words
     assert len(added) > 20
     assert report.pages == len(pdf)

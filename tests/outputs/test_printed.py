@@ -12,11 +12,12 @@ import openpyxl
 import pytest
 from build import part_xml, score_xml
 
-from sectionprep import cli, pipeline
+from sectionprep.cli import commands as cli
+from sectionprep.drawing.engraver.engraver import EngravingFailed
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 from sectionprep.library import book
-from sectionprep.outputs import part_sheet
-from sectionprep.outputs.engraver import EngravingFailed
+from sectionprep.outputs.parts import sheet as part_sheet
+from sectionprep.results import Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
 
@@ -141,7 +142,7 @@ def test_a_books_record_says_so_and_goes_on_saying_so(
     for path in (good, odd):
         path.rename(folder / path.name)
     for status in ("done", "unchanged"):
-        results = {r.name: r for r in book(folder, tmp_path / "out", pipeline.Options())}
+        results = {r.name: r for r in book(folder, tmp_path / "out", Options())}
         assert results["good.musicxml"].outcome == f"{status}, 1 part not printed"
         assert results["odd.musicxml"].outcome == f"{status}, 2 bars not as the file has them"
     charts = openpyxl.load_workbook(tmp_path / "out" / "book.xlsx")["Charts"]

@@ -1,4 +1,5 @@
-"""What a part says where a passage begins, and which cue it gets: who leads, how far below, after how long a rest."""
+"""What a part says where a passage begins, and which cue it gets: who leads, how far below, after
+how long a rest."""
 
 from __future__ import annotations
 
@@ -6,19 +7,37 @@ import pytest
 from build import chart, transposed
 
 from sectionprep.music.chart import Chart
-from sectionprep.outputs.cue_choice import choose_cues
-from sectionprep.outputs.section_help import section_help
+from sectionprep.outputs.parts.cue_choice import choose_cues
+from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.passages import Passage, Together
 
 LINE = "C5/4 D5/4 E5/4 G5/4"
 REST = "r/1 "
 
 
-def _passage(c: Chart, first: int, last: int, parts: tuple[int, ...], texture: str = "unison",
-             octaves: dict[int, int] | None = None, lead: int = 0) -> Passage:
+def _passage(
+    c: Chart,
+    first: int,
+    last: int,
+    parts: tuple[int, ...],
+    texture: str = "unison",
+    octaves: dict[int, int] | None = None,
+    lead: int = 0,
+) -> Passage:
     """A passage from bar `first` through `last` (indices)."""
-    return Passage(id=f"P{first}", texture=texture, start=c.bars[first].start, end=c.bars[last].end, parts=parts, lead=lead, lead_why="",
-                   attacks=(), confidence=1.0, scope="saxes", octaves=tuple((octaves or {}).items()))
+    return Passage(
+        id=f"P{first}",
+        texture=texture,
+        start=c.bars[first].start,
+        end=c.bars[last].end,
+        parts=parts,
+        lead=lead,
+        lead_why="",
+        attacks=(),
+        confidence=1.0,
+        scope="saxes",
+        octaves=tuple((octaves or {}).items()),
+    )
 
 
 def _together(*passages: Passage) -> Together:
@@ -36,7 +55,9 @@ def _together(*passages: Passage) -> Together:
         ("soli", {}, "soli: you lead", "soli, lead Alto 1"),
     ],
 )
-def test_a_part_says_who_leads_and_how_far_away_it_is(texture: str, octaves: dict[int, int], lead: str, other: str) -> None:
+def test_a_part_says_who_leads_and_how_far_away_it_is(
+    texture: str, octaves: dict[int, int], lead: str, other: str
+) -> None:
     c = chart({"Alto Sax 1": LINE, "Alto Sax 2": LINE, "Trombone 1": LINE})
     together = _together(_passage(c, 0, 0, (0, 1), texture, octaves))
     said = [list(section_help(c, together, part).values()) for part in range(3)]
@@ -57,11 +78,14 @@ def test_it_is_said_again_after_four_bars_of_rest(rests: int, times: int) -> Non
     assert len(section_help(c, together, 1)) == times
 
 
-# -- cues ----------------------------------------------------------------------------------------------
+# -- cues
+# ----------------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(("rests", "cued"), [(7, []), (8, [7]), (12, [11])])
-def test_a_cue_stands_in_the_last_bar_of_a_rest_of_eight_bars_or_more(rests: int, cued: list[int]) -> None:
+def test_a_cue_stands_in_the_last_bar_of_a_rest_of_eight_bars_or_more(
+    rests: int, cued: list[int]
+) -> None:
     c = chart({"Trumpet 1": f"{LINE} " * (rests + 1), "Trumpet 2": REST * rests + LINE})
     assert [cue.bar for cue in choose_cues(c, _together(), c.parts[1])] == cued
     assert choose_cues(c, _together(), c.parts[0]) == ()
@@ -69,7 +93,14 @@ def test_a_cue_stands_in_the_last_bar_of_a_rest_of_eight_bars_or_more(rests: int
 
 def test_the_lead_of_a_passage_is_the_cue_before_a_busier_horn() -> None:
     busy = "C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8 " * 9
-    c = chart({"Alto Sax 1": busy, "Trombone 1": f"{LINE} " * 9, "Trombone 2": f"{LINE} " * 9, "Trumpet 2": REST * 8 + LINE})
+    c = chart(
+        {
+            "Alto Sax 1": busy,
+            "Trombone 1": f"{LINE} " * 9,
+            "Trombone 2": f"{LINE} " * 9,
+            "Trumpet 2": REST * 8 + LINE,
+        }
+    )
     lead = _together(_passage(c, 0, 8, (1, 2), lead=1))
     assert [cue.label for cue in choose_cues(c, lead, c.parts[3])] == [c.parts[1].says]
     assert [cue.label for cue in choose_cues(c, _together(), c.parts[3])] == [c.parts[0].says]

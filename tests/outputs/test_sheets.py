@@ -10,17 +10,17 @@ import pytest
 from build import document, part_xml, score_xml
 from lxml import etree
 
-from sectionprep import pipeline
+from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.chord_symbols import split
-from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
-from sectionprep.outputs.sheets import (
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
+from sectionprep.outputs.parts.sheets import (
     draw_all,
     part_jobs,
     rests_at_bar_ends,
     safe_name,
 )
+from sectionprep.results import Marked
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
 
@@ -37,9 +37,14 @@ def _text(path: Path) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def demo_sheets(demo_marked: pipeline.Marked, tmp_path_factory: pytest.TempPathFactory) -> list[SheetReport]:
-    jobs = part_jobs(demo_marked.again.document, demo_marked.again.chart, tmp_path_factory.mktemp("parts"), style=SheetStyle(),
-                     footer="version 1")
+def demo_sheets(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> list[SheetReport]:
+    jobs = part_jobs(
+        demo_marked.again.document,
+        demo_marked.again.chart,
+        tmp_path_factory.mktemp("parts"),
+        style=SheetStyle(),
+        footer="version 1",
+    )
     return draw_all(jobs)
 
 
@@ -54,7 +59,9 @@ def test_every_part_of_the_demo_is_drawn_with_its_headings(demo_sheets: list[She
         assert all("version 1" in page for page in pages)
 
 
-def test_eight_or_nine_staves_on_the_first_page_about_ten_after(demo_sheets: list[SheetReport]) -> None:
+def test_eight_or_nine_staves_on_the_first_page_about_ten_after(
+    demo_sheets: list[SheetReport],
+) -> None:
     """D. J. Argue, Music Preparation Fundamentals (2023): 8-9 staves on page 1 and 10 after."""
     full = [report for report in demo_sheets if report.pages > 1]
     assert full
@@ -65,7 +72,8 @@ def test_eight_or_nine_staves_on_the_first_page_about_ten_after(demo_sheets: lis
 
 @pytest.mark.parametrize("staff", [7.0, 7.5, 8.5, 9.6, 10.0, 11.0])
 def test_staff_height_measured_from_the_page(tmp_path: Path, staff: float) -> None:
-    """MOLA guidelines 2017: 7.5 mm best, 7.0 acceptable, over 8.5 to be avoided: what is asked for is what is printed."""
+    """MOLA guidelines 2017: 7.5 mm best, 7.0 acceptable, over 8.5 to be avoided: what is asked for
+    is what is printed."""
     (report,) = _draw({"Alto": TUNE}, tmp_path, staff=staff)
     pdf = pypdfium2.PdfDocument(report.path)
     scale = 8
@@ -95,13 +103,21 @@ def test_fonts_are_embedded_and_bytes_reproducible(tmp_path: Path) -> None:
     data = a.path.read_bytes()
     assert data == b.path.read_bytes()
     assert b"/FontFile2" in data
-    assert not re.search(rb"/BaseFont /(Helvetica|Times)[^\n]*\n(?:(?!endobj).)*?/FontFile", data, re.DOTALL)
+    assert not re.search(
+        rb"/BaseFont /(Helvetica|Times)[^\n]*\n(?:(?!endobj).)*?/FontFile", data, re.DOTALL
+    )
 
 
 def test_long_rests_are_one_sign_broken_at_rehearsal_marks(tmp_path: Path) -> None:
-    """Metropole Orkest library: multi-rests combined where possible; broken at letters (M. Moore, moosack.net)."""
+    """Metropole Orkest library: multi-rests combined where possible; broken at letters (M. Moore,
+    moosack.net)."""
     mark = "<direction><direction-type><rehearsal>B</rehearsal></direction-type></direction>"
-    d = parse_document(Path("x"), score_xml({"Alto": part_xml(TUNE + "r/1 " * 12 + TUNE, signs={len(TUNE.split()) + 8: mark})}))
+    d = parse_document(
+        Path("x"),
+        score_xml(
+            {"Alto": part_xml(TUNE + "r/1 " * 12 + TUNE, signs={len(TUNE.split()) + 8: mark})}
+        ),
+    )
     (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
     assert sum(report.bars_per_line) == 3 + 2 + 3
 
@@ -122,8 +138,10 @@ def test_rests_at_bar_ends_are_in_seconds() -> None:
 @pytest.mark.parametrize(
     ("text", "expected"),
     [
-        ("Bb7(b9)", ("B", "b", "7", ["b9"], "", "")), ("Cmaj7", ("C", "", "maj7", [], "", "")),
-        ("F#m7b5/E", ("F", "#", "\u00f87", [], "E", "")), ("G7(#9,b13)", ("G", "", "7", ["#9", "b13"], "", "")),
+        ("Bb7(b9)", ("B", "b", "7", ["b9"], "", "")),
+        ("Cmaj7", ("C", "", "maj7", [], "", "")),
+        ("F#m7b5/E", ("F", "#", "\u00f87", [], "E", "")),
+        ("G7(#9,b13)", ("G", "", "7", ["#9", "b13"], "", "")),
         ("N.C.", ("N.C.", "", "", [], "", "")),
     ],
 )
@@ -132,14 +150,24 @@ def test_chord_symbols_are_understood(text: str, expected: tuple[object, ...]) -
 
 
 @pytest.fixture(scope="module")
-def helped(demo_marked: pipeline.Marked, tmp_path_factory: pytest.TempPathFactory) -> dict[str, SheetReport]:
+def helped(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> dict[str, SheetReport]:
     again = demo_marked.again
-    jobs = part_jobs(again.document, again.chart, tmp_path_factory.mktemp("helped"), style=SheetStyle(), footer="", together=again.together)
+    jobs = part_jobs(
+        again.document,
+        again.chart,
+        tmp_path_factory.mktemp("helped"),
+        style=SheetStyle(),
+        footer="",
+        together=again.together,
+    )
     return {report.name: report for report in draw_all(jobs)}
 
 
 def test_parts_say_how_they_belong(helped: dict[str, SheetReport]) -> None:
-    words = {name: " ".join(" ".join(_text(helped[name].path)).split()) for name in ("Alto Sax 1", "Alto Sax 2", "Baritone Sax", "Trombone 2")}
+    words = {
+        name: " ".join(" ".join(_text(helped[name].path)).split())
+        for name in ("Alto Sax 1", "Alto Sax 2", "Baritone Sax", "Trombone 2")
+    }
     assert "soli: you lead" in words["Alto Sax 1"]
     assert "soli, lead Alto 1" in words["Alto Sax 2"]
     assert "8vb of Alto 1" in words["Baritone Sax"]
@@ -153,28 +181,36 @@ def test_long_rests_end_in_a_named_cue(helped: dict[str, SheetReport]) -> None:
     assert "cue: Trombone 1" in words
 
 
-def test_a_cue_stands_at_the_readers_pitch(demo_marked: pipeline.Marked) -> None:
+def test_a_cue_stands_at_the_readers_pitch(demo_marked: Marked) -> None:
     """Bar 58, concert D4 Eb4 E4 F4 in Trombone 1, read a step higher by a trumpet."""
     from lxml import etree
 
-    from sectionprep.musicxml.extract import extract_part
-    from sectionprep.outputs.cue_choice import choose_cues
-    from sectionprep.outputs.sheets import _cue_writer
+    from sectionprep.musicxml.copies.part import extract_part
+    from sectionprep.outputs.parts.cue_choice import choose_cues
+    from sectionprep.outputs.parts.sheets import _cue_writer
 
     again = demo_marked.again
     part = next(p for p in again.chart.parts if p.name == "Trumpet 3")
-    xml = extract_part(again.document, part.id, finish=_cue_writer(again.document, choose_cues(again.chart, again.together, part)))
+    xml = extract_part(
+        again.document,
+        part.id,
+        finish=_cue_writer(again.document, choose_cues(again.chart, again.together, part)),
+    )
     measure = next(m for m in etree.fromstring(xml).iter("measure") if m.get("number") == "58")
-    pitches = [(n.findtext("pitch/step"), n.findtext("pitch/alter"), n.findtext("pitch/octave")) for n in measure.iter("note") if n.find("cue") is not None]
+    pitches = [
+        (n.findtext("pitch/step"), n.findtext("pitch/alter"), n.findtext("pitch/octave"))
+        for n in measure.iter("note")
+        if n.find("cue") is not None
+    ]
     assert pitches == [("E", None, "4"), ("F", None, "4"), ("F", "1", "4"), ("G", None, "4")]
 
 
 def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(
-    helped: dict[str, SheetReport], demo_marked: pipeline.Marked, tmp_path: Path
+    helped: dict[str, SheetReport], demo_marked: Marked, tmp_path: Path
 ) -> None:
     from pypdf import PdfReader
 
-    from sectionprep.outputs.print_set import bind, set_jobs
+    from sectionprep.outputs.parts.print_set import bind, set_jobs
 
     jobs = set_jobs(demo_marked.again.chart, list(helped.values()), {"Alto Sax 1": 2}, tmp_path)
     for job in jobs:
@@ -186,18 +222,24 @@ def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(
     assert len(printed) == sum(r.pages for r in helped.values()) + helped["Alto Sax 1"].pages
     assert band.page_labels[0] == "Alto Sax 1 1"
     starts = [band.get_destination_page_number(item) for item in band.outline]  # type: ignore[arg-type]
-    assert all(start is not None and start % 2 == 0 for start in starts)  # each on a right-hand page, printed on both sides
+    assert all(
+        start is not None and start % 2 == 0 for start in starts
+    )  # each on a right-hand page, printed on both sides
     first = (tmp_path / "band.pdf").read_bytes()
     bind(jobs[-1])
     assert (tmp_path / "band.pdf").read_bytes() == first
 
 
 @pytest.mark.parametrize("pitch", ["written", "sounding"])
-def test_the_small_score_shows_every_part_and_bar(demo_marked: pipeline.Marked, pitch: str) -> None:
-    from sectionprep.outputs.small_score import small_score_pdf
+def test_the_small_score_shows_every_part_and_bar(demo_marked: Marked, pitch: str) -> None:
+    from sectionprep.outputs.director.small_score import small_score_pdf
 
     again = demo_marked.again
-    pdf = pypdfium2.PdfDocument(small_score_pdf(again.document, again.chart, paper="letter", footer="version 1", pitch=pitch))
+    pdf = pypdfium2.PdfDocument(
+        small_score_pdf(
+            again.document, again.chart, paper="letter", footer="version 1", pitch=pitch
+        )
+    )
     pages = [page.get_textpage().get_text_range() for page in pdf]
     assert all(part.name in pages[0] for part in again.chart.parts)
     words = " ".join(pages).split()
@@ -207,23 +249,35 @@ def test_the_small_score_shows_every_part_and_bar(demo_marked: pipeline.Marked, 
 
 
 def test_no_turn_without_rest_where_a_line_can_end_in_one(tmp_path: Path) -> None:
-    """D. J. Argue, Music Preparation Fundamentals: put rests at the bottom of odd pages. A rest of eight bars stands
-    every forty-odd bars, in the middle of a line as lines would fall by themselves."""
+    """D. J. Argue, Music Preparation Fundamentals: put rests at the bottom of odd pages. A rest of
+    eight bars stands every forty-odd bars, in the middle of a line as lines would fall by
+    themselves."""
     d = document({"Alto": ("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 43 + "r/1 " * 8) * 5})
     (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
     assert len(report.turns) >= 2
     assert all(turn.possible for turn in report.turns)
 
 
-def test_study_pages_sound_or_read(demo_marked: pipeline.Marked) -> None:
+def test_study_pages_sound_or_read(demo_marked: Marked) -> None:
     """The lead's first accent of the soli at B: written E6 for an alto is a sounding G5."""
-    from sectionprep.outputs.director_pages import director_pdf
+    from sectionprep.outputs.director.pages import director_pdf
 
     again = demo_marked.again
     texts = {}
     for pitch in ("sounding", "written"):
-        pdf = pypdfium2.PdfDocument(director_pdf(again.document, again.chart, demo_marked.score.together, demo_marked.plan, demo_marked.before,
-                                                 demo_marked.after, paper="letter", footer="", pitch=pitch))
+        pdf = pypdfium2.PdfDocument(
+            director_pdf(
+                again.document,
+                again.chart,
+                demo_marked.score.together,
+                demo_marked.plan,
+                demo_marked.before,
+                demo_marked.after,
+                paper="letter",
+                footer="",
+                pitch=pitch,
+            )
+        )
         texts[pitch] = " ".join(page.get_textpage().get_text_range() for page in pdf)
     assert "Sounding pitch" in texts["sounding"]
     assert "As the players read" in texts["written"]
@@ -232,23 +286,39 @@ def test_study_pages_sound_or_read(demo_marked: pipeline.Marked) -> None:
 
 
 def test_a_staff_follows_a_change_of_instrument() -> None:
-    """A player who changes from alto (sounding a major sixth lower) to flute in bar 2 is shown at the right pitch in both."""
-    from sectionprep.outputs.staves import pick_staff
+    """A player who changes from alto (sounding a major sixth lower) to flute in bar 2 is shown at
+    the right pitch in both."""
+    from sectionprep.outputs.director.staves import pick_staff
 
-    flute = "<attributes><transpose><diatonic>0</diatonic><chromatic>0</chromatic></transpose></attributes>"
+    flute = (
+        "<attributes><transpose><diatonic>0</diatonic><chromatic>0</chromatic>"
+        "</transpose></attributes>"
+    )
     body = part_xml("C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4", transpose=(-5, -9), signs={4: flute})
-    d = parse_document(Path("x"), score_xml({"Reed 1": body.replace("<transpose>", "<clef><sign>G</sign><line>2</line></clef><transpose>", 1)}))
+    d = parse_document(
+        Path("x"),
+        score_xml(
+            {
+                "Reed 1": body.replace(
+                    "<transpose>", "<clef><sign>G</sign><line>2</line></clef><transpose>", 1
+                )
+            }
+        ),
+    )
     c = read_chart(d)
-    first, second = (pick_staff(c, 0, "sounding", bar.start, bar.end, label="Reed 1") for bar in c.bars)
+    first, second = (
+        pick_staff(c, 0, "sounding", bar.start, bar.end, label="Reed 1") for bar in c.bars
+    )
     assert (first.shift.chromatic, first.clef) == (-9, "G2")
     assert (second.shift.chromatic, second.clef) == (0, "")
     assert pick_staff(c, 0, "written", 0, c.bars[0].end, label="Reed 1").shift.chromatic == 0
 
 
 def test_a_concert_score_is_read_by_its_players_on_request(tmp_path: Path) -> None:
-    """Concert C5: an alto reads A5, a tenor D6, a baritone (treble clef, two octaves in all) A6 for a sounding C5."""
-    from sectionprep.musicxml.excerpt import extract_excerpt
-    from sectionprep.outputs.staves import pick_staff
+    """Concert C5: an alto reads A5, a tenor D6, a baritone (treble clef, two octaves in all) A6 for
+    a sounding C5."""
+    from sectionprep.musicxml.copies.excerpt import extract_excerpt
+    from sectionprep.outputs.director.staves import pick_staff
 
     parts = ("Alto Sax 1", "Tenor Sax 1", "Baritone Sax", "Trombone 1")
     d = document(dict.fromkeys(parts, "C5/1 E5/1"))
@@ -256,50 +326,77 @@ def test_a_concert_score_is_read_by_its_players_on_request(tmp_path: Path) -> No
     assert c.concert
     read = {}
     for pitch in ("written", "sounding"):
-        picks = [pick_staff(c, n, pitch, 0, c.bars[-1].end, label=name) for n, name in enumerate(parts)]
+        picks = [
+            pick_staff(c, n, pitch, 0, c.bars[-1].end, label=name) for n, name in enumerate(parts)
+        ]
         drawn = extract_excerpt(d, picks, 0, 1).root
-        read[pitch] = [(p.findtext(".//step"), p.findtext(".//octave"), p.findtext(".//fifths")) for p in drawn.iter("part")]
+        read[pitch] = [
+            (p.findtext(".//step"), p.findtext(".//octave"), p.findtext(".//fifths"))
+            for p in drawn.iter("part")
+        ]
     assert read["written"] == [("A", "5", "3"), ("D", "6", "2"), ("A", "6", "3"), ("C", "5", "0")]
     assert read["sounding"] == [("C", "5", "0")] * 4
 
 
-@pytest.mark.parametrize(("shift", "expected"), [((0, 0), ["sharp", None]), ((-5, -9), ["natural", None])])
-def test_an_excerpt_that_begins_in_a_tie_says_the_accidental_again(shift: tuple[int, int], expected: list[str | None]) -> None:
+@pytest.mark.parametrize(
+    ("shift", "expected"), [((0, 0), ["sharp", None]), ((-5, -9), ["natural", None])]
+)
+def test_an_excerpt_that_begins_in_a_tie_says_the_accidental_again(
+    shift: tuple[int, int], expected: list[str | None]
+) -> None:
     """F sharp held over the bar line: nobody sees where it was raised. A major sixth lower, in
     three flats, it is an A natural."""
     from sectionprep.music.pitch import Transposition
-    from sectionprep.musicxml.excerpt import Pick, extract_excerpt
+    from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
 
     d = document({"Alto Sax 1": "F#5/1~ F#5/2 G5/2"})
-    pick = Pick(part_id=d.root.find("part").get("id") or "", occurrence=0, label="Alto", shift=Transposition(*shift))
+    pick = Pick(
+        part_id=d.root.find("part").get("id") or "",
+        occurrence=0,
+        label="Alto",
+        shift=Transposition(*shift),
+    )
     drawn = extract_excerpt(d, [pick], 1, 1).root
     assert [note.findtext("accidental") for note in drawn.iter("note")] == expected
 
 
 def test_e_sharp_is_kept_where_the_key_has_it() -> None:
-    """Concert G sharp for an alto: E sharp in the seven sharps that concert E major gives it, F in three. Common practice, no source."""
-    from sectionprep.musicxml.extract import extract_part
-    from sectionprep.outputs.sheets import _as_read
+    """Concert G sharp for an alto: E sharp in the seven sharps that concert E major gives it, F in
+    three. Common practice, no source."""
+    from sectionprep.musicxml.copies.part import extract_part
+    from sectionprep.outputs.parts.sheets import _as_read
 
     for fifths, step in ((4, "E"), (0, "F")):
-        d = parse_document(Path("x"), score_xml({n: part_xml("G#4/1", fifths=fifths) for n in ("Alto Sax 1", "Tenor Sax 1")}))
+        d = parse_document(
+            Path("x"),
+            score_xml({n: part_xml("G#4/1", fifths=fifths) for n in ("Alto Sax 1", "Tenor Sax 1")}),
+        )
         c = read_chart(d)
         drawn = etree.fromstring(extract_part(d, c.parts[0].id, written=_as_read(c, c.parts[0])))
         assert drawn.findtext(".//pitch/step") == step
 
 
 def test_a_part_without_a_clef_gets_that_of_its_instrument(tmp_path: Path) -> None:
-    """Without one the engraver draws a bare staff. A trombone reads bass clef; what a file states stays."""
-    from sectionprep.musicxml.excerpt import extract_excerpt
-    from sectionprep.musicxml.extract import extract_part
-    from sectionprep.outputs.staves import pick_staff
+    """Without one the engraver draws a bare staff. A trombone reads bass clef; what a file states
+    stays."""
+    from sectionprep.musicxml.copies.excerpt import extract_excerpt
+    from sectionprep.musicxml.copies.part import extract_part
+    from sectionprep.outputs.director.staves import pick_staff
 
     d = document({"Alto Sax 1": "C5/1 D5/1", "Trombone 1": "C4/1 D4/1"})
     jobs = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
-    clefs = [[f"{c.findtext('sign')}{c.findtext('line')}" for c in etree.fromstring(job.xml).iter("clef")] for job in jobs]
+    clefs = [
+        [
+            f"{c.findtext('sign')}{c.findtext('line')}"
+            for c in etree.fromstring(job.xml).iter("clef")
+        ]
+        for job in jobs
+    ]
     assert clefs == [["G2"], ["F4"]]
     c = read_chart(d)
-    study = extract_excerpt(d, [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="x") for n in (0, 1)], 1, 1).root
+    study = extract_excerpt(
+        d, [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="x") for n in (0, 1)], 1, 1
+    ).root
     assert [clef.findtext("sign") for clef in study.iter("clef")] == ["G", "F"]
     own = part_xml("C4/1").replace("</time>", "</time><clef><sign>C</sign><line>4</line></clef>", 1)
     d = parse_document(Path("x"), score_xml({"Trombone 1": own}))
@@ -308,49 +405,91 @@ def test_a_part_without_a_clef_gets_that_of_its_instrument(tmp_path: Path) -> No
 
 
 def test_accidentals_are_worked_out_where_the_file_prints_none(tmp_path: Path) -> None:
-    """Three sharps, and not one <accidental> in the file: a natural, what follows it in its bar, and the next bar. Common
-    practice, no source: an accidental holds to the bar line, for its own octave."""
-    from sectionprep.musicxml.extract import extract_part
+    """Three sharps, and not one <accidental> in the file: a natural, what follows it in its bar,
+    and the next bar. Common practice, no source: an accidental holds to the bar line, for its own
+    octave."""
+    from sectionprep.musicxml.copies.part import extract_part
 
     body = part_xml("C5/4 C5/4 C#5/4 C6/4 C#5/4 C5/4 C5/4 C#5/4", fifths=3)
     d = parse_document(Path("x"), score_xml({"Alto Sax 1": body}))
     drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))
     assert [note.findtext("accidental") for note in drawn.iter("note")] == [
-        "natural", None, "sharp", "natural", None, "natural", None, "sharp"]
+        "natural",
+        None,
+        "sharp",
+        "natural",
+        None,
+        "natural",
+        None,
+        "sharp",
+    ]
     first = body.replace("<type>", "<accidental>sharp</accidental><type>", 1)
     told = parse_document(Path("x"), score_xml({"Alto Sax 1": first}))
     drawn = etree.fromstring(extract_part(told, told.root.find("part").get("id") or ""))
-    assert [note.findtext("accidental") for note in drawn.iter("note")] == [  # the file's own sign says another pitch than the file
-        "natural", None, "sharp", "natural", None, "natural", None, "sharp"]
+    assert [
+        note.findtext("accidental") for note in drawn.iter("note")
+    ] == [  # the file's own sign says another pitch than the file
+        "natural",
+        None,
+        "sharp",
+        "natural",
+        None,
+        "natural",
+        None,
+        "sharp",
+    ]
 
 
 def test_a_doubling_in_a_concert_score_is_printed_as_its_player_reads_it(tmp_path: Path) -> None:
-    """Alto reads a major sixth higher and three sharps more, the flute what sounds; back on the alto the sharps come back."""
-    from sectionprep.musicxml.extract import extract_part
-    from sectionprep.outputs.sheets import _as_read
+    """Alto reads a major sixth higher and three sharps more, the flute what sounds; back on the
+    alto the sharps come back."""
+    from sectionprep.musicxml.copies.part import extract_part
+    from sectionprep.outputs.parts.sheets import _as_read
 
     def words(text: str) -> str:
         return f"<direction><direction-type><words>{text}</words></direction-type></direction>"
 
-    line = part_xml("C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4", signs={4: words("to Flute"), 8: words("to Alto Sax")})
-    d = parse_document(Path("x"), score_xml({"Alto Sax 1": line, "Tenor Sax 1": part_xml("C4/1 C4/1 C4/1")}))
+    line = part_xml(
+        "C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4 C5/4",
+        signs={4: words("to Flute"), 8: words("to Alto Sax")},
+    )
+    d = parse_document(
+        Path("x"), score_xml({"Alto Sax 1": line, "Tenor Sax 1": part_xml("C4/1 C4/1 C4/1")})
+    )
     c = read_chart(d)
     assert c.concert
     drawn = etree.fromstring(extract_part(d, c.parts[0].id, written=_as_read(c, c.parts[0])))
-    read = [[note.findtext("pitch/step") for note in bar.iter("note")] for bar in drawn.iter("measure")]
+    read = [
+        [note.findtext("pitch/step") for note in bar.iter("note")] for bar in drawn.iter("measure")
+    ]
     assert read == [["A"] * 4, ["C"] * 4, ["A"] * 4]
-    assert [bar.findtext("attributes/key/fifths") for bar in drawn.iter("measure")] == ["3", "0", "3"]
+    assert [bar.findtext("attributes/key/fifths") for bar in drawn.iter("measure")] == [
+        "3",
+        "0",
+        "3",
+    ]
 
 
 def test_the_style_stands_in_every_part_and_words_for_one_player_do_not() -> None:
-    from sectionprep.musicxml.extract import extract_part
+    from sectionprep.musicxml.copies.part import extract_part
 
     def words(text: str) -> str:
-        return f'<direction placement="above"><direction-type><words>{text}</words></direction-type></direction>'
+        return (
+            f"<direction "
+            f'placement="above"><direction-type><words>{text}</words></direction-type></direction>'
+        )
 
-    tempo = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><per-minute>144</per-minute></metronome></direction-type></direction>"
-    top = part_xml("C5/1 C5/1", signs={0: tempo + words("Medium Swing") + words("to Flute"), 1: words("Swing it")})
-    d = parse_document(Path("x"), score_xml({"Alto Sax 1": top, "Trumpet 2": part_xml("C5/1 C5/1")}))
+    tempo = (
+        "<direction><direction-type><metronome><beat-unit>quarter</beat-unit>"
+        "<per-minute>144</per-minute></metronome></direction-type></direction>"
+    )
+    top = part_xml(
+        "C5/1 C5/1",
+        signs={0: tempo + words("Medium Swing") + words("to Flute"), 1: words("Swing it")},
+    )
+    d = parse_document(
+        Path("x"), score_xml({"Alto Sax 1": top, "Trumpet 2": part_xml("C5/1 C5/1")})
+    )
     second = etree.fromstring(extract_part(d, read_chart(d).parts[1].id))
     assert [e.text for e in second.iter("words")] == ["Medium Swing"]
 

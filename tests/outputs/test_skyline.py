@@ -1,11 +1,12 @@
-"""What stands above the staff is stacked without touching: chords on one line just over the music, words and signs over them."""
+"""What stands above the staff is stacked without touching: chords on one line just over the music,
+words and signs over them."""
 
 from __future__ import annotations
 
 import pytest
 
-from sectionprep.outputs.skyline import restack
-from sectionprep.outputs.svg import Ink, Spot, System
+from sectionprep.drawing.scene.ink import Ink, Spot, System
+from sectionprep.drawing.scene.skyline import restack
 
 WIDTH = 10000.0
 
@@ -29,7 +30,11 @@ def test_chords_share_one_line_that_clears_the_highest_note_under_any_of_them() 
     beside = _system(_ink(2000, 700, 2100, 900, "note"), chords={"a": 500, "b": 4000})
     for system in (low, high, beside):
         restack(system, {"a": "C7", "b": "F7"}, WIDTH)
-    assert [{spot.y for spot in s.chords.values()} for s in (low, high, beside)] == [{890.0}, {630.0}, {890.0}]
+    assert [{spot.y for spot in s.chords.values()} for s in (low, high, beside)] == [
+        {890.0},
+        {630.0},
+        {890.0},
+    ]
 
 
 @pytest.mark.parametrize("kind", ["tempo", "reh", "dir"])
@@ -48,7 +53,10 @@ def test_words_come_down_to_the_staff_and_stay_over_notes_and_chords(kind: str) 
 
 
 def test_two_words_over_one_place_do_not_touch_and_keep_their_order() -> None:
-    upper, lower = _ink(500, 0, 900, 100, "reh", group="r"), _ink(600, 200, 1000, 300, "dir", group="d")
+    upper, lower = (
+        _ink(500, 0, 900, 100, "reh", group="r"),
+        _ink(600, 200, 1000, 300, "dir", group="d"),
+    )
     aside = _ink(3000, 100, 3400, 200, "dir", group="e")
     restack(_system(upper, lower, aside), {}, WIDTH)
     assert lower.box[3] == 940
@@ -57,7 +65,10 @@ def test_two_words_over_one_place_do_not_touch_and_keep_their_order() -> None:
 
 
 def test_words_under_the_staff_move_below_what_they_touch() -> None:
-    hairpin, word = _ink(500, 1900, 1500, 2000, "hairpin"), _ink(700, 1950, 1200, 2050, "dir", group="d")
+    hairpin, word = (
+        _ink(500, 1900, 1500, 2000, "hairpin"),
+        _ink(700, 1950, 1200, 2050, "dir", group="d"),
+    )
     restack(_system(hairpin, word), {}, WIDTH)
     assert word.box[1] == 2070
     assert hairpin.box[3] == 2000

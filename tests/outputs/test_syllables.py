@@ -8,11 +8,14 @@ from hypothesis import strategies as st
 
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.syllables import lead_syllables
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.phrasing import plan_line
+from sectionprep.phrasing.syllables import lead_syllables
 
-JUMP = '<direction><direction-type><words>D.S. al Fine</words></direction-type><sound dalsegno="segno"/></direction>'
+JUMP = (
+    "<direction><direction-type><words>D.S. al "
+    'Fine</words></direction-type><sound dalsegno="segno"/></direction>'
+)
 SEGNO = "<direction><direction-type><segno/></direction-type></direction>"
 pitches = st.sampled_from(["C5/8", "D5/8", "E5/8", "G5/8", "B5/8", "C6/8", "F5/8"])
 

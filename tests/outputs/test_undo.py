@@ -1,5 +1,5 @@
-"""Undoing a marked score gives the director's own bytes back, or is refused with a remedy. Breaks when an edited score is undone
-into something that was never anybody's."""
+"""Undoing a marked score gives the director's own bytes back, or is refused with a remedy. Breaks
+when an edited score is undone into something that was never anybody's."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from build import document
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.errors import UnusableSettings
-from sectionprep.outputs.marked_score import undo
+from sectionprep.outputs.reports.marked_score import undo
+from sectionprep.results import Options
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4> A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8> E5/8 E5/4 D5/8 C5/8 B4/4 r/4"
 
@@ -21,8 +22,8 @@ def written(tmp_path: Path) -> tuple[Path, Path, bytes]:
     """Marked score, its record, and the original's bytes."""
     source = tmp_path / "a.musicxml"
     source.write_bytes(document({"Alto Sax 1": TUNE, "Alto Sax 2": TUNE.replace(">", "")}).data)
-    marked = pipeline.mark_score(pipeline.read_score(source, pipeline.Options()), pipeline.Options())
-    score, record = pipeline.write_marked(marked, tmp_path / "a_marked.musicxml")
+    marked = stages.mark_score(stages.read_score(source, Options()), Options())
+    score, record = stages.write_marked(marked, tmp_path / "a_marked.musicxml")
     return score, record, source.read_bytes()
 
 
@@ -35,14 +36,19 @@ def test_an_untouched_score_comes_back_byte_by_byte(written: tuple[Path, Path, b
 @pytest.mark.parametrize(
     ("old", "new"),
     [
-        (b"<step>C</step>", b"<step>B</step>"),  # as long as before: every insertion is still in its place
+        (
+            b"<step>C</step>",
+            b"<step>B</step>",
+        ),  # as long as before: every insertion is still in its place
         (b"</score-partwise>", b"<!-- proofread --></score-partwise>"),  # behind all insertions
         (b"<part-list>", b"<!-- proofread --><part-list>"),  # before them
         (b"<accent/>", b"<tenuto/>"),  # one of ours
         (b"\n<score-partwise", b"\r\n<score-partwise"),  # saved with other line ends
     ],
 )
-def test_an_edited_score_is_refused_and_nothing_is_touched(written: tuple[Path, Path, bytes], old: bytes, new: bytes) -> None:
+def test_an_edited_score_is_refused_and_nothing_is_touched(
+    written: tuple[Path, Path, bytes], old: bytes, new: bytes
+) -> None:
     score, record, _ = written
     data = score.read_bytes()
     assert old in data
@@ -55,7 +61,10 @@ def test_an_edited_score_is_refused_and_nothing_is_touched(written: tuple[Path, 
     assert score.read_bytes() == edited
 
 
-@pytest.mark.parametrize("damage", ["a splice gone", "a splice moved", "another original", "no splices", "not JSON", "a list"])
+@pytest.mark.parametrize(
+    "damage",
+    ["a splice gone", "a splice moved", "another original", "no splices", "not JSON", "a list"],
+)
 def test_a_damaged_record_is_refused(written: tuple[Path, Path, bytes], damage: str) -> None:
     score, record, _ = written
     data = json.loads(record.read_text(encoding="utf-8"))

@@ -13,11 +13,11 @@ import pytest
 from build import part_xml, score_xml
 from lxml import etree
 
+from sectionprep.musicxml.copies.undrawn import DIRECTIONS, ON_NOTES
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.musicxml.undrawn import DIRECTIONS, ON_NOTES
-from sectionprep.outputs.part_sheet import PartJob, SheetStyle, engraved, extras_of
-from sectionprep.outputs.sheets import part_jobs
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, engraved, extras_of
+from sectionprep.outputs.parts.sheets import part_jobs
 
 _XS = "{http://www.w3.org/2001/XMLSchema}"
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
@@ -50,7 +50,7 @@ _HOLDS = {
     "harp-pedals": "<pedal-tuning><pedal-step>D</pedal-step><pedal-alter>0</pedal-alter>"
     "</pedal-tuning>",
     "scordatura": '<accord string="1"><tuning-step>E</tuning-step>'
-                  "<tuning-octave>4</tuning-octave></accord>",
+    "<tuning-octave>4</tuning-octave></accord>",
     "accordion-registration": "<accordion-high/>",
 }
 _SAYS = {
@@ -195,7 +195,8 @@ def test_the_tables_name_only_elements_of_the_standard(xsd: Path) -> None:
 
 
 def test_an_octave_line_that_never_ends_is_said(tmp_path: Path) -> None:
-    """Nobody can tell how far it reaches: the notes stand where they sound, and the sheet says what is gone."""
+    """Nobody can tell how far it reaches: the notes stand where they sound, and the sheet says what
+    is gone."""
     import hard_parts
 
     data = hard_parts.WRONG_AS_THEY_STAND["an octave line that is never closed"]

@@ -10,15 +10,16 @@ import pytest
 from build import part_xml, score_xml
 from measure_pages import line_collisions
 
-from sectionprep import pipeline
+from sectionprep import stages
+from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.scene.ink import Ink
+from sectionprep.drawing.text.frames import frame
+from sectionprep.musicxml.copies.enclosures import SHAPES
 from sectionprep.musicxml.document import Document, parse_document
-from sectionprep.musicxml.enclosures import SHAPES
-from sectionprep.musicxml.reader import read_chart
-from sectionprep.outputs.enclosures import frame
-from sectionprep.outputs.engraver import Engraving
-from sectionprep.outputs.part_sheet import PartJob, SheetReport, SheetStyle, engraved, extras_of
-from sectionprep.outputs.sheets import draw_all, part_jobs
-from sectionprep.outputs.svg import Ink
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, engraved, extras_of
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.results import Marked, Options
 
 _PRINTED = Path(__file__).resolve().parent.parent / "cases" / "printed"
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
@@ -29,9 +30,7 @@ def _job(d: Document, tmp_path: Path) -> PartJob:
 
 
 def _kept(name: str, tmp_path: Path) -> PartJob:
-    return _job(
-        pipeline.read_score(_PRINTED / f"{name}.musicxml", pipeline.Options()).document, tmp_path
-    )
+    return _job(stages.read_score(_PRINTED / f"{name}.musicxml", Options()).document, tmp_path)
 
 
 def _drawn(xml: str, tmp_path: Path, name: str = "Alto Sax") -> Engraving:
@@ -41,7 +40,7 @@ def _drawn(xml: str, tmp_path: Path, name: str = "Alto Sax") -> Engraving:
 def _words(text: str, more: str = "", place: str = "above") -> str:
     return (
         f'<direction placement="{place}"><direction-type><words {more}>{text}</words>'
-        '</direction-type></direction>'
+        "</direction-type></direction>"
     )
 
 
@@ -130,7 +129,7 @@ _REST = '<note><rest measure="yes"/><duration>96</duration><voice>1</voice></not
     "unseen",
     [
         '<direction><direction-type><words></words></direction-type><sound tempo="99"/>'
-        '</direction>',
+        "</direction>",
         '<sound tempo="99"/>',
         '<direction><sound tempo="99"/></direction>',
         '<barline location="left"><bar-style>regular</bar-style></barline>',
@@ -309,9 +308,7 @@ def test_a_metronome_mark_keeps_away_from_the_count_of_a_rest(tmp_path: Path) ->
     assert over or beside
 
 
-def test_the_rest_of_a_pickup_does_not_touch_the_meter(
-    demo_marked: pipeline.Marked, tmp_path: Path
-) -> None:
+def test_the_rest_of_a_pickup_does_not_touch_the_meter(demo_marked: Marked, tmp_path: Path) -> None:
     again = demo_marked.again
     names = {part.name: part.index for part in again.chart.parts}
     jobs = part_jobs(
@@ -386,7 +383,7 @@ def test_the_files_credits_stand_on_the_first_page(way: str, tmp_path: Path) -> 
         named = [*said.items(), *(("rights", r) for r in rights)]
         head = "".join(
             f'<credit page="1"><credit-type>{k}</credit-type>'
-            f'<credit-words>{v}</credit-words></credit>'
+            f"<credit-words>{v}</credit-words></credit>"
             for k, v in named
         )
     d = parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(_TUNE)}, head=head))

@@ -11,10 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import say_beat
-from sectionprep.outputs.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook import (
     Typed,
     read_typed,
@@ -22,17 +21,28 @@ from sectionprep.outputs.workbook import (
     to_directives,
     write_workbook,
 )
+from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook.rows import Book, build_book
 from sectionprep.passages.lead import scope_of
 from sectionprep.phrasing.plan_file import parse_words
+from sectionprep.results import Marked, Options
 
 
 @pytest.fixture(scope="module")
-def book(demo_marked: pipeline.Marked) -> Book:
+def book(demo_marked: Marked) -> Book:
     score = demo_marked.score
-    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45)
-    return build_book(score.chart, score.together, demo_marked.plan, demo_marked.marking, demo_marked.before, demo_marked.after,
-                      items)
+    items = plan_rehearsal(
+        score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45
+    )
+    return build_book(
+        score.chart,
+        score.together,
+        demo_marked.plan,
+        demo_marked.marking,
+        demo_marked.before,
+        demo_marked.after,
+        items,
+    )
 
 
 def _open(data: bytes) -> Any:
@@ -51,38 +61,71 @@ def _edit(data: bytes, path: Path, edits: dict[tuple[str, int, str], Any]) -> Pa
     return path
 
 
-def test_sheets_and_rows(book: Book, demo_marked: pipeline.Marked) -> None:
+def test_sheets_and_rows(book: Book, demo_marked: Marked) -> None:
     workbook = _open(write_workbook(book))
-    assert workbook.sheetnames[:6] == [tables.START, tables.PASSAGES, tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS]
+    assert workbook.sheetnames[:6] == [
+        tables.START,
+        tables.PASSAGES,
+        tables.MARKS,
+        tables.AGREEMENT,
+        tables.REHEARSAL,
+        tables.PARTS,
+    ]
     assert workbook[tables.PASSAGES].max_row == 2 + len(demo_marked.score.together.passages)
-    sheet = workbook[tables.AGREEMENT]  # the same finding in several parts is one row that names them all
+    sheet = workbook[
+        tables.AGREEMENT
+    ]  # the same finding in several parts is one row that names them all
     columns = _columns(sheet)
-    listed = {(sheet.cell(n, columns["What"]).value, part) for n in range(3, sheet.max_row + 1)
-              for part in sheet.cell(n, columns["Part"]).value.split(", ")}
-    assert listed == {(f.message, demo_marked.score.chart.parts[f.part].name) for f in demo_marked.before}
-    assert len({sheet.cell(n, columns[tables.KEY]).value for n in range(3, sheet.max_row + 1)}) == sheet.max_row - 2
+    listed = {
+        (sheet.cell(n, columns["What"]).value, part)
+        for n in range(3, sheet.max_row + 1)
+        for part in sheet.cell(n, columns["Part"]).value.split(", ")
+    }
+    assert listed == {
+        (f.message, demo_marked.score.chart.parts[f.part].name) for f in demo_marked.before
+    }
+    assert (
+        len({sheet.cell(n, columns[tables.KEY]).value for n in range(3, sheet.max_row + 1)})
+        == sheet.max_row - 2
+    )
     notes = workbook[tables.MARKS]
     assert all(notes.cell(n, _columns(notes)["Note"]).value for n in range(3, notes.max_row + 1))
     assert workbook[tables.PARTS].max_row == 2 + 17
 
 
-def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(book: Book, demo_marked: pipeline.Marked) -> None:
-    """Whoever reads the sheet learns of each part and place what was there and what is there now, in the order of the music, but for what was
-    taken out, which comes first."""
+def test_the_same_change_in_several_parts_is_one_row_and_no_change_is_left_out(
+    book: Book, demo_marked: Marked
+) -> None:
+    """Whoever reads the sheet learns of each part and place what was there and what is there now,
+    in the order of the music, but for what was taken out, which comes first."""
     chart, changes = demo_marked.score.chart, demo_marked.marking.changes
     rows = [row.cells for row in book.rows[tables.CHANGES_MADE]]
     assert len(rows) < len(changes) / 2
-    wanted = {(place.bar, say_beat(place.beat), c.kind, c.was, c.now, c.passage, chart.parts[c.part].name)
-              for c in changes for place in [chart.place(c.tick)]}
-    listed = [(*(row[h] for h in ("Bar", "Beat", "Kind", "Was", "Is", "Passage")), name)
-              for row in rows for name in str(row["Each part"]).split(", ")]
+    wanted = {
+        (place.bar, say_beat(place.beat), c.kind, c.was, c.now, c.passage, chart.parts[c.part].name)
+        for c in changes
+        for place in [chart.place(c.tick)]
+    }
+    listed = [
+        (*(row[h] for h in ("Bar", "Beat", "Kind", "Was", "Is", "Passage")), name)
+        for row in rows
+        for name in str(row["Each part"]).split(", ")
+    ]
     assert set(listed) == wanted
     for row in rows:
         names = str(row["Each part"]).split(", ")
-        assert row["Parts"] == (names[0] if len(names) == 1 else scope_of(chart, [chart.labels.index(name) for name in names]))
+        assert row["Parts"] == (
+            names[0]
+            if len(names) == 1
+            else scope_of(chart, [chart.labels.index(name) for name in names])
+        )
     taken = demo_marked.marking.taken_out
-    assert [(row["Was"], row["Is"]) for row in rows[: len(taken)]] == [(c.was, c.now) for c in taken]
-    order = [next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows[len(taken) :]]
+    assert [(row["Was"], row["Is"]) for row in rows[: len(taken)]] == [
+        (c.was, c.now) for c in taken
+    ]
+    order = [
+        next(b.index for b in chart.bars if b.number == row["Bar"]) for row in rows[len(taken) :]
+    ]
     assert order == sorted(order)
     assert any(row["Parts"] == "saxes" for row in rows)
 
@@ -99,7 +142,9 @@ def test_print_set_up_and_open_input_cells(book: Book) -> None:
         assert sheet.protection.sheet
         columns = _columns(sheet)
         for column in tables.TABLES[name]:
-            assert sheet.cell(3, columns[column.heading]).protection.locked is not column.is_input, column.heading
+            assert (
+                sheet.cell(3, columns[column.heading]).protection.locked is not column.is_input
+            ), column.heading
 
 
 def test_links_lead_to_rows_that_exist(book: Book) -> None:
@@ -117,25 +162,37 @@ def test_links_lead_to_rows_that_exist(book: Book) -> None:
     assert links > 50
 
 
-def test_minutes_add_up(demo_marked: pipeline.Marked) -> None:
+def test_minutes_add_up(demo_marked: Marked) -> None:
     score = demo_marked.score
     for minutes in (5, 20, 45, 90):
-        items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, minutes)
+        items = plan_rehearsal(
+            score.chart,
+            score.together,
+            demo_marked.plan,
+            demo_marked.before,
+            demo_marked.after,
+            minutes,
+        )
         assert sum(item.minutes for item in items) == minutes
         assert items[-1].key == "run"
 
 
 inputs = st.dictionaries(
-    st.tuples(st.sampled_from([tables.MARKS, tables.AGREEMENT, tables.REHEARSAL]), st.integers(3, 10)),
-    st.text(st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), min_size=1, max_size=30)
-    .filter(lambda t: not t.startswith("=") and t.strip()),
+    st.tuples(
+        st.sampled_from([tables.MARKS, tables.AGREEMENT, tables.REHEARSAL]), st.integers(3, 10)
+    ),
+    st.text(
+        st.characters(codec="utf-8", exclude_categories=("Cs", "Cc")), min_size=1, max_size=30
+    ).filter(lambda t: not t.startswith("=") and t.strip()),
     max_size=6,
 )
 
 
 @given(inputs)
 @settings(max_examples=15, deadline=None)
-def test_what_is_typed_comes_back_and_survives_a_new_workbook(book: Book, tmp_path_factory: pytest.TempPathFactory, typed: dict[tuple[str, int], str]) -> None:
+def test_what_is_typed_comes_back_and_survives_a_new_workbook(
+    book: Book, tmp_path_factory: pytest.TempPathFactory, typed: dict[tuple[str, int], str]
+) -> None:
     folder = tmp_path_factory.mktemp("typed")
     edits = {(sheet, row, "Your note"): value for (sheet, row), value in typed.items()}
     first = _edit(write_workbook(book), folder / "a.xlsx", edits)
@@ -148,7 +205,11 @@ def test_what_is_typed_comes_back_and_survives_a_new_workbook(book: Book, tmp_pa
 
 
 def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path) -> None:
-    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, 4, "Decision"): "leave it", (tables.MARKS, 6, "Change to"): "tenuto"})
+    path = _edit(
+        write_workbook(book),
+        tmp_path / "a.xlsx",
+        {(tables.MARKS, 4, "Decision"): "leave it", (tables.MARKS, 6, "Change to"): "tenuto"},
+    )
     expected = read_typed(path).cells[tables.MARKS]
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.MARKS]
@@ -172,7 +233,10 @@ def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path
         ({(tables.MARKS, 3, "Change to"): "louder"}, "no mark I know"),
         ({(tables.MARKS, 3, "Your note"): "=1+1"}, "formula"),
         ({(tables.MARKS, 2, "Decision"): "My decision"}, "no column headed"),
-        ({(tables.MARKS, 3, tables.KEY): None, (tables.MARKS, 3, "Decision"): "leave it"}, "lost its key"),
+        (
+            {(tables.MARKS, 3, tables.KEY): None, (tables.MARKS, 3, "Decision"): "leave it"},
+            "lost its key",
+        ),
         ({(tables.PARTS, 3, "Copies"): "two"}, "no number"),
         ({(tables.PARTS, 3, "Copies"): -2}, "holds -2"),
         ({(tables.PARTS, 3, "Copies"): 2.5}, "holds 2.5"),
@@ -181,7 +245,9 @@ def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path
         ({(tables.REHEARSAL, 3, "Rating 1-5"): 0}, "holds 0"),
     ],
 )
-def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(book: Book, tmp_path: Path, edit: dict[tuple[str, int, str], Any], message: str) -> None:
+def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(
+    book: Book, tmp_path: Path, edit: dict[tuple[str, int, str], Any], message: str
+) -> None:
     path = _edit(write_workbook(book), tmp_path / "a.xlsx", edit)
     with pytest.raises(UnusableSettings, match=message) as caught:
         to_directives(read_typed(path), path)
@@ -194,7 +260,9 @@ def test_a_renamed_sheet_is_asked_back(book: Book, tmp_path: Path, name: str) ->
     workbook = _open(write_workbook(book))
     workbook[name].title = "My own name"
     workbook.save(tmp_path / "a.xlsx")
-    with pytest.raises(UnusableSettings, match=f'has no sheet "{name}", but "My own name" looks like it'):
+    with pytest.raises(
+        UnusableSettings, match=f'has no sheet "{name}", but "My own name" looks like it'
+    ):
         read_typed(tmp_path / "a.xlsx")
 
 
@@ -208,17 +276,34 @@ def test_hostile_titles_are_no_formulas(book: Book) -> None:
     from dataclasses import replace
 
     hostile = replace(book.chart, title='=HYPERLINK("http://x")', composer="+1+1", remarks=())
-    workbook = _open(write_workbook(Book(chart=hostile, together=book.together, plan=book.plan, rows=book.rows, items=book.items)))
+    workbook = _open(
+        write_workbook(
+            Book(
+                chart=hostile,
+                together=book.together,
+                plan=book.plan,
+                rows=book.rows,
+                items=book.items,
+            )
+        )
+    )
     cell = workbook[tables.START]["A1"]
     assert cell.data_type == "s"
 
 
 def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> None:
-    typed = Typed(cells={tables.REHEARSAL: {"gone|Alto|99|1": {"Your note": "watch the release", "Pass 1": "x"}}})
+    typed = Typed(
+        cells={
+            tables.REHEARSAL: {"gone|Alto|99|1": {"Your note": "watch the release", "Pass 1": "x"}}
+        }
+    )
     path = tmp_path / "a.xlsx"
     path.write_bytes(write_workbook(book, typed))
     again = read_typed(path)
-    assert again.cells[tables.REHEARSAL]["gone|Alto|99|1"] == {"Your note": "watch the release", "Pass 1": "x"}
+    assert again.cells[tables.REHEARSAL]["gone|Alto|99|1"] == {
+        "Your note": "watch the release",
+        "Pass 1": "x",
+    }
     assert tables.KEPT in _open(path.read_bytes()).sheetnames
     (tmp_path / "b.xlsx").write_bytes(write_workbook(book, again))
     assert read_typed(tmp_path / "b.xlsx").cells == again.cells
@@ -227,7 +312,7 @@ def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> No
 def test_leave_it_is_kept_through_every_further_run(demo_path: Path, tmp_path: Path) -> None:
     """A decision that takes a mark out must not vanish with the row it was typed into."""
     out = tmp_path / "out"
-    first = pipeline.prepare(demo_path, out, pipeline.Options())
+    first = stages.prepare(demo_path, out, Options())
     path = out / "late_tram_home_rehearsal.xlsx"
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.MARKS]
@@ -239,7 +324,13 @@ def test_leave_it_is_kept_through_every_further_run(demo_path: Path, tmp_path: P
     )
     sheet.cell(row, columns["Decision"]).value = "leave it"
     workbook.save(path)
-    written = [sum(c.applied for c in pipeline.prepare(demo_path, out, pipeline.Options(decisions=path)).marked.marking.changes) for _ in range(3)]
+    written = [
+        sum(
+            c.applied
+            for c in stages.prepare(demo_path, out, Options(decisions=path)).marked.marking.changes
+        )
+        for _ in range(3)
+    ]
     before = sum(c.applied for c in first.marked.marking.changes)
     assert written[0] < before
     assert written == [written[0]] * 3
@@ -253,33 +344,51 @@ def test_words_for_marks() -> None:
     assert parse_words("louder") is None
 
 
-def test_decisions_win_over_rules_and_reach_every_part(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path) -> None:
+def test_decisions_win_over_rules_and_reach_every_part(
+    demo_path: Path, demo_marked: Marked, book: Book, tmp_path: Path
+) -> None:
     rows = book.rows[tables.MARKS]
-    n = next(n for n, row in enumerate(rows) if row.cells["Passage"] == "P3" and "accent" in str(row.cells["Planned"]))
-    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, n + 3, "Change to"): "tenuto"})
-    options = pipeline.Options(decisions=path)
-    marked = pipeline.mark_score(pipeline.read_score(demo_path, options), options)
+    n = next(
+        n
+        for n, row in enumerate(rows)
+        if row.cells["Passage"] == "P3" and "accent" in str(row.cells["Planned"])
+    )
+    path = _edit(
+        write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, n + 3, "Change to"): "tenuto"}
+    )
+    options = Options(decisions=path)
+    marked = stages.mark_score(stages.read_score(demo_path, options), options)
     bar, beat = rows[n].key.split("|")[1:3]
     passage = next(p for p in marked.score.together.passages if p.id == "P3")
     chart = marked.again.chart
-    tick = next(t for t in passage.attacks if chart.place(t).bar == bar and str(chart.place(t).beat) == beat)
+    tick = next(
+        t for t in passage.attacks if chart.place(t).bar == bar and str(chart.place(t).beat) == beat
+    )
     for part in passage.parts:
         tone = next(t for t in chart.lines[part] if t.onset == tick)
         assert tone.marks - {"slur-start", "slur-stop"} == {"tenuto"}, chart.parts[part].name
     assert marked.unfit == ()
 
 
-def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(demo_path: Path, tmp_path: Path) -> None:
+def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(
+    demo_path: Path, tmp_path: Path
+) -> None:
     roster = tmp_path / "roster.toml"
     roster.write_text('[[seat]]\npart = "Alto Sax 1"\nplayer = "Robin"\ncopies = 2\n')
     out = tmp_path / "out"
-    pipeline.prepare(demo_path, out, pipeline.Options(roster=roster))
+    stages.prepare(demo_path, out, Options(roster=roster))
     path = out / "late_tram_home_rehearsal.xlsx"
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.PARTS]
     columns = _columns(sheet)
-    assert (sheet.cell(3, columns["Copies"]).value, sheet.cell(3, columns["Player"]).value) == (2, "Robin")
-    assert any("Alto Sax 1 (Robin, leads)" in str(row[0]) for row in workbook[tables.START].iter_rows(values_only=True))
+    assert (sheet.cell(3, columns["Copies"]).value, sheet.cell(3, columns["Player"]).value) == (
+        2,
+        "Robin",
+    )
+    assert any(
+        "Alto Sax 1 (Robin, leads)" in str(row[0])
+        for row in workbook[tables.START].iter_rows(values_only=True)
+    )
     from pypdf import PdfReader
 
     def sheets_of(name: str) -> int:
@@ -289,47 +398,72 @@ def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(de
     sheet.cell(4, columns["Copies"]).value = 3
     sheet.cell(5, columns["Copies"]).value = 0
     workbook.save(path)
-    pipeline.prepare(demo_path, out, pipeline.Options(decisions=path))
+    stages.prepare(demo_path, out, Options(decisions=path))
     assert [sheets_of(name) for name in ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1")] == [2, 3, 0]
 
 
-def test_leave_it_on_a_printed_mark_writes_nothing_in_any_part(demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path) -> None:
+def test_leave_it_on_a_printed_mark_writes_nothing_in_any_part(
+    demo_path: Path, demo_marked: Marked, book: Book, tmp_path: Path
+) -> None:
     """The lead's printed accent stays, and the section is left alone at that place."""
     rows = book.rows[tables.MARKS]
-    n = next(n for n, row in enumerate(rows) if row.cells["Passage"] == "P2" and row.cells["Why"] == "printed in the lead")
-    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, n + 3, "Decision"): "leave it"})
-    options = pipeline.Options(decisions=path)
-    marked = pipeline.mark_score(pipeline.read_score(demo_path, options), options)
+    n = next(
+        n
+        for n, row in enumerate(rows)
+        if row.cells["Passage"] == "P2" and row.cells["Why"] == "printed in the lead"
+    )
+    path = _edit(
+        write_workbook(book), tmp_path / "a.xlsx", {(tables.MARKS, n + 3, "Decision"): "leave it"}
+    )
+    options = Options(decisions=path)
+    marked = stages.mark_score(stages.read_score(demo_path, options), options)
     bar, beat = rows[n].key.split("|")[1:3]
     before, after = demo_marked.score.chart, marked.again.chart
     passage = next(p for p in marked.score.together.passages if p.id == "P2")
-    tick = next(t for t in passage.attacks if after.place(t).bar == bar and str(after.place(t).beat) == beat)
+    tick = next(
+        t for t in passage.attacks if after.place(t).bar == bar and str(after.place(t).beat) == beat
+    )
     for part in passage.parts:
-        was, now = (next(t for t in c.lines[part] if t.onset == tick).marks for c in (before, after))
+        was, now = (
+            next(t for t in c.lines[part] if t.onset == tick).marks for c in (before, after)
+        )
         assert was == now, after.parts[part].name
-    assert any("left as printed in every part" in note.why for plan in marked.plan.passages for note in plan.notes)
+    assert any(
+        "left as printed in every part" in note.why
+        for plan in marked.plan.passages
+        for note in plan.notes
+    )
 
 
-def test_what_is_left_and_hard_comes_first(demo_marked: pipeline.Marked) -> None:
-    """Known weak spots first (common practice, no source): the only wrong note of the chart is in the first item, and a
-    few chords whose marks are mended do not come before a fast soli."""
+def test_what_is_left_and_hard_comes_first(demo_marked: Marked) -> None:
+    """Known weak spots first (common practice, no source): the only wrong note of the chart is in
+    the first item, and a few chords whose marks are mended do not come before a fast soli."""
     score = demo_marked.score
-    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45)
+    items = plan_rehearsal(
+        score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45
+    )
     order = [item.passage for item in items]
     assert order[0] == "P1"
     assert order.index("P3") < order.index("P14")
     assert "to settle" in items[0].why
 
 
-@pytest.mark.parametrize(("column", "where"), [("Decision", "P"), ("Change to", "P"), ("Decision", "H"), ("Change to", "H")])
+@pytest.mark.parametrize(
+    ("column", "where"),
+    [("Decision", "P"), ("Change to", "P"), ("Decision", "H"), ("Change to", "H")],
+)
 def test_a_planned_slur_and_a_cut_off_can_be_refused(
-    demo_path: Path, demo_marked: pipeline.Marked, book: Book, tmp_path: Path, column: str, where: str
+    demo_path: Path, demo_marked: Marked, book: Book, tmp_path: Path, column: str, where: str
 ) -> None:
     """Left as printed, or made plain: neither the slur nor "off" is written, in any part; in
     passages (P) as in hits and pads (H), of which the demo has none that all its parts could
     slur."""
     rows = book.rows[tables.MARKS]
-    off = next(n for n, row in enumerate(rows) if str(row.cells["Planned"]).startswith("off") and str(row.cells["Passage"])[0] == where)
+    off = next(
+        n
+        for n, row in enumerate(rows)
+        if str(row.cells["Planned"]).startswith("off") and str(row.cells["Passage"])[0] == where
+    )
     refused = [(off, "cut-off")]
     if where == "P":
         refused.append(
@@ -350,15 +484,21 @@ def test_a_planned_slur_and_a_cut_off_can_be_refused(
         tmp_path / "a.xlsx",
         {(tables.MARKS, n + 3, column): word for n, _ in refused},
     )
-    options = pipeline.Options(decisions=path)
-    marked = pipeline.mark_score(pipeline.read_score(demo_path, options), options)
+    options = Options(decisions=path)
+    marked = stages.mark_score(stages.read_score(demo_path, options), options)
     chart = marked.score.chart
 
-    def written(m: pipeline.Marked, n: int, kind: str) -> int:
+    def written(m: Marked, n: int, kind: str) -> int:
         bar, beat = rows[n].key.split("|")[1:3]
         passage = next(p for p in m.score.together.marked if p.id == rows[n].cells["Passage"])
-        return sum(c.kind == kind and c.applied and c.part in passage.parts and chart.place(c.tick).bar == bar
-                   and str(chart.place(c.tick).beat) == beat for c in m.marking.changes)
+        return sum(
+            c.kind == kind
+            and c.applied
+            and c.part in passage.parts
+            and chart.place(c.tick).bar == bar
+            and str(chart.place(c.tick).beat) == beat
+            for c in m.marking.changes
+        )
 
     for n, kind in refused:
         assert written(demo_marked, n, kind) > 0
@@ -376,7 +516,9 @@ def test_decisions_need_their_sheet(book: Book, tmp_path: Path) -> None:
 
 
 def test_a_rating_stays_a_number(book: Book, tmp_path: Path) -> None:
-    path = _edit(write_workbook(book), tmp_path / "a.xlsx", {(tables.REHEARSAL, 3, "Rating 1-5"): 4})
+    path = _edit(
+        write_workbook(book), tmp_path / "a.xlsx", {(tables.REHEARSAL, 3, "Rating 1-5"): 4}
+    )
     (tmp_path / "b.xlsx").write_bytes(write_workbook(book, read_typed(path)))
     sheet = openpyxl.load_workbook(tmp_path / "b.xlsx")[tables.REHEARSAL]
     assert sheet.cell(3, _columns(sheet)["Rating 1-5"]).value == 4

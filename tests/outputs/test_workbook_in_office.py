@@ -1,5 +1,5 @@
-"""The workbook in a spreadsheet program (LibreOffice, headless): it opens whole, drop-downs say what they should, and
-every conditional format does what it is for."""
+"""The workbook in a spreadsheet program (LibreOffice, headless): it opens whole, drop-downs say
+what they should, and every conditional format does what it is for."""
 
 from __future__ import annotations
 
@@ -15,12 +15,14 @@ import pypdfium2
 import pypdfium2.raw as pdfium_raw
 import pytest
 
-from sectionprep import pipeline
-from sectionprep.outputs.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook import read_typed, tables, write_workbook
+from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook.rows import Book, build_book
+from sectionprep.results import Marked
 
-pytestmark = pytest.mark.skipif(shutil.which("soffice") is None, reason="LibreOffice is not installed (.ci/run installs it)")
+pytestmark = pytest.mark.skipif(
+    shutil.which("soffice") is None, reason="LibreOffice is not installed (.ci/run installs it)"
+)
 
 _T = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _SHEETS = (tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS)
@@ -30,16 +32,38 @@ def _office(path: Path, kind: str) -> Path:
     """Let the program open a file and save it as another kind, with a profile of its own."""
     out = path.parent / f"as_{kind}"
     subprocess.run(
-        ["soffice", f"-env:UserInstallation=file://{path.parent}/profile", "--headless", "--convert-to", kind, "--outdir", str(out), str(path)],
-        check=True, capture_output=True, timeout=180)
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{path.parent}/profile",
+            "--headless",
+            "--convert-to",
+            kind,
+            "--outdir",
+            str(out),
+            str(path),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=180,
+    )
     return out / f"{path.stem}.{kind}"
 
 
 @pytest.fixture(scope="module")
-def book(demo_marked: pipeline.Marked) -> Book:
+def book(demo_marked: Marked) -> Book:
     score = demo_marked.score
-    items = plan_rehearsal(score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45)
-    return build_book(score.chart, score.together, demo_marked.plan, demo_marked.marking, demo_marked.before, demo_marked.after, items)
+    items = plan_rehearsal(
+        score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45
+    )
+    return build_book(
+        score.chart,
+        score.together,
+        demo_marked.plan,
+        demo_marked.marking,
+        demo_marked.before,
+        demo_marked.after,
+        items,
+    )
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +81,11 @@ def _cells(flat: ElementTree.Element, sheet: str, row: int) -> list[ElementTree.
     for element in table.iter(f"{_T}table-row"):
         at += int(element.get(f"{_T}number-rows-repeated", "1"))
         if at >= row:
-            return [cell for cell in element for _ in range(min(200, int(cell.get(f"{_T}number-columns-repeated", "1"))))]
+            return [
+                cell
+                for cell in element
+                for _ in range(min(200, int(cell.get(f"{_T}number-columns-repeated", "1"))))
+            ]
     raise AssertionError(f"{sheet} has no row {row}")
 
 
@@ -85,13 +113,20 @@ def test_every_drop_down_is_understood(flat: ElementTree.Element, book: Book, sh
     assert checked
 
 
-def test_the_drop_down_of_a_mark_offers_its_own_alternatives_first(flat: ElementTree.Element, book: Book) -> None:
-    rules = {v.get(f"{_T}name"): v.get(f"{_T}condition") or "" for v in flat.iter(f"{_T}content-validation")}
+def test_the_drop_down_of_a_mark_offers_its_own_alternatives_first(
+    flat: ElementTree.Element, book: Book
+) -> None:
+    rules = {
+        v.get(f"{_T}name"): v.get(f"{_T}condition") or ""
+        for v in flat.iter(f"{_T}content-validation")
+    }
     column = [c.heading for c in tables.TABLES[tables.MARKS]].index("Change to")
     seen = 0
     for n, row in enumerate(book.rows[tables.MARKS][:60], start=3):
         if row.offers:
-            condition = rules[_cells(flat, tables.MARKS, n)[column].get(f"{_T}content-validation-name")]
+            condition = rules[
+                _cells(flat, tables.MARKS, n)[column].get(f"{_T}content-validation-name")
+            ]
             assert condition.split('"')[1] == row.offers[0].replace(", ", " + ")
             seen += 1
     assert seen > 3
@@ -119,7 +154,9 @@ def looks(book: Book, tmp_path_factory: pytest.TempPathFactory) -> dict[str, str
     path = tmp_path_factory.mktemp("looks") / "book.xlsx"
     path.write_bytes(write_workbook(book))
     workbook = openpyxl.load_workbook(path)
-    rows = dict.fromkeys(_SHEETS, 7)  # below the errors of the Agreement sheet, which have a look of their own
+    rows = dict.fromkeys(
+        _SHEETS, 7
+    )  # below the errors of the Agreement sheet, which have a look of their own
     for n, (sheet, typed, _) in enumerate(_LOOKS.values()):
         columns = {cell.value: cell.column for cell in workbook[sheet][2]}
         for heading, value in {**typed, "Your note": f"token{n:02d}"}.items():
@@ -166,7 +203,9 @@ def test_a_workbook_saved_by_another_program_is_read_back(book: Book, tmp_path: 
     workbook: Any = openpyxl.load_workbook(path)
     columns = {cell.value: cell.column for cell in workbook[tables.MARKS][2]}
     workbook[tables.MARKS].cell(4, columns["Decision"]).value = tables.LEAVE
-    workbook[tables.REHEARSAL].cell(3, {c.value: c.column for c in workbook[tables.REHEARSAL][2]}["Your note"]).value = "again, slower"
+    workbook[tables.REHEARSAL].cell(
+        3, {c.value: c.column for c in workbook[tables.REHEARSAL][2]}["Your note"]
+    ).value = "again, slower"
     workbook.save(path)
     before = read_typed(path)
     (tmp_path / "again").mkdir()

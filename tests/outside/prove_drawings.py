@@ -26,11 +26,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 import hard_parts
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.errors import SectionprepError
-from sectionprep.outputs.part_sheet import SheetReport, SheetStyle
-from sectionprep.outputs.printed import bar_number
-from sectionprep.outputs.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.printed import bar_number
+from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.results import Options
 
 _TESTS = Path(__file__).resolve().parent.parent
 _MUSIC21 = Path((find_spec("music21") or sys.exit("music21 is missing")).origin or "").parent
@@ -117,7 +118,7 @@ def prove_file(path: Path, group: Group) -> None:
     """Draw all parts of a file and add what came of it."""
     group.files += 1
     try:
-        score = pipeline.read_score(path, pipeline.Options())
+        score = stages.read_score(path, Options())
     except SectionprepError as error:
         group.refused.append(str(error))
         return

@@ -1,5 +1,6 @@
-"""Facts that anyone can check in published scores: bars in unison or octaves in quartets of the music21 corpus, and a
-wrong note in one encoding (tables of the project's fact sheet, section J; bar numbers are those of the encodings)."""
+"""Facts that anyone can check in published scores: bars in unison or octaves in quartets of the
+music21 corpus, and a wrong note in one encoding (tables of the project's fact sheet, section J; bar
+numbers are those of the encodings)."""
 
 from __future__ import annotations
 
@@ -10,7 +11,7 @@ import pytest
 from sectionprep.checks import run_checks
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import open_document
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Together, find_passages
 
 FACTS = {
@@ -44,10 +45,22 @@ def test_octave_passages_of_quartets_are_found(name: str) -> None:
     numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
     for first, last in FACTS[name]:
         start, end = chart.bars[numbers[str(first)]].start, chart.bars[numbers[str(last)]].end
-        inside = [p for p in together.passages if p.texture in ("unison", "octaves") and p.start <= start + 2 * chart.resolution
-                  and p.end >= end - 3 * chart.resolution and len(p.parts) == 4]
-        covered = inside or [p for p in together.passages if p.texture in ("unison", "octaves") and len(p.parts) == 4
-                             and p.start < end and start < p.end]
+        inside = [
+            p
+            for p in together.passages
+            if p.texture in ("unison", "octaves")
+            and p.start <= start + 2 * chart.resolution
+            and p.end >= end - 3 * chart.resolution
+            and len(p.parts) == 4
+        ]
+        covered = inside or [
+            p
+            for p in together.passages
+            if p.texture in ("unison", "octaves")
+            and len(p.parts) == 4
+            and p.start < end
+            and start < p.end
+        ]
         assert covered, (name, first, last)
         if last - first >= 2:
             length = sum(min(p.end, end) - max(p.start, start) for p in covered)
@@ -70,9 +83,14 @@ def test_nothing_is_called_unison_that_is_not() -> None:
 
 
 def test_the_wrong_note_in_opus_18_no_1_is_found() -> None:
-    """Bar 11: the viola's last note is G3 in this encoding and F3 in the other; it breaks the octaves."""
+    """Bar 11: the viola's last note is G3 in this encoding and F3 in the other; it breaks the
+    octaves."""
     chart, together = _read("beethoven/opus18no1/movement1")
-    found = [f for f in run_checks(chart, together) if f.check == "wrong-note" and chart.place(f.tick).bar == "11"]
+    found = [
+        f
+        for f in run_checks(chart, together)
+        if f.check == "wrong-note" and chart.place(f.tick).bar == "11"
+    ]
     assert [(chart.parts[f.part].name, "F3" in f.message) for f in found] == [("Viola", True)]
 
 

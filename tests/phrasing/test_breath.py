@@ -1,4 +1,5 @@
-"""Breaths: where a line that is too long for one breath is broken, and what a player is warned of. Seconds are counted by hand from the tempo."""
+"""Breaths: where a line that is too long for one breath is broken, and what a player is warned of.
+Seconds are counted by hand from the tempo."""
 
 from __future__ import annotations
 
@@ -15,11 +16,16 @@ from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.view import LineView, view_line
 
 
-def _line(text: str, tempo: float, name: str = "Alto Sax 1") -> tuple[Chart, LineView, list[PlannedNote]]:
+def _line(
+    text: str, tempo: float, name: str = "Alto Sax 1"
+) -> tuple[Chart, LineView, list[PlannedNote]]:
     """A chart, its line, and the line's notes without any mark."""
     c = replace(chart({name: text}), tempo=tempo)
     view = view_line(c, c.lines[0], styles()["medium-swing"], 0)
-    notes = [replace(note, marks=frozenset(), added=frozenset()) for note in plan_line(c, 0).passages[0].notes]
+    notes = [
+        replace(note, marks=frozenset(), added=frozenset())
+        for note in plan_line(c, 0).passages[0].notes
+    ]
     return c, view, notes
 
 
@@ -32,9 +38,12 @@ def _breaths(text: str, tempo: float, marks: dict[int, set[str]] | None = None) 
 PAD = "C5/1 D5/1 C5/1 D5/1 C5/1 D5/1 C5/1 B4/1"
 
 
-@pytest.mark.parametrize(("tempo", "breaths"), [(120, [3]), (240, []), (112, [1, 3, 5]), (60, [1, 3, 5])])
+@pytest.mark.parametrize(
+    ("tempo", "breaths"), [(120, [3]), (240, []), (112, [1, 3, 5]), (60, [1, 3, 5])]
+)
 def test_a_pad_is_broken_as_often_as_its_seconds_ask(tempo: float, breaths: list[int]) -> None:
-    """Eight whole notes: 16 s at 120, 8 s at 240; four of them are 8.6 s at 112 and 16 s at 60, too long, and two are not."""
+    """Eight whole notes: 16 s at 120, 8 s at 240; four of them are 8.6 s at 112 and 16 s at 60, too
+    long, and two are not."""
     assert _breaths(PAD, tempo) == breaths
 
 

@@ -19,12 +19,15 @@ def _view(line: str) -> LineView:
 
 
 def _score(pitches: Sequence[str], options: Sequence[Option], chosen: Sequence[int]) -> float:
-    """Score of one set of leans in ten eighths of 4/4, from prices and patterns that stand here once more, in plain numbers: the
-    chooser's own are what is tested. Judgements, but for the veto (AfroImpro, Accentuation, rule 5)."""
+    """Score of one set of leans in ten eighths of 4/4, from prices and patterns that stand here
+    once more, in plain numbers: the chooser's own are what is tested. Judgements, but for the veto
+    (AfroImpro, Accentuation, rule 5)."""
     heights = ["C5", "D5", "E5", "G5", "A5", "C6"]
     line = [heights.index(p) for p in pitches]
     inside = range(1, 9)
-    turns = [n in inside and (line[n] - line[n - 1]) * (line[n + 1] - line[n]) < 0 for n in range(10)]
+    turns = [
+        n in inside and (line[n] - line[n - 1]) * (line[n + 1] - line[n]) < 0 for n in range(10)
+    ]
     tops = [turns[n] and line[n] > line[n - 1] and n % 2 == 0 for n in range(10)]  # on the beat
 
     def bare(eighths: int) -> float:
@@ -87,7 +90,10 @@ def test_agrees_with_brute_force(pitches: list[str], gains: list[float], locks: 
     best = max(_score(pitches, options, s) for s in every if locks <= set(s))
     assert score == pytest.approx(best, abs=1e-6)
     assert desk.score(options, chosen) == pytest.approx(score, abs=1e-6)
-    assert all(desk.score(options, s) == pytest.approx(_score(pitches, options, s), abs=1e-6) for s in [(), (0, 3), (1, 2, 7), (0, 2, 4, 6)])
+    assert all(
+        desk.score(options, s) == pytest.approx(_score(pitches, options, s), abs=1e-6)
+        for s in [(), (0, 3), (1, 2, 7), (0, 2, 4, 6)]
+    )
     assert locks <= set(chosen)
 
 
@@ -103,7 +109,8 @@ def test_one_and_three_in_a_row_lose_against_an_off_beat() -> None:
 
 
 def test_the_same_distance_twice_in_a_row_loses_against_a_shifted_one() -> None:
-    """Leans on 1and, 2and and 3and earn a little more than on 1and, 2and and 4, and are predictable: judgement."""
+    """Leans on 1and, 2and and 3and earn a little more than on 1and, 2and and 4, and are
+    predictable: judgement."""
     spots = _view("C5/8 D5/8 E5/8 F5/8 G5/8 A5/8 B5/8 C6/8").spots
     _, chosen = Chooser(spots).choose(_gains(n1=1.5, n3=1.5, n5=1.5, n6=1.0))
     assert chosen == (1, 3, 6)

@@ -1,6 +1,8 @@
-"""A decision of the director's follows its figure. Breaks when it stays behind where the music moved, or lands on other music.
+"""A decision of the director's follows its figure. Breaks when it stays behind where the music
+moved, or lands on other music.
 
-Every decision here is typed into a workbook that was written for one chart and is then used for another.
+Every decision here is typed into a workbook that was written for one chart and is then used for
+another.
 """
 
 from __future__ import annotations
@@ -12,10 +14,11 @@ import openpyxl
 import pytest
 from build import chart, part_xml, score_xml
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.outputs.workbook import tables
 from sectionprep.phrasing.directives import Directive, apply_directives, figure_at
 from sectionprep.phrasing.planner import plan_line
+from sectionprep.results import Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
 OTHER = "C4/4 E4/8 G4/8 Bb4/4 r/4 G4/8 E4/8 C4/4 r/2"
@@ -30,15 +33,18 @@ def _chart(path: Path, line: str) -> Path:
 def decided(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A workbook of TUNE in which the C of bar 1 is changed to a fall."""
     folder = tmp_path_factory.mktemp("decided")
-    options = pipeline.Options()
+    options = Options()
     source = _chart(folder / "a.musicxml", TUNE.replace("C5/4", "C5/4^"))
-    marked = pipeline.mark_score(pipeline.read_score(source, options), options)
-    path = pipeline.write_checklist(marked, folder / "a.xlsx", options)
+    marked = stages.mark_score(stages.read_score(source, options), options)
+    path = stages.write_checklist(marked, folder / "a.xlsx", options)
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.MARKS]
     columns = {cell.value: cell.column for cell in sheet[2]}
-    rows = [n for n in range(3, sheet.max_row + 1)
-            if "rooftop" in str(sheet.cell(n, columns["Planned"]).value)]
+    rows = [
+        n
+        for n in range(3, sheet.max_row + 1)
+        if "rooftop" in str(sheet.cell(n, columns["Planned"]).value)
+    ]
     assert len(rows) == 1
     sheet.cell(rows[0], columns["Change to"]).value = "fall"
     workbook.save(path)
@@ -47,10 +53,12 @@ def decided(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def _falls(path: Path, decided: Path) -> tuple[list[str], list[str]]:
     """Where Alto 2 falls, and why decisions were not applied."""
-    options = pipeline.Options(decisions=decided)
-    marked = pipeline.mark_score(pipeline.read_score(path, options), options)
+    options = Options(decisions=decided)
+    marked = stages.mark_score(stages.read_score(path, options), options)
     after = marked.again.chart
-    return [str(after.place(t.onset)) for t in after.lines[1] if "falloff" in t.marks], [why for _, why in marked.unfit]
+    return [str(after.place(t.onset)) for t in after.lines[1] if "falloff" in t.marks], [
+        why for _, why in marked.unfit
+    ]
 
 
 @pytest.mark.parametrize(
@@ -62,7 +70,9 @@ def _falls(path: Path, decided: Path) -> tuple[list[str], list[str]]:
         (f"{OTHER} r/1 {TUNE} {TUNE}", ["bar 4 beat 3"]),  # of two like it, the nearer one
     ],
 )
-def test_a_decision_of_the_workbook_follows_its_figure(line: str, falls: list[str], decided: Path, tmp_path: Path) -> None:
+def test_a_decision_of_the_workbook_follows_its_figure(
+    line: str, falls: list[str], decided: Path, tmp_path: Path
+) -> None:
     assert _falls(_chart(tmp_path / "b.musicxml", line), decided) == (falls, [])
 
 
@@ -76,7 +86,10 @@ def test_a_decision_of_the_workbook_follows_its_figure(line: str, falls: list[st
     ],
 )
 def test_a_decision_does_not_land_on_other_music(line: str, decided: Path, tmp_path: Path) -> None:
-    assert _falls(_chart(tmp_path / "b.musicxml", line), decided) == ([], ["the music at this place has changed"])
+    assert _falls(_chart(tmp_path / "b.musicxml", line), decided) == (
+        [],
+        ["the music at this place has changed"],
+    )
 
 
 def test_a_figure_is_intervals_and_lengths_around_a_note() -> None:
@@ -92,8 +105,12 @@ def test_a_decision_that_fits_nowhere_is_returned_with_the_reason() -> None:
     plan = plan_line(c, 0)
     marks = frozenset({"accent"})
     wrong = {
-        "no note begins at this place": Directive(part="Alto Sax 1", bar="1", beat=Fraction(4), marks=marks),
-        "the music at this place has changed": Directive(part="Alto Sax 1", bar="1", beat=Fraction(1), marks=marks, figure="+1:1 +1:1 +1:1"),
+        "no note begins at this place": Directive(
+            part="Alto Sax 1", bar="1", beat=Fraction(4), marks=marks
+        ),
+        "the music at this place has changed": Directive(
+            part="Alto Sax 1", bar="1", beat=Fraction(1), marks=marks, figure="+1:1 +1:1 +1:1"
+        ),
     }
     made, unfit = apply_directives(c, plan, wrong.values())
     assert {why: d for d, why in unfit} == wrong

@@ -7,10 +7,11 @@ from pathlib import Path
 import pytest
 from build import all_together, part_xml, score_xml
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.musicxml.document import parse_document
-from sectionprep.musicxml.reader import read_chart
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.phrasing import plan_passages
+from sectionprep.results import Marked, Options
 
 LINE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
 MF = "<direction><direction-type><dynamics><mf/></dynamics></direction-type></direction>"
@@ -79,7 +80,7 @@ def test_how_loud_follows_from_who_plays_and_what() -> None:
 
 
 def test_what_was_proposed_is_written_in_every_part_and_not_proposed_again(
-    demo_marked: pipeline.Marked,
+    demo_marked: Marked,
 ) -> None:
     """The demo has entries that nobody can know the dynamic of; a second run has none."""
     proposed = [(p.id, d) for p in demo_marked.plan.marked for d in p.dynamics]
@@ -91,6 +92,5 @@ def test_what_was_proposed_is_written_in_every_part_and_not_proposed_again(
     ]
     assert {c.passage for c in written} <= {name for name, _ in proposed}
     assert len(written) > len(proposed)
-    again = pipeline.mark_score(demo_marked.again, pipeline.Options())
+    again = stages.mark_score(demo_marked.again, Options())
     assert [d for p in again.plan.marked for d in p.dynamics] == []
-

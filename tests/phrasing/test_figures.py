@@ -19,14 +19,21 @@ def _marks(line: str) -> list[frozenset[str]]:
 def test_a_printed_mark_is_carried_to_the_bare_copy_wherever_it_lies(shift: int) -> None:
     """Literal or transposed; a fall is what no rule writes there by itself."""
     copy = transposed(BAR, shift)
-    first, second = (_marks(f"{a} {OTHER} {b}")[k : k + 6] for a, b, k in ((BAR.replace("F5/8", "F5/8F"), copy, 10), (BAR, copy, 10)))
+    first, second = (
+        _marks(f"{a} {OTHER} {b}")[k : k + 6]
+        for a, b, k in ((BAR.replace("F5/8", "F5/8F"), copy, 10), (BAR, copy, 10))
+    )
     assert "falloff" in first[2]
     assert "falloff" not in second[2]
 
 
 @pytest.mark.parametrize(
     "unlike",
-    ["C5/8 D5/8 G5/8 E5/8 G5/4 E5/4", "C5/8 D5/8 F5/4 E5/8 G5/8 E5/4", "r/8 C5/8 D5/8 F5/8 E5/8 G5/4 E5/8"],
+    [
+        "C5/8 D5/8 G5/8 E5/8 G5/4 E5/4",
+        "C5/8 D5/8 F5/4 E5/8 G5/8 E5/4",
+        "r/8 C5/8 D5/8 F5/8 E5/8 G5/4 E5/8",
+    ],
     ids=["another interval", "another rhythm", "another place in the bar"],
 )
 def test_it_is_not_carried_to_another_figure(unlike: str) -> None:

@@ -45,7 +45,8 @@ def test_the_measure_can_fail(tmp_path: Path) -> None:
     """A key whose answers are all wrong is told so: leans, lengths and cut-offs."""
     key = tmp_path / "wrong.toml"
     key.write_text(
-        'reader = "nobody"\n[[line]]\nid = "a"\nstyle = "medium-swing"\ntempo = 150\nwhat = "all wrong"\n'
+        'reader = "nobody"\n[[line]]\nid = "a"\nstyle = "medium-swing"\ntempo = 150\nwhat = '
+        '"all wrong"\n'
         'line = "r/8 D5/8:L F5/8:s A5/8 C6/4:l A5/8 F5/8 G5/8 E5/8:l r/4 C5/2:x-1 r/1"\n'
     )
     (line,) = read_key(key).lines
@@ -55,7 +56,8 @@ def test_the_measure_can_fail(tmp_path: Path) -> None:
     assert agreement(read_key(key), read_key(key)).startswith("wrong and wrong")
 
 
-#: precision, recall, lengths and cut-offs of keys by readers who knew nothing of the rules: guards a
+# : precision, recall, lengths and cut-offs of keys by readers who knew nothing of the rules: guards
+# a
 #: little under the figures reached. The readers agree with each other on .96 of their leans.
 _OTHERS = {
     "reader_alto": (0.86, 0.9, 0.87, 0.7),

@@ -1,4 +1,5 @@
-"""The plan as a file: what is written is read, a director's line wins, and small edits of the chart do not lose it."""
+"""The plan as a file: what is written is read, a director's line wins, and small edits of the chart
+do not lose it."""
 
 from __future__ import annotations
 
@@ -10,42 +11,48 @@ from build import part_xml, score_xml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sectionprep import pipeline
+from sectionprep import stages
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.plan_file import parse_beat, parse_words, read_plan
+from sectionprep.results import Options, Score
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
 
 
 def _chart(path: Path, lead_in: str = "") -> Path:
-    path.write_bytes(score_xml({"Alto Sax 1": part_xml(lead_in + TUNE), "Alto Sax 2": part_xml(lead_in + TUNE)}))
+    path.write_bytes(
+        score_xml({"Alto Sax 1": part_xml(lead_in + TUNE), "Alto Sax 2": part_xml(lead_in + TUNE)})
+    )
     return path
 
 
-def _plan(path: Path, **options: object) -> tuple[pipeline.Score, pipeline.Plan, tuple[object, ...]]:
-    given = pipeline.Options(**options)  # type: ignore[arg-type]
-    score = pipeline.read_score(path, given)
-    plan, unfit = pipeline.plan_score(score, given)
+def _plan(path: Path, **options: object) -> tuple[Score, stages.Plan, tuple[object, ...]]:
+    given = Options(**options)  # type: ignore[arg-type]
+    score = stages.read_score(path, given)
+    plan, unfit = stages.plan_score(score, given)
     return score, plan, unfit
 
 
 def test_a_written_plan_changes_nothing_when_read_back(tmp_path: Path, demo_path: Path) -> None:
     score, plan, _ = _plan(demo_path)
-    pipeline.write_plan_file(score, plan, tmp_path / "plan.toml", pipeline.Options())
+    stages.write_plan_file(score, plan, tmp_path / "plan.toml", Options())
     _, again, unfit = _plan(demo_path, plan=tmp_path / "plan.toml")
     assert unfit == ()
     assert [[(n.marks, n.cutoff, n.why) for n in p.notes] for p in again.passages] == [
-        [(n.marks, n.cutoff, n.why) for n in p.notes] for p in plan.passages]
+        [(n.marks, n.cutoff, n.why) for n in p.notes] for p in plan.passages
+    ]
 
 
 def test_a_line_wins_and_follows_its_figure_to_another_bar(tmp_path: Path) -> None:
     score, plan, _ = _plan(_chart(tmp_path / "a.musicxml"))
-    text = pipeline.write_plan(score.chart, plan)
+    text = stages.write_plan(score.chart, plan)
     line = next(row for row in text.splitlines() if "| C5 |" in row)
     changed = line.replace(line.split("|")[2], " staccato ")
     (tmp_path / "plan.toml").write_text(text.replace(line, changed))
-    score, plan, unfit = _plan(_chart(tmp_path / "b.musicxml", "r/1 r/1 "), plan=tmp_path / "plan.toml")
+    score, plan, unfit = _plan(
+        _chart(tmp_path / "b.musicxml", "r/1 r/1 "), plan=tmp_path / "plan.toml"
+    )
     assert unfit == ()
     (note,) = [n for n in plan.passages[0].notes if n.tone.pitch == 72]
     assert note.marks == {"staccato"}
@@ -54,8 +61,10 @@ def test_a_line_wins_and_follows_its_figure_to_another_bar(tmp_path: Path) -> No
 
 
 def test_what_no_longer_fits_is_said(tmp_path: Path) -> None:
-    (tmp_path / "plan.toml").write_text('[[passage]]\nlead = "Alto Sax 1"\nlines = ["77 1 | C5 | accent", "1 1 | C5 | accent"]\n'
-                                        '[[passage]]\nlead = "Kazoo"\nlines = ["1 1 | C5 | accent"]\n')
+    (tmp_path / "plan.toml").write_text(
+        '[[passage]]\nlead = "Alto Sax 1"\nlines = ["77 1 | C5 | accent", "1 1 | C5 | accent"]\n'
+        '[[passage]]\nlead = "Kazoo"\nlines = ["1 1 | C5 | accent"]\n'
+    )
     _, _, unfit = _plan(_chart(tmp_path / "a.musicxml"), plan=tmp_path / "plan.toml")
     assert len(unfit) == 3
 
@@ -66,8 +75,18 @@ def test_a_house_style_serves_any_chart(tmp_path: Path) -> None:
     assert plan.style == "ballad"
 
 
-@pytest.mark.parametrize("text", ['[[passage]]\nlead="A"\nlines=["1 1 C5 accent"]', '[[passage]]\nlead="A"\nlines=["1 x | C5 | accent"]',
-                                  '[[passage]]\nlead="A"\nlines=["1 1 | C5 | louder"]', "[[passage]]\nlines=[]", "[x]", "[house]\nspeed=3", "= ="])
+@pytest.mark.parametrize(
+    "text",
+    [
+        '[[passage]]\nlead="A"\nlines=["1 1 C5 accent"]',
+        '[[passage]]\nlead="A"\nlines=["1 x | C5 | accent"]',
+        '[[passage]]\nlead="A"\nlines=["1 1 | C5 | louder"]',
+        "[[passage]]\nlines=[]",
+        "[x]",
+        "[house]\nspeed=3",
+        "= =",
+    ],
+)
 def test_a_plan_that_cannot_be_used_is_refused(tmp_path: Path, text: str) -> None:
     (tmp_path / "plan.toml").write_text(text)
     with pytest.raises(UnusableSettings) as caught:
@@ -89,7 +108,9 @@ def test_words() -> None:
 
 def test_a_line_about_another_note_is_not_applied(tmp_path: Path) -> None:
     plan = tmp_path / "plan.toml"
-    plan.write_text('[[passage]]\nlead = "Alto Sax 1"\nlines = ["1 1and | D4 | accent", "1 3 | C6 | accent"]\n')
+    plan.write_text(
+        '[[passage]]\nlead = "Alto Sax 1"\nlines = ["1 1and | D4 | accent", "1 3 | C6 | accent"]\n'
+    )
     _, made, unfit = _plan(_chart(tmp_path / "a.musicxml"), plan=plan)
     assert "accent" in made.passages[0].notes[0].marks
     assert [why for _, why in unfit] == ["the note there is C5, not C6"]  # type: ignore[misc]

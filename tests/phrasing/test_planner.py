@@ -1,4 +1,5 @@
-"""The plan: properties that must hold for any line, and agreement with what players' loudness shows."""
+"""The plan: properties that must hold for any line, and agreement with what players' loudness
+shows."""
 
 from __future__ import annotations
 
@@ -13,8 +14,26 @@ from sectionprep.music.marks import ATTACKS, LENGTHS, contradict
 from sectionprep.passages import find_passages
 from sectionprep.phrasing import PassagePlan, plan_line, plan_passages
 
-LINE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8t F5/8t E5/8t D5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
-tokens = st.sampled_from(["C5/8", "D5/8", "E5/8", "G5/8", "B5/8", "C6/8", "F5/4", "A4/4", "D5/4.", "r/8", "r/4", "G5/8 G5/8"])
+LINE = (
+    "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8t F5/8t E5/8t D5/4 r/8 D5/8 F5/8 E5/8~ "
+    "E5/4 D5/8 C5/8 B4/4 r/4"
+)
+tokens = st.sampled_from(
+    [
+        "C5/8",
+        "D5/8",
+        "E5/8",
+        "G5/8",
+        "B5/8",
+        "C6/8",
+        "F5/4",
+        "A4/4",
+        "D5/4.",
+        "r/8",
+        "r/4",
+        "G5/8 G5/8",
+    ]
+)
 lines = st.lists(tokens, min_size=6, max_size=14).map(lambda t: "C5/4 D5/4 " + " ".join(t))
 
 
@@ -33,7 +52,9 @@ def _fits(line: str) -> bool:
 @settings(max_examples=40, deadline=None)
 def test_transposing_changes_nothing(line: str, shift: int) -> None:
     a, b = _plan(line), _plan(transposed(line, shift))
-    assert [(n.weight, n.marks, n.why) for n in a.notes] == [(n.weight, n.marks, n.why) for n in b.notes]
+    assert [(n.weight, n.marks, n.why) for n in a.notes] == [
+        (n.weight, n.marks, n.why) for n in b.notes
+    ]
 
 
 @given(lines.filter(_fits), st.integers(1, 5))
@@ -67,15 +88,21 @@ _SIGNS = {"accent": ">", "strong-accent": "^", "staccato": "!", "tenuto": "-", "
 def _written_out(line: str, plan: PassagePlan) -> str:
     """The shorthand with the plan's marks in it."""
     notes = iter(plan.notes)
-    return " ".join(t if t.startswith("r") else t + "".join(_SIGNS[m] for m in sorted(next(notes).marks)) for t in line.split())
+    return " ".join(
+        t if t.startswith("r") else t + "".join(_SIGNS[m] for m in sorted(next(notes).marks))
+        for t in line.split()
+    )
 
 
 @given(lines.filter(_fits))
 @settings(max_examples=60, deadline=None)
-@example("C#4/8 A#3/4. A#3/8 A#3/4. A#3/8 C#4/8")  # an even distance to a printed lean was once free
+@example(
+    "C#4/8 A#3/4. A#3/8 A#3/4. A#3/8 C#4/8"
+)  # an even distance to a printed lean was once free
 @example("E5/8 G4/4. F4/8 C5/4. A#3/8 C5/8 E5/8")
 def test_a_plan_written_out_is_its_own_plan(line: str) -> None:
-    """A second run inserts nothing: what the first one printed is kept and calls for nothing more."""
+    """A second run inserts nothing: what the first one printed is kept and calls for nothing
+    more."""
     first = _plan(line)
     assume(all(n.marks <= set(_SIGNS) for n in first.notes))
     second = _plan(_written_out(line, first))
@@ -97,15 +124,16 @@ def test_printed_marks_are_kept_by_default_and_may_be_ignored() -> None:
 
 
 def test_a_line_of_eighths_gets_few_marks() -> None:
-    """Over-marking is a fault (M. Kilpatrick); density is judged against the four to twelve marks that an arranger
-    writes in four bars (common practice, no source)."""
-    line = "r/8 D5/8 F5/8 A5/8 C6/8 A5/8 G5/8 E5/8 " "F5/8 A5/8 C6/8 E6/8 D6/8 C6/8 B5/8 G5/8 " * 3
+    """Over-marking is a fault (M. Kilpatrick); density is judged against the four to twelve marks
+    that an arranger writes in four bars (common practice, no source)."""
+    line = "r/8 D5/8 F5/8 A5/8 C6/8 A5/8 G5/8 E5/8 F5/8 A5/8 C6/8 E6/8 D6/8 C6/8 B5/8 G5/8 " * 3
     marked = sum(bool(n.marks) for n in _plan(line).notes)
     assert 4 <= marked <= 12
 
 
 def test_figures_that_return_are_phrased_alike() -> None:
-    """Common practice, no source: a lead who phrases differently each time cannot be followed (trumpet players' network)."""
+    """Common practice, no source: a lead who phrases differently each time cannot be followed
+    (trumpet players' network)."""
     figure = "r/8 D5/8 F5/8 A5/8 G5/4 r/4 "
     plan = _plan("r/8 D5/8> F5/8 A5/8 G5/4 r/4 " + figure + transposed(figure, 3))
     assert plan.notes[0].marks == plan.notes[4].marks == plan.notes[8].marks
@@ -113,8 +141,9 @@ def test_figures_that_return_are_phrased_alike() -> None:
 
 
 def test_weights_go_the_way_players_loudness_goes() -> None:
-    """Signs and order from the project's own count on the Weimar Jazz Database (fact sheet, K): tops heavy, bottoms
-    light, first of a triplet over its second, first of a phrase over its last, on the beat over off it."""
+    """Signs and order from the project's own count on the Weimar Jazz Database (fact sheet, K):
+    tops heavy, bottoms light, first of a triplet over its second, first of a phrase over its last,
+    on the beat over off it."""
     plan = _plan(LINE + " r/2 " + "C5/8 D5/8 E5/8 G5/8 E5/8 C5/8 E5/8 G5/8 E5/4 r/4")
     w = [n.weight for n in plan.notes]
     top, first, second = 3, 6, 7
@@ -149,27 +178,44 @@ def test_sixteenth_styles_lean_on_sixteenths() -> None:
     assert any(n.marks & ATTACKS for n in plan.notes)
 
 
-@pytest.mark.parametrize("opening", ["A4/2 r/4 A4/4~( A4/4) r/4 r/2 ", "A4/2 r/4 A4/4( B4/4 r/4 r/2 "])
+@pytest.mark.parametrize(
+    "opening", ["A4/2 r/4 A4/4~( A4/4) r/4 r/2 ", "A4/2 r/4 A4/4( B4/4 r/4 r/2 "]
+)
 def test_a_broken_slur_ends_at_the_next_rest(opening: str) -> None:
     rest = "C5/8 D5/8 E5/8 G5/8 F5/8 E5/8 D5/8 C5/8 r/4 D5/4 D5/8t E5/8t F5/8t G5/4"
     whole = _plan("A4/2 r/4 A4/4~ A4/4 r/4 r/2 " + rest)
     broken = _plan(opening + rest)
-    assert [(n.tongued, n.marks) for n in broken.notes[-13:]] == [(n.tongued, n.marks) for n in whole.notes[-13:]]
+    assert [(n.tongued, n.marks) for n in broken.notes[-13:]] == [
+        (n.tongued, n.marks) for n in whole.notes[-13:]
+    ]
 
 
 def test_a_note_after_a_rest_is_tongued() -> None:
     plan = _plan("A4/4( B4/4 r/2 C5/8 D5/8 E5/8 G5/8 r/8 E5/8 D5/8 C5/8")
-    after_rest = [n for a, n in zip(plan.notes, plan.notes[1:], strict=False) if n.tone.onset > a.tone.end]
+    after_rest = [
+        n for a, n in zip(plan.notes, plan.notes[1:], strict=False) if n.tone.onset > a.tone.end
+    ]
     assert len(after_rest) == 2
     assert all(n.tongued for n in after_rest)
 
 
-@pytest.mark.parametrize(("words", "tempo", "style"), [
-    ("Straight-ahead Swing", 160, "medium-swing"), ("Funk, straight 16ths", 100, "funk"), ("Slow Funk", 80, "funk"), ("Slow", 70, "ballad"),
-    ("Straight 8ths", 120, "straight"), ("Jazz-Rock", 120, "straight"), ("Slow swing", 80, "medium-swing"), ("Up-tempo Bop", 236, "up-tempo"),
-    ("a popular song", 120, "medium-swing"),
-])
-def test_words_that_name_a_style_outweigh_words_that_colour_it(words: str, tempo: float, style: str) -> None:
+@pytest.mark.parametrize(
+    ("words", "tempo", "style"),
+    [
+        ("Straight-ahead Swing", 160, "medium-swing"),
+        ("Funk, straight 16ths", 100, "funk"),
+        ("Slow Funk", 80, "funk"),
+        ("Slow", 70, "ballad"),
+        ("Straight 8ths", 120, "straight"),
+        ("Jazz-Rock", 120, "straight"),
+        ("Slow swing", 80, "medium-swing"),
+        ("Up-tempo Bop", 236, "up-tempo"),
+        ("a popular song", 120, "medium-swing"),
+    ],
+)
+def test_words_that_name_a_style_outweigh_words_that_colour_it(
+    words: str, tempo: float, style: str
+) -> None:
     """Common practice, no source: "slow" and "straight" say how, "swing" and "funk" say what."""
     from dataclasses import replace
 
@@ -180,7 +226,8 @@ def test_words_that_name_a_style_outweigh_words_that_colour_it(words: str, tempo
 
 
 def test_equal_pushes_are_marked_alike() -> None:
-    """Three off-beat quarters in a row, and three hits between rests: no pattern that a listener would call square."""
+    """Three off-beat quarters in a row, and three hits between rests: no pattern that a listener
+    would call square."""
     pushes = _plan("r/8 E5/4 D5/4 C5/4 B4/8").notes
     assert [sorted(n.marks) for n in pushes[:3]] == [["accent"]] * 3
     hits = _plan("r/8 E5/8 r/8 D5/8 r/8 C5/8 r/4").notes
@@ -189,16 +236,24 @@ def test_equal_pushes_are_marked_alike() -> None:
 
 def test_a_riff_is_phrased_alike_whatever_its_notes() -> None:
     """One rhythm at one place in the bar, four times, between rests: the same leans each time."""
-    riff = ["B4/8 C#5/8 E5/4 C#5/8 E5/8 B4/8 r/8", "D5/8 C#5/8 B4/4 G4/8 B4/8 E4/8 r/8", "C#5/8 E5/8 E5/4 C#5/8 E5/8 A4/8 r/8",
-            "B4/8 C#5/8 E5/4 C#5/8 E5/8 B4/8 r/8"]
+    riff = [
+        "B4/8 C#5/8 E5/4 C#5/8 E5/8 B4/8 r/8",
+        "D5/8 C#5/8 B4/4 G4/8 B4/8 E4/8 r/8",
+        "C#5/8 E5/8 E5/4 C#5/8 E5/8 A4/8 r/8",
+        "B4/8 C#5/8 E5/4 C#5/8 E5/8 B4/8 r/8",
+    ]
     notes = _plan(" r/1 ".join(riff), style="shuffle").notes
-    leans = [tuple(bool(n.marks & {"accent", "strong-accent"}) for n in notes[6 * k : 6 * k + 6]) for k in range(4)]
+    leans = [
+        tuple(bool(n.marks & {"accent", "strong-accent"}) for n in notes[6 * k : 6 * k + 6])
+        for k in range(4)
+    ]
     assert len(set(leans)) == 1
     assert any(leans[0])
 
 
 def test_breaths_of_a_pad_come_after_bars_that_count() -> None:
-    """Eight whole notes at 120, 16 s without a rest: one breath, after four bars, not under a slur."""
+    """Eight whole notes at 120, 16 s without a rest: one breath, after four bars, not under a
+    slur."""
     notes = _plan("C5/1 D5/1 C5/1 D5/1 C5/1 D5/1 C5/1 B4/1").notes
     assert [n for n, note in enumerate(notes) if "breath-mark" in note.marks] == [3]
 
@@ -219,14 +274,19 @@ def test_hairpins_end_at_a_breath_and_are_long_enough_to_be_heard() -> None:
 
     line = "C4/8 E4/8 G4/8 B4/8 D5/8 F5/8 A5/8 C6/8 B5/2 G5/2"
     c = chart({"Alto Sax 1": line})
-    assert [h.kind for h in plan_line(replace(c, tempo=100.0), 0).passages[0].hairpins] == ["crescendo"]
+    assert [h.kind for h in plan_line(replace(c, tempo=100.0), 0).passages[0].hairpins] == [
+        "crescendo"
+    ]
     assert plan_line(replace(c, tempo=240.0), 0).passages[0].hairpins == ()
 
 
 def test_the_same_figure_has_the_same_lengths() -> None:
-    """A sequence, bar by bar: its quarters are long in both bars or short in both, whatever comes before the first."""
+    """A sequence, bar by bar: its quarters are long in both bars or short in both, whatever comes
+    before the first."""
     notes = _plan("C5/4 D5/4 B4/4 C5/4 B5/4 B5/8 G#5/8 E5/4 D5/4 A5/4 A5/8 F#5/8 D5/4 C5/4").notes
-    first, second = ([sorted(n.marks & LENGTHS) for n in notes[4 + 5 * k : 9 + 5 * k]] for k in (0, 1))
+    first, second = (
+        [sorted(n.marks & LENGTHS) for n in notes[4 + 5 * k : 9 + 5 * k]] for k in (0, 1)
+    )
     assert first[:4] == second[:4]  # the fifth goes into what comes next
 
 
@@ -265,10 +325,13 @@ def test_no_long_run_of_eighths_is_bare() -> None:
             assert max(b - a for a, b in itertools.pairwise(leans)) <= 12, (style, leans)
 
 
-@pytest.mark.parametrize(("style", "line"), [
-    ("medium-swing", "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8 E5/8 r/8 D5/8 E5/2 r/1"),
-    ("straight", "C5/4 D5/8 E5/8~ E5/4 D5/8 C5/8 r/8 C5/8 D5/4 E5/8 D5/4 C5/8 r/1"),
-])
+@pytest.mark.parametrize(
+    ("style", "line"),
+    [
+        ("medium-swing", "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8 E5/8 r/8 D5/8 E5/2 r/1"),
+        ("straight", "C5/4 D5/8 E5/8~ E5/4 D5/8 C5/8 r/8 C5/8 D5/4 E5/8 D5/4 C5/8 r/1"),
+    ],
+)
 def test_cut_time_and_common_time_of_one_music_have_one_plan(style: str, line: str) -> None:
     """The lower number says how it is written, not how it is played."""
     common, cut = (
@@ -296,7 +359,10 @@ def test_the_last_off_beat_eighth_before_a_rest_is_always_stopped(line: str, sty
             assert note.length == "short"
 
 
-TUNE = "C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8 E5/8 F5/8 G5/8 A5/8 B5/8 A5/8 F5/8 D5/8 r/8 F5/8 E5/8 C5/8 E5/8 G5/8 C6/8 A5/8 F5/4 D5/4 r/2"
+TUNE = (
+    "C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8 E5/8 F5/8 G5/8 A5/8 B5/8 A5/8 F5/8 "
+    "D5/8 r/8 F5/8 E5/8 C5/8 E5/8 G5/8 C6/8 A5/8 F5/4 D5/4 r/2"
+)
 
 
 def test_other_readings_are_whole_and_differ_as_they_say() -> None:
@@ -357,11 +423,14 @@ def test_what_one_part_must_tongue_the_section_tongues() -> None:
         ) == [(0, 2), (3, 5)]
 
 
-@pytest.mark.parametrize(("lead", "third", "slurs"), [
-    ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 F4/2 G4/2 F4/2 r/1", [(0, 3)]),
-    ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 B4/2 E4/2 A4/2 r/1", []),
-    ("C5/2 G5/2 C5/2 G5/2 C5/2 D5/2 E5/2 r/2", "E4/2 E4/2 E4/2 E4/2 E4/2 F4/2 G4/2 r/2", []),
-])
+@pytest.mark.parametrize(
+    ("lead", "third", "slurs"),
+    [
+        ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 F4/2 G4/2 F4/2 r/1", [(0, 3)]),
+        ("C5/2 D5/2 E5/2 D5/2 r/1", "E4/2 B4/2 E4/2 A4/2 r/1", []),
+        ("C5/2 G5/2 C5/2 G5/2 C5/2 D5/2 E5/2 r/2", "E4/2 E4/2 E4/2 E4/2 E4/2 F4/2 G4/2 r/2", []),
+    ],
+)
 def test_a_pad_is_slurred_only_if_every_part_steps(
     lead: str, third: str, slurs: list[tuple[int, int]]
 ) -> None:
@@ -384,7 +453,8 @@ def test_any_line_has_one_plan_in_common_and_in_cut_time(line: str, style: str) 
         for b, u in ((4, 4), (2, 2))
     )
     assert [(n.marks, n.weight, n.length, n.cutoff, n.why) for n in common.notes] == [
-        (n.marks, n.weight, n.length, n.cutoff, n.why) for n in cut.notes]
+        (n.marks, n.weight, n.length, n.cutoff, n.why) for n in cut.notes
+    ]
     assert [[n.marks for n in r.notes] for r in common.readings] == [
         [n.marks for n in r.notes] for r in cut.readings
     ]

@@ -1,4 +1,5 @@
-"""The same played notes as a MIDI file: one track a part, tempo, meter, key, markers, General MIDI programs."""
+"""The same played notes as a MIDI file: one track a part, tempo, meter, key, markers, General MIDI
+programs."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.timing import Meter
-from sectionprep.musicxml.transposing import fifths_up
+from sectionprep.musicxml.copies.transposing import fifths_up
 from sectionprep.outputs.audition.pace import Pace
 from sectionprep.outputs.audition.performance import Played
 from sectionprep.outputs.audition.road import Piece
@@ -40,28 +41,44 @@ _KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", 
 
 
 def signatures_of(chart: Chart, pace: Pace, pieces: Sequence[Piece] = ()) -> list[Signature]:
-    """Every meter and key of the chart, at the bar where it begins to hold; with pieces, in played time."""
+    """Every meter and key of the chart, at the bar where it begins to hold; with pieces, in played
+    time."""
     keys = _sounding_keys(chart)
     found: list[Signature] = []
-    bars = [(chart.bars[n], piece) for piece in pieces for n in range(piece.first, piece.last + 1)] if pieces else [(bar, None) for bar in chart.bars]
+    bars = (
+        [(chart.bars[n], piece) for piece in pieces for n in range(piece.first, piece.last + 1)]
+        if pieces
+        else [(bar, None) for bar in chart.bars]
+    )
     for bar, piece in bars:
-        fifths = keys[max(0, bisect_right([tick for tick, _ in keys], bar.start) - 1)][1] if keys else 0
+        fifths = (
+            keys[max(0, bisect_right([tick for tick, _ in keys], bar.start) - 1)][1] if keys else 0
+        )
         if not found or (bar.meter, fifths) != (found[-1].meter, found[-1].fifths):
-            second = pace.second(bar.start / chart.resolution) + (piece.second - piece.written[0] if piece else 0.0)
+            second = pace.second(bar.start / chart.resolution) + (
+                piece.second - piece.written[0] if piece else 0.0
+            )
             found.append(Signature(second=second, meter=bar.meter, fifths=fifths))
     return found
 
 
 def _sounding_keys(chart: Chart) -> list[tuple[int, int]]:
-    """The sounding key by tick, from the first part that has one: the written key without what its transposition adds."""
+    """The sounding key by tick, from the first part that has one: the written key without what its
+    transposition adds."""
     part = next((part for part in chart.parts if part.keys), None)
     if part is None:
         return []
-    return [(tick, written - (0 if chart.concert else fifths_up(part.transposition_at(tick)))) for tick, written in part.keys]
+    return [
+        (tick, written - (0 if chart.concert else fifths_up(part.transposition_at(tick))))
+        for tick, written in part.keys
+    ]
 
 
 def midi_file(
-    tracks: Sequence[Track], pace: Pace, markers: Sequence[tuple[float, str]], signatures: Sequence[Signature]
+    tracks: Sequence[Track],
+    pace: Pace,
+    markers: Sequence[tuple[float, str]],
+    signatures: Sequence[Signature],
 ) -> bytes:
     """A type 1 file. pace: its tempos; markers: (second, text)."""
     import mido
@@ -71,14 +88,25 @@ def midi_file(
 
     events: list[tuple[int, object]] = []
     for quarter, tempo in zip(pace.quarters, pace.tempos, strict=True):
-        events.append((round(quarter * _TICKS), mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(tempo))))
+        events.append(
+            (round(quarter * _TICKS), mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(tempo)))
+        )
     for sign in signatures:
         at = tick_of(sign.second)
         unit = 2 ** max(0, sign.meter.unit.bit_length() - 1)
-        events.append((at, mido.MetaMessage("time_signature", numerator=min(sign.meter.beats, 255), denominator=unit)))
+        events.append(
+            (
+                at,
+                mido.MetaMessage(
+                    "time_signature", numerator=min(sign.meter.beats, 255), denominator=unit
+                ),
+            )
+        )
         if -7 <= sign.fifths <= 7:
             events.append((at, mido.MetaMessage("key_signature", key=_KEYS[sign.fifths + 7])))
-    events += [(tick_of(second), mido.MetaMessage("marker", text=_plain(text))) for second, text in markers]
+    events += [
+        (tick_of(second), mido.MetaMessage("marker", text=_plain(text))) for second, text in markers
+    ]
     head = mido.MidiTrack()
     now = 0
     for at, message in sorted(events, key=lambda event: event[0]):
@@ -110,8 +138,16 @@ def _track(track: Track, channel: int, tick_of: Callable[[float], int]) -> objec
         start = tick_of(note.start)
         stop = max(tick_of(note.start + note.length), start + 1)
         velocity = max(8, min(127, round(127 * 10 ** (note.level / 40))))
-        events.append((start, 2, mido.Message("note_on", channel=channel, note=note.pitch % 128, velocity=velocity)))
-        events.append((stop, 0, mido.Message("note_off", channel=channel, note=note.pitch % 128, velocity=0)))
+        events.append(
+            (
+                start,
+                2,
+                mido.Message("note_on", channel=channel, note=note.pitch % 128, velocity=velocity),
+            )
+        )
+        events.append(
+            (stop, 0, mido.Message("note_off", channel=channel, note=note.pitch % 128, velocity=0))
+        )
         for bend, where in ((note.bend_in, start), (note.bend_out, (start + stop) // 2)):
             if bend:
                 value = max(-8192, min(8191, round(8192 * bend / _BEND_RANGE)))
@@ -120,9 +156,13 @@ def _track(track: Track, channel: int, tick_of: Callable[[float], int]) -> objec
                 events.append((back, 1, mido.Message("pitchwheel", channel=channel, pitch=0)))
     made = mido.MidiTrack()
     made.append(mido.MetaMessage("track_name", name=_plain(track.name), time=0))
-    made.append(mido.Message("program_change", channel=channel, program=max(0, track.program - 1), time=0))
+    made.append(
+        mido.Message("program_change", channel=channel, program=max(0, track.program - 1), time=0)
+    )
     for control, value in ((101, 0), (100, 0), (6, _BEND_RANGE)):
-        made.append(mido.Message("control_change", channel=channel, control=control, value=value, time=0))
+        made.append(
+            mido.Message("control_change", channel=channel, control=control, value=value, time=0)
+        )
     now = 0
     for tick, _, message in sorted(events, key=lambda e: (e[0], e[1])):
         made.append(message.copy(time=tick - now))  # type: ignore[attr-defined]

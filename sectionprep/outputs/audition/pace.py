@@ -11,8 +11,8 @@ from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """Tempos by place: quarters from the start at which each begins (the first is 0), beats (quarters) a minute, and the
-    second at which it begins."""
+    """Tempos by place: quarters from the start at which each begins (the first is 0), beats
+    (quarters) a minute, and the second at which it begins."""
 
     quarters: tuple[float, ...]
     tempos: tuple[float, ...]
@@ -39,7 +39,8 @@ def steady(tempo: float) -> Pace:
 
 
 def pace_of(chart: Chart, share: float = 1.0) -> Pace:
-    """The chart's tempos, each taken at a share of its own. A chart that is silent goes at a moderate tempo."""
+    """The chart's tempos, each taken at a share of its own. A chart that is silent goes at a
+    moderate tempo."""
     found: dict[int, float] = {0: chart.tempo or TEMPO_IF_SILENT}
     for part in chart.parts:
         for sign in part.directions:

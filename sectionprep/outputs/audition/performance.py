@@ -1,10 +1,11 @@
 """From notes and plan to what is played: when, how long, how loud.
 
-Swing ratio (long to short of a pair of eighths): about 1.5 to 1 at slow tempo, falling to 1 to 1 near 300 beats a
-minute (Friberg and Sundstrom for soloists, 2002, from memory; Corcoran and Frieler 2021 find 1.3 to 1 as the typical
-value over 456 solos, which this line meets at 190). The ride cymbal's larger ratios are not for horns.
-Lengths: the marks' table in music/marks.py; an unmarked quarter in swing 0.55 of its value (M. Kilpatrick: 1/3 to 2/3
-of a beat). Loudness: accent +4 dB, rooftop accent +6, ghost -10, and up to 6 dB by weight: engineering judgement.
+Swing ratio (long to short of a pair of eighths): about 1.5 to 1 at slow tempo, falling to 1 to 1
+near 300 beats a minute (Friberg and Sundstrom for soloists, 2002, from memory; Corcoran and Frieler
+2021 find 1.3 to 1 as the typical value over 456 solos, which this line meets at 190). The ride
+cymbal's larger ratios are not for horns. Lengths: the marks' table in music/marks.py; an unmarked
+quarter in swing 0.55 of its value (M. Kilpatrick: 1/3 to 2/3 of a beat). Loudness: accent +4 dB,
+rooftop accent +6, ghost -10, and up to 6 dB by weight: engineering judgement.
 """
 
 from __future__ import annotations
@@ -22,14 +23,23 @@ from sectionprep.phrasing.styles import Style
 _FLAT_LENGTH = 0.92  # of the written value, where nothing is brought out
 _FLAT_DB = -12.0
 _SHORT, _FULL = 0.55, 0.97  # of the written value: a note that is short by habit, one that is held
-_DECIBELS = {"accent": 4.0, "strong-accent": 6.0, "soft-accent": 2.0, "tenuto": 1.0, "stress": 2.0, "unstress": -3.0, "ghost": -10.0}
+_DECIBELS = {
+    "accent": 4.0,
+    "strong-accent": 6.0,
+    "soft-accent": 2.0,
+    "tenuto": 1.0,
+    "stress": 2.0,
+    "unstress": -3.0,
+    "ghost": -10.0,
+}
 _BY_WEIGHT = 6.0  # decibels between weight 0 and 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Played:
-    """One played note. start, length in seconds; pitch sounding MIDI number; level in decibels under full scale;
-    bend: semitones to slide to at the end (falls, doits) or from at the start (scoops, plops)."""
+    """One played note. start, length in seconds; pitch sounding MIDI number; level in decibels
+    under full scale; bend: semitones to slide to at the end (falls, doits) or from at the start
+    (scoops, plops)."""
 
     start: float
     length: float
@@ -60,28 +70,44 @@ class Clock:
         return self.pace.second(beat + share)
 
 
-def play(chart: Chart, tones: Sequence[Tone], plan: PassagePlan | None, *, pace: Pace, style: Style) -> list[Played]:
+def play(
+    chart: Chart, tones: Sequence[Tone], plan: PassagePlan | None, *, pace: Pace, style: Style
+) -> list[Played]:
     """Play tones of one part. plan: the passage's plan, or None for flat."""
     clock = Clock(chart, pace, style.swing)
     wanted = {note.tone.onset: note for note in plan.notes} if plan else {}
-    return [_one(chart, tone, wanted.get(tone.onset), clock, style, flat=plan is None) for tone in tones]
+    return [
+        _one(chart, tone, wanted.get(tone.onset), clock, style, flat=plan is None) for tone in tones
+    ]
 
 
-def _one(chart: Chart, tone: Tone, note: PlannedNote | None, clock: Clock, style: Style, *, flat: bool) -> Played:
+def _one(
+    chart: Chart, tone: Tone, note: PlannedNote | None, clock: Clock, style: Style, *, flat: bool
+) -> Played:
     start, end = clock.at(tone.onset), clock.at(tone.end)
     written = end - start
     if flat:
         return Played(start=start, length=written * _FLAT_LENGTH, pitch=tone.pitch, level=_FLAT_DB)
     marks = note.marks if note else tone.marks
     share = _share(marks, note.length if note else "", tone, chart, style)
-    level = _FLAT_DB - 2 + _BY_WEIGHT * ((note.weight if note else 0.5) - 0.5) + sum(_DECIBELS.get(m, 0.0) for m in marks)
+    level = (
+        _FLAT_DB
+        - 2
+        + _BY_WEIGHT * ((note.weight if note else 0.5) - 0.5)
+        + sum(_DECIBELS.get(m, 0.0) for m in marks)
+    )
     if note is not None and note.cutoff is not None:
         share = min(share, (clock.at(note.cutoff) - start) / written)
     if "breath-mark" in marks:
         share = min(share, max(0.3, 1 - 0.25 / written))
-    return Played(start=start, length=written * share, pitch=tone.pitch, level=min(level, -1.0),
-                  bend_in=-2.0 if "scoop" in marks else 3.0 if "plop" in marks else 0.0,
-                  bend_out=-7.0 if "falloff" in marks else 5.0 if "doit" in marks else 0.0)
+    return Played(
+        start=start,
+        length=written * share,
+        pitch=tone.pitch,
+        level=min(level, -1.0),
+        bend_in=-2.0 if "scoop" in marks else 3.0 if "plop" in marks else 0.0,
+        bend_out=-7.0 if "falloff" in marks else 5.0 if "doit" in marks else 0.0,
+    )
 
 
 def _share(marks: frozenset[str], planned: str, tone: Tone, chart: Chart, style: Style) -> float:

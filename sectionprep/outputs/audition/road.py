@@ -13,8 +13,8 @@ from sectionprep.outputs.audition.performance import Played
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """Bars played one after the other as they are written. first, last: bar indices; written: (start, end) in seconds of
-    written time; second: when it begins in played time."""
+    """Bars played one after the other as they are written. first, last: bar indices; written:
+    (start, end) in seconds of written time; second: when it begins in played time."""
 
     first: int
     last: int
@@ -27,7 +27,10 @@ def pieces_of(chart: Chart, pace: Pace) -> tuple[Piece, ...]:
     found: list[Piece] = []
     second = 0.0
     for first, last in _runs(playing_order(chart)):
-        start, end = (pace.second(tick / chart.resolution) for tick in (chart.bars[first].start, chart.bars[last].end))
+        start, end = (
+            pace.second(tick / chart.resolution)
+            for tick in (chart.bars[first].start, chart.bars[last].end)
+        )
         found.append(Piece(first, last, (start, end), second))
         second += end - start
     return tuple(found)
@@ -49,13 +52,21 @@ def length_of(pieces: Sequence[Piece]) -> float:
 def laid_out(notes: Iterable[Played], pieces: Sequence[Piece]) -> list[Played]:
     """Notes in written time, in every place where they are played."""
     known = list(notes)
-    return [replace(note, start=note.start - piece.written[0] + piece.second)
-            for piece in pieces for note in known if piece.written[0] - 1e-6 <= note.start < piece.written[1] - 1e-6]
+    return [
+        replace(note, start=note.start - piece.written[0] + piece.second)
+        for piece in pieces
+        for note in known
+        if piece.written[0] - 1e-6 <= note.start < piece.written[1] - 1e-6
+    ]
 
 
 def played_at(second: float, pieces: Sequence[Piece]) -> list[float]:
     """Every moment of played time that answers to a moment of written time."""
-    return [second - piece.written[0] + piece.second for piece in pieces if piece.written[0] - 1e-6 <= second < piece.written[1] - 1e-6]
+    return [
+        second - piece.written[0] + piece.second
+        for piece in pieces
+        if piece.written[0] - 1e-6 <= second < piece.written[1] - 1e-6
+    ]
 
 
 def played_pace(chart: Chart, pace: Pace, pieces: Sequence[Piece]) -> Pace:
@@ -65,7 +76,10 @@ def played_pace(chart: Chart, pace: Pace, pieces: Sequence[Piece]) -> Pace:
     starts: list[float] = []
     passed = 0.0
     for piece in pieces:
-        first, last = chart.bars[piece.first].start / chart.resolution, chart.bars[piece.last].end / chart.resolution
+        first, last = (
+            chart.bars[piece.first].start / chart.resolution,
+            chart.bars[piece.last].end / chart.resolution,
+        )
         for quarter in (first, *(q for q in pace.quarters if first < q < last)):
             if not tempos or pace.tempo_at(quarter) != tempos[-1]:
                 quarters.append(passed + quarter - first)

@@ -1,4 +1,5 @@
-"""A small synthesiser of our own: three tones (reed, trumpet, trombone), clear enough to hear short from long."""
+"""A small synthesiser of our own: three tones (reed, trumpet, trombone), clear enough to hear short
+from long."""
 
 from __future__ import annotations
 
@@ -14,14 +15,21 @@ from sectionprep.outputs.audition.performance import Played
 
 RATE = 22_050
 _HARMONICS = {
-    "saxes": (1.0, 0.62, 0.55, 0.30, 0.24, 0.12, 0.08), "trumpets": (0.7, 0.9, 0.8, 0.62, 0.45, 0.30, 0.2, 0.12),
-    "trombones": (1.0, 0.8, 0.5, 0.32, 0.18, 0.1), "other": (1.0, 0.4, 0.2, 0.1),
+    "saxes": (1.0, 0.62, 0.55, 0.30, 0.24, 0.12, 0.08),
+    "trumpets": (0.7, 0.9, 0.8, 0.62, 0.45, 0.30, 0.2, 0.12),
+    "trombones": (1.0, 0.8, 0.5, 0.32, 0.18, 0.1),
+    "other": (1.0, 0.4, 0.2, 0.1),
 }
 _ATTACK, _RELEASE = 0.012, 0.035  # seconds
 
 
-def render(voices: Sequence[tuple[str, Sequence[Played]]], seconds: float, clicks: Sequence[tuple[float, bool]] = ()) -> NDArray[np.float32]:
-    """Mix voices (section name, notes) into one channel, -1..1. clicks: (second, is the first beat of a bar)."""
+def render(
+    voices: Sequence[tuple[str, Sequence[Played]]],
+    seconds: float,
+    clicks: Sequence[tuple[float, bool]] = (),
+) -> NDArray[np.float32]:
+    """Mix voices (section name, notes) into one channel, -1..1. clicks: (second, is the first beat
+    of a bar)."""
     out = np.zeros(int((seconds + 0.5) * RATE) + 1, dtype=np.float32)
     for section, notes in voices:
         for note in notes:
@@ -44,7 +52,9 @@ def _tone(section: str, note: Played) -> NDArray[np.float32]:
         bend += note.bend_in * np.exp(-time / 0.04)
     if note.bend_out:
         start = note.length * 0.45
-        bend += note.bend_out * np.clip((time - start) / max(note.length - start, 0.05), 0, 1) ** 1.5
+        bend += (
+            note.bend_out * np.clip((time - start) / max(note.length - start, 0.05), 0, 1) ** 1.5
+        )
     frequency = 440.0 * 2 ** ((note.pitch - 69 + bend) / 12)
     phase = 2 * np.pi * np.cumsum(frequency) / RATE
     loud = 10 ** (note.level / 20)
@@ -60,20 +70,26 @@ def _tone(section: str, note: Played) -> NDArray[np.float32]:
 
 def _click(first: bool) -> NDArray[np.float32]:
     time = np.arange(int(0.03 * RATE)) / RATE
-    return (0.12 * np.sin(2 * np.pi * (1600 if first else 1100) * time) * np.exp(-time / 0.006)).astype(np.float32)
+    return (
+        0.12 * np.sin(2 * np.pi * (1600 if first else 1100) * time) * np.exp(-time / 0.006)
+    ).astype(np.float32)
 
 
 SOUNDS = ("wav", "flac", "ogg", "mp3")
 
 
 def encoded(sound: NDArray[np.float32], kind: str) -> bytes:
-    """The sound as a file: WAV by ourselves, the compressed kinds through soundfile. Raises BadArgument without it."""
+    """The sound as a file: WAV by ourselves, the compressed kinds through soundfile. Raises
+    BadArgument without it."""
     if kind == "wav":
         return wav(sound)
     try:
         import soundfile
     except ImportError as error:
-        raise BadArgument(f"--sound {kind} needs the extra 'sound'.", remedy="Install sectionprep[sound], or take wav.") from error
+        raise BadArgument(
+            f"--sound {kind} needs the extra 'sound'.",
+            remedy="Install sectionprep[sound], or take wav.",
+        ) from error
     out = io.BytesIO()
     soundfile.write(out, np.clip(sound, -1, 1), RATE, format=kind.upper())
     return out.getvalue()

@@ -1,9 +1,9 @@
 """Which files an audition has.
 
 For each passage: the lead line flat and then shaped, with a bar between ("compare"); the lead in
-each other reading; the section as planned; and for
-a part that is named (or for all), that part with the lead, and the section without it. Slow tempos come as files of
-their own. The whole chart comes flat and shaped.
+each other reading; the section as planned; and for a part that is named (or for all), that part
+with the lead, and the section without it. Slow tempos come as files of their own. The whole chart
+comes flat and shaped.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from sectionprep.outputs.audition.pace import Pace, pace_of, steady
 from sectionprep.outputs.audition.performance import Played, play, tones_in
 from sectionprep.outputs.audition.road import laid_out, length_of, pieces_of, played_at, played_pace
 from sectionprep.outputs.audition.synth import encoded, render
-from sectionprep.outputs.sheets import safe_name
+from sectionprep.outputs.parts.sheets import safe_name
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.styles import Style, styles
@@ -31,8 +31,9 @@ ALL = "all"  # parts
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
-    """What to play. passages: ids, empty for all. part: a player's part, or "all". tempos: shares of the chart's tempo.
-    loops: how often each is played, a bar apart. click: a quiet click along. sound: wav, flac, ogg or mp3."""
+    """What to play. passages: ids, empty for all. part: a player's part, or "all". tempos: shares
+    of the chart's tempo. loops: how often each is played, a bar apart. click: a quiet click along.
+    sound: wav, flac, ogg or mp3."""
 
     passages: tuple[str, ...] = ()
     part: str = ""
@@ -60,12 +61,16 @@ class _Take:
     voices: tuple[_Voice, ...]
 
 
-def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, wish: Wish) -> list[Path]:
+def write_audition(
+    chart: Chart, together: Together, plan: Plan, folder: Path, wish: Wish
+) -> list[Path]:
     """Write the files and return their paths. Times start at zero; a bar is counted in."""
     known = {p.id for p in together.passages}
     unknown = [name for name in wish.passages if name not in known]
     if unknown:
-        raise BadArgument(f"there is no passage {unknown[0]}.", remedy=f"Passages: {', '.join(sorted(known))}.")
+        raise BadArgument(
+            f"there is no passage {unknown[0]}.", remedy=f"Passages: {', '.join(sorted(known))}."
+        )
     if wish.part and wish.part != ALL:
         wish = replace(wish, part=find_part(chart.parts, wish.part).label)
     style = styles().get(plan.style) or styles()["medium-swing"]
@@ -79,7 +84,9 @@ def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, w
             pace = pace_of(chart, share)
             for take in _takes(chart, passage, planned, pace, style, wish):
                 suffix = "" if share == 1.0 else f"_{round(100 * share)}"
-                written += _write(chart, folder / f"{passage.id}_{take.name}{suffix}", take, pace, passage, wish)
+                written += _write(
+                    chart, folder / f"{passage.id}_{take.name}{suffix}", take, pace, passage, wish
+                )
     if not wish.passages:
         written += _whole(chart, together, plan, folder / "whole_chart", style, wish)
         flat = replace(plan, passages=(), hits=())
@@ -89,17 +96,30 @@ def write_audition(chart: Chart, together: Together, plan: Plan, folder: Path, w
 
 def _voice(chart: Chart, part: int, notes: Iterable[Played]) -> _Voice:
     chair = chart.parts[part].chair
-    return _Voice(chair.section, chart.parts[part].label, (chair.instrument.programs or (1,))[0], tuple(notes))
+    return _Voice(
+        chair.section, chart.parts[part].label, (chair.instrument.programs or (1,))[0], tuple(notes)
+    )
 
 
-def _takes(chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, style: Style, wish: Wish) -> Iterable[_Take]:
+def _takes(
+    chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, style: Style, wish: Wish
+) -> Iterable[_Take]:
     def voice(part: int, plan: PassagePlan | None) -> _Voice:
-        return _voice(chart, part, play(chart, tones_in(chart, passage, part), plan, pace=pace, style=style))
+        return _voice(
+            chart, part, play(chart, tones_in(chart, passage, part), plan, pace=pace, style=style)
+        )
 
     flat, shaped = voice(passage.lead, None), voice(passage.lead, planned)
     first, last = _bars(chart, passage)
     gap = pace.second(last) - pace.second(first) + _bar_seconds(chart, passage, pace)
-    yield _Take("lead_compare", (replace(flat, notes=(*flat.notes, *(replace(n, start=n.start + gap) for n in shaped.notes))),))
+    yield _Take(
+        "lead_compare",
+        (
+            replace(
+                flat, notes=(*flat.notes, *(replace(n, start=n.start + gap) for n in shaped.notes))
+            ),
+        ),
+    )
     for reading in planned.readings:
         yield _Take(
             f"lead_{safe_name(reading.name).lower()}",
@@ -114,7 +134,9 @@ def _takes(chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, sty
         me = "me" if wish.part != ALL else safe_name(name)
         if part != passage.lead:
             yield _Take(f"{mine}_with_lead", (voice(part, planned), shaped))
-        yield _Take(f"section_without_{me}", tuple(voice(p, planned) for p in passage.parts if p != part))
+        yield _Take(
+            f"section_without_{me}", tuple(voice(p, planned) for p in passage.parts if p != part)
+        )
 
 
 def _bars(chart: Chart, passage: Passage) -> tuple[float, float]:
@@ -128,41 +150,76 @@ def _bar_seconds(chart: Chart, passage: Passage, pace: Pace) -> float:
     return bar.length / chart.resolution * 60 / pace.tempo_at(bar.start / chart.resolution)
 
 
-def _write(chart: Chart, stem: Path, take: _Take, pace: Pace, passage: Passage, wish: Wish) -> list[Path]:
+def _write(
+    chart: Chart, stem: Path, take: _Take, pace: Pace, passage: Passage, wish: Wish
+) -> list[Path]:
     """Count-in, then the take as often as wished, a bar apart."""
     bar = _bar_seconds(chart, passage, pace)
     first, last = _bars(chart, passage)
     origin = pace.second(first)
     once = max(n.start + n.length for voice in take.voices for n in voice.notes) - origin
     step = (-(-once // bar) + 1) * bar
-    voices = [replace(voice, notes=tuple(replace(n, start=n.start - origin + bar + k * step) for k in range(wish.loops) for n in voice.notes))
-              for voice in take.voices]
+    voices = [
+        replace(
+            voice,
+            notes=tuple(
+                replace(n, start=n.start - origin + bar + k * step)
+                for k in range(wish.loops)
+                for n in voice.notes
+            ),
+        )
+        for voice in take.voices
+    ]
     tempo = pace.tempo_at(first)
     beats = max(1, round(bar * tempo / 60))
     clicks = [(n * 60 / tempo, n == 0) for n in range(beats)]
     if wish.click:
         count = round(last - first)
-        clicks += [(bar + k * step + pace.second(first + n) - origin, n % beats == 0) for k in range(wish.loops) for n in range(count)]
+        clicks += [
+            (bar + k * step + pace.second(first + n) - origin, n % beats == 0)
+            for k in range(wish.loops)
+            for n in range(count)
+        ]
     here = chart.bar_at(passage.start)
     held = [sign for sign in signatures_of(chart, pace) if sign.second <= origin + 1e-6]
     signature = Signature(second=0.0, meter=here.meter, fifths=held[-1].fifths if held else 0)
-    return _files(stem, voices, bar + wish.loops * step, clicks, steady(tempo), [(bar, f"{passage.id} {passage.scope}")], [signature], wish)
+    return _files(
+        stem,
+        voices,
+        bar + wish.loops * step,
+        clicks,
+        steady(tempo),
+        [(bar, f"{passage.id} {passage.scope}")],
+        [signature],
+        wish,
+    )
 
 
 def _files(
-    stem: Path, voices: list[_Voice], seconds: float, clicks: list[tuple[float, bool]], pace: Pace, markers: list[tuple[float, str]],
-    signatures: list[Signature], wish: Wish,
+    stem: Path,
+    voices: list[_Voice],
+    seconds: float,
+    clicks: list[tuple[float, bool]],
+    pace: Pace,
+    markers: list[tuple[float, str]],
+    signatures: list[Signature],
+    wish: Wish,
 ) -> list[Path]:
     """Sound and MIDI of the same notes."""
     sound, score = stem.with_name(f"{stem.name}.{wish.sound}"), stem.with_name(f"{stem.name}.mid")
-    sound.write_bytes(encoded(render([(v.section, v.notes) for v in voices], seconds, clicks), wish.sound))
+    sound.write_bytes(
+        encoded(render([(v.section, v.notes) for v in voices], seconds, clicks), wish.sound)
+    )
     tracks = [Track(name=v.name, program=v.program, notes=v.notes) for v in voices]
     score.write_bytes(midi_file(tracks, pace, markers, signatures))
     return [sound, score]
 
 
-def _whole(chart: Chart, together: Together, plan: Plan, stem: Path, style: Style, wish: Wish) -> list[Path]:
-    """The whole chart as it is played, repeats and jumps taken: passages as the plan has them, everything else as written."""
+def _whole(
+    chart: Chart, together: Together, plan: Plan, stem: Path, style: Style, wish: Wish
+) -> list[Path]:
+    """The whole chart as it is played, repeats and jumps taken: passages as the plan has them,
+    everything else as written."""
     pace = pace_of(chart)
     notes: dict[int, list[Played]] = {}
     covered: dict[int, set[int]] = {part.index: set() for part in chart.parts}
@@ -177,14 +234,34 @@ def _whole(chart: Chart, together: Together, plan: Plan, stem: Path, style: Styl
         rest += _other_voices(chart, other)
         notes.setdefault(other.index, []).extend(play(chart, rest, None, pace=pace, style=style))
     pieces = pieces_of(chart, pace)
-    marks = [(bar.start, bar.rehearsal) for bar in chart.bars if bar.rehearsal] + [(p.start, f"{p.id} {p.scope}") for p in together.passages]
-    markers = [(second, text) for tick, text in marks for second in played_at(pace.second(tick / chart.resolution), pieces)]
-    voices = [_voice(chart, part.index, laid_out(notes[part.index], pieces)) for part in chart.parts if notes.get(part.index)]
-    return _files(stem, voices, length_of(pieces), [], played_pace(chart, pace, pieces), sorted(markers), signatures_of(chart, pace, pieces), wish)
+    marks = [(bar.start, bar.rehearsal) for bar in chart.bars if bar.rehearsal] + [
+        (p.start, f"{p.id} {p.scope}") for p in together.passages
+    ]
+    markers = [
+        (second, text)
+        for tick, text in marks
+        for second in played_at(pace.second(tick / chart.resolution), pieces)
+    ]
+    voices = [
+        _voice(chart, part.index, laid_out(notes[part.index], pieces))
+        for part in chart.parts
+        if notes.get(part.index)
+    ]
+    return _files(
+        stem,
+        voices,
+        length_of(pieces),
+        [],
+        played_pace(chart, pace, pieces),
+        sorted(markers),
+        signatures_of(chart, pace, pieces),
+        wish,
+    )
 
 
 def _other_voices(chart: Chart, part: Part) -> list[Tone]:
-    """What a part plays beside its line: further voices, the other hand, the lower notes of chords."""
+    """What a part plays beside its line: further voices, the other hand, the lower notes of
+    chords."""
     line = chart.lines[part.index]
     tops = {note.address for tone in line for note in tone.notes}
     groups: dict[tuple[int, str], list[Note]] = {}

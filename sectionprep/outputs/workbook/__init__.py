@@ -1,4 +1,5 @@
-"""The rehearsal workbook: written for a director to decide in, and read back without losing a typed cell."""
+"""The rehearsal workbook: written for a director to decide in, and read back without losing a typed
+cell."""
 
 from sectionprep.outputs.workbook.read import Typed, copies_of, read_typed, to_directives
 from sectionprep.outputs.workbook.write import write_workbook

@@ -9,19 +9,23 @@ from typing import Any
 from openpyxl.styles import Alignment, Font, PatternFill
 from openpyxl.utils import get_column_letter
 
-from sectionprep.outputs.chart_map import ChartMap, chart_map
-from sectionprep.outputs.printed import one_line
-from sectionprep.outputs.sheet_remarks import said_once
+from sectionprep.outputs.director.chart_map import ChartMap, chart_map
+from sectionprep.outputs.parts.printed import one_line
+from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.outputs.workbook.rows import Book
 from sectionprep.outputs.workbook.tables import CHANGES_MADE
 
 CAUTIONS = (
-    "Sound level: occupational guidance (NIOSH publication 98-126) recommends at most 85 dBA averaged over 8 hours and halves "
-    "the time for every 3 dB more (88 dBA: 4 h, 91 dBA: 2 h, 94 dBA: 1 h). A big band indoors can pass that; protect ears, give "
+    "Sound level: occupational guidance (NIOSH publication 98-126) recommends at most 85 "
+    "dBA averaged over 8 hours and halves "
+    "the time for every 3 dB more (88 dBA: 4 h, 91 dBA: 2 h, 94 dBA: 1 h). A big band "
+    "indoors can pass that; protect ears, give "
     "pauses. Local rules and qualified people come first.",
-    "Lips and breath: loud high passages tire brass and reed players. Rehearse them short, soft or down an octave, with rests; "
+    "Lips and breath: loud high passages tire brass and reed players. Rehearse them "
+    "short, soft or down an octave, with rests; "
     "pain, numbness or dizziness means stop. Ask a teacher or doctor, not a workbook.",
-    "Breath lengths, note lengths and tempo steps here are judgements for planning, not rules: the players know better.",
+    "Breath lengths, note lengths and tempo steps here are judgements for planning, not "
+    "rules: the players know better.",
     "Prepare, print and copy only music that you may copy.",
 )
 
@@ -38,8 +42,13 @@ _PAGE = 78  # rows that one printed page holds without getting too small to read
 _LINE = 165  # characters across the page
 _TAKEN = 8  # marks taken out that are listed here; judgement
 _LETTERS = {"unison": "U", "octaves": "O", "soli": "S", "rhythm": "r", "alone": "", "": ""}
-_SAYS = {"unison": "unison", "octaves": "octaves", "soli": "soli: one rhythm, harmonised", "rhythm": "same rhythm on held notes",
-         "alone": "plays its own line"}
+_SAYS = {
+    "unison": "unison",
+    "octaves": "octaves",
+    "soli": "soli: one rhythm, harmonised",
+    "rhythm": "same rhythm on held notes",
+    "alone": "plays its own line",
+}
 
 
 def write_overview(sheet: Any, book: Book) -> None:
@@ -63,20 +72,29 @@ def write_overview(sheet: Any, book: Book) -> None:
     credits_ = " / ".join(dict.fromkeys(t for t in (chart.composer, chart.arranger) if t))
     if credits_:
         line(credits_)
-    line(f"{len(chart.parts)} parts, {len(chart.bars)} bars"
-         + (f", {chart.tempo:g} beats per minute" if chart.tempo else "") + f", phrased as {book.style}")
+    line(
+        f"{len(chart.parts)} parts, {len(chart.bars)} bars"
+        + (f", {chart.tempo:g} beats per minute" if chart.tempo else "")
+        + f", phrased as {book.style}"
+    )
     line(one_line(chart, book.reports()) or " ", bold=True)
     for remark in chart.remarks[:6]:
         line(f"Note: {remark.where}: {remark.what}")
     line("")
     line(f"Taken out: {len(book.taken)} of the marks that were printed", bold=True, size=12)
-    more = [f"and {len(book.taken) - _TAKEN} more: they stand first in the sheet {CHANGES_MADE}"] if len(book.taken) > _TAKEN else []
+    more = (
+        [f"and {len(book.taken) - _TAKEN} more: they stand first in the sheet {CHANGES_MADE}"]
+        if len(book.taken) > _TAKEN
+        else []
+    )
     for said in [*book.taken[:_TAKEN], *more]:
         for piece in _wrapped(said, _LINE):
             line(piece)
     line("")
     line("Look at these first", bold=True, size=12)
-    for number, said in enumerate(book.first or ["Nothing is left open: lead and section agree."], start=1):
+    for number, said in enumerate(
+        book.first or ["Nothing is left open: lead and section agree."], start=1
+    ):
         for piece in _wrapped(f"{number}. {said}", _LINE):
             line(piece)
     if unseen := said_once(remark for report in book.reports() for remark in report.remarks):
@@ -128,7 +146,9 @@ class _Paper:
 
     def __init__(self, sheet: Any) -> None:
         self.sheet, self.rows = sheet, 0
-        self._styles: dict[tuple[int, int, int], tuple[_Look, Any]] = {}  # working out a cell's style is most of its cost
+        self._styles: dict[
+            tuple[int, int, int], tuple[_Look, Any]
+        ] = {}  # working out a cell's style is most of its cost
 
     def add(self, cells: Sequence[_Look | None] = (), height: float = 0.0) -> None:
         from sectionprep.outputs.workbook.write import put
@@ -147,23 +167,45 @@ class _Paper:
             for name in ("font", "fill", "alignment"):
                 if getattr(look, name) is not None:
                     setattr(cell, name, getattr(look, name))
-            self._styles[key] = (look, cell._style)  # the look is kept, so that its ids stay its own
+            self._styles[key] = (
+                look,
+                cell._style,
+            )  # the look is kept, so that its ids stay its own
 
 
 def _map(paper: _Paper, drawn: ChartMap) -> None:
-    tiny, white = Font(name="Calibri", size=6), Font(name="Calibri", size=6, color="FFFFFF", bold=True)
+    tiny, white = (
+        Font(name="Calibri", size=6),
+        Font(name="Calibri", size=6, color="FFFFFF", bold=True),
+    )
     small, bold = Font(name="Calibri", size=8), Font(name="Calibri", size=8, bold=True)
     centre = Alignment(horizontal="center", vertical="center")
-    looks = {kind: _Look(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, fill, centre) for kind, fill in _FILLS.items()}
+    looks = {
+        kind: _Look(_LETTERS[kind], white if kind in ("unison", "octaves") else tiny, fill, centre)
+        for kind, fill in _FILLS.items()
+    }
     for start in range(0, len(drawn.bars), _MAP_BARS):
         bars = drawn.bars[start : start + _MAP_BARS]
         if start:
             paper.add()
         paper.add([None, *(_Look(bar.letter, bold) if bar.letter else None for bar in bars)])
-        paper.add([_Look("bar", tiny, None, centre),
-                   *(_Look(bar.number, tiny) if n % 4 == 1 or bar.letter else None for n, bar in enumerate(bars))])
+        paper.add(
+            [
+                _Look("bar", tiny, None, centre),
+                *(
+                    _Look(bar.number, tiny) if n % 4 == 1 or bar.letter else None
+                    for n, bar in enumerate(bars)
+                ),
+            ]
+        )
         for name, kinds in drawn.rows:
-            paper.add([_Look(name, small), *(looks.get(kind) for kind in kinds[start : start + _MAP_BARS])], _MAP_ROW)
+            paper.add(
+                [
+                    _Look(name, small),
+                    *(looks.get(kind) for kind in kinds[start : start + _MAP_BARS]),
+                ],
+                _MAP_ROW,
+            )
     paper.add()
     for kind, says in _SAYS.items():
         paper.add([None, looks[kind], None, _Look(says, small)])

@@ -12,10 +12,10 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.music.timing import say_beat
-from sectionprep.outputs.part_sheet import SheetReport
-from sectionprep.outputs.rehearsal_plan import Item
-from sectionprep.outputs.reports import taken_out
+from sectionprep.outputs.parts.sheet import SheetReport
+from sectionprep.outputs.reports.agreement import taken_out
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.rehearsal_plan import Item
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
 from sectionprep.passages.lead import scope_of
@@ -27,8 +27,8 @@ Cell = str | int | float | None
 
 @dataclass(slots=True, kw_only=True)
 class Row:
-    """cells: values by heading; key: stable name of the row; link: (sheet, key) to jump to; offers: what the row's own
-    drop-down offers first, where it differs from its column's."""
+    """cells: values by heading; key: stable name of the row; link: (sheet, key) to jump to; offers:
+    what the row's own drop-down offers first, where it differs from its column's."""
 
     cells: dict[str, Cell]
     key: str = ""
@@ -38,8 +38,8 @@ class Row:
 
 @dataclass(slots=True, kw_only=True)
 class Book:
-    """Everything that goes into the workbook. reports: called when all but the sheet of parts is written; may wait for parts
-    that are still being drawn."""
+    """Everything that goes into the workbook. reports: called when all but the sheet of parts is
+    written; may wait for parts that are still being drawn."""
 
     chart: Chart
     together: Together
@@ -54,12 +54,26 @@ class Book:
 
 
 def build_book(
-    chart: Chart, together: Together, plan: Plan, marking: Marking, before: Sequence[Finding],
-    after: Sequence[Finding], items: tuple[Item, ...],
-    reports: Callable[[], Sequence[SheetReport]] = tuple, roster: Roster = EMPTY,
+    chart: Chart,
+    together: Together,
+    plan: Plan,
+    marking: Marking,
+    before: Sequence[Finding],
+    after: Sequence[Finding],
+    items: tuple[Item, ...],
+    reports: Callable[[], Sequence[SheetReport]] = tuple,
+    roster: Roster = EMPTY,
 ) -> Book:
     """All rows of all sheets."""
-    book = Book(chart=chart, together=together, plan=plan, items=items, reports=reports, style=f"{plan.style} ({plan.style_why})", band=_band(chart, together, roster))
+    book = Book(
+        chart=chart,
+        together=together,
+        plan=plan,
+        items=items,
+        reports=reports,
+        style=f"{plan.style} ({plan.style_why})",
+        band=_band(chart, together, roster),
+    )
     book.rows = {
         tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
         tables.MARKS: _mark_rows(chart, plan),
@@ -74,7 +88,8 @@ def build_book(
 
 
 def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
-    """Who sits where: a line for each section, the part that leads most of its passages first, players' names beside them."""
+    """Who sits where: a line for each section, the part that leads most of its passages first,
+    players' names beside them."""
     leads = Counter(p.lead for p in together.passages)
     lines = []
     for section in dict.fromkeys(part.chair.section for part in chart.parts):
@@ -92,24 +107,47 @@ def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
 
 def look_first(chart: Chart, findings: Sequence[Finding]) -> list[str]:
     """The few things to look at before anything else."""
-    said = [f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}" for f in findings if f.severity == "error"]
-    said += [f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}" for f in findings if f.severity == "warning"]
+    said = [
+        f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}"
+        for f in findings
+        if f.severity == "error"
+    ]
+    said += [
+        f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}"
+        for f in findings
+        if f.severity == "warning"
+    ]
     return said[:6]
 
 
 def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[Finding]) -> Row:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     planned = plan.of(passage.id)
-    distances = [f"{chart.parts[p].label} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
-                 for p, k in passage.octaves if k]
-    return Row(key=passage.id, link=(tables.MARKS, passage.id), cells={
-        "Passage": passage.id, "From": f"{start.bar} beat {say_beat(start.beat)}",
-        "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}", "Who": passage.scope, "Texture": passage.texture,
-        "Lead": chart.parts[passage.lead].label, "Why this lead": passage.lead_why,
-        "Voicing or octaves": "; ".join(filter(None, (passage.voicing or ", ".join(distances), say_guests(chart, passage)))), "Sure": passage.confidence,
-        "Comes back from": passage.returns, "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
-        "Findings": sum(f.passage == passage.id for f in findings),
-    })
+    distances = [
+        f"{chart.parts[p].label} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
+        for p, k in passage.octaves
+        if k
+    ]
+    return Row(
+        key=passage.id,
+        link=(tables.MARKS, passage.id),
+        cells={
+            "Passage": passage.id,
+            "From": f"{start.bar} beat {say_beat(start.beat)}",
+            "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}",
+            "Who": passage.scope,
+            "Texture": passage.texture,
+            "Lead": chart.parts[passage.lead].label,
+            "Why this lead": passage.lead_why,
+            "Voicing or octaves": "; ".join(
+                filter(None, (passage.voicing or ", ".join(distances), say_guests(chart, passage)))
+            ),
+            "Sure": passage.confidence,
+            "Comes back from": passage.returns,
+            "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
+            "Findings": sum(f.passage == passage.id for f in findings),
+        },
+    )
 
 
 def mark_key(part: str, bar: str, beat: str, figure: str) -> str:
@@ -131,26 +169,60 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
             beat = say_beat(place.beat)
             words = say(shown) if shown else "plain"
             if note.cutoff is not None:
-                words = (f"{words}; " if shown else "") + f"off {say_beat(chart.place(note.cutoff).beat)}"
-            others = [(r.name, say(theirs)) for r in planned.readings
-                      if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ()))) != bool(note.marks & ATTACKS)]
+                words = (
+                    f"{words}; " if shown else ""
+                ) + f"off {say_beat(chart.place(note.cutoff).beat)}"
+            others = [
+                (r.name, say(theirs))
+                for r in planned.readings
+                if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ())))
+                != bool(note.marks & ATTACKS)
+            ]
             others += [("if you like", say(marks)) for marks in note.offers]
-            rows.append(Row(
-                key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]), link=(tables.PASSAGES, planned.id),
-                offers=tuple(dict.fromkeys(marks for _, marks in others)),
-                cells={"Passage": planned.id, "Bar": place.bar, "Beat": beat, "Note": str(note.tone.head.pitch or ""), "Lead": name,
-                       "Planned": words, "Why": note.lost or note.why, "Instead": "; ".join(f"{r}: {marks}" for r, marks in others), "Weight": round(note.weight, 2)}))
+            rows.append(
+                Row(
+                    key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]),
+                    link=(tables.PASSAGES, planned.id),
+                    offers=tuple(dict.fromkeys(marks for _, marks in others)),
+                    cells={
+                        "Passage": planned.id,
+                        "Bar": place.bar,
+                        "Beat": beat,
+                        "Note": str(note.tone.head.pitch or ""),
+                        "Lead": name,
+                        "Planned": words,
+                        "Why": note.lost or note.why,
+                        "Instead": "; ".join(f"{r}: {marks}" for r, marks in others),
+                        "Weight": round(note.weight, 2),
+                    },
+                )
+            )
     return rows
 
 
 def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Finding]) -> list[Row]:
-    """One row for the same finding in several parts. What is still there after marking comes first."""
+    """One row for the same finding in several parts. What is still there after marking comes
+    first."""
     left = {_same(chart, f) for f in after}
     known = {_same(chart, f) for f in before}
-    found = sorted(before, key=lambda f: _same(chart, f) not in left) + [f for f in after if _same(chart, f) not in known]
+    found = sorted(before, key=lambda f: _same(chart, f) not in left) + [
+        f for f in after if _same(chart, f) not in known
+    ]
     groups: dict[tuple[object, ...], list[Finding]] = {}
     for f in found:
-        groups.setdefault((f.check, f.severity, f.tick, f.lead, f.message, f.fix, f.passage, _same(chart, f) in left), []).append(f)
+        groups.setdefault(
+            (
+                f.check,
+                f.severity,
+                f.tick,
+                f.lead,
+                f.message,
+                f.fix,
+                f.passage,
+                _same(chart, f) in left,
+            ),
+            [],
+        ).append(f)
     return [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups.values()]
 
 
@@ -158,11 +230,25 @@ def _finding_row(chart: Chart, same: Sequence[Finding], still: bool) -> Row:
     f = same[0]
     place = chart.place(f.tick)
     parts = list(dict.fromkeys(chart.parts[other.part].label for other in same))
-    key = f"{f.check}|{parts[0]}|{place.bar}|{place.beat}" if len(parts) == 1 else f"{f.check}|{f.message}|{place.bar}|{place.beat}"
-    return Row(key=key, link=(tables.PASSAGES, f.passage), cells={
-        "Severity": f.severity, "Bar": place.bar, "Beat": say_beat(place.beat), "Part": ", ".join(parts),
-        "What": f.message, "Against": chart.parts[f.lead].label if f.lead >= 0 else "", "What to do": f.fix,
-        "After marking": "still there" if still else "mended"})
+    key = (
+        f"{f.check}|{parts[0]}|{place.bar}|{place.beat}"
+        if len(parts) == 1
+        else f"{f.check}|{f.message}|{place.bar}|{place.beat}"
+    )
+    return Row(
+        key=key,
+        link=(tables.PASSAGES, f.passage),
+        cells={
+            "Severity": f.severity,
+            "Bar": place.bar,
+            "Beat": say_beat(place.beat),
+            "Part": ", ".join(parts),
+            "What": f.message,
+            "Against": chart.parts[f.lead].label if f.lead >= 0 else "",
+            "What to do": f.fix,
+            "After marking": "still there" if still else "mended",
+        },
+    )
 
 
 def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
@@ -171,14 +257,16 @@ def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
 
 
 def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
-    """What was taken out first, then in the order of the music; one row for the same change in several parts, the lead among
-    them."""
+    """What was taken out first, then in the order of the music; one row for the same change in
+    several parts, the lead among them."""
     leads = {planned.id: chart.parts[planned.part].label for planned in plan.marked}
     groups: dict[tuple[bool, int, str, str, str, str, str, bool], list[int]] = {}
     for c in marking.changes:
         why = c.why.removeprefix(f"as {leads.get(c.passage)}: ")
         lost = bool(c.taken) and c.applied
-        groups.setdefault((not lost, c.tick, c.kind, c.was, c.now, why, c.passage, c.applied), []).append(c.part)
+        groups.setdefault(
+            (not lost, c.tick, c.kind, c.was, c.now, why, c.passage, c.applied), []
+        ).append(c.part)
     said: dict[tuple[int, ...], str] = {}
     rows = []
     for key, parts in sorted(groups.items(), key=lambda item: (item[0][:2], item[1])):
@@ -187,17 +275,41 @@ def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
         group = tuple(dict.fromkeys(parts))
         if group not in said:
             said[group] = scope_of(chart, group) if len(group) > 1 else chart.parts[group[0]].label
-        rows.append(Row(cells={
-            "Bar": place.bar, "Beat": say_beat(place.beat), "Parts": said[group],
-            "Kind": kind, "Was": was, "Is": now, "Why": why, "Passage": passage, "Written": "yes" if applied else "no",
-            "Each part": ", ".join(chart.parts[part].label for part in group)}))
+        rows.append(
+            Row(
+                cells={
+                    "Bar": place.bar,
+                    "Beat": say_beat(place.beat),
+                    "Parts": said[group],
+                    "Kind": kind,
+                    "Was": was,
+                    "Is": now,
+                    "Why": why,
+                    "Passage": passage,
+                    "Written": "yes" if applied else "no",
+                    "Each part": ", ".join(chart.parts[part].label for part in group),
+                }
+            )
+        )
     return rows
 
 
 def _item_row(number: int, item: Item) -> Row:
-    return Row(key=item.key, link=(tables.PASSAGES, item.passage), cells={
-        "Order": number, "What": item.what, "Bars": item.bars, "Chairs": item.chairs, "Lead": item.lead,
-        "Why here": item.why, "Listen for": item.listen, "Tempo steps": " ".join(str(t) for t in item.tempos), "Minutes": item.minutes})
+    return Row(
+        key=item.key,
+        link=(tables.PASSAGES, item.passage),
+        cells={
+            "Order": number,
+            "What": item.what,
+            "Bars": item.bars,
+            "Chairs": item.chairs,
+            "Lead": item.lead,
+            "Why here": item.why,
+            "Listen for": item.listen,
+            "Tempo steps": " ".join(str(t) for t in item.tempos),
+            "Minutes": item.minutes,
+        },
+    )
 
 
 def _part_rows(
@@ -210,12 +322,24 @@ def _part_rows(
         low = min(pitches, key=lambda p: p.midi, default=None)
         high = max(pitches, key=lambda p: p.midi, default=None)
         seat = roster.seat(part.label)
-        ranges = "; ".join(f.message for f in findings if f.check == "range" and f.part == part.index)
-        rows.append(Row(key=part.label, cells={
-            "Part": part.label, "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
-            "Lowest": str(low or ""), "Highest": str(high or ""),
-            "Range": ranges, "Marks added": added[part.index],
-            "Copies": seat.copies if seat else 1, "Player": seat.player if seat else ""}))
+        ranges = "; ".join(
+            f.message for f in findings if f.check == "range" and f.part == part.index
+        )
+        rows.append(
+            Row(
+                key=part.label,
+                cells={
+                    "Part": part.label,
+                    "Chair": part.chair.says if part.chair.sure else f"{part.chair.says}?",
+                    "Lowest": str(low or ""),
+                    "Highest": str(high or ""),
+                    "Range": ranges,
+                    "Marks added": added[part.index],
+                    "Copies": seat.copies if seat else 1,
+                    "Player": seat.player if seat else "",
+                },
+            )
+        )
     return rows
 
 
@@ -225,7 +349,17 @@ def with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]
     found = []
     for row in rows:
         report = printed.get(row.key)
-        pages: dict[str, Cell] = {} if report is None else {
-            "Pages": report.pages, "Turns": "NOT PRINTED" if report.failed else "; ".join(f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns)}
+        pages: dict[str, Cell] = (
+            {}
+            if report is None
+            else {
+                "Pages": report.pages,
+                "Turns": "NOT PRINTED"
+                if report.failed
+                else "; ".join(
+                    f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns
+                ),
+            }
+        )
         found.append(replace(row, cells=row.cells | pages))
     return found

@@ -40,13 +40,23 @@ _CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f]")
 _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
 _PURPOSE = {
-    tables.PASSAGES: "Where the section moves together. Click a passage to see its marks. Sure: 1 means that every note fits.",
-    tables.MARKS: "What the plan asks of the lead line (H: hits and pads between passages); the section gets the same. Weight: 0 light to 1 heavy in its surroundings. "
-    "Decide in the pale columns (leave it: every part stays as printed there), then run prepare with --decisions and this file.",
-    tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes are never changed: settle those with a pencil.",
-    tables.REHEARSAL: "In this order: where most disagrees and most is to play comes first. Tick each pass, rate 1 (not yet) to 5 (ready). What you type is kept when the workbook is made again.",
+    tables.PASSAGES: "Where the section moves together. Click a passage to see its "
+    "marks. Sure: 1 means that every note fits.",
+    tables.MARKS: "What the plan asks of the lead line (H: hits and pads between "
+    "passages); the section gets the same. Weight: 0 light to 1 heavy "
+    "in its surroundings. "
+    "Decide in the pale columns (leave it: every part stays as printed there), then run "
+    "prepare with --decisions and this file.",
+    tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes "
+    "are never changed: settle those with a pencil.",
+    tables.REHEARSAL: "In this order: where most disagrees and most is to play comes "
+    "first. Tick each pass, rate 1 (not yet) to 5 (ready). What "
+    "you type is kept when the workbook is made again.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
-    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on purpose, and why, in the order of the music. The same change in several parts is one row; for one part alone, filter the last column by its name.",
+    tables.CHANGES_MADE: "Every mark that was written, replaced or left out on "
+    "purpose, and why, in the order of the music. The same "
+    "change in several parts is one row; for one part alone, "
+    "filter the last column by its name.",
 }
 
 
@@ -70,7 +80,8 @@ def text(value: object) -> str:
 
 
 def put(sheet: Any, row: int, column: int, value: object) -> Any:
-    """Write a value and return its cell; text is never a formula, whatever a part or title is called."""
+    """Write a value and return its cell; text is never a formula, whatever a part or title is
+    called."""
     return hold(sheet.cell(row, column), value)
 
 
@@ -91,7 +102,9 @@ def hold(cell: Any, value: object) -> Any:
 class SheetWriter:
     """Writes one table; remembers the row of each key for links."""
 
-    def __init__(self, sheet: Any, columns: tuple[Column, ...], typed: Mapping[str, Mapping[str, Any]]) -> None:
+    def __init__(
+        self, sheet: Any, columns: tuple[Column, ...], typed: Mapping[str, Mapping[str, Any]]
+    ) -> None:
         self.sheet, self.columns, self.typed = sheet, columns, typed
         self.last_row = _FIRST_ROW - 1
         self._styles: dict[tuple[Any, ...], Any] = {}
@@ -108,11 +121,18 @@ class SheetWriter:
         cell.font, cell.alignment = Font(name="Calibri", size=10, italic=True), _WRAP
         shown = [column for column in self.columns if column.printed]
         sheet.merge_cells(start_row=1, start_column=1, end_row=1, end_column=len(shown))
-        sheet.row_dimensions[1].height = 13.5 * _lines(purpose, sum(column.width for column in shown)) + 2
+        sheet.row_dimensions[1].height = (
+            13.5 * _lines(purpose, sum(column.width for column in shown)) + 2
+        )
         for n, column in enumerate(self.columns, start=1):
             sheet.column_dimensions[get_column_letter(n)].width = column.width
             cell = put(sheet, _FIRST_ROW - 1, n, column.heading)
-            cell.font, cell.fill, cell.alignment, cell.border = _HEAD_FONT, _HEAD_FILL, _HEAD_ALIGN, _GRID
+            cell.font, cell.fill, cell.alignment, cell.border = (
+                _HEAD_FONT,
+                _HEAD_FILL,
+                _HEAD_ALIGN,
+                _GRID,
+            )
 
     def row(self, row: Row, link: str = "") -> None:
         """One row; typed values win over proposals in input columns."""
@@ -167,25 +187,46 @@ class SheetWriter:
             cells = f"{letter}{_FIRST_ROW}:{letter}{last}"
             if column.choices and column.free:
                 for offers, rows in self._offers.items():
-                    self._free_choice(column, letter, (*offers, *(c for c in column.choices if c not in offers)), rows)
+                    self._free_choice(
+                        column,
+                        letter,
+                        (*offers, *(c for c in column.choices if c not in offers)),
+                        rows,
+                    )
             elif column.choices:
-                rule = DataValidation(type="list", formula1='"' + ",".join(_listed(column.choices)) + '"',
-                                      allow_blank=True, showErrorMessage=True)
+                rule = DataValidation(
+                    type="list",
+                    formula1='"' + ",".join(_listed(column.choices)) + '"',
+                    allow_blank=True,
+                    showErrorMessage=True,
+                )
                 rule.error = f"Choose one of: {', '.join(column.choices)}"
                 rule.errorTitle = column.heading
                 rule.add(cells)
                 sheet.data_validations.append(rule)
             elif column.is_input and column.number:
-                rule = DataValidation(type="whole", operator="between", formula1="0", formula2="99", allow_blank=True,
-                                      showErrorMessage=True)
+                rule = DataValidation(
+                    type="whole",
+                    operator="between",
+                    formula1="0",
+                    formula2="99",
+                    allow_blank=True,
+                    showErrorMessage=True,
+                )
                 rule.error, rule.errorTitle = "A whole number from 0 to 99", column.heading
                 rule.add(cells)
                 sheet.data_validations.append(rule)
 
-
-    def _free_choice(self, column: Column, letter: str, choices: tuple[str, ...], rows: list[int]) -> None:
+    def _free_choice(
+        self, column: Column, letter: str, choices: tuple[str, ...], rows: list[int]
+    ) -> None:
         """A drop-down that offers and does not insist, for the rows that share it."""
-        rule = DataValidation(type="list", formula1='"' + ",".join(_listed(choices)) + '"', allow_blank=True, showErrorMessage=False)
+        rule = DataValidation(
+            type="list",
+            formula1='"' + ",".join(_listed(choices)) + '"',
+            allow_blank=True,
+            showErrorMessage=False,
+        )
         for first, last in _runs(rows):
             rule.add(f"{letter}{first}:{letter}{last}")
         self.sheet.data_validations.append(rule)
@@ -208,7 +249,8 @@ def _listed(choices: tuple[str, ...]) -> list[str]:
 
 
 def protect(sheet: Any) -> None:
-    """Formulas shut, input cells open; sorting, filtering and column widths allowed; no password."""
+    """Formulas shut, input cells open; sorting, filtering and column widths allowed; no
+    password."""
     sheet.protection.sheet = True
     for allowed in ("sort", "autoFilter", "formatColumns", "formatRows", "deleteRows"):
         setattr(sheet.protection, allowed, False)
@@ -230,7 +272,8 @@ def print_setup(sheet: Any, *, title_rows: str = "") -> None:
 
 
 def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
-    """The workbook as bytes. typed: what was typed into an earlier one; every cell of it is kept."""
+    """The workbook as bytes. typed: what was typed into an earlier one; every cell of it is
+    kept."""
     typed = typed or Typed()
     workbook = Workbook()
     del workbook["Sheet"]
@@ -257,18 +300,27 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
-    _LastSheets(workbook, out, {
-        tables.START: lambda: write_overview(workbook[tables.START], book),
-        tables.PARTS: lambda: fill(tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())),
-    }).save()
+    _LastSheets(
+        workbook,
+        out,
+        {
+            tables.START: lambda: write_overview(workbook[tables.START], book),
+            tables.PARTS: lambda: fill(
+                tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())
+            ),
+        },
+    ).save()
     return out.getvalue()
 
 
 class _LastSheets(ExcelWriter):
-    """Writes some sheets after all others, and finishes them only then: the parts may still be drawn meanwhile. Their tabs stay where
-    they were. last: what finishes each of these sheets, by name, in their order."""
+    """Writes some sheets after all others, and finishes them only then: the parts may still be
+    drawn meanwhile. Their tabs stay where they were. last: what finishes each of these sheets, by
+    name, in their order."""
 
-    def __init__(self, workbook: Workbook, out: io.BytesIO, last: Mapping[str, Callable[[], None]]) -> None:
+    def __init__(
+        self, workbook: Workbook, out: io.BytesIO, last: Mapping[str, Callable[[], None]]
+    ) -> None:
         super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
         self.last = last
         self.tabs = list(workbook.sheetnames)
@@ -284,7 +336,9 @@ class _LastSheets(ExcelWriter):
         super().write_worksheet(ws)
         if ws.title in self.last and not self.left:
             for name in self.last:
-                self.workbook.move_sheet(name, self.tabs.index(name) - self.workbook.sheetnames.index(name))
+                self.workbook.move_sheet(
+                    name, self.tabs.index(name) - self.workbook.sheetnames.index(name)
+                )
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:
@@ -316,24 +370,41 @@ def _conditional(writer: SheetWriter, name: str) -> None:
         rule(f'${letters["Decision"]}{_FIRST_ROW}="{tables.LEAVE}"', font=grey)
         rule(f'${letters["Decision"]}{_FIRST_ROW}="{tables.CHANGE}"', font=bold)
     elif name == tables.AGREEMENT:
-        rule(f'OR(${letters["Status"]}{_FIRST_ROW}="settled",${letters["Status"]}{_FIRST_ROW}="not a fault")', font=grey)
-        rule(f'${letters["Severity"]}{_FIRST_ROW}="error"', font=bold, fill=PatternFill(bgColor="E4E4E4"))
+        rule(
+            f'OR(${letters["Status"]}{_FIRST_ROW}="settled",'
+            f'${letters["Status"]}{_FIRST_ROW}="not a fault")',
+            font=grey,
+        )
+        rule(
+            f'${letters["Severity"]}{_FIRST_ROW}="error"',
+            font=bold,
+            fill=PatternFill(bgColor="E4E4E4"),
+        )
     elif name == tables.REHEARSAL:
         rule(f'${letters["Pass 3"]}{_FIRST_ROW}="x"', font=Font(color="808080"))
-        rule(f'OR(TRIM(${letters["Rating 1-5"]}{_FIRST_ROW})="1",TRIM(${letters["Rating 1-5"]}{_FIRST_ROW})="2")',
-             font=bold)
+        rule(
+            f'OR(TRIM(${letters["Rating 1-5"]}{_FIRST_ROW})="1",'
+            f'TRIM(${letters["Rating 1-5"]}{_FIRST_ROW})="2")',
+            font=bold,
+        )
 
 
 def _pin_ups(workbook: Workbook, book: Book, typed: Typed) -> None:
     """One page a section, to pin up: its own items in rehearsal order."""
-    columns = tuple(c for c in tables.TABLES[tables.REHEARSAL] if not c.is_input and c.printed and c.heading != "Order")
+    columns = tuple(
+        c
+        for c in tables.TABLES[tables.REHEARSAL]
+        if not c.is_input and c.printed and c.heading != "Order"
+    )
     for section in SECTIONS:
         items = [item for item in book.items if section in item.sections]
         if section not in ("saxes", "trumpets", "trombones") or not items:
             continue
         sheet = workbook.create_sheet(f"Pin-up {section}")
         writer = SheetWriter(sheet, columns, {})
-        writer.head(f"{text(book.chart.title)}: the {section}. Take these in a sectional, in this order.")
+        writer.head(
+            f"{text(book.chart.title)}: the {section}. Take these in a sectional, in this order."
+        )
         rows = {row.key: row for row in book.rows[tables.REHEARSAL]}
         for item in items:
             writer.row(rows[item.key])
@@ -343,17 +414,28 @@ def _kept(workbook: Workbook, book: Book, typed: Typed) -> None:
     """Typed cells whose row is no longer there: listed, never dropped."""
     homeless = [
         (sheet, key, heading, value)
-        for sheet, rows in typed.cells.items() for key, cells in rows.items()
+        for sheet, rows in typed.cells.items()
+        for key, cells in rows.items()
         if key not in {row.key for row in book.rows.get(sheet, [])}
-        for heading, value in cells.items() if value not in (None, "")
+        for heading, value in cells.items()
+        if value not in (None, "")
     ] + list(typed.kept)
     if not homeless:
         return
     sheet = workbook.create_sheet(tables.KEPT)
-    columns = (Column(heading="Sheet", width=12), Column(heading="Row", width=50, wrap=True), Column(heading="Column", width=14),
-               Column(heading="What was typed", width=50, wrap=True))
+    columns = (
+        Column(heading="Sheet", width=12),
+        Column(heading="Row", width=50, wrap=True),
+        Column(heading="Column", width=14),
+        Column(heading="What was typed", width=50, wrap=True),
+    )
     writer = SheetWriter(sheet, columns, {})
-    writer.head("Typed in an earlier workbook at places that the chart no longer has. Kept here so that nothing is lost.")
+    writer.head(
+        "Typed in an earlier workbook at places that the chart no longer has. Kept here so "
+        "that nothing is lost."
+    )
     for sheet_name, key, heading, value in homeless:
-        writer.row(Row(cells={"Sheet": sheet_name, "Row": key, "Column": heading, "What was typed": value}))
+        writer.row(
+            Row(cells={"Sheet": sheet_name, "Row": key, "Column": heading, "What was typed": value})
+        )
     writer.finish()

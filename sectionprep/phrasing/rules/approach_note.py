@@ -15,16 +15,32 @@ from sectionprep.phrasing.view import LineView
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         landing = view.next(spot)
-        if landing is None or not spot.is_eighth or not landing.on_beat or abs(spot.ahead) != 1 or spot.after > 0:
+        if (
+            landing is None
+            or not spot.is_eighth
+            or not landing.on_beat
+            or abs(spot.ahead) != 1
+            or spot.after > 0
+        ):
             continue
         chord = view.chord_at(landing)
-        if chord is not None and landing.pitch % 12 in chord.tones and spot.pitch % 12 not in chord.tones:
-            yield Candidate(spot=spot.index, lean=-0.25, because=f"approach note: it leads to a tone of {chord.says}")
+        if (
+            chord is not None
+            and landing.pitch % 12 in chord.tones
+            and spot.pitch % 12 not in chord.tones
+        ):
+            yield Candidate(
+                spot=spot.index,
+                lean=-0.25,
+                because=f"approach note: it leads to a tone of {chord.says}",
+            )
 
 
 RULE = Rule(
-    name="approach-note", says="a note that approaches a chord tone by a semitone stays light",
+    name="approach-note",
+    says="a note that approaches a chord tone by a semitone stays light",
     source="common practice, no source",
-    limits="eighths before a beat, only where the chart carries chord symbols; no weight, as no loudness data speak of it",
+    limits="eighths before a beat, only where the chart carries chord symbols; no "
+    "weight, as no loudness data speak of it",
     propose=_propose,
 )

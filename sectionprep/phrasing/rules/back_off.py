@@ -18,13 +18,20 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for first, last in view.phrases:
         for spot in view.spots[first : last + 1]:
             if spot.quarters >= _LONG and not view.in_pad(spot):  # legato pads are sustained
-                yield Candidate(spot=spot.index, lean=0.6, marks=("accent",), length="long",
-                                because="long note: speak, then back off")
+                yield Candidate(
+                    spot=spot.index,
+                    lean=0.6,
+                    marks=("accent",),
+                    length="long",
+                    because="long note: speak, then back off",
+                )
 
 
 RULE = Rule(
-    name="back-off", says="long notes speak and back off",
+    name="back-off",
+    says="long notes speak and back off",
     source="M. Kilpatrick, ellington-music.co.uk (long notes fp); D. Berger, Notes on Playing "
     "Ellington",
-    limits="notes of three quarters or more; not in pads, which are sustained", propose=_propose,
+    limits="notes of three quarters or more; not in pads, which are sustained",
+    propose=_propose,
 )

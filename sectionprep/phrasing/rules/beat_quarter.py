@@ -32,8 +32,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if not _is_quarter(spot) or spot.slur in ("first", "inside"):
             continue
         if spot.before >= 0.5 and spot.after >= 0.5:
-            yield Candidate(spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short",
-                            because="quarter on its own between rests: a hit, short and strong")
+            yield Candidate(
+                spot=spot.index,
+                lean=_HIT,
+                marks=("strong-accent",),
+                length="short",
+                because="quarter on its own between rests: a hit, short and strong",
+            )
         elif view.style.short_quarters:
             yield _in_a_line(view, spot)
 
@@ -41,8 +46,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 def _in_a_line(view: LineView, spot: Spot) -> Candidate:
     after = view.next(spot)
     if spot.last and spot.after >= 0.5 and _is_point(view, spot):
-        return Candidate(spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short",
-                         because="quarter that ends a short figure: short and strong")
+        return Candidate(
+            spot=spot.index,
+            lean=_HIT,
+            marks=("strong-accent",),
+            length="short",
+            because="quarter that ends a short figure: short and strong",
+        )
     if spot.slur == "last":
         return Candidate(
             spot=spot.index, length="short", because="last note of the slur: let go early"

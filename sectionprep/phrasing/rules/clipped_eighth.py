@@ -26,11 +26,17 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         if view.set_off(spot.before, spot):
             yield Candidate(
-                spot=spot.index, lean=_HIT, marks=("strong-accent",), length="short", weight=0.4,
+                spot=spot.index,
+                lean=_HIT,
+                marks=("strong-accent",),
+                length="short",
+                weight=0.4,
                 because="a hit between rests: short and strong",
             )
         else:
-            yield Candidate(spot=spot.index, length="short", because="short note before a rest: clipped")
+            yield Candidate(
+                spot=spot.index, length="short", because="short note before a rest: clipped"
+            )
 
 
 RULE = Rule(

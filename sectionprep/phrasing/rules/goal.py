@@ -37,7 +37,9 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 RULE = Rule(
-    name="goal", says="the goal of the phrase gets weight",
+    name="goal",
+    says="the goal of the phrase gets weight",
     source="common practice, no source",
-    limits="phrases of five notes or more, goal not among the first two", propose=_propose,
+    limits="phrases of five notes or more, goal not among the first two",
+    propose=_propose,
 )

@@ -34,12 +34,17 @@ def _one(view: LineView, start: int, end: int, last: int) -> Iterable[Span]:
     if height >= _RISE:
         yield Span(first=start, last=end, kind="crescendo", because="a long rise: grow to its top")
     elif height <= -_FALL and end < last:
-        yield Span(first=start, last=end, kind="diminuendo", because="a long fall inside the phrase: ease")
+        yield Span(
+            first=start, last=end, kind="diminuendo", because="a long fall inside the phrase: ease"
+        )
 
 
 RULE = Rule(
-    name="hairpin", says="long rises grow, long falls inside a phrase ease",
-    source="D. Berger, Notes on Playing Ellington (dynamics follow contour), from memory; no diminuendo at phrase ends: "
+    name="hairpin",
+    says="long rises grow, long falls inside a phrase ease",
+    source="D. Berger, Notes on Playing Ellington (dynamics follow contour), from "
+    "memory; no diminuendo at phrase ends: "
     "Holmquist as summarised at bandbuzz.org (2021)",
-    limits="five notes or more in one direction, a minor seventh up or more than an octave down", propose=_propose,
+    limits="five notes or more in one direction, a minor seventh up or more than an octave down",
+    propose=_propose,
 )

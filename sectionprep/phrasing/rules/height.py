@@ -27,7 +27,10 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for n, spot in enumerate(view.spots):
         around = pitches[max(0, n - 8) : n] + pitches[n + 1 : n + 9]
         if around:
-            height = max(-_MOST, min(_MOST, spot.pitch - (sum(around) / len(around) + means[spot.phrase]) / 2))
+            height = max(
+                -_MOST,
+                min(_MOST, spot.pitch - (sum(around) / len(around) + means[spot.phrase]) / 2),
+            )
             why = (
                 "the line has risen: it carries by itself"
                 if height > 0
@@ -37,8 +40,10 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 RULE = Rule(
-    name="height", says="the line is louder where it is higher",
+    name="height",
+    says="the line is louder where it is higher",
     source="D. Berger, Notes on Playing Ellington (dynamics follow contour), from memory; Weimar "
     "Jazz Database, own count",
-    limits="gives weight only, never a mark", propose=_propose,
+    limits="gives weight only, never a mark",
+    propose=_propose,
 )

@@ -23,8 +23,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.quarters < _HELD_ON:
             continue
         if view.in_pad(spot):
-            yield Candidate(spot=spot.index, weight=0.3 if spot.last else 0.5, lean=-0.6, length="long",
-                            because="held among held notes: sustained, without a front of its own")
+            yield Candidate(
+                spot=spot.index,
+                weight=0.3 if spot.last else 0.5,
+                lean=-0.6,
+                length="long",
+                because="held among held notes: sustained, without a front of its own",
+            )
             continue
         why = _front(view, spot)
         if why:
@@ -32,7 +37,10 @@ def _propose(view: LineView) -> Iterable[Candidate]:
                 spot=spot.index, lean=_FRONT, marks=("accent",), length="long", because=why
             )
         yield Candidate(
-            spot=spot.index, weight=0.3 if spot.last else 0.5, lean=0.15 if spot.on_beat else 0.0, length="long",
+            spot=spot.index,
+            weight=0.3 if spot.last else 0.5,
+            lean=0.15 if spot.on_beat else 0.0,
+            length="long",
             because="longer than a quarter: full value, front first, then back off",
         )
 
@@ -40,7 +48,9 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 def _front(view: LineView, spot: Spot) -> str:
     """Why this held note must be heard to begin; empty where the line carries it."""
     if _charleston(view, spot):
-        return "a long and a short note by themselves: the long one has a front, the short one stops"
+        return (
+            "a long and a short note by themselves: the long one has a front, the short one stops"
+        )
     if not spot.is_held:
         return ""
     before = view.spots[spot.index - 1] if spot.index else None

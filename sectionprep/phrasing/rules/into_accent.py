@@ -15,15 +15,25 @@ from sectionprep.phrasing.view import LineView, Spot
 def _settle(view: LineView, chosen: frozenset[int]) -> Iterable[Candidate]:
     for spot in view.spots:
         after = view.next(spot)
-        if after is None or after.index not in chosen or spot.index in chosen or spot.after > 0 or spot.length > 1:
+        if (
+            after is None
+            or after.index not in chosen
+            or spot.index in chosen
+            or spot.after > 0
+            or spot.length > 1
+        ):
             continue
         if _in_row(spot, after):
             continue
         clipped = (
             view.style.short_quarters and spot.on_beat and spot.is_quarter
         )  # unless it says otherwise
-        yield Candidate(spot=spot.index, lean=0.2, length="long" if clipped else "joined",
-                        because="before an accent: not clipped, it carries through")
+        yield Candidate(
+            spot=spot.index,
+            lean=0.2,
+            length="long" if clipped else "joined",
+            because="before an accent: not clipped, it carries through",
+        )
 
 
 def _in_row(spot: Spot, after: Spot) -> bool:

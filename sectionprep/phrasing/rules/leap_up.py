@@ -19,12 +19,16 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.first or spot.rise < LARGE:
             continue
         lean = 0.9 + 0.04 * (min(spot.rise, 12) - LARGE)
-        yield Candidate(spot=spot.index, lean=lean, marks=("accent",), because="upper note of a large leap")
+        yield Candidate(
+            spot=spot.index, lean=lean, marks=("accent",), because="upper note of a large leap"
+        )
 
 
 RULE = Rule(
-    name="leap-up", says="lean on the upper note of a large leap",
+    name="leap-up",
+    says="lean on the upper note of a large leap",
     source="common practice, no source; no extra loudness beyond being a top in the Weimar count, "
     "so no weight",
-    limits="leaps of a fourth or more inside a phrase", propose=_propose,
+    limits="leaps of a fourth or more inside a phrase",
+    propose=_propose,
 )

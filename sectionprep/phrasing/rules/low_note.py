@@ -20,7 +20,12 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if not spot.is_bottom:
             continue
-        yield Candidate(spot=spot.index, weight=_BOTTOM, lean=-0.6 if spot.length < 1 else 0.0, because="bottom of the line: keep it light")
+        yield Candidate(
+            spot=spot.index,
+            weight=_BOTTOM,
+            lean=-0.6 if spot.length < 1 else 0.0,
+            because="bottom of the line: keep it light",
+        )
         after = view.next(spot)
         peak = after is not None and (after.is_top or (after.last and after.rise > 0))
         if (
@@ -31,14 +36,20 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             and spot.is_eighth
         ):
             yield Candidate(
-                spot=spot.index, weight=-0.4, lean=0.9, marks=("ghost",),
+                spot=spot.index,
+                weight=-0.4,
+                lean=0.9,
+                marks=("ghost",),
                 because="low note that springs up to the peak: ghost it",
             )
 
 
 RULE = Rule(
-    name="low-note", says="bottoms are light, and ghosted before a spring to the peak",
+    name="low-note",
+    says="bottoms are light, and ghosted before a spring to the peak",
     source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Weimar Jazz Database, "
     "own count",
-    limits="evidence against a lean on notes shorter than a beat only; ghosts only in styles that have them, on eighths", propose=_propose,
+    limits="evidence against a lean on notes shorter than a beat only; ghosts only "
+    "in styles that have them, on eighths",
+    propose=_propose,
 )

@@ -23,9 +23,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if last - first < 2:
             continue
         spot = view.spots[first]
-        yield Candidate(spot=first, weight=_PHRASE, because="first note of the phrase: let it speak")
+        yield Candidate(
+            spot=first, weight=_PHRASE, because="first note of the phrase: let it speak"
+        )
         if spot.on_beat and spot.quarters >= 1:
-            yield Candidate(spot=first, lean=0.35, marks=("tenuto",), because="the phrase opens on this note")
+            yield Candidate(
+                spot=first, lean=0.35, marks=("tenuto",), because="the phrase opens on this note"
+            )
         if not spot.strong and spot.is_eighth and spot.after < 0.5 and spot.ahead > 0:
             yield Candidate(spot=first, lean=-0.3, because="pick-up: lighter than what it leads to")
             target = _target(view, first, last)
@@ -39,7 +43,13 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         before = view.prev(spot)
         after = view.next(spot)
-        if before is not None and after is not None and spot.is_eighth and after.is_eighth and before.length >= 1:
+        if (
+            before is not None
+            and after is not None
+            and spot.is_eighth
+            and after.is_eighth
+            and before.length >= 1
+        ):
             yield Candidate(spot=spot.index, weight=_RUN, because="first of a run of eighths")
 
 
@@ -56,9 +66,11 @@ def _target(view: LineView, first: int, last: int) -> Spot | None:
 
 
 RULE = Rule(
-    name="opening", says="first notes speak, pick-ups stay light",
+    name="opening",
+    says="first notes speak, pick-ups stay light",
     source="Tonguing for Jazz Saxophone, thewoodshedmusic (2014): always tongue the first note; "
     "AfroImpro rule 5; weights "
     "from the Weimar Jazz Database, own count",
-    limits="phrases of three notes or more", propose=_propose,
+    limits="phrases of three notes or more",
+    propose=_propose,
 )

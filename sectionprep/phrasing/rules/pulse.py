@@ -34,7 +34,10 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             upper = spot.rise > 0 and spot.ahead < 0
             lean = view.style.off_beat * (1.0 if stepwise or upper else 0.5)
             yield Candidate(
-                spot=spot.index, weight=_OFF, lean=lean, marks=("accent",),
+                spot=spot.index,
+                weight=_OFF,
+                lean=lean,
+                marks=("accent",),
                 because="off-beat in stepwise motion" if stepwise else "off-beat",
             )
 

@@ -1,4 +1,5 @@
-"""A held note stops at an agreed place: where the rest begins, on the beat it is tied to, or early to clear the air.
+"""A held note stops at an agreed place: where the rest begins, on the beat it is tied to, or early
+to clear the air.
 
 bad:  five players letting go one after the other
 good: "off 4", all together; a ballad lets the air stop it, everything else the tongue

@@ -19,14 +19,23 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         if spot.off_beat and spot.ahead != 0:
             yield Candidate(
-                spot=spot.index, lean=0.4, marks=("accent",), because="last of the repeated notes, off the beat"
+                spot=spot.index,
+                lean=0.4,
+                marks=("accent",),
+                because="last of the repeated notes, off the beat",
             )
         else:
-            yield Candidate(spot=spot.index, weight=-0.2, because="repeated note: tongued, no heavier than the first")
+            yield Candidate(
+                spot=spot.index,
+                weight=-0.2,
+                because="repeated note: tongued, no heavier than the first",
+            )
 
 
 RULE = Rule(
-    name="repeated-note", says="tongue repeated notes, let the last one carry on",
-    source="common practice, no source (a slur between equal notes is read as a tie)", limits="inside a phrase",
+    name="repeated-note",
+    says="tongue repeated notes, let the last one carry on",
+    source="common practice, no source (a slur between equal notes is read as a tie)",
+    limits="inside a phrase",
     propose=_propose,
 )

@@ -1,4 +1,5 @@
-"""When a line starts again after longer notes or a rest, its first off-beat eighth restarts it with weight.
+"""When a line starts again after longer notes or a rest, its first off-beat eighth restarts it with
+weight.
 
 bad:  a line that creeps in after a rest
 good: rest, >and-of-one: the line is there at once
@@ -22,7 +23,9 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             continue
         before = view.spots[spot.index - 1] if spot.index else None
         rested = spot.before >= 0.5
-        held = before is not None and before.length >= 1 and spot.before < 0.5 and not before.off_beat
+        held = (
+            before is not None and before.length >= 1 and spot.before < 0.5 and not before.off_beat
+        )
         following = view.next(spot)
         if (rested or held) and following is not None and following.length <= 0.5:
             after = "a rest" if rested else "a longer note"
@@ -44,6 +47,9 @@ def _evidence(view: LineView, spot: Spot, following: Spot) -> float:
 
 
 RULE = Rule(
-    name="restart", says="the first off-beat eighth restarts the line",
-    source="common practice, no source", limits="eighths followed by more of the line", propose=_propose,
+    name="restart",
+    says="the first off-beat eighth restarts the line",
+    source="common practice, no source",
+    limits="eighths followed by more of the line",
+    propose=_propose,
 )

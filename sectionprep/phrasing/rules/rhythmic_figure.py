@@ -25,9 +25,19 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             or _has_point(view, notes[-1])
         ):
             continue  # too long; a pad; or it has its point already
-        point = max(notes, key=lambda spot: (
-            spot.pushed, spot.length, spot.last and spot.off_beat, spot.pitch, spot.index))
-        yield Candidate(spot=point.index, lean=0.65, marks=("accent",), because="the point of this short figure")
+        point = max(
+            notes,
+            key=lambda spot: (
+                spot.pushed,
+                spot.length,
+                spot.last and spot.off_beat,
+                spot.pitch,
+                spot.index,
+            ),
+        )
+        yield Candidate(
+            spot=point.index, lean=0.65, marks=("accent",), because="the point of this short figure"
+        )
 
 
 def _has_point(view: LineView, last: Spot) -> bool:
@@ -35,6 +45,9 @@ def _has_point(view: LineView, last: Spot) -> bool:
 
 
 RULE = Rule(
-    name="rhythmic-figure", says="every rhythmic figure gets an accent; pads need not",
-    source="M. Kilpatrick, ellington-music.co.uk", limits="figures of two to four notes between rests, not pads", propose=_propose,
+    name="rhythmic-figure",
+    says="every rhythmic figure gets an accent; pads need not",
+    source="M. Kilpatrick, ellington-music.co.uk",
+    limits="figures of two to four notes between rests, not pads",
+    propose=_propose,
 )

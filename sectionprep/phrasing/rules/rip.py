@@ -32,15 +32,30 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
 
 
 def _climb(view: LineView, start: int, top: int) -> Iterable[Candidate | Span]:
-    yield Candidate(spot=start, weight=0.3, lean=0.3, marks=("accent",), because="the climb starts here: strike it")
+    yield Candidate(
+        spot=start,
+        weight=0.3,
+        lean=0.3,
+        marks=("accent",),
+        because="the climb starts here: strike it",
+    )
     for n in range(start + 1, top):
         yield Candidate(spot=n, weight=-0.4, lean=-0.5, because="inside the climb: swallowed")
     after = view.next(view.spots[top])
-    again = after is not None and after.rise == 0 and after.length > view.spots[top].length  # the top comes twice: it lands on the long one
+    again = (
+        after is not None and after.rise == 0 and after.length > view.spots[top].length
+    )  # the top comes twice: it lands on the long one
     landing = top + 1 if again else top
-    yield Candidate(spot=landing, weight=0.3, lean=0.9, marks=("accent",), because="the climb lands here")
+    yield Candidate(
+        spot=landing, weight=0.3, lean=0.9, marks=("accent",), because="the climb lands here"
+    )
     if not any(view.spots[n].slur for n in range(start, top + 1)):
-        yield Span(first=start, last=top - 1, kind="slur", because="one tongue for the climb, a new one for its top")
+        yield Span(
+            first=start,
+            last=top - 1,
+            kind="slur",
+            because="one tongue for the climb, a new one for its top",
+        )
 
 
 RULE = Rule(

@@ -29,12 +29,15 @@ def _propose(view: LineView) -> Iterable[Span]:
             if n - start >= 3 and most and any(view.spots[k].is_held for k in range(start, n)):
                 yield from _in_breaths(view, view.spots[first].tone.bar, start, n - 1)
             elif n - start >= 4:
-                yield Span(first=start, last=n - 1, kind="slur", because="chromatic counter-line: one slur")
+                yield Span(
+                    first=start, last=n - 1, kind="slur", because="chromatic counter-line: one slur"
+                )
             start = n
 
 
 def _in_breaths(view: LineView, since: int, first: int, last: int) -> Iterable[Span]:
-    """One slur, or several of four, two or one bars that a breath can carry, counted from the bar where the phrase begins."""
+    """One slur, or several of four, two or one bars that a breath can carry, counted from the bar
+    where the phrase begins."""
     a, b = view.spots[first], view.spots[last]
     start = a.tone
     passed = (b.tone.onset - b.offset) - (start.onset - a.offset)  # from bar line to bar line
@@ -45,7 +48,9 @@ def _in_breaths(view: LineView, since: int, first: int, last: int) -> Iterable[S
         if n <= last and (view.spots[n].offset or (view.spots[n].tone.bar - since) % bars):
             continue
         if n - begun >= 2:
-            yield Span(first=begun, last=n - 1, kind="slur", because="slow notes that step: one slur")
+            yield Span(
+                first=begun, last=n - 1, kind="slur", because="slow notes that step: one slur"
+            )
         begun = n
 
 

@@ -18,14 +18,25 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if following is None or not spot.on_beat or spot.triplet or abs(spot.ahead) not in (1, 2):
             continue
         chord = view.chord_at(spot)
-        if chord is not None and spot.pitch % 12 not in chord.tones and following.pitch % 12 in chord.tones:
-            yield Candidate(spot=spot.index, lean=0.25, marks=("tenuto",), because=f"tension over {chord.says} that resolves by step")
+        if (
+            chord is not None
+            and spot.pitch % 12 not in chord.tones
+            and following.pitch % 12 in chord.tones
+        ):
+            yield Candidate(
+                spot=spot.index,
+                lean=0.25,
+                marks=("tenuto",),
+                because=f"tension over {chord.says} that resolves by step",
+            )
 
 
 RULE = Rule(
-    name="tension", says="lean a little on a tension that resolves",
+    name="tension",
+    says="lean a little on a tension that resolves",
     source="common practice, no source",
-    limits="notes on the beat that step to a chord tone, only where the chart carries chord symbols; no weight, as no loudness "
+    limits="notes on the beat that step to a chord tone, only where the chart "
+    "carries chord symbols; no weight, as no loudness "
     "data speak of it",
     propose=_propose,
 )

@@ -1,4 +1,5 @@
-"""Tongue the off-beat and slur into the next beat; first, last and repeated notes are always tongued.
+"""Tongue the off-beat and slur into the next beat; first, last and repeated notes are always
+tongued.
 
 bad:  every eighth tongued alike, or a whole run under one tongue
 good: doo-DAH-oo-DAH-oo-DAH: the off-beats speak, the beats follow from them
@@ -16,7 +17,15 @@ _THIRD_DOWN = (-3, -4)
 
 
 def _running(a: Spot | None, b: Spot | None) -> bool:
-    return a is not None and b is not None and a.is_eighth and b.is_eighth and b.before == 0 and not a.triplet and not b.triplet
+    return (
+        a is not None
+        and b is not None
+        and a.is_eighth
+        and b.is_eighth
+        and b.before == 0
+        and not a.triplet
+        and not b.triplet
+    )
 
 
 def _propose(view: LineView) -> Iterable[Candidate | Span]:
@@ -24,18 +33,34 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
         return
     for spot in view.spots:
         before, after = view.prev(spot), view.next(spot)
-        if not _running(before, spot) or before is None or after is None or spot.rise == 0 or spot.after >= 0.5:
+        if (
+            not _running(before, spot)
+            or before is None
+            or after is None
+            or spot.rise == 0
+            or spot.after >= 0.5
+        ):
             continue
         upper = spot.ahead in _THIRD_DOWN and spot.rise > 0 and before.rise in _THIRD_DOWN
         if not (spot.on_beat and before.off_beat) or upper or spot.slur or before.slur:
             continue
-        yield Candidate(spot=spot.index, slurred=True, because="slurred from the note before: the usual swing tonguing")
+        yield Candidate(
+            spot=spot.index,
+            slurred=True,
+            because="slurred from the note before: the usual swing tonguing",
+        )
         if view.style.tonguing_slurs:
-            yield Span(first=before.index, last=spot.index, kind="slur", because="tongue the off-beat, slur into the beat")
+            yield Span(
+                first=before.index,
+                last=spot.index,
+                kind="slur",
+                because="tongue the off-beat, slur into the beat",
+            )
 
 
 RULE = Rule(
-    name="tonguing", says="tongue the off-beat, slur into the beat; in thirds tongue the upper note",
+    name="tonguing",
+    says="tongue the off-beat, slur into the beat; in thirds tongue the upper note",
     source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); Tonguing for Jazz "
     "Saxophone, thewoodshedmusic "
     "(2014); thirds: S. Fagaly, Jazz Articulation",

@@ -39,15 +39,24 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.triplet in (2, 3):
             lean -= 0.6
         yield Candidate(
-            spot=spot.index, weight=_ON if spot.on_beat else _OFF, lean=lean, marks=("accent",),
-            because="the line has climbed to this, its last note" if ends else "top of a rising group" if steps > 1 else "the line peaks here and turns down",
+            spot=spot.index,
+            weight=_ON if spot.on_beat else _OFF,
+            lean=lean,
+            marks=("accent",),
+            because="the line has climbed to this, its last note"
+            if ends
+            else "top of a rising group"
+            if steps > 1
+            else "the line peaks here and turns down",
         )
 
 
 RULE = Rule(
-    name="top-of-rise", says="lean on the top of a rising group",
+    name="top-of-rise",
+    says="lean on the top of a rising group",
     source="Jazz Articulation and Swing Feel, everythingsaxophone (2018); S. Fagaly, Jazz "
     "Articulation: tongue and "
     "stress the peak, even on the beat",
-    limits="inside a phrase; weaker inside a triplet", propose=_propose,
+    limits="inside a phrase; weaker inside a triplet",
+    propose=_propose,
 )

@@ -1,4 +1,5 @@
-"""Of a triplet, tongue the first note lightly, slur the other two, and lean on the note it lands on.
+"""Of a triplet, tongue the first note lightly, slur the other two, and lean on the note it lands
+on.
 
 bad:  three tongued triplet notes and a weak landing
 good: (D C Bb) >G
@@ -24,10 +25,14 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
     for spot in view.spots:
         if spot.triplet == 1:
             first = _FIRST_SLOW if view.tempo < 140 else (0.0 if view.tempo > 200 else _FIRST)
-            yield Candidate(spot=spot.index, weight=first, because="first of a triplet: a light tongue")
+            yield Candidate(
+                spot=spot.index, weight=first, because="first of a triplet: a light tongue"
+            )
             third = view.spots[spot.index + 2]
             if view.style.triplet_slurs and not _repeats(view, spot.index):
-                yield Span(first=spot.index, last=third.index, kind="slur", because="slur the triplet")
+                yield Span(
+                    first=spot.index, last=third.index, kind="slur", because="slur the triplet"
+                )
             landing = view.next(third)
             if landing is not None:
                 straight = _goes_one_way(view, spot.index)
@@ -41,9 +46,16 @@ def _propose(view: LineView) -> Iterable[Candidate | Span]:
                     else "the triplet lands here",
                 )
         elif spot.triplet == 2:
-            yield Candidate(spot=spot.index, weight=_SECOND, lean=-0.7, because="inside a triplet: slurred and light")
+            yield Candidate(
+                spot=spot.index,
+                weight=_SECOND,
+                lean=-0.7,
+                because="inside a triplet: slurred and light",
+            )
         elif spot.triplet == 3:
-            yield Candidate(spot=spot.index, lean=-0.5, because="inside a triplet: slurred and light")
+            yield Candidate(
+                spot=spot.index, lean=-0.5, because="inside a triplet: slurred and light"
+            )
 
 
 def _goes_one_way(view: LineView, n: int) -> bool:
@@ -57,7 +69,9 @@ def _repeats(view: LineView, n: int) -> bool:
 
 
 RULE = Rule(
-    name="triplet", says="tongue the first of three lightly, slur on, lean on the landing",
+    name="triplet",
+    says="tongue the first of three lightly, slur on, lean on the landing",
     source="common practice, no source; weights from the Weimar Jazz Database, own count",
-    limits="no slur where a pitch repeats, nor in straight styles", propose=_propose,
+    limits="no slur where a pitch repeats, nor in straight styles",
+    propose=_propose,
 )

@@ -1,4 +1,5 @@
-"""A note where the line turns is a candidate; so is the off-beat eighth just before a top, which anticipates it.
+"""A note where the line turns is a candidate; so is the off-beat eighth just before a top, which
+anticipates it.
 
 bad:  every turning note of a zigzag accented
 good: one turn leaned on, the next one announced by the off-beat before it
@@ -17,11 +18,18 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if not spot.turns or spot.triplet in (2, 3) or view.in_pad(spot):
             continue
         small = abs(spot.rise) + abs(spot.ahead) <= 4
-        yield Candidate(spot=spot.index, lean=0.2 if small else 0.3, marks=("accent",), because="the line turns here")
+        yield Candidate(
+            spot=spot.index,
+            lean=0.2 if small else 0.3,
+            marks=("accent",),
+            because="the line turns here",
+        )
         before = view.prev(spot)
         if spot.is_top and spot.on_beat and before is not None and _announces(before):
             yield Candidate(
-                spot=before.index, lean=0.95, marks=("accent",),
+                spot=before.index,
+                lean=0.95,
+                marks=("accent",),
                 because="off-beat that announces the turn on the next beat",
             )
 
@@ -39,9 +47,11 @@ def _announces(before: Spot) -> bool:
 
 
 RULE = Rule(
-    name="turning-note", says="turns, and the off-beats that announce them, are places to lean",
+    name="turning-note",
+    says="turns, and the off-beats that announce them, are places to lean",
     source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often "
     "stressed); the "
     "anticipation: common practice, no source",
-    limits="gives no weight: turning notes as such are not louder (Weimar count)", propose=_propose,
+    limits="gives no weight: turning notes as such are not louder (Weimar count)",
+    propose=_propose,
 )

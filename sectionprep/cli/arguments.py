@@ -1,0 +1,146 @@
+"""What can be said to the commands: arguments and options that several of them share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+
+def _a_place(path: Path) -> Path:
+    """The current folder has no name to make file names from: say it in full."""
+    return path if path.name else path.resolve()
+
+
+def _named(text: str) -> Path:
+    if not text.strip():
+        raise typer.BadParameter(
+            "it names no place. Name a file or folder; a dot means this folder."
+        )
+    return Path(text)
+
+
+def place_option(*names: str, words: str, **more: Any) -> Any:
+    """An option that names a place to write to; no name at all would be the current folder, which
+    nobody asked for. words: its help."""
+    return typer.Option(*names, parser=_named, metavar="<path>", help=words, **more)
+
+
+def out_to(words: str, **more: Any) -> Any:
+    """The option that says where results go."""
+    return place_option("--out", "-o", words=words, **more)
+
+
+Score = Annotated[
+    Path,
+    typer.Argument(
+        callback=_a_place,
+        readable=False,
+        help="The chart: MusicXML (.musicxml, .xml, .mxl), a folder with a file for "
+        "each part, or ABC, Humdrum, MEI, MIDI (converted).",
+        show_default=False,
+    ),
+]
+RosterFile = Annotated[
+    Path | None,
+    typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml)."),
+]
+Tune = Annotated[
+    int | None,
+    typer.Option(
+        "--tune", min=0, help="Of a collection in ABC: the tune of this number.", show_default=False
+    ),
+]
+Style = Annotated[
+    str | None,
+    typer.Option(
+        help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin "
+        "(bossa), samba, straight, funk, older-swing, concert; by default "
+        "chosen from "
+        "the chart's words, tempo and instruments."
+    ),
+]
+Printed = Annotated[
+    str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")
+]
+Section = Annotated[
+    str,
+    typer.Option(
+        help="Marks already in the section: match (what contradicts the lead and "
+        "most of the section gives way), add (nothing is taken out), report "
+        "(change nothing)."
+    ),
+]
+AsJson = Annotated[
+    bool,
+    typer.Option("--json", help="Print machine-readable results to stdout and nothing else there."),
+]
+Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
+Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
+Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
+Staff = Annotated[
+    float,
+    typer.Option(
+        min=7.0, max=11.0, help="Staff height in millimetres (7.0-8.5; up to 11 for large print)."
+    ),
+]
+Help = Annotated[
+    bool,
+    typer.Option(
+        "--section-help/--no-section-help",
+        help="Say in each part, where a passage begins, how it belongs.",
+    ),
+]
+Cues = Annotated[
+    bool,
+    typer.Option("--cues/--no-cues", help="Small named notes before an entry after a long rest."),
+]
+Courtesy = Annotated[
+    bool,
+    typer.Option(
+        "--courtesy/--no-courtesy",
+        help="Accidentals in parentheses where a reader may stumble: after a bar line, "
+        "an octave away, after another name for the same note.",
+    ),
+]
+Syllables = Annotated[
+    bool,
+    typer.Option(
+        "--syllables", help="Print what to say (doo, dah, dit ...) under the notes of each passage."
+    ),
+]
+Proof = Annotated[
+    bool,
+    typer.Option(
+        "--proof",
+        help="For proofreading: print what was added a shade lighter, with a page that lists it.",
+    ),
+]
+SmallScore = Annotated[
+    str,
+    typer.Option(
+        "--score",
+        help="Also print the whole score, small: written (as players read) or sounding.",
+        show_default=False,
+    ),
+]
+Study = Annotated[
+    str,
+    typer.Option(
+        "--study", help="Pitch of the study pages: sounding, or written (as players read)."
+    ),
+]
+Hits = Annotated[
+    bool, typer.Option("--rhythm-hits", help="Write over slash bars on which beats the horns hit.")
+]
+PlanPath = Annotated[
+    Path | None,
+    typer.Option(
+        "--plan",
+        help="A plan file written by `plan -o`, edited or not; its lines win over the rules.",
+    ),
+]
+Decisions = Annotated[
+    Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")
+]

@@ -1,0 +1,1 @@
+"""The engraver: its processes, its notation, and how wide bars are."""

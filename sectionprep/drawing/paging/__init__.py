@@ -1,0 +1,1 @@
+"""Where lines and pages break."""

@@ -1,0 +1,292 @@
+"""Where lines and pages break, as one optimisation each. Knows nothing of engraving.
+
+Lines: a dynamic programme over bars; the price of a line is how far its bars must be stretched or
+squeezed, how far it is from four bars, and whether a section begins anywhere but at its left edge.
+Pages: a dynamic programme over lines; the price of a page is empty space, and for every turn the
+lack of a rest in which to turn. Prices are judgements; what they weigh is common practice (D. J.
+Argue, Music Preparation Fundamentals: turns in rests; J. Gates: sections start at the left).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+_SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
+_MOST_BARS = 12
+#: for a bar beside one that is too full for a line by itself: dearer than any gaping line
+_CROWD = 60.0
+TURN_SECONDS = 2.5  # a turn needs about this long; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarBox:
+    """What layout knows of one drawn bar. width: natural width; section: begins a section; glued:
+    must not be parted from the bar before it (inside an ending); bars: how many bars it stands for;
+    rest_after: seconds of rest around its end."""
+
+    width: float
+    section: bool = False
+    glued: bool = False
+    bars: int = 1
+    rest_after: float = 0.0
+
+
+def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
+    """Price of one line holding these bars, `room` wide without clef and key."""
+    return _cost(
+        sum(bar.width for bar in bars),
+        len(bars),
+        sum(bar.section for bar in bars[1:]),
+        bars[0].glued,
+        room,
+        last,
+    )
+
+
+def _cost(natural: float, count: int, sections: int, torn: bool, room: float, last: bool) -> float:
+    """natural: width of all bars; sections: how many begin inside the line; torn: its first bar
+    belongs to the one before."""
+    stretch = room / max(natural, 1.0)
+    if last and stretch > 1:
+        stretch = min(stretch, 1.25)
+    cost = 3.5 * math.log(stretch) ** 2 + 4.0 * sections
+    if stretch < _SQUEEZE:
+        cost += 40.0 * (_SQUEEZE / stretch - 1) + 2.0
+    if stretch > _GAPE and not last:
+        cost += 8.0 * (stretch / _GAPE - 1) + 1.0
+    if not last:
+        cost += 0.5 * abs(count - 4) + 0.8 * max(0, count - 7)
+    elif count == 1:
+        cost += 1.0
+    return cost + 30.0 if torn else cost
+
+
+def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
+    """For every end (bars before it) the starts it can have and the price of that line."""
+    width, sections, crammed = [0.0], [0], [0]
+    for bar in bars:
+        width.append(width[-1] + bar.width)
+        sections.append(sections[-1] + bar.section)
+        crammed.append(crammed[-1] + (bar.width * _SQUEEZE > room))
+    count = len(bars)
+    return [[]] + [
+        [
+            (
+                start,
+                _cost(
+                    width[end] - width[start],
+                    end - start,
+                    sections[end] - sections[start + 1],
+                    bars[start].glued,
+                    room,
+                    end == count,
+                )
+                + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0),
+            )
+            for start in range(max(0, end - _MOST_BARS), end)
+        ]
+        for end in range(1, count + 1)
+    ]
+
+
+_LINE_PRICE = 0.4
+_PAGES = (9, 18)  # lines that fit on one page and on two
+
+
+_REST_PRIZE = 2.5  # for a line that ends in a rest long enough to turn in
+
+
+WAYS = (
+    "usual",
+    "rests",
+    "tight",
+)  # of breaking lines, from the best to read to the one with the fewest lines
+
+
+def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> tuple[int, ...]:
+    """Line breaks at the usual price of a line, or at the least price at which the part fits on one
+    page or on two: a part of one or two pages needs no turn. Squeezing stays dearer than any line.
+    way: "rests" lets lines end where a page can be turned; "tight" fits two pages even if sections
+    then begin inside a line."""
+    costs = _all_costs(bars, room)
+    usual = _cheapest(bars, costs, _LINE_PRICE, _REST_PRIZE if way == "rests" else 0.0)
+    if len(usual) <= _PAGES[0]:
+        return usual
+    prices = (1.0, 1.8, 2.8, 4.0, *((4.4, 4.8, 5.2, 5.6, 6.0, 8.0, 11.0) if way == "tight" else ()))
+    fewest = _cheapest(bars, costs, prices[-1], 0.0)  # the dearer a line, the fewer
+    for lines in _PAGES:
+        if len(usual) <= lines:
+            return usual
+        if len(fewest) <= lines:
+            return next(
+                fewer
+                for price in prices
+                if len(fewer := _cheapest(bars, costs, price, 0.0)) <= lines
+            )
+    return usual
+
+
+def break_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
+    """Indices of the bars that begin a line; the first is 0. Exact."""
+    return _cheapest(bars, _all_costs(bars, room), _LINE_PRICE, 0.0)
+
+
+def _cheapest(
+    bars: Sequence[BarBox], costs: Sequence[Sequence[tuple[int, float]]], price: float, prize: float
+) -> tuple[int, ...]:
+    """The breaks of least price in all. price: of each line; prize: for ending a line in a rest."""
+    count = len(bars)
+    best = [0.0] + [math.inf] * count
+    back = [0] * (count + 1)
+    for end in range(1, count + 1):
+        least, chosen = math.inf, 0
+        for start, line in costs[end]:
+            cost = best[start] + line
+            if cost < least - 1e-9:
+                least, chosen = cost, start
+        best[end] = least + price - (prize if bars[end - 1].rest_after >= TURN_SECONDS else 0.0)
+        back[end] = chosen
+    starts: list[int] = []
+    at = count
+    while at > 0:
+        at = back[at]
+        starts.append(at)
+    return tuple(reversed(starts))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineBox:
+    """What page layout knows of a line. height: of its ink; rest_after: seconds of rest around its
+    end."""
+
+    height: float
+    rest_after: float = 0.0
+    section: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Turn:
+    """A page turn: after which page of music, and the seconds of rest there."""
+
+    page: int
+    seconds: float
+
+    @property
+    def possible(self) -> bool:
+        """Long enough to turn in."""
+        return self.seconds >= TURN_SECONDS
+
+
+def is_turn(page: int, pages: int, cover: bool = False) -> bool:
+    """Pages are printed on both sides, odd ones on the right: turn after each odd page. One and two
+    pages lie side by side and are never turned. cover: a title page comes first, so that the music
+    begins on a left page."""
+    return pages > 2 and (page + cover) % 2 == 1 and page < pages
+
+
+def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
+    """Price of one page without its turn."""
+    return _page_cost(
+        sum(line.height for line in lines) + gap * (len(lines) - 1), len(lines), room, last
+    )
+
+
+def _page_cost(used: float, count: int, room: float, last: bool) -> float:
+    """used: height of `count` lines with the white between them."""
+    if used > room + 1e-6:
+        return math.inf if count > 1 else 50.0
+    empty = 1 - used / room
+    return (7.0 if last else 14.0) * empty**2 + (1.5 if last and count == 1 else 0.0)
+
+
+def turn_cost(seconds: float) -> float:
+    """Price of a turn with this much rest."""
+    return 0.0 if seconds >= TURN_SECONDS else 9.0 * (1 - seconds / TURN_SECONDS) + 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pages:
+    """Indices of the lines that begin a page, the turns, and whether a cover page moves the music
+    to a left page."""
+
+    starts: tuple[int, ...]
+    turns: tuple[Turn, ...]
+    cover: bool = False
+
+
+_PAGE_PRICE, _COVER_PRICE = 4.0, 4.5
+
+
+def break_pages(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> Pages:
+    """Break lines into pages. Exact for each number of pages; as few pages as will do, and one page
+    more, or a cover in front, only when that saves a turn without rest."""
+    fewest = _fewest(lines, first_room, room, gap)
+    options = [
+        (pages, cover)
+        for pages in (fewest, fewest + 1)
+        for cover in (False, True)
+        if not cover or pages > 2
+    ]
+    found = []
+    for pages, cover in options:
+        best = _with_pages(lines, first_room, room, gap, pages, cover)
+        if best is not None:
+            cost, starts = best
+            found.append(
+                (cost + _PAGE_PRICE * (pages - fewest) + _COVER_PRICE * cover, cover, starts)
+            )
+    _, cover, starts = min(found)
+    turns = tuple(
+        Turn(page=page, seconds=lines[starts[page] - 1].rest_after)
+        for page in range(1, len(starts))
+        if is_turn(page, len(starts), cover)
+    )
+    return Pages(starts=starts, turns=turns, cover=cover)
+
+
+def _fewest(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> int:
+    pages, used, space = 1, 0.0, first_room
+    for line in lines:
+        need = line.height + (gap if used else 0.0)
+        if used and used + need > space + 1e-6:
+            pages, used, space = pages + 1, 0.0, room
+            need = line.height
+        used += need
+    return pages
+
+
+def _with_pages(
+    lines: Sequence[LineBox], first_room: float, room: float, gap: float, pages: int, cover: bool
+) -> tuple[float, tuple[int, ...]] | None:
+    count = len(lines)
+    if pages > count:
+        return None
+    heights = [0.0, *itertools.accumulate(line.height + gap for line in lines)]
+    after = [turn_cost(line.rest_after) for line in lines]  # of a turn after each line
+    reached: dict[int, tuple[float, tuple[int, ...]]] = {
+        0: (0.0, ())
+    }  # by lines placed: price and page starts
+    for page in range(1, pages + 1):
+        space = first_room if page == 1 else room
+        turned = is_turn(page, pages, cover)
+        best: dict[int, tuple[float, tuple[int, ...]]] = {}
+        for start, (before, starts) in reached.items():
+            for end in range(start + 1, count + 1):
+                cost = before + _page_cost(
+                    heights[end] - heights[start] - gap, end - start, space, page == pages
+                )
+                if math.isinf(cost):
+                    break
+                if end < count:
+                    cost += (after[end - 1] if turned else 0.0) - (
+                        0.2 if lines[end].section else 0.0
+                    )
+                if end not in best or cost < best[end][0]:
+                    best[end] = (cost, (*starts, start))
+        reached = (
+            {end: found for end, found in best.items() if end < count} if page < pages else best
+        )
+    return reached.get(count)

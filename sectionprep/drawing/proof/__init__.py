@@ -1,0 +1,1 @@
+"""Whether a drawing shows what the file has."""

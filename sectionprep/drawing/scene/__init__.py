@@ -1,0 +1,1 @@
+"""Drawn lines as ink, with what the engraver cannot draw added."""

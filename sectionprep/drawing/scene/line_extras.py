@@ -1,0 +1,135 @@
+"""What we add to an engraved line: chord symbols, jazz marks, the bar number, syllables.
+
+Each is an `Extra` with its box, so that layout knows the line's true extent and a script can look
+for collisions. Coordinates are the drawing's: hundredths of a millimetre, y downwards.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Any
+
+from sectionprep.drawing.scene import chord_symbols, jazz_marks
+from sectionprep.drawing.scene.ink import Box, Spot, System
+from sectionprep.drawing.text import fonts
+
+_NUMBER_GAP = 60.0  # between clef and bar number
+_SYLLABLE_GAP = 70.0  # between the lowest ink and the syllables
+_SYLLABLE_LEAST = 0.75  # of the type size: how far a long syllable may shrink
+
+
+@dataclass(frozen=True, slots=True)
+class Extra:
+    """One added thing. kind: chord, jazz, number or syllable; paint draws it with the origin at the
+    drawing's."""
+
+    kind: str
+    box: Box
+    paint: Callable[[Any], object]
+
+
+def line_extras(
+    system: System,
+    *,
+    chords: Mapping[str, str],
+    overlays: Mapping[str, Sequence[str]],
+    number: str,
+    number_size: float,
+    syllables: Mapping[str, str],
+    syllable_size: float,
+) -> list[Extra]:
+    """Everything added to one line; the system's extent grows to hold it. chords: text by id;
+    overlays: jazz marks by note id; number: printed bar number or ""; syllables: by note id; sizes
+    in hundredths of a millimetre."""
+    found = [_chord(spot.x, spot.y, chords.get(name, "")) for name, spot in system.chords.items()]
+    for name, marks in overlays.items():
+        head = system.heads.get(name)
+        if head is not None:
+            found += [_jazz(system, head, mark) for mark in marks]
+    if number:
+        found.append(
+            _words(
+                "number",
+                0,
+                _under_clef(system) + _NUMBER_GAP + 0.75 * number_size,
+                number,
+                fonts.ITALIC,
+                number_size,
+            )
+        )
+    floor = max([system.bottom, *(extra.box[3] for extra in found if extra.kind == "jazz")])
+    found += _syllables(system, syllables, floor, syllable_size)
+    system.top = min([system.top, *(extra.box[1] for extra in found)])
+    system.bottom = max([system.bottom, *(extra.box[3] for extra in found)])
+    return found
+
+
+def _chord(x: float, y: float, text: str) -> Extra:
+    width = chord_symbols.draw(None, x, 0, text)
+    return Extra(
+        "chord",
+        (x, y - 0.95 * chord_symbols.SIZE, x + width, y + 0.1 * chord_symbols.SIZE),
+        lambda painter: chord_symbols.draw(painter, x, y, text),
+    )
+
+
+def _jazz(system: System, head: Spot, mark: str) -> Extra:
+    return Extra(
+        "jazz",
+        jazz_marks.box(system, head, mark),
+        lambda painter: jazz_marks.draw(painter, system, head, mark),
+    )
+
+
+def _words(kind: str, x: float, y: float, text: str, font: str, size: float) -> Extra:
+    text = fonts.printable(text, font)
+    return Extra(
+        kind,
+        (x, y - 0.72 * size, x + fonts.width(text, font, size), y + 0.2 * size),
+        lambda painter: painter.text(x, y, text, font, size),
+    )
+
+
+def _under_clef(system: System) -> float:
+    """Lowest ink at the left edge: the bar number goes under it."""
+    return max(
+        [
+            system.staff_bottom,
+            *(i.box[3] for i in system.ink if i.box[0] < 500 and "clef" in i.classes),
+        ]
+    )
+
+
+def _syllables(
+    system: System, syllables: Mapping[str, str], floor: float, size: float
+) -> list[Extra]:
+    """On one baseline under everything else, centred under their notes, narrower where notes stand
+    close."""
+    spots = sorted(
+        (head.x + head.width / 2, syllables[name])
+        for name, head in system.heads.items()
+        if name in syllables
+    )
+    if not spots:
+        return []
+    gaps = [b[0] - a[0] for a, b in pairwise(spots)]
+    found = []
+    for n, (middle, word) in enumerate(spots):
+        room = min(gaps[max(0, n - 1) : n + 1], default=9999.0)
+        own = size * max(
+            _SYLLABLE_LEAST, min(1.0, 0.96 * room / max(fonts.width(word, fonts.ITALIC, size), 1.0))
+        )
+        width = fonts.width(word, fonts.ITALIC, own)
+        found.append(
+            _words(
+                "syllable",
+                middle - width / 2,
+                floor + _SYLLABLE_GAP + 0.72 * size,
+                word,
+                fonts.ITALIC,
+                own,
+            )
+        )
+    return found

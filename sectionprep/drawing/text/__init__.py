@@ -1,0 +1,1 @@
+"""Fonts, lettering and its frames."""

@@ -1,0 +1,152 @@
+"""Texts of a drawing: lines of runs in one font each, and the frames around them.
+
+Coordinates as in svg.py: hundredths of a millimetre, y downwards.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from sectionprep.drawing.text import fonts
+from sectionprep.drawing.text.frames import Frame, frame
+from sectionprep.musicxml.copies.enclosures import CLOSE, SHAPES, enclose, shape_of
+
+Box = tuple[float, float, float, float]
+SHRUNK = (
+    10.0  # how much smaller than it is to be drawn the engraver is given what must take no room
+)
+_SMALLEST = (
+    70.0  # a third of the smallest type that is ever asked for: below it letters were shrunk
+)
+_CAP, _TAIL = 0.72, 0.2  # of the type size: how far letters reach above and below their line
+_MARKS = re.compile(f"([{''.join(enclose('', shape)[0] for shape in SHAPES)}{CLOSE}])")
+_WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
+
+
+@dataclass(slots=True)
+class Run:
+    """A run of text in one font; size in hundredths of a millimetre."""
+
+    text: str
+    font: str
+    size: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """Runs on one baseline that begins at (x, y), and their box."""
+
+    x: float
+    y: float
+    runs: list[Run]
+    box: Box
+
+
+class Node(Protocol):
+    """What is asked of an element of the drawing."""
+
+    text: str | None
+    tail: str | None
+
+    def get(self, key: str, default: str = "") -> str: ...
+
+    def __iter__(self) -> Iterator[Node]: ...
+
+
+@dataclass(slots=True)
+class _Reader:
+    """Gathers the runs of a text element, line by line: (drop from its first baseline, runs). top:
+    where that lies."""
+
+    top: float
+    lines: list[tuple[float, list[Run]]] = field(default_factory=lambda: [(0.0, [])])
+    drop: float = 0.0
+
+    def gather(self, node: Node, size: float, bold: bool, italic: bool, music: bool) -> None:
+        """Take up the runs of one element and of all in it."""
+        size = float((node.get("font-size") or str(size)).removesuffix("px"))
+        size = size * SHRUNK if 0 < size < _SMALLEST else size
+        bold = node.get("font-weight") == "bold" or (bold and node.get("font-weight") != "normal")
+        italic = node.get("font-style") == "italic" or (
+            italic and node.get("font-style") != "normal"
+        )
+        music = node.get("font-family") == "Leipzig" or music
+        if node.get("dy"):
+            self.drop += float(re.sub(r"[^\d.-]", "", node.get("dy")) or 0)
+            self.lines.append((self.drop, []))
+        elif node.get("y") and float(node.get("y")) - self.top > self.drop:
+            self.drop = float(node.get("y")) - self.top
+            self.lines.append((self.drop, []))
+        if node.text and size:
+            self._add(node.text, fonts.MUSIC if music else _face(bold, italic), size)
+        for child in node:
+            self.gather(child, size, bold, italic, music)
+            if child.tail and child.tail.strip() and size:
+                self._add(child.tail, _face(bold, italic), size)
+
+    def _add(self, text: str, font: str, size: float) -> None:
+        self.lines[-1][1].append(Run(text, font, size))
+
+
+def read_lettering(
+    element: Node, x: float, y: float, *, bold: bool, italic: bool
+) -> tuple[list[Line], list[Frame]]:
+    """The lines of a text element whose first baseline lies at (x, y), and the frames in it."""
+    reader = _Reader(float(element.get("y") or 0))
+    reader.gather(element, 0.0, bold, italic, False)
+    anchor = element.get("text-anchor", "start")
+    lines: list[Line] = []
+    frames: list[Frame] = []
+    shape, framed = "", (0.0, 0.0, 0.0, 0.0)
+    for drop, marked in reader.lines:
+        runs = [
+            Run(fonts.printable(_MARKS.sub("", r.text), r.font), r.font, r.size) for r in marked
+        ]
+        if not any(r.text.strip() for r in runs):
+            continue
+        total = sum(fonts.width(r.text, r.font, r.size) for r in runs)
+        left = x - (total if anchor == "end" else total / 2 if anchor == "middle" else 0)
+        lines.append(_line(left, y + drop, runs, total))
+        for kind, box in _marks(left, y + drop, marked):
+            if kind in SHAPES:
+                shape, framed = kind, box
+            elif shape:
+                framed = _union(framed, box)
+                if kind == "close":
+                    frames.append(frame(shape, framed))
+                    shape = ""
+    return lines, frames
+
+
+def _line(x: float, y: float, runs: list[Run], total: float) -> Line:
+    size = max(r.size for r in runs)
+    return Line(x, y, runs, (x, y - _CAP * size, x + total, y + _TAIL * size))
+
+
+def _marks(x: float, y: float, runs: list[Run]) -> Iterator[tuple[str, Box]]:
+    """What a line holds with respect to frames: a shape where one opens, "text", "close"; and the
+    box of each."""
+    for run in runs:
+        for text in _MARKS.split(run.text):
+            shape = shape_of(text)
+            top = y - _CAP * run.size
+            if shape or text == CLOSE:
+                yield shape or "close", (x, top, x, y)
+            elif text:
+                wide = fonts.width(fonts.printable(text, run.font), run.font, run.size)
+                yield (
+                    "text",
+                    (x, top, x + wide, y + (_TAIL * run.size if _WITH_TAILS.search(text) else 0)),
+                )
+                x += wide
+
+
+def _union(a: Box, b: Box) -> Box:
+    return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
+
+
+def _face(bold: bool, italic: bool) -> str:
+    return fonts.BOLD if bold else fonts.ITALIC if italic else fonts.TEXT

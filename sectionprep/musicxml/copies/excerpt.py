@@ -1,0 +1,211 @@
+"""A few bars of a few parts as a score of its own, in sounding pitch, for the study pages."""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from lxml import etree
+
+from sectionprep.music.pitch import CONCERT, Transposition
+from sectionprep.musicxml.copies.mending import Mender, close_lines
+from sectionprep.musicxml.copies.part import (
+    SYSTEM_WORDS,
+    copy_measure,
+    measures_of,
+    state_clef,
+    tame,
+    write_slashes,
+)
+from sectionprep.musicxml.copies.restated import Restated
+from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.tablature import Tablature
+from sectionprep.musicxml.copies.transposing import WrittenPart
+from sectionprep.musicxml.document import Document, tag_of
+
+KEPT = "\u25b2"  # stands where a sign of weight will be drawn
+_ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pick:
+    """One part of an excerpt: its id (and which of equal ids), the label and a short one for later
+    lines, what to add to the written pitch to get the printed one, the clef to print ("" keeps the
+    part's own), and the group that a bracket holds together."""
+
+    part_id: str
+    occurrence: int
+    label: str
+    abbreviation: str = ""
+    shift: Transposition = CONCERT
+    clef: str = ""
+    group: str = ""
+
+
+class Excerpt:
+    """A few bars of a few parts, before their lines are broken."""
+
+    def __init__(self, root: etree._Element) -> None:
+        self.root = root
+        self.measures = next(root.iter("part")).findall("measure")
+
+    @property
+    def labels(self) -> list[str]:
+        """The names of its parts as they are printed."""
+        return [name.text or "" for name in self.root.iter("part-name")]
+
+    @property
+    def sections(self) -> list[bool]:
+        """For each bar, whether a section begins there."""
+        return [next(measure.iter("rehearsal"), None) is not None for measure in self.measures]
+
+    def lead(self) -> str:
+        """Its first part alone, as a score."""
+        alone = etree.Element("score-partwise", version="4.0")
+        listed = etree.SubElement(alone, "part-list")
+        listed.append(copy.deepcopy(next(self.root.iter("score-part"))))
+        alone.append(copy.deepcopy(next(self.root.iter("part"))))
+        return etree.tostring(alone, encoding="unicode")
+
+    def break_at(self, starts: Sequence[int]) -> None:
+        """Begin a line at each of these bars."""
+        for n in starts:
+            if 0 < n < len(self.measures):
+                self.measures[n].insert(0, etree.Element("print", {"new-system": "yes"}))
+
+    def text(self) -> str:
+        """All of it, with its lines."""
+        return etree.tostring(self.root, encoding="unicode")
+
+
+def extract_excerpt(
+    document: Document,
+    picks: Sequence[Pick],
+    first: int,
+    last: int,
+    *,
+    road_map: bool = False,
+    said: Mapping[int, str] | None = None,
+) -> Excerpt:
+    """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings,
+    which mean nothing in a few bars. said: a syllable for notes of the first pick, by address; room
+    for a sign of weight is kept under it."""
+    score = etree.Element("score-partwise", version="4.0")
+    part_list = etree.SubElement(score, "part-list")
+    for n, pick in enumerate(picks, start=1):
+        before, after = (picks[k].group if 0 <= k < len(picks) else "" for k in (n - 2, n))
+        if pick.group and pick.group != before and pick.group == after:
+            group = etree.SubElement(part_list, "part-group", type="start", number="1")
+            etree.SubElement(group, "group-symbol").text = "bracket"
+            etree.SubElement(group, "group-barline").text = "yes"
+        listed = etree.SubElement(part_list, "score-part", id=f"P{n}")
+        etree.SubElement(listed, "part-name").text = pick.label
+        etree.SubElement(listed, "part-abbreviation").text = pick.abbreviation or pick.label
+        if pick.group and pick.group == before and pick.group != after:
+            etree.SubElement(part_list, "part-group", type="stop", number="1")
+    for n, pick in enumerate(picks, start=1):
+        part = etree.SubElement(score, "part", id=f"P{n}")
+        _fill(part, document, pick, first, last, n == 1, road_map)
+        if said is not None:
+            _say(part, said if n == 1 else {})
+    return Excerpt(score)
+
+
+def _say(part: etree._Element, said: Mapping[int, str]) -> None:
+    for note in part.iter("note"):
+        for lyric in note.findall("lyric"):
+            note.remove(lyric)
+        word = said.get(int((note.get("id") or "n-1")[1:]))
+        for number, text in (("1", word), ("2", KEPT)) if word else ():
+            lyric = etree.SubElement(note, "lyric", number=number)
+            etree.SubElement(lyric, "syllabic").text = "single"
+            etree.SubElement(lyric, "text").text = text
+
+
+def _fill(
+    part: etree._Element,
+    document: Document,
+    pick: Pick,
+    first: int,
+    last: int,
+    is_top: bool,
+    road_map: bool,
+) -> None:
+    measures = measures_of(document.root, pick.part_id, pick.occurrence)
+    opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
+    rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
+    mender = Mender(fresh=rewrite is not None, beams=not document.shows_beams)
+    restated, tablature = Restated(), Tablature(measures, clef=pick.clef, always_notes=True)
+    slash = False
+    for earlier in measures[:first]:
+        for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):
+            slash = child.get("type") == "start"
+    for n in range(first, min(last, len(measures) - 1) + 1):
+        copied = copy_measure(measures[n], document.addresses)
+        copied.tag = "measure"
+        copied.set("number", measures[n].get("number") or str(n + 1))
+        if n == first:
+            _open(copied, measures[:first], hide_time=road_map)
+            if copied.find("attributes/staves") is None:
+                state_clef(copied, pick.clef or "G2")
+        _strip(copied, is_top, road_map)
+        tame(copied)
+        tablature.rewrite(copied)
+        reword(copied)
+        write_out_repeats(copied)
+        restated.rewrite(copied)
+        slash = write_slashes(copied, slash)
+        if rewrite is not None:
+            rewrite.rewrite(copied)
+        mender.mend(copied)
+        mender.beam(copied)
+        part.append(copied)
+    close_lines(list(part))
+
+
+def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_time: bool) -> None:
+    """Put clef, key, time and divisions that hold at the start in front of the first bar.
+    hide_time: do not print a time signature that was printed before."""
+    held: dict[tuple[str, str], etree._Element] = {}
+    for earlier in before:
+        for attributes in earlier.iterchildren("{*}attributes"):
+            for child in attributes:
+                if tag_of(child) in _ORDER:
+                    held[tag_of(child), child.get("number") or ""] = child
+    own = next((e for e in measure if e.tag == "attributes"), None)
+    if own is None:
+        own = etree.Element("attributes")
+        measure.insert(0, own)
+    stated = {(tag_of(child), child.get("number") or "") for child in own}
+    for child in own:
+        held[tag_of(child), child.get("number") or ""] = child
+    for child in list(own):
+        own.remove(child)
+    for name in _ORDER:
+        for key in sorted(key for key in held if key[0] == name):
+            twin = copy.deepcopy(held[key])
+            for inner in twin.iter():
+                inner.tag = tag_of(inner)
+            if hide_time and name == "time" and key not in stated:
+                twin.set("print-object", "no")
+            own.append(twin)
+
+
+def _strip(measure: etree._Element, is_top: bool, road_map: bool) -> None:
+    """Repeat signs and endings mean nothing in an excerpt; words for everybody stand once."""
+    for words in measure.iterfind("direction/direction-type/words"):
+        kind = words.getparent()
+        following = kind.getnext() if kind is not None else None
+        if following is not None and following.find("metronome") is not None:
+            words.text = (words.text or "").rstrip() + "\u00a0\u00a0"
+    for barline in measure.findall("barline") if not road_map else ():
+        measure.remove(barline)
+    if not is_top:
+        for direction in measure.findall("direction"):
+            kinds = {tag_of(e) for e in direction.iter()}
+            said = " ".join(words.text or "" for words in direction.iter("words"))
+            if kinds & {"rehearsal", "segno", "coda", "metronome"} or (
+                road_map and SYSTEM_WORDS.search(said)
+            ):
+                measure.remove(direction)

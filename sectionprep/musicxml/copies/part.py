@@ -1,0 +1,325 @@
+"""One part out of a score, as a small score of its own for the engraver.
+
+Notes keep their address as id ("n123"), so that what is drawn can be tied back to the chart. Signs
+that concern everybody (tempo, rehearsal marks, road map) are copied from the part that carries
+them.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import cast
+
+from lxml import etree
+
+from sectionprep.music.wording import any_of
+from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
+from sectionprep.musicxml.copies.mending import Mender, close_lines
+from sectionprep.musicxml.copies.pickup import write_pickup_rests
+from sectionprep.musicxml.copies.restated import Restated
+from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.tablature import Tablature
+from sectionprep.musicxml.copies.transposing import WrittenPart
+from sectionprep.musicxml.copies.undrawn import FRETS, OPEN_OCTAVES, PLAYBACK, Undrawn
+from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.settings import load_toml
+
+SYSTEM_WORDS = re.compile(
+    r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE
+)
+_RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
+_DROPPED = ("print", "link", "bookmark", "listening", "grouping")
+
+
+def note_id(address: int) -> str:
+    """The id under which a note is drawn."""
+    return f"n{address}"
+
+
+def extract_part(
+    document: Document,
+    part_id: str,
+    occurrence: int = 0,
+    *,
+    written: WrittenPart | None = None,
+    words: Mapping[int, str] | None = None,
+    finish: Callable[[int, etree._Element], None] | None = None,
+    clef: str = "G2",
+    courtesy: bool = False,
+    undrawn: Undrawn | None = None,
+) -> bytes:
+    """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal
+    ids. written: rewrites a concert-pitch part as its player reads it. words: text to print above
+    notes, by address. finish: called with the index and the copy of each measure. clef: where the
+    file states none. courtesy: add accidentals that remind. undrawn: takes up what will not be
+    drawn."""
+    measures = measures_of(document.root, part_id, occurrence)
+    top = measures_of(document.root, None, 0)
+    score = etree.Element("score-partwise", version="4.0")
+    part_list = etree.SubElement(score, "part-list")
+    listed = etree.SubElement(part_list, "score-part", id="P1")
+    etree.SubElement(listed, "part-name").text = ""
+    part = etree.SubElement(score, "part", id="P1")
+    slash, staves = False, 1
+    mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
+    restated, tablature = Restated(), Tablature(measures, clef=clef)
+    undrawn = undrawn if undrawn is not None else Undrawn()
+    for n, measure in enumerate(measures):
+        copied = copy_measure(measure, document.addresses)
+        copied.tag = "measure"
+        copied.set("number", measure.get("number") or str(n + 1))
+        for name in ("id", "width"):
+            copied.attrib.pop(name, "")
+        if n < len(top) and top[n] is not measure:
+            _add_system_signs(copied, top[n])
+        tame(copied)
+        for _ in range(tablature.rewrite(copied)):
+            undrawn.add(FRETS, n)
+        for _ in range(reword(copied)):
+            undrawn.add(PLAYBACK, n)
+        undrawn.look(copied, n)
+        take_out_lone_dashes(copied)
+        write_out_repeats(copied)
+        said = (copied.findtext("attributes/staves") or "").strip()
+        staves = int(said) if said.isdecimal() else staves
+        if staves > 1:
+            _over_the_top(copied)
+        elif n == 0:
+            state_clef(copied, clef)
+        restated.rewrite(copied)
+        if n == 0:
+            write_pickup_rests(copied)
+        slash = write_slashes(copied, slash)
+        if written is not None:
+            written.rewrite(copied)
+        mender.mend(copied)
+        if words:
+            _add_words(copied, words)
+        if finish is not None:
+            finish(n, copied)
+            mender.settle(copied)
+        mender.beam(copied)
+        part.append(copied)
+    for n in close_lines(list(part)):
+        undrawn.add(OPEN_OCTAVES, n)
+    return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
+
+
+def measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> list[etree._Element]:
+    """The measures of one part, partwise or timewise; None takes the first part."""
+    if tag_of(root) == "score-partwise":
+        parts = [p for p in root if tag_of(p) == "part" and part_id in (None, p.get("id") or "")]
+        chosen = parts[min(occurrence, len(parts) - 1)]
+        return [m for m in chosen if tag_of(m) == "measure"]
+    found = []
+    for measure in root:
+        if tag_of(measure) == "measure":
+            parts = [
+                p for p in measure if tag_of(p) == "part" and part_id in (None, p.get("id") or "")
+            ]
+            if parts:
+                chosen = parts[min(occurrence, len(parts) - 1)]
+                chosen.set("number", measure.get("number") or "")
+                if measure.get("implicit"):
+                    chosen.set("implicit", measure.get("implicit") or "no")
+                found.append(chosen)
+    return found
+
+
+def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._Element:
+    """A measure without namespaces and print hints; its notes carry their address as id."""
+    copied = copy.deepcopy(measure)
+    _make_plain(copied)
+    for original, twin in zip(measure.iter("{*}note"), copied.iter("note"), strict=True):
+        twin.set("id", note_id(addresses[id(original)]))
+    for element in list(copied.iterchildren(*_DROPPED)):
+        copied.remove(element)
+    for style in list(copied.iter("measure-style")):
+        if style.find("multiple-rest") is not None:
+            parent = style.getparent()
+            if parent is not None:
+                parent.remove(style)
+    return copied
+
+
+_NAMED = etree.XPath("descendant-or-self::*[@id or namespace-uri()]")
+
+
+def _make_plain(copied: etree._Element) -> None:
+    """Take namespaces and ids away; the ids to come are ours."""
+    spaces = False
+    for element in cast(list[etree._Element], _NAMED(copied)):
+        element.attrib.pop("id", "")
+        if element.tag[0] == "{":
+            element.tag = tag_of(element)
+            spaces = True
+    if spaces:
+        etree.cleanup_namespaces(copied)
+
+
+def tame(measure: etree._Element) -> None:
+    """The engraver cannot survive absurd tempo numbers; the director's file keeps its own."""
+    for rate in measure.iter("per-minute"):
+        if not _RATE.fullmatch((rate.text or "").strip()):
+            rate.text = "120"
+    for sound in measure.iter("sound"):
+        if not _RATE.fullmatch(sound.get("tempo", "120").strip()):
+            sound.attrib.pop("tempo", "")
+
+
+def _is_for_everybody(direction: etree._Element) -> bool:
+    for element in direction.iter():
+        tag = tag_of(element)
+        if tag in ("rehearsal", "segno", "coda", "metronome"):
+            return True
+        if tag == "words" and SYSTEM_WORDS.search(element.text or ""):
+            return True
+    return False
+
+
+def _only_words(direction: etree._Element) -> str:
+    """What a direction says that holds nothing but words which name a style."""
+    words = [" ".join((e.text or "").split()).lower() for e in direction.iter("{*}words")]
+    others = [
+        e
+        for kind in direction.iterchildren("{*}direction-type")
+        for e in kind
+        if tag_of(e) != "words"
+    ]
+    said = " ".join(words)
+    return said if words and not others and _style_words().search(said) else ""
+
+
+@cache
+def _style_words() -> re.Pattern[str]:
+    """Words that name a style: other words beside a tempo mark ("to Flute") are for one player."""
+    return any_of(
+        word
+        for style in load_toml("shared/styles.toml").values()
+        for word in (*style["words"], *style["hints"])
+    )
+
+
+def _sign_key(direction: etree._Element) -> str:
+    return " ".join(
+        f"{tag_of(e)}:{(e.text or '').strip().lower()}"
+        for e in direction.iter()
+        if tag_of(e) in ("rehearsal", "segno", "coda", "metronome", "words")
+    )
+
+
+def _add_system_signs(measure: etree._Element, top: etree._Element) -> None:
+    if top.find("{*}direction") is None:
+        return
+    own = {_sign_key(d) for d in measure if d.tag == "direction"}
+    own_kinds = {tag_of(e) for d in measure if d.tag == "direction" for e in d.iter()}
+    at_start = 0
+    sounded = False
+    said = {
+        " ".join((e.text or "").split()).lower()
+        for d in measure.iterchildren("direction")
+        for e in d.iter("words")
+    }
+    tempo_here = any(
+        next(d.iter("{*}metronome"), None) is not None for d in top.iterchildren("{*}direction")
+    )
+    for element in top:
+        tag = tag_of(element)
+        if tag == "note":
+            sounded = True
+        style = tempo_here and not sounded and tag == "direction" and _only_words(element)
+        if tag != "direction" or not (_is_for_everybody(element) or (style and style not in said)):
+            continue
+        kinds = {tag_of(e) for e in element.iter()} & {"rehearsal", "segno", "coda", "metronome"}
+        if _sign_key(element) in own or kinds & own_kinds:
+            continue
+        twin = copy.deepcopy(element)
+        _make_plain(twin)
+        for inner in [e for e in twin if e.tag in ("staff", "voice")]:
+            twin.remove(inner)
+        if sounded:
+            measure.append(twin)
+        else:
+            measure.insert(at_start, twin)
+            at_start += 1
+
+
+def _over_the_top(measure: etree._Element) -> None:
+    """Signs over a part of several staves that name none belong to its top staff; the engraver puts
+    them in between. A tempo that is said on each staff is printed over the top one."""
+    said: set[str] = set()
+    for direction in list(measure.iterchildren("direction")):
+        sound = direction.find("sound[@tempo]")
+        if sound is not None or direction.find("direction-type/metronome") is not None:
+            key = _sign_key(direction)
+            if key in said and direction.findtext("staff", "1").strip() != "1":
+                measure.remove(direction)
+            said.add(key)
+    for direction in measure.iterchildren("direction"):
+        if direction.find("staff") is None and direction.get("placement") != "below":
+            staff = etree.Element("staff")
+            staff.text = "1"
+            sound = direction.find("sound")
+            if sound is None:
+                direction.append(staff)
+            else:
+                sound.addprevious(staff)
+
+
+_BEFORE_CLEF = ("divisions", "key", "time", "staves", "part-symbol", "instruments")
+
+
+def state_clef(measure: etree._Element, clef: str) -> None:
+    """Give a first measure a clef ("G2", "percussion") if it has none: without one the engraver
+    draws a bare staff."""
+    if measure.find("attributes/clef") is not None:
+        return
+    attributes = measure.find("attributes")
+    if attributes is None:
+        attributes = etree.Element("attributes")
+        measure.insert(0, attributes)
+    element = etree.Element("clef")
+    etree.SubElement(element, "sign").text = clef.rstrip("0123456789")
+    if clef[-1].isdigit():
+        etree.SubElement(element, "line").text = clef[-1]
+    attributes.insert(sum(child.tag in _BEFORE_CLEF for child in attributes), element)
+
+
+def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:
+    for note in [e for e in measure if e.tag == "note"]:
+        text = words.get(int((note.get("id") or "n-1")[1:]))
+        if text:
+            direction = etree.Element("direction", placement="above")
+            etree.SubElement(etree.SubElement(direction, "direction-type"), "words").text = text
+            measure.insert(measure.index(note), direction)
+
+
+def write_slashes(measure: etree._Element, slash: bool) -> bool:
+    """Inside a `<slash>` measure style the engraver must see slashes, not the notes that are
+    encoded. It must not see the style itself, which it draws on every staff of the part. slash:
+    whether the style held before; returns whether it holds."""
+    for style in list(measure.iter("measure-style")):
+        for child in style.findall("slash"):
+            slash = child.get("type") == "start"
+            style.remove(child)
+        above = style.getparent()
+        if not len(style) and above is not None:
+            above.remove(style)
+    if slash:
+        for note in measure.iter("note"):
+            if note.find("rest") is not None or note.find("grace") is not None:
+                continue
+            head = note.find("notehead")
+            if head is None:
+                head = etree.Element("notehead")
+                before = [
+                    c
+                    for c in note
+                    if c.tag in ("notehead-text", "staff", "beam", "notations", "lyric")
+                ]
+                note.insert(note.index(before[0]) if before else len(note), head)
+            head.text = "slash"
+    return slash

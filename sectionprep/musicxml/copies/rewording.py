@@ -1,0 +1,129 @@
+"""What the engraver draws only when it is written in another way: frames, string numbers, stress,
+plungers.
+
+Works on the copy that the engraver is given; the director's file keeps its own.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from lxml import etree
+
+from sectionprep.musicxml.copies.dashes import join_dashes
+from sectionprep.musicxml.copies.enclosures import enclose, mark_enclosures
+from sectionprep.musicxml.copies.undrawn import GIVEN
+
+#: words that speak to a player of sounds, not of an instrument: a tilde, a letter, numbers
+#: ("~C7,0")
+_PLAYBACK = re.compile(r"\s*(~\s*[A-Za-z]\s*-?\d+(\s*,\s*-?\d+)*\s*)+", re.ASCII)
+_STRESS = dict(zip(("stress", "unstress"), sorted(GIVEN), strict=True))
+_MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
+
+
+def reword(measure: etree._Element) -> int:
+    """Rewrite one copied measure; how many playback instructions were taken out of it."""
+    taken = _take_out_playback(measure)
+    _free_signs_of_barlines(measure)
+    if measure.find("direction") is not None:
+        join_dashes(measure)
+        _say_as_words(measure)
+        mark_enclosures(measure)
+    for technical in list(measure.iter("technical")):
+        _rewrite_technical(technical)
+    for articulations in list(measure.iter("articulations")):
+        _rewrite_stress(articulations)
+    return taken
+
+
+def write_out_repeats(measure: etree._Element) -> None:
+    """The engraver knows the sign for one bar and draws it for any number; where it means more, the
+    notes print."""
+    for repeat in list(measure.iter("measure-repeat")):
+        around = repeat.getparent()
+        if (
+            around is not None
+            and repeat.get("type") == "start"
+            and (repeat.text or "").strip() != "1"
+        ):
+            around.remove(repeat)
+            if not len(around):
+                _take_out(around)
+
+
+def _take_out_playback(measure: etree._Element) -> int:
+    count = 0
+    for words in list(measure.iter("words")):
+        if _PLAYBACK.fullmatch(words.text or ""):
+            count += 1
+            _take_out(words)
+    return count
+
+
+def _free_signs_of_barlines(measure: etree._Element) -> None:
+    """A segno or coda that is part of a bar line becomes a direction where the bar line stands."""
+    for barline in list(measure.iterchildren("barline")):
+        for sign in [e for e in barline if e.tag in ("segno", "coda")]:
+            barline.remove(sign)
+            direction = etree.Element("direction", placement="above")
+            etree.SubElement(direction, "direction-type").append(sign)
+            barline.addprevious(direction)
+
+
+def _take_out(element: etree._Element) -> None:
+    """Remove an element, and what would stand empty around it."""
+    around = element.getparent()
+    if around is None:
+        return
+    around.remove(element)
+    if (not len(around) and around.tag == "direction-type") or (
+        around.tag == "direction" and around.find("direction-type") is None
+    ):
+        _take_out(around)
+
+
+def _say_as_words(measure: etree._Element) -> None:
+    """Mutes of strings and directions of the copyist's own are words to the player."""
+    for element in list(measure.iter("string-mute", "other-direction")):
+        says = (
+            _MUTE_WORDS.get(element.get("type", ""))
+            if element.tag == "string-mute"
+            else " ".join((element.text or "").split())
+        )
+        if not says or element.get("print-object") == "no":
+            _take_out(element)
+            continue
+        for name in list(element.attrib):
+            del element.attrib[name]
+        element.tag, element.text = "words", says
+
+
+def _rewrite_technical(technical: etree._Element) -> None:
+    """String numbers become fingerings in circles, except in tablature; the open plunger the ring
+    it looks like."""
+    fretted = technical.find("fret") is not None
+    for string in list(technical.iterchildren("string")):
+        if not fretted and (number := (string.text or "").strip()):
+            string.tag, string.text = "fingering", enclose(number, "circle")
+    for plunger in list(technical.iterchildren("open", "harmon-mute")):
+        closed = "".join(_closed(plunger))
+        plunger.tag = {"": "open-string", "no": "open-string", "yes": "stopped"}.get(
+            closed, "half-muted"
+        )
+        for child in list(plunger):
+            plunger.remove(child)
+
+
+def _closed(plunger: etree._Element) -> Iterator[str]:
+    yield from ((e.text or "").strip() for e in plunger.iterchildren("harmon-closed"))
+
+
+def _rewrite_stress(articulations: etree._Element) -> None:
+    """The engraver reads signs by their SMuFL names, but only as technical ones."""
+    for name, sign in _STRESS.items():
+        for element in list(articulations.iterchildren(name)):
+            technical = etree.Element("technical")
+            etree.SubElement(technical, "other-technical", smufl=sign).text = name
+            articulations.remove(element)
+            articulations.addnext(technical)

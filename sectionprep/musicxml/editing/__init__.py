@@ -1,0 +1,1 @@
+"""Marks into the bytes, and out again."""

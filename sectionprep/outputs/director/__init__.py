@@ -1,0 +1,1 @@
+"""The director's pages."""

@@ -1,0 +1,366 @@
+"""One player's part as pages of a PDF."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from sectionprep.drawing.engraver.engraver import (
+    LARGEST_STAFF,
+    Engraving,
+    EngravingFailed,
+    Measured,
+    engrave,
+    measure,
+)
+from sectionprep.drawing.paging.lines_and_pages import (
+    TURN_SECONDS,
+    WAYS,
+    LineBox,
+    Pages,
+    Turn,
+    break_for_pages,
+    break_pages,
+)
+from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
+from sectionprep.drawing.proof.as_written import Difference, MustShow
+from sectionprep.drawing.scene.line_extras import Extra, line_extras
+from sectionprep.garbage import collector_at_rest
+from sectionprep.musicxml.copies.mending import plainly
+from sectionprep.outputs.parts import page_heads
+from sectionprep.outputs.parts.page_heads import Frame, frame_of
+from sectionprep.outputs.parts.proof_pages import Proof, paint_proof_pages
+from sectionprep.outputs.parts.sheet_remarks import SheetRemark
+from sectionprep.settings import load_toml
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetStyle:
+    """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml.
+    section_help: words where a passage begins; cues: small notes before an entry; courtesy:
+    accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
+    marks a shade lighter, and a page that lists them."""
+
+    paper: str = "letter"
+    staff: float = 7.5
+    section_help: bool = True
+    cues: bool = True
+    courtesy: bool = True
+    syllables: bool = False
+    proof: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartJob:
+    """All that is needed to draw one part, in plain values (it crosses process borders).
+
+    xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
+    draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
+    added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
+    bar index. numbers: printed number of each bar. lyricist, rights: credits of the first page.
+    remarks: what the sheet will not show.
+    """
+
+    xml: bytes
+    name: str
+    title: str
+    composer: str
+    arranger: str
+    footer: str
+    must: MustShow
+    where: str
+    out: Path
+    style: SheetStyle
+    overlays: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    syllables: Mapping[str, str] = field(default_factory=dict)
+    proof: Proof | None = None
+    rests: tuple[float, ...] = ()
+    numbers: tuple[str, ...] = ()
+    lyricist: str = ""
+    rights: tuple[str, ...] = ()
+    remarks: tuple[SheetRemark, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetReport:
+    """What was printed: pages (with cover and proof pages), staves on each page of music, turns
+    with seconds of rest, bars on each line. cover: a title page stands first, so that a turn falls
+    into a rest. failed: why nothing was printed. remarks: what the sheet does not show. heads: how
+    many the part has, and how many of them are proved to be on the paper, to be read as their
+    pitch, and to be so by an accidental; differences: bars that are not drawn as the part has them.
+    """
+
+    name: str
+    path: Path
+    pages: int
+    staves: tuple[int, ...]
+    turns: tuple[Turn, ...]
+    bars_per_line: tuple[int, ...]
+    cover: bool = False
+    failed: str = ""
+    remarks: tuple[SheetRemark, ...] = ()
+    heads: int = 0
+    proved: int = 0
+    pitches: int = 0
+    accidentals: int = 0
+    differences: tuple[Difference, ...] = ()
+
+
+@collector_at_rest()
+def draw_part(job: PartJob) -> SheetReport:
+    """Engrave a part and write its PDF to job.out."""
+    frame = frame_of(job.style.paper)
+    canvas = new_canvas(
+        str(job.out),
+        frame.width,
+        frame.height,
+        title=f"{job.title} - {job.name}",
+        author=job.composer,
+        subject=job.footer,
+    )
+    try:
+        report = paint_part(canvas, job)
+    except EngravingFailed as error:  # one part that cannot be drawn keeps nobody else from theirs
+        return SheetReport(
+            name=job.name,
+            path=job.out,
+            pages=0,
+            staves=(),
+            turns=(),
+            bars_per_line=(),
+            failed=str(error),
+        )
+    canvas.save()
+    return report
+
+
+def paint_part(canvas: Any, job: PartJob) -> SheetReport:
+    """Engrave a part onto a canvas, starting on a fresh page and ending each page."""
+    frame = frame_of(job.style.paper)
+    painter = Painter(canvas)
+    sheet = _proved_sheet(job, frame)
+    engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
+    painter.learn(engraving.glyphs)
+    starts, turns = broken.starts, broken.turns
+    ends = [*starts[1:], len(lines)]
+    pages = len(starts)
+    if broken.cover:
+        page_heads.cover(canvas, frame, job, pages + 1)
+    for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
+        page_heads.header(canvas, frame, job, number, broken.cover)
+        turn = next((t for t in turns if t.page == number), None)
+        page_heads.footer(canvas, frame, job, number + broken.cover, pages + broken.cover, turn)
+        if number == 1:
+            page_heads.warning(canvas, frame, job, [d.bar for d in engraving.proved.differences])
+            page_heads.foot_of_first_page(canvas, frame, job)
+        _place(
+            painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages
+        )
+        canvas.showPage()
+    if job.proof is not None:
+        pages += paint_proof_pages(
+            canvas,
+            job.name,
+            job.proof.added,
+            left=frame.side,
+            right=frame.width - frame.side,
+            top=frame.height - frame.top,
+            bottom=frame.bottom,
+        )
+    per_line = tuple(b - a + 1 for a, b in engraving.lines)
+    return SheetReport(
+        name=job.name,
+        path=job.out,
+        pages=pages + broken.cover,
+        cover=broken.cover,
+        staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
+        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns),
+        bars_per_line=per_line,
+        remarks=job.remarks,
+        heads=engraving.proved.expected,
+        proved=engraving.proved.heads,
+        pitches=engraving.proved.pitches,
+        accidentals=engraving.proved.accidentals,
+        differences=engraving.proved.differences,
+    )
+
+
+_USUAL_STAFF = 7.5  # millimetres
+_TIGHT_GAP = (
+    0.6  # of the least white between lines, where that saves a turn without rest; judgement
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A part engraved and broken into pages."""
+
+    engraving: Engraving
+    extras: list[list[Extra]]
+    lines: list[LineBox]
+    broken: Pages
+
+
+def _hard_turns(sheet: _Sheet) -> tuple[int, int]:
+    """How many turns have no time, and how many pages there are."""
+    return sum(not turn.possible for turn in sheet.broken.turns), len(
+        sheet.broken.starts
+    ) + sheet.broken.cover
+
+
+def _scale(job: PartJob) -> float:
+    """How much larger than engraved a part is drawn: the engraver's own largest staff is too small
+    for large print."""
+    return 1.0 if job.style.staff <= LARGEST_STAFF else job.style.staff / _USUAL_STAFF
+
+
+def _measured(job: PartJob, frame: Frame) -> Measured:
+    scale = _scale(job)
+    return measure(
+        job.xml,
+        width_mm=frame.inner_mm / scale,
+        staff_mm=job.style.staff / scale,
+        where=job.where,
+        must=job.must,
+        rests=job.rests,
+    )
+
+
+def engraved(job: PartJob) -> Engraving:
+    """The part engraved with its lines broken the usual way."""
+    part = _measured(job, frame_of(job.style.paper))
+    return engrave(part, break_for_pages(part.boxes, part.room))
+
+
+def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
+    """The part engraved so that it says what the part says: where the engraver fails or its drawing
+    differs, it is told the part once more, as plainly as can be, and the better drawing is taken.
+    """
+    sheet: _Sheet | None = None
+    try:
+        sheet = _best_sheet(job, frame)
+        if not sheet.engraving.proved.differences:
+            return sheet
+        again = _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+    except EngravingFailed:
+        if sheet is None:
+            return _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+        return sheet
+    return min(sheet, again, key=lambda sheet: len(sheet.engraving.proved.differences))
+
+
+def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
+    """The part with its lines broken the usual way, or the way that leaves fewer turns without
+    rest."""
+    part = _measured(job, frame)
+    sheet = _lay_out(job, frame, part, "usual")
+    can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
+    for way in WAYS[1:]:
+        hopeful = can_rest if way == "rests" else len(sheet.broken.starts) == 3
+        if hopeful and any(not turn.possible for turn in sheet.broken.turns):
+            sheet = min(sheet, _lay_out(job, frame, part, way, sheet), key=_hard_turns)
+    return sheet
+
+
+def _lay_out(
+    job: PartJob, frame: Frame, part: Measured, way: str, drawn: _Sheet | None = None
+) -> _Sheet:
+    """Break lines and pages. drawn: an earlier drawing, which serves again where the lines are the
+    same."""
+    starts = break_for_pages(part.boxes, part.room, way)
+    if drawn is None or tuple(first for first, _ in drawn.engraving.lines) != starts:
+        engraving = engrave(part, starts)
+        extras = extras_of(engraving, job)
+        lines = _line_boxes(engraving, job)
+    else:
+        engraving, extras, lines = drawn.engraving, drawn.extras, drawn.lines
+    gap = (
+        load_toml("templates/sheets.toml")["page"]["gap"]
+        * MM
+        * (_TIGHT_GAP if way == "tight" else 1.0)
+    )
+    return _Sheet(
+        engraving, extras, lines, break_pages(lines, frame.room(True), frame.room(False), gap)
+    )
+
+
+def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
+    least = (
+        load_toml("templates/sheets.toml")["page"]["line_least"]
+        * MM
+        * job.style.staff
+        / _USUAL_STAFF
+    )
+    boxes = []
+    for system, (first, last) in zip(engraving.systems, engraving.lines, strict=True):
+        bar = engraving.bars[last]
+        end = bar.index + bar.bars - 1
+        rest = job.rests[end] if end < len(job.rests) else 0.0
+        height = max((system.bottom - system.top) * UNIT * _scale(job) * system.scale, least)
+        boxes.append(LineBox(height=height, rest_after=rest, section=engraving.bars[first].section))
+    return boxes
+
+
+def _place(
+    painter: Painter,
+    frame: Frame,
+    engraving: Engraving,
+    job: PartJob,
+    extras: list[list[Extra]],
+    lines: list[LineBox],
+    first: int,
+    last: int,
+    is_first: bool,
+    is_last: bool,
+) -> None:
+    page = load_toml("templates/sheets.toml")["page"]
+    used = sum(line.height for line in lines[first:last])
+    spaces = max(last - first - 1, 1)
+    spare = (frame.room(is_first) - used) / spaces
+    gap = (
+        min(max(spare, page["gap"] * MM * _TIGHT_GAP), page["gap_most"] * MM)
+        if not is_last or spare < page["gap_most"] * MM
+        else page["gap_most"] * MM * 0.8
+    )
+    proof = job.proof
+    pale = (
+        {*proof.notes, *(name for name, key in engraving.signs.items() if key in proof.signs)}
+        if proof is not None
+        else ()
+    )
+    y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
+    for n in range(first, last):
+        system = engraving.systems[n]
+        scale = _scale(job) * system.scale
+        unit = UNIT * scale
+        ink = (system.bottom - system.top) * unit
+        slack = max(0.0, lines[n].height - ink) / 2
+        staff_y = y - slack - (system.staff_top - system.top) * unit
+        painter.system(system, frame.side, staff_y, pale, scale)
+        with painter.at(system, frame.side, staff_y, scale):
+            for extra in extras[n]:
+                extra.paint(painter)
+        y -= lines[n].height + gap
+
+
+def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:
+    """What we add to each line of an engraved part; lines grow to hold it."""
+    sizes = load_toml("templates/sheets.toml")["type"]
+    found = []
+    for n, system in enumerate(engraving.systems):
+        index = engraving.bars[engraving.lines[n][0]].index
+        number = job.numbers[index] if n and index < len(job.numbers) else ""
+        found.append(
+            line_extras(
+                system,
+                chords=engraving.chords,
+                overlays=job.overlays,
+                number=number,
+                number_size=sizes["bar_number"] / UNIT,
+                syllables=job.syllables,
+                syllable_size=sizes["syllable"] / UNIT,
+            )
+        )
+    return found

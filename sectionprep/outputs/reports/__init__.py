@@ -1,0 +1,1 @@
+"""What is told as text, JSON or on the terminal."""

@@ -1,0 +1,281 @@
+"""What was found and planned as machine-readable results, and the agreement report in plain
+text."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from sectionprep.checks import Finding
+from sectionprep.checks.versions import PartChange
+from sectionprep.marking import Marking
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import say
+from sectionprep.outputs.parts.sheet import SheetReport
+from sectionprep.outputs.parts.sheet_remarks import said_once
+from sectionprep.passages import Together
+from sectionprep.phrasing import Plan
+from sectionprep.phrasing.directives import Directive
+
+Json = dict[str, Any]
+
+
+def _place(chart: Chart, tick: int, *, end: bool = False) -> Json:
+    place = chart.end_place(tick) if end else chart.place(tick)
+    return {"bar": place.bar, "index": place.index, "beat": round(float(place.beat), 4)}
+
+
+def passages_json(chart: Chart, together: Together) -> Json:
+    """The result of `passages --json`; keys are agreed and only ever added to."""
+    names = chart.labels
+    return {
+        "chart": chart.title,
+        "parts": list(names),
+        "passages": [
+            {
+                "id": p.id,
+                "texture": p.texture,
+                "start": _place(chart, p.start),
+                "end": _place(chart, p.end, end=True),
+                "parts": [names[n] for n in p.parts],
+                "lead": names[p.lead],
+                "confidence": p.confidence,
+                "scope": p.scope,
+                "lead_why": p.lead_why,
+                "voicing": p.voicing,
+                "returns": p.returns,
+                "voicings": [{**_place(chart, tick), "voicing": name} for tick, name in p.voicings],
+                "octaves": [{"part": names[n], "octaves": k} for n, k in p.octaves],
+                "doubles": [
+                    {"texture": t, "parts": [names[n] for n in group]} for t, group in p.doubles
+                ],
+                "deviations": [
+                    {**_place(chart, d.tick), "part": names[d.part], "kind": d.kind}
+                    for d in p.deviations
+                ],
+                "guests": [
+                    {
+                        "part": names[g.part],
+                        "texture": g.texture,
+                        "start": _place(chart, g.start),
+                        "end": _place(chart, g.end, end=True),
+                    }
+                    for g in p.guests
+                ],
+            }
+            for p in together.passages
+        ],
+        "bars": [
+            {
+                "bar": bar.number,
+                "index": bar.index,
+                "groups": [
+                    {"texture": g.texture, "parts": [names[n] for n in g.parts]} for g in groups
+                ],
+            }
+            for bar, groups in zip(chart.bars, together.bars, strict=True)
+        ],
+        "remarks": [{"where": r.where, "what": r.what} for r in chart.remarks],
+    }
+
+
+def plan_json(chart: Chart, plan: Plan) -> Json:
+    """The result of `plan --json`: passages, and hits (ids with an H), in the order of the
+    music."""
+    return {
+        "style": plan.style,
+        "style_why": plan.style_why,
+        "passages": [
+            {
+                "id": p.id,
+                "lead": chart.parts[p.part].label,
+                "notes": [
+                    {
+                        **_place(chart, n.tone.onset),
+                        "pitch": n.tone.pitch,
+                        "weight": n.weight,
+                        "marks": sorted(n.marks),
+                        "why": n.why,
+                        "added": sorted(n.added),
+                        "leaned": n.leaned,
+                        "length": n.length,
+                        "tongued": n.tongued,
+                        **(
+                            {"cutoff": _place(chart, n.cutoff), "release": n.release}
+                            if n.cutoff is not None
+                            else {}
+                        ),
+                        **({"lost": n.lost} if n.lost else {}),
+                        **({"offers": [sorted(marks) for marks in n.offers]} if n.offers else {}),
+                    }
+                    for n in p.notes
+                ],
+                "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in p.phrases],
+                "readings": [
+                    {
+                        "name": r.name,
+                        "says": r.says,
+                        "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans],
+                        "notes": [
+                            {
+                                **_place(chart, n.tone.onset),
+                                "marks": sorted(n.marks),
+                                "length": n.length,
+                            }
+                            for n in r.notes
+                        ],
+                    }
+                    for r in p.readings
+                ],
+                "hairpins": [
+                    {
+                        "start": _place(chart, h.start),
+                        "stop": _place(chart, h.stop),
+                        "kind": h.kind,
+                        "why": h.why,
+                    }
+                    for h in p.hairpins
+                ],
+                "dynamics": [
+                    {**_place(chart, d.tick), "value": d.value, "why": d.why} for d in p.dynamics
+                ],
+                "cautions": list(p.cautions),
+            }
+            for p in plan.marked
+        ],
+    }
+
+
+def findings_json(chart: Chart, findings: Sequence[Finding]) -> Json:
+    """The result of `check --json`."""
+    return {
+        "findings": [
+            {
+                "check": f.check,
+                "severity": f.severity,
+                **_place(chart, f.tick),
+                "part": chart.parts[f.part].label,
+                "lead": chart.parts[f.lead].label if f.lead >= 0 else "",
+                "message": f.message,
+                "fix": f.fix,
+                "passage": f.passage,
+                "places": [_place(chart, t) for t in f.places],
+            }
+            for f in findings
+        ]
+    }
+
+
+def changes_json(chart: Chart, marking: Marking) -> list[Json]:
+    """The change list: part, place, was, is, why, from which passage."""
+    return [
+        {
+            "part": chart.parts[c.part].label,
+            **_place(chart, c.tick),
+            "kind": c.kind,
+            "was": c.was,
+            "is": c.now,
+            "why": c.why,
+            "passage": c.passage,
+            "applied": c.applied,
+            **({"taken_out": c.taken} if c.taken else {}),
+        }
+        for c in marking.changes
+    ]
+
+
+def say_finding(chart: Chart, finding: Finding) -> str:
+    """One line: place, part, what."""
+    return f"{chart.place(finding.tick)}, {chart.parts[finding.part].label}: {finding.message}"
+
+
+def taken_out(chart: Chart, marking: Marking) -> list[str]:
+    """Everything printed that is there no more: place, part, what it was and is, and why."""
+    return [
+        f"{chart.place(c.tick)}, {chart.parts[c.part].label}: {c.was} -> {c.now} ({c.why})"
+        for c in marking.taken_out
+    ]
+
+
+def agreement_text(
+    chart: Chart,
+    before: Sequence[Finding],
+    after: Sequence[Finding],
+    marking: Marking,
+    plan: Plan,
+    unfit: Sequence[tuple[Directive, str]],
+) -> str:
+    """The report to take along: what was wrong, what was done, what is left for a person."""
+    taken = taken_out(chart, marking)
+    lines = [
+        f"{chart.title}: do lead and section agree?",
+        "",
+        f"TAKEN OUT: {len(taken)} of the marks that were printed",
+        "",
+    ]
+    lines += [f"  {line}" for line in taken] or ["  Nothing: every printed mark is still there."]
+    lines += [
+        "",
+        f"Before: {len(before)} findings. Changes written: {len(marking.written)}. After: "
+        f"{len(after)} findings left.",
+    ]
+    lines += ["", "LEFT FOR YOU (notes are never changed here)", ""]
+    lines += [f"  [{f.severity}] {say_finding(chart, f)}\n      -> {f.fix}" for f in after] or [
+        "  Nothing: all parts agree."
+    ]
+    decided = [(p, n) for p in plan.passages + plan.hits for n in p.notes if n.decided]
+    if decided or unfit:
+        lines += ["", "YOUR DECISIONS", ""]
+        lines += [
+            f"  {chart.place(n.tone.onset)}, {chart.parts[p.part].label}: {say(n.marks)} ({n.why})"
+            for p, n in decided
+        ]
+        lines += [f"  NOT PLACED: {d.part} bar {d.bar}: {why}" for d, why in unfit]
+    lines += ["", "WHAT WAS FOUND BEFORE", ""]
+    lines += [f"  [{f.severity}] {say_finding(chart, f)}" for f in before] or ["  Nothing."]
+    lines += ["", "LEFT OUT ON PURPOSE", ""]
+    lines += [
+        f"  {chart.place(c.tick)}, {chart.parts[c.part].label}: {c.why}"
+        for c in marking.changes
+        if c.kind == "left"
+    ] or ["  Nothing."]
+    return "\n".join(lines) + "\n"
+
+
+def turns_text(reports: Sequence[SheetReport]) -> str:
+    """Every page turn with the seconds of rest in which to turn."""
+    lines = ["", "PAGE TURNS", ""]
+    for report in reports:
+        for turn in report.turns:
+            note = (
+                ""
+                if turn.possible
+                else "  TURN QUICKLY: no longer rest was possible; a neighbour or a "
+                "copied page helps"
+            )
+            lines.append(
+                f"  {report.name}: after page {turn.page}, {turn.seconds:.1f} s of rest{note}"
+            )
+    return (
+        "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."])
+        + "\n"
+    )
+
+
+def remarks_text(reports: Sequence[SheetReport]) -> str:
+    """What the printed sheets do not show; nothing where they show all."""
+    said = said_once(remark for report in reports for remark in report.remarks)
+    lines = ["", "WHAT THE SHEETS DO NOT SHOW", "", *(f"  {line}" for line in said)]
+    return "\n".join(lines) + "\n" if said else ""
+
+
+def versions_json(changes: Sequence[PartChange] | None) -> Json:
+    """What differs from an older version; nothing when none was named."""
+    if changes is None:
+        return {}
+    return {
+        "changed_parts": [
+            {"part": c.part, "status": c.status, "notes": list(c.notes), "marks": list(c.marks)}
+            for c in changes
+        ]
+    }

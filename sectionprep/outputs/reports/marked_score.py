@@ -1,0 +1,111 @@
+"""The marked score beside the director's own, and the record that takes the marks out again."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import json
+import zipfile
+from pathlib import Path
+from typing import Any
+
+from sectionprep.errors import UnusableSettings
+from sectionprep.musicxml.document import Document, open_document
+from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
+
+_CONTAINER = (
+    b'<?xml version="1.0" encoding="UTF-8"?>\n<container><rootfiles><rootfile '
+    b'full-path="score.musicxml" '
+    b'media-type="application/vnd.recordare.musicxml+xml"/></rootfiles></container>\n'
+)
+_MADE = (1980, 1, 1, 0, 0, 0)
+
+
+def packed(document: Document, data: bytes, suffix: str) -> bytes:
+    """The bytes of a file with this ending: the score itself, or for .mxl an archive, the
+    director's own with only the score's member replaced where there is one. An ending of another
+    kind keeps what the document is. Source: MusicXML 4.0, compressed files."""
+    compressed = {".mxl": True, ".musicxml": False, ".xml": False}.get(
+        suffix.lower(), document.archive is not None
+    )
+    if not compressed:
+        return data
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as new:
+        if document.archive is None:
+            new.writestr(zipfile.ZipInfo("mimetype", _MADE), b"application/vnd.recordare.musicxml")
+            for name, content in (("META-INF/container.xml", _CONTAINER), ("score.musicxml", data)):
+                new.writestr(
+                    zipfile.ZipInfo(name, _MADE), content, compress_type=zipfile.ZIP_DEFLATED
+                )
+        else:
+            _replace_member(document, data, new)
+    return out.getvalue()
+
+
+def _replace_member(document: Document, data: bytes, new: zipfile.ZipFile) -> None:
+    with zipfile.ZipFile(io.BytesIO(document.archive or b"")) as old:
+        new.comment = old.comment
+        for info in old.infolist():
+            content = data if info.filename == document.member else old.read(info)
+            new.writestr(info, content, compress_type=info.compress_type)
+
+
+def record_json(
+    document: Document, marked: bytes, splices: tuple[Splice, ...], changes: list[dict[str, Any]]
+) -> str:
+    """The change record: every change in words, and the splices for `mark --undo`."""
+    body = {
+        "source": document.path.name,
+        **record(document.data, marked, splices),
+        "changes": changes,
+    }
+    fields = [
+        f'"{name}": '
+        + (_lines(value) if isinstance(value, list) else json.dumps(value, ensure_ascii=False))
+        for name, value in body.items()
+    ]
+    return "{\n" + ",\n".join(fields) + "\n}\n"
+
+
+def _lines(items: list[Any]) -> str:
+    """One line an item: short to look through, and quick to write."""
+    return "[\n" + ",\n".join(map(json.JSONEncoder(ensure_ascii=False).encode, items)) + "\n]"
+
+
+def undo(marked_path: Path, record_path: Path, suffix: str) -> bytes:
+    """The original score's bytes as a file with this ending, from a marked score and its record.
+    Raises UnusableSettings."""
+    document = open_document(marked_path)
+    if not record_path.exists():
+        raise UnusableSettings(
+            "there is no change record.",
+            where=str(record_path),
+            remedy="It is written beside the marked score as NAME.changes.json; name "
+            "it with --record.",
+        )
+    try:
+        data = json.loads(record_path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise UnusableSettings(
+            "the change record cannot be read.",
+            where=str(record_path),
+            remedy="It is written beside the marked score as NAME.changes.json; name "
+            "it with --record.",
+        ) from error
+    if not isinstance(data, dict) or hashlib.sha256(document.data).hexdigest() != data.get(
+        "marked_sha256"
+    ):
+        raise UnusableSettings(
+            "this is not the score that the record was written for, or it was edited since.",
+            where=str(marked_path),
+            remedy="Take the original score instead.",
+        )
+    original = undo_splices(document.data, splices_of(data))
+    if hashlib.sha256(original).hexdigest() != data.get("original_sha256"):
+        raise UnusableSettings(
+            "the change record is damaged.",
+            where=str(record_path),
+            remedy="Take the original score instead.",
+        )
+    return packed(document, original, suffix)

@@ -1,0 +1,86 @@
+"""What the stages hand on: what a person asked for, a chart as read, a chart as marked.
+
+They stand below the outputs, so that an output takes them and not their pieces.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+from sectionprep.checks import Finding, run_checks
+from sectionprep.marking import Marking
+from sectionprep.music.chart import Chart
+from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.musicxml.document import Document
+from sectionprep.musicxml.editing.bundle import Bundle, MarkedFile
+from sectionprep.passages import Together
+from sectionprep.phrasing import Plan
+from sectionprep.phrasing.directives import Directive
+from sectionprep.settings import Limits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """What a person may settle; see `sectionprep prepare --help`."""
+
+    style: str | None = None
+    printed: str | None = None
+    section: str = "match"
+    rhythm_hits: bool = False
+    level: str = "pro"
+    minutes: int = 45
+    paper: str = "letter"
+    staff: float = 7.5
+    section_help: bool = True
+    cues: bool = True
+    courtesy: bool = True
+    syllables: bool = False
+    proof: bool = False
+    score: str = ""
+    study: str = "sounding"
+    plan: Path | None = None
+    decisions: Path | None = None
+    roster: Path | None = None
+    tune: int | None = None
+    limits: Limits = field(default_factory=Limits)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """A chart as read: where it came from, its notes, and who moves with whom."""
+
+    bundle: Bundle
+    chart: Chart
+    together: Together
+    roster: Roster = EMPTY
+
+    @property
+    def document(self) -> Document:
+        """The document that was read."""
+        return self.bundle.document
+
+
+@dataclass(frozen=True, kw_only=True)
+class Marked:
+    """A chart as marked. again: the marked bytes, read again. level: of the players, for the
+    checks."""
+
+    score: Score
+    plan: Plan
+    marking: Marking
+    files: tuple[MarkedFile, ...]
+    again: Score
+    level: str
+    unfit: tuple[tuple[Directive, str], ...] = ()
+
+    @cached_property
+    def before(self) -> tuple[Finding, ...]:
+        """What the checks find in the chart as it came."""
+        return run_checks(self.score.chart, self.score.together, level=self.level)
+
+    @cached_property
+    def after(self) -> tuple[Finding, ...]:
+        """What they still find in the marked bytes."""
+        return run_checks(self.again.chart, self.again.together, level=self.level)

@@ -1,0 +1,573 @@
+"""The stages in order. The only place where they run one after the other.
+
+read -> find passages -> plan phrasing -> mark every part -> check agreement -> sheets, workbook,
+marked score
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sectionprep.checks import Finding, run_checks
+from sectionprep.errors import BadArgument, DestinationError
+from sectionprep.garbage import collector_at_rest
+from sectionprep.marking import mark_chart
+from sectionprep.music.chart import Chart, Remark, same_music
+from sectionprep.music.naming import find_part
+from sectionprep.music.roster import EMPTY, Roster, read_roster
+from sectionprep.musicxml.editing.bundle import mark_bundle, open_bundle, reread
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.passages import Together, find_passages
+from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
+from sectionprep.phrasing.agreed import agreed_plan
+from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
+from sectionprep.results import Marked, Options, Score
+
+if TYPE_CHECKING:
+    from sectionprep.outputs.audition import Wish
+    from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
+    from sectionprep.outputs.parts.sheet_remarks import SheetRemark
+    from sectionprep.outputs.parts.sheets import Drawing
+    from sectionprep.outputs.workbook import Typed
+    from sectionprep.outputs.workbook.rehearsal_plan import Item
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepared:
+    """What `prepare` wrote. not_printed: why parts were not printed; not_as_written: bars that are
+    not drawn as the file has them; notes: what a person must know about files that were there
+    before."""
+
+    marked: Marked
+    folder: Path
+    files: tuple[Path, ...]
+    pages: int
+    hard_turns: int
+    not_printed: tuple[str, ...] = ()
+    sheet_remarks: tuple[SheetRemark, ...] = ()
+    not_as_written: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+Progress = Callable[[str, int, int], None]
+
+
+def no_progress(_stage: str, _done: int, _of: int) -> None:
+    """Say nothing."""
+
+
+@collector_at_rest()
+def read_score(path: Path, options: Options) -> Score:
+    """Read a chart and find its passages."""
+    roster = read_roster(options.roster) if options.roster else EMPTY
+    bundle = open_bundle(path, options.limits, options.tune)
+    chart = read_chart(bundle.document, options.limits, roster)
+    roster = roster.of(chart.parts)
+    if bundle.remark:
+        chart = replace(
+            chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks)
+        )
+    together = find_passages(chart, roster)
+    strangers = _strangers(roster, chart, together)
+    if strangers:
+        chart = replace(chart, remarks=(*strangers, *chart.remarks))
+    return Score(bundle=bundle, chart=chart, together=together, roster=roster)
+
+
+def _strangers(roster: Roster, chart: Chart, together: Together) -> tuple[Remark, ...]:
+    """Lines of the roster that fit nothing in this chart."""
+    groups = {p.id for p in together.passages} | {p.scope for p in together.passages}
+    groups |= {f"bar {chart.place(p.start).bar}" for p in together.passages}
+    found = [
+        f"a seat for {seat.part}: {_why_not(chart, seat.part)}"
+        for seat in roster.seats
+        if seat.part not in chart.labels
+    ]
+    found += [
+        f"{wish.part} to lead {wish.of}: {_why_not(chart, wish.part)}"
+        for wish in roster.leads
+        if wish.part not in chart.labels
+    ]
+    found += [
+        f"{wish.part} to lead {wish.of}: no passage is called that or begins there"
+        for wish in roster.leads
+        if wish.part in chart.labels and wish.of not in groups
+    ]
+    return tuple(Remark(where="roster", what=what) for what in found)
+
+
+def _why_not(chart: Chart, words: str) -> str:
+    try:
+        return f"is {find_part(chart.parts, words).label}"
+    except BadArgument as error:
+        return error.what.rstrip(".")
+
+
+def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+    """Plan all passages; the director's plan file and then the workbook's decisions come last and
+    win."""
+    settled = read_plan(options.plan) if options.plan else PlanFile()
+    plan = plan_passages(
+        score.chart,
+        score.together,
+        style=options.style or settled.style or None,
+        printed=_printed(options, settled),
+    )
+    plan, unfit = apply_directives(score.chart, plan, settled.directives)
+    if options.decisions is None:
+        return plan, unfit
+    from sectionprep.outputs.workbook import read_typed, to_directives
+
+    decided = to_directives(read_typed(options.decisions), options.decisions)
+    plan, more = apply_directives(score.chart, plan, decided)
+    return plan, unfit + more
+
+
+def _printed(options: Options, settled: PlanFile) -> str:
+    printed = options.printed or settled.printed or "keep"
+    if printed not in PRINTED:
+        raise BadArgument(
+            f"marks printed in the lead cannot be treated as {printed!r}.",
+            remedy=f"Choose one of: {', '.join(PRINTED)}.",
+        )
+    return printed
+
+
+def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Plan:
+    """Plan one part's line. bars: "17-24" in printed numbers."""
+    chart = score.chart
+    part = find_part(chart.parts, name)
+    return plan_line(
+        chart,
+        part.index,
+        bars=_bar_range(chart, bars),
+        style=options.style,
+        printed=_printed(options, PlanFile()),
+    )
+
+
+def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
+    if not bars:
+        return None
+    first, _, last = bars.partition("-")
+    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    try:
+        found = numbers[first.strip()], numbers[(last or first).strip()]
+    except KeyError as error:
+        raise BadArgument(
+            f"there is no bar {error.args[0]}.",
+            remedy=f"Bars run from {chart.bars[0].number} to {chart.bars[-1].number}.",
+        ) from error
+    if found[1] < found[0]:
+        raise BadArgument(
+            f"bars {bars!r} run backwards.", remedy="Say the first bar first, as in 17-24."
+        )
+    return found
+
+
+@collector_at_rest()
+def mark_score(score: Score, options: Options) -> Marked:
+    """Mark every part, and read the result again for the checks."""
+    plan, unfit = plan_score(score, options)
+    return _marked(score, plan, unfit, options)
+
+
+@collector_at_rest()
+def fix_score(score: Score, options: Options) -> Marked:
+    """Make the section agree with what is printed, without any phrasing of ours: the safe part of
+    what `check` finds."""
+    return _marked(score, agreed_plan(score.chart, score.together), (), options)
+
+
+def _marked(
+    score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options
+) -> Marked:
+    marking = mark_chart(
+        score.chart, score.together, plan, section=options.section, rhythm_hits=options.rhythm_hits
+    )
+    files = mark_bundle(score.bundle, marking.edits, marking.dropped)
+    document = reread(score.bundle, files, options.limits)
+    chart = read_chart(document, options.limits, score.roster)
+    again = Score(
+        bundle=replace(
+            score.bundle,
+            document=document,
+            sources=(document,) if len(files) == 1 else score.bundle.sources,
+        ),
+        chart=chart,
+        together=score.together
+        if same_music(chart, score.chart)
+        else find_passages(chart, score.roster),
+        roster=score.roster,
+    )
+    return Marked(
+        score=score,
+        plan=plan,
+        marking=marking,
+        files=files,
+        again=again,
+        unfit=unfit,
+        level=options.level,
+    )
+
+
+def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Path:
+    """Write the plan as a file to edit by hand."""
+    from sectionprep.outputs.edited_files import is_edited_plan
+    from sectionprep.outputs.files import write_file
+
+    if is_edited_plan(out) and (options.plan is None or options.plan.resolve() != out.resolve()):
+        raise DestinationError(
+            "was edited by hand.",
+            where=str(out),
+            remedy="Choose another name with -o, or give it with --plan as well.",
+        )
+    text = write_plan(score.chart, plan, options.printed or "keep")
+    write_file(out, text.encode("utf-8"), source=score.document.path)
+    return out
+
+
+def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
+    """Run all checks on a chart as it is."""
+    return run_checks(score.chart, score.together, level=options.level)
+
+
+def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
+    """Write the marked score (for a folder of parts: a folder of marked files) and the change
+    records."""
+    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.reports.agreement import changes_json
+    from sectionprep.outputs.reports.marked_score import packed, record_json
+
+    score = marked.score
+    if not out.name and not score.bundle.is_folder:
+        raise DestinationError(
+            "names no file to write.",
+            where=f"{str(out)!r}",
+            remedy="Name one with -o, for example -o chart_marked.musicxml.",
+        )
+    changes = changes_json(score.chart, marked.marking)
+    written: list[Path] = []
+    for file in marked.files:
+        target = out / file.source.path.name if score.bundle.is_folder else out
+        record = target.with_name(f"{target.stem}.changes.json")
+        body = record_json(file.source, file.data, file.splices, changes)
+        write_file(target, packed(file.source, file.data, target.suffix), source=file.source.path)
+        write_file(record, body.encode("utf-8"), source=file.source.path)
+        written += [target, record]
+    return tuple(written)
+
+
+def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
+    """Counts finished jobs into a progress display."""
+    done = 0
+    progress(stage, 0, of)
+
+    def tick() -> None:
+        nonlocal done
+        done += 1
+        progress(stage, done, of)
+
+    return tick
+
+
+_FOOTER_TITLE = 80  # characters: version and date must stay on the page
+
+
+def footer_of(score: Score) -> str:
+    """Chart, version and date, so that old sheets can be told from new. The version is that of what
+    is printed, marks and all."""
+    import hashlib
+
+    stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
+    version = hashlib.sha256(score.document.data).hexdigest()[:6]
+    title = score.chart.title
+    title = title if len(title) <= _FOOTER_TITLE else f"{title[:_FOOTER_TITLE]}\u2026"
+    return f"{title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
+
+
+@collector_at_rest()
+def prepare(
+    path: Path,
+    folder: Path,
+    options: Options,
+    progress: Progress = no_progress,
+    *,
+    here: bool = False,
+) -> Prepared:
+    """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this
+    very process."""
+    from sectionprep.outputs.edited_files import not_applied, plan_place
+    from sectionprep.outputs.files import staged
+    from sectionprep.outputs.parts.printed import not_as_written, not_printed
+    from sectionprep.outputs.parts.sheets import Drawing, safe_name
+
+    progress("reading", 0, 1)
+    score = read_score(path, options)
+    progress("planning and marking", 0, 1)
+    stem = safe_name(path.name.split(".")[0], "chart")
+    typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
+    plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
+    if typed is not None and options.decisions is None:
+        notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
+    marked = mark_score(score, options)
+    with staged(folder, source=path) as stage, Drawing(here=here) as drawing:
+        reports = _write_everything(marked, stage, stem, options, drawing, typed, progress)
+        if plan_file:
+            (stage / plan_file).write_text(
+                write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
+            )
+        files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
+    return Prepared(
+        marked=marked,
+        folder=folder,
+        files=tuple(folder / f for f in files),
+        pages=sum(r.pages for r in reports),
+        hard_turns=sum(not t.possible for r in reports for t in r.turns),
+        not_printed=not_printed(reports),
+        not_as_written=not_as_written(marked.again.chart, reports),
+        notes=notes,
+        sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
+    )
+
+
+def _write_everything(
+    marked: Marked,
+    stage: Path,
+    stem: str,
+    options: Options,
+    drawing: Drawing,
+    typed: Typed | None,
+    progress: Progress,
+) -> list[SheetReport]:
+    """Marked score, sheets, print sets, director's pages, workbook and report. All else is made
+    while the parts are drawn."""
+    from sectionprep.outputs.director.pages import director_pdf, write_map
+    from sectionprep.outputs.director.small_score import small_score_pdf
+    from sectionprep.outputs.parts.print_set import bind, set_jobs
+    from sectionprep.outputs.parts.printed import sheets_text
+    from sectionprep.outputs.parts.sheets import part_jobs
+    from sectionprep.outputs.reports.agreement import agreement_text, remarks_text, turns_text
+    from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
+
+    score, again = marked.score, marked.again
+    footer = footer_of(again)
+    (stage / "parts").mkdir()
+    (stage / "sets").mkdir()
+    drawing.draw(
+        part_jobs(
+            again.document,
+            again.chart,
+            stage / "parts",
+            style=_sheet_style(options),
+            footer=footer,
+            together=again.together,
+            roster=score.roster,
+            plan=marked.plan,
+            marking=marked.marking,
+        )
+    )
+    write_marked(
+        marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix))
+    )
+    progress("drawing the director's pages", 0, 1)
+    director = stage / f"{stem}_director.pdf"
+    director.write_bytes(
+        director_pdf(
+            again.document,
+            again.chart,
+            score.together,
+            marked.plan,
+            marked.before,
+            marked.after,
+            paper=options.paper,
+            footer=footer,
+            pitch=options.study,
+        )
+    )
+    write_map(director, stage / f"{stem}_map.png")
+    if options.score:
+        progress("drawing the score", 0, 1)
+        (stage / f"{stem}_score.pdf").write_bytes(
+            small_score_pdf(
+                again.document, again.chart, paper=options.paper, footer=footer, pitch=options.score
+            )
+        )
+
+    sets: list[Callable[[], None]] = []
+
+    @cache
+    def printed() -> list[SheetReport]:
+        """The reports of all sheets, once they are there; the print sets are bound meanwhile."""
+        reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
+        good = [r for r in reports if not r.failed]
+        sets.extend(
+            drawing.also(bind, job)
+            for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
+        )
+        return reports
+
+    progress("writing the workbook", 0, 1)
+    items = plan_rehearsal(
+        score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes
+    )
+    report = agreement_text(
+        score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit
+    )
+    (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
+    (stage / f"{stem}_agreement.txt").write_text(
+        _with_sheets(
+            report,
+            sheets_text(again.chart, printed()),
+            first=any(r.failed or r.differences for r in printed()),
+        )
+        + turns_text(printed())
+        + remarks_text(printed()),
+        encoding="utf-8",
+    )
+    for wait in sets:
+        wait()
+    return printed()
+
+
+def _with_sheets(report: str, sheets: str, *, first: bool) -> str:
+    """The report with what is to be said of the sheets: right under its title where something is
+    wrong with them, else at its end."""
+    if not first:
+        return f"{report}\n{sheets.rstrip()}\n"
+    title, _, rest = report.partition("\n\n")
+    return f"{title}\n\n{sheets}{rest}"
+
+
+def _sheet_style(options: Options) -> SheetStyle:
+    from sectionprep.outputs.parts.sheet import SheetStyle
+
+    return SheetStyle(
+        paper=options.paper,
+        staff=options.staff,
+        section_help=options.section_help,
+        cues=options.cues,
+        courtesy=options.courtesy,
+        syllables=options.syllables,
+        proof=options.proof,
+    )
+
+
+def _typed_before(options: Options, existing: Path) -> Typed | None:
+    """What was typed into the workbook named with --decisions, or into the one that this run
+    replaces."""
+    from sectionprep.outputs.workbook import read_typed
+
+    source = options.decisions or (existing if existing.exists() else None)
+    return read_typed(source) if source is not None else None
+
+
+def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
+    """Sheets to print for each part: what was typed into the workbook, else what the roster
+    says."""
+    from sectionprep.outputs.workbook import copies_of
+
+    return {seat.part: seat.copies for seat in roster.seats} | (
+        copies_of(typed) if typed is not None else {}
+    )
+
+
+def _workbook(
+    marked: Marked,
+    items: Sequence[Item],
+    reports: Callable[[], Sequence[SheetReport]],
+    typed: Typed | None,
+) -> bytes:
+    from sectionprep.outputs.workbook import write_workbook
+    from sectionprep.outputs.workbook.rows import build_book
+
+    score = marked.score
+    book = build_book(
+        score.chart,
+        score.together,
+        marked.plan,
+        marked.marking,
+        marked.before,
+        marked.after,
+        tuple(items),
+        reports,
+        score.roster,
+    )
+    return write_workbook(book, typed)
+
+
+def audition(
+    path: Path, folder: Path, options: Options, wish: Wish
+) -> tuple[tuple[Path, ...], tuple[tuple[Directive, str], ...]]:
+    """Write MIDI and sound of every passage, flat and shaped. The files, and decisions that fit
+    nowhere."""
+    from sectionprep.outputs.audition import write_audition
+    from sectionprep.outputs.files import staged
+
+    score = read_score(path, options)
+    plan, unfit = plan_score(score, options)
+    with staged(folder, source=path) as stage:
+        return tuple(
+            folder / p.relative_to(stage)
+            for p in write_audition(score.chart, score.together, plan, stage, wish)
+        ), unfit
+
+
+@collector_at_rest()
+def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
+    """Write the workbook alone."""
+    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
+
+    score = marked.score
+    items = plan_rehearsal(
+        score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes
+    )
+    write_file(
+        out,
+        _workbook(marked, items, tuple, _typed_before(options, out)),
+        source=score.document.path,
+    )
+    return out
+
+
+@collector_at_rest()
+def write_sheets(
+    score: Score, folder: Path, options: Options, parts: Sequence[str], progress: Progress
+) -> tuple[SheetReport, ...]:
+    """Draw the parts of a chart as it stands. parts: names; empty means all."""
+    from sectionprep.outputs.files import staged
+    from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+
+    chart = score.chart
+    chosen = [find_part(chart.parts, name).index for name in parts] or None
+    with staged(folder, source=score.document.path) as stage:
+        jobs = part_jobs(
+            score.document,
+            chart,
+            stage,
+            style=_sheet_style(options),
+            footer=footer_of(score),
+            parts=chosen,
+            together=score.together,
+            roster=score.roster,
+            plan=plan_score(score, options)[0] if options.syllables else None,
+        )
+        return tuple(
+            draw_all(
+                jobs,
+                _counter("drawing parts", len(chart.parts if chosen is None else chosen), progress),
+            )
+        )
+
+
+def to_json(data: object) -> str:
+    """The one way in which results are printed as JSON."""
+    return json.dumps(data, ensure_ascii=False, indent=1)
