@@ -9,6 +9,7 @@ from fractions import Fraction
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
+from sectionprep.music.clock import Clock, clock_of
 from sectionprep.music.instruments import Chair, Instrument
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, Place
@@ -213,6 +214,7 @@ class Chart:
     _places: dict[int, Place] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )  # asked for again and again
+    _clock: list[Clock] = field(default_factory=list, init=False, repr=False, compare=False)
     _pairs: dict[int, tuple[tuple[int, int], ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
@@ -222,6 +224,28 @@ class Chart:
     _slurs: dict[int, tuple[Slur, ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
+
+    @property
+    def clock(self) -> Clock:
+        """Seconds for places in quarters, through all metronome marks of all parts."""
+        if not self._clock:
+            marks = {
+                sign.onset / self.resolution: float(sign.value)
+                for part in self.parts
+                for sign in part.directions
+                if sign.kind == "metronome"
+            }
+            self._clock.append(clock_of(marks))
+        return self._clock[0]
+
+    def seconds(self, start: float, end: float) -> float:
+        """Seconds from one tick to another, as written (no repeats)."""
+        clock = self.clock
+        return clock.second(end / self.resolution) - clock.second(start / self.resolution)
+
+    def tempo_at(self, tick: int) -> float:
+        """Quarters a minute at a tick; a moderate tempo where the chart states none."""
+        return self.clock.tempo_at(tick / self.resolution)
 
     def bar_at(self, tick: int) -> Bar:
         """The bar in which `tick` lies (the last bar for ticks past the end)."""

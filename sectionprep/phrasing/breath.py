@@ -19,13 +19,12 @@ def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list
     """Breaths in stretches that are too long for one: at ends of phrases or after held notes before
     a bar line, after four or two bars rather than three, never under a slur."""
     made = list(notes)
-    second = chart.resolution * view.tempo / 60
     for first, last in _stretches(notes):
         start, end = first, view.spots[last].tone.end
-        while (end - view.spots[start].tone.onset) / second > _COMFORT:
+        while chart.seconds(view.spots[start].tone.onset, end) > _COMFORT:
             since = view.spots[start].tone
             waits = {
-                n: (view.spots[n].tone.end - since.onset) / second
+                n: chart.seconds(since.onset, view.spots[n].tone.end)
                 for n in _places(chart, view, notes, start, last)
             }
             near = [n for n, wait in waits.items() if _SOONEST <= wait <= _COMFORT] or [
@@ -51,7 +50,7 @@ def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list
         if (
             goes_on
             and start > first
-            and (end - view.spots[start].tone.onset) / second >= _COMFORT / 2
+            and chart.seconds(view.spots[start].tone.onset, end) >= _COMFORT / 2
         ):
             made[last] = _breathing(
                 view, made[last], last, "the passage ends here"
@@ -136,13 +135,13 @@ def breath_cautions(
     cap = chart.parts[part].chair.instrument.breath
     if not cap:
         return ()
-    second = chart.resolution * view.tempo / 60
     found = []
     for first, last in _stretches(notes):
         start, end = view.spots[first].tone.onset, view.spots[last].tone.end
-        if (end - start) / second > cap:
+        seconds = chart.seconds(start, end)
+        if seconds > cap:
             found.append(
-                f"{chart.place(start)} to {chart.end_place(end)}: {(end - start) / second:.0f} "
+                f"{chart.place(start)} to {chart.end_place(end)}: {seconds:.0f} "
                 f"s without a rest; " + _stagger(chart, view.spots[first : last + 1])
             )
     return tuple(found)

@@ -502,7 +502,6 @@ _SHORTEST_HAIRPIN = {"crescendo": 1.2, "diminuendo": 2.5}
 def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[Hairpin, ...]:
     """The proposed hairpins that meet no printed hairpin or dynamic of the lead; a breath ends
     one."""
-    second = chart.resolution * work.view.tempo / 60
     printed = [d.onset for d in chart.parts[work.part].directions if d.kind in ("wedge", "dynamic")]
     found = []
     for span in work.spans:
@@ -512,7 +511,7 @@ def _hairpins(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[H
             (n for n in range(span.first, span.last) if "breath-mark" in notes[n].marks), span.last
         )
         start, stop = work.view.spots[span.first].tone.onset, work.view.spots[last].tone.onset
-        if (stop - start) / second < _SHORTEST_HAIRPIN[span.kind]:
+        if chart.seconds(start, stop) < _SHORTEST_HAIRPIN[span.kind]:
             continue
         if not any(start < onset <= stop for onset in printed) and not _inside_printed(
             chart, work.part, start, stop

@@ -14,7 +14,6 @@ from sectionprep.music.chart import Chart, Tone
 from sectionprep.passages import Together
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.phrasing.styles import Style, styles
-from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 _EFFECTS = {
     "falloff": "dow",
@@ -92,7 +91,7 @@ def _one(chart: Chart, tone: Tone, slurred: bool, short: bool) -> str:
     if "ghost" in marks:
         return "n"
     if "strong-accent" in marks:
-        return "daht" if (chart.tempo or TEMPO_IF_SILENT) < _LIGHT_FROM else "dot"
+        return "daht" if chart.tempo_at(tone.onset) < _LIGHT_FROM else "dot"
     if "accent" in marks:
         return "dat" if marks & {"staccato", "staccatissimo"} else "dah"
     if "tenuto" in marks:

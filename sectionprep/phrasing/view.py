@@ -202,8 +202,6 @@ _SET_OFF, _ENOUGH = 2, 4
 _PHRASE_SLUR = 6  # notes under one slur from which it shows a phrase; judgement
 END = 90.0  # beats: what lies beyond the first and the last note of a part
 
-TEMPO_IF_SILENT = 120.0  # where a chart states no tempo
-
 
 def felt_beat(chart: Chart, bar: int) -> int:
     """Ticks of the beat that lines are phrased in: a quarter, also where the metre counts halves or
@@ -259,7 +257,7 @@ def view_line(
         style=style,
         beat=beat,
         quarter=chart.resolution,
-        tempo=chart.tempo or TEMPO_IF_SILENT,
+        tempo=chart.tempo_at(tones[0].onset if tones else 0),
         chords=_chords(chart, part),
         tutti=tutti,
     )

@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 from build import chart
 
+from sectionprep.music.clock import steady
 from sectionprep.outputs.audition import Wish, write_audition
-from sectionprep.outputs.audition.pace import pace_of, steady
 from sectionprep.outputs.audition.performance import Played, play, swing_ratio
 from sectionprep.outputs.audition.synth import RATE, render, wav
 from sectionprep.phrasing import plan_line
@@ -47,8 +47,8 @@ def test_flat_is_flat_and_shaped_follows_the_plan() -> None:
     c = chart({"Alto Sax 1": "C5/8 D5/8 E5/8 G5/8> F5/8 E5/8 D5/4! C5/4 D5/4- r/2"})
     plan = plan_line(c, 0).passages[0]
     style = styles()["medium-swing"]
-    flat = play(c, c.lines[0], None, pace=steady(120), style=style)
-    shaped = play(c, c.lines[0], plan, pace=steady(120), style=style)
+    flat = play(c, c.lines[0], None, clock=steady(120), style=style)
+    shaped = play(c, c.lines[0], plan, clock=steady(120), style=style)
     assert len({n.level for n in flat}) == 1
     assert (
         len(
@@ -73,10 +73,10 @@ def test_swing_follows_tempo_within_published_figures() -> None:
     assert 1.25 <= swing_ratio(190) <= 1.35
     assert all(1.0 <= swing_ratio(t) <= 1.7 for t in range(60, 340, 10))
     c = chart({"Alto Sax 1": "C5/8 D5/8 E5/8 F5/8 G5/2"})
-    swung = play(c, c.lines[0], None, pace=steady(160), style=styles()["medium-swing"])
+    swung = play(c, c.lines[0], None, clock=steady(160), style=styles()["medium-swing"])
     first, second = swung[1].start - swung[0].start, swung[2].start - swung[1].start
     assert first / second == pytest.approx(swing_ratio(160), rel=0.01)
-    even = play(c, c.lines[0], None, pace=steady(160), style=styles()["latin"])
+    even = play(c, c.lines[0], None, clock=steady(160), style=styles()["latin"])
     assert even[1].start - even[0].start == pytest.approx(even[2].start - even[1].start)
 
 
@@ -196,10 +196,10 @@ def test_changes_of_tempo_meter_and_key_are_played(tmp_path: Path) -> None:
         name: part_xml(line, signs={0: fast, 24: slow}) for name in ("Trombone 1", "Trombone 2")
     }
     c = read_chart(parse_document(Path("x"), score_xml(parts)))
-    pace = pace_of(c)
-    assert pace.second(16) == pytest.approx(8.0)
-    assert pace.second(32) == pytest.approx(24.0)
-    assert all(pace.quarter(pace.second(q)) == pytest.approx(q) for q in (0, 3.5, 16, 20, 31))
+    clock = c.clock
+    assert clock.second(16) == pytest.approx(8.0)
+    assert clock.second(32) == pytest.approx(24.0)
+    assert all(clock.quarter(clock.second(q)) == pytest.approx(q) for q in (0, 3.5, 16, 20, 31))
     together = find_passages(c)
     write_audition(c, together, plan_passages(c, together), tmp_path, Wish())
     file = mido.MidiFile(tmp_path / "whole_chart.mid")
@@ -275,7 +275,7 @@ def test_the_whole_chart_is_played_by_its_road_map(demo_marked: Marked, tmp_path
     assert len(order) > len(chart.bars)
     write_audition(chart, score.together, demo_marked.plan, tmp_path, Wish())
     file = mido.MidiFile(tmp_path / "whole_chart.mid")
-    tempo = pace_of(chart).tempo_at(0)
+    tempo = chart.clock.tempo_at(0)
     assert file.length == pytest.approx(
         sum(chart.bars[n].length for n in order) / chart.resolution * 60 / tempo, abs=1.5
     )

@@ -15,7 +15,6 @@ from sectionprep.music.instruments import BRASS, HORNS
 
 _BARS = 40  # without a bar of rest; judgement
 _BREATHS = 2.2  # times the planning cap of the chair before anything is said; judgement
-_TEMPO = 120.0  # where the chart states none
 
 
 def _find(context: Context) -> Iterable[Finding]:
@@ -51,12 +50,11 @@ def _breath(context: Context, part: Part, line: Sequence[Tone]) -> Iterable[Find
     cap = part.chair.instrument.breath
     if not cap:
         return
-    per_tick = 60 / ((chart.tempo or _TEMPO) * chart.resolution)
     start, worst = line[0].onset, (0.0, 0)
     for n, tone in enumerate(line):
         last = n + 1 == len(line)
         if last or line[n + 1].onset - tone.end > 0 or tone.marks & {"breath-mark", "caesura"}:
-            worst = max(worst, ((tone.end - start) * per_tick, start))
+            worst = max(worst, (chart.seconds(start, tone.end), start))
             start = tone.end if last else line[n + 1].onset
     if worst[0] > _BREATHS * cap:
         yield Finding(

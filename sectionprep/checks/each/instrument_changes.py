@@ -13,7 +13,6 @@ from itertools import pairwise
 from sectionprep.checks.finding import Check, Context, Finding
 
 _SECONDS = 4.0  # to put one instrument down and have the other ready; judgement
-_TEMPO = 120.0  # where the chart states none
 
 
 def _find(context: Context) -> Iterable[Finding]:
@@ -24,7 +23,7 @@ def _find(context: Context) -> Iterable[Finding]:
             following = next((t.onset for t in chart.lines[part.index] if t.onset >= tick), None)
             if following is None or last == 0:
                 continue
-            seconds = (following - last) / chart.resolution * 60 / (chart.tempo or _TEMPO)
+            seconds = chart.seconds(last, following)
             if seconds < _SECONDS:
                 yield Finding(
                     check="instrument-change",

@@ -9,9 +9,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.clock import Clock
 from sectionprep.music.timing import Meter
 from sectionprep.musicxml.copies.transposing import fifths_up
-from sectionprep.outputs.audition.pace import Pace
 from sectionprep.outputs.audition.performance import Played
 from sectionprep.outputs.audition.road import Piece
 
@@ -40,7 +40,7 @@ class Signature:
 _KEYS = ("Cb", "Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#")
 
 
-def signatures_of(chart: Chart, pace: Pace, pieces: Sequence[Piece] = ()) -> list[Signature]:
+def signatures_of(chart: Chart, clock: Clock, pieces: Sequence[Piece] = ()) -> list[Signature]:
     """Every meter and key of the chart, at the bar where it begins to hold; with pieces, in played
     time."""
     keys = _sounding_keys(chart)
@@ -55,7 +55,7 @@ def signatures_of(chart: Chart, pace: Pace, pieces: Sequence[Piece] = ()) -> lis
             keys[max(0, bisect_right([tick for tick, _ in keys], bar.start) - 1)][1] if keys else 0
         )
         if not found or (bar.meter, fifths) != (found[-1].meter, found[-1].fifths):
-            second = pace.second(bar.start / chart.resolution) + (
+            second = clock.second(bar.start / chart.resolution) + (
                 piece.second - piece.written[0] if piece else 0.0
             )
             found.append(Signature(second=second, meter=bar.meter, fifths=fifths))
@@ -76,18 +76,18 @@ def _sounding_keys(chart: Chart) -> list[tuple[int, int]]:
 
 def midi_file(
     tracks: Sequence[Track],
-    pace: Pace,
+    clock: Clock,
     markers: Sequence[tuple[float, str]],
     signatures: Sequence[Signature],
 ) -> bytes:
-    """A type 1 file. pace: its tempos; markers: (second, text)."""
+    """A type 1 file. clock: its tempos; markers: (second, text)."""
     import mido
 
     def tick_of(second: float) -> int:
-        return round(pace.quarter(second) * _TICKS)
+        return round(clock.quarter(second) * _TICKS)
 
     events: list[tuple[int, object]] = []
-    for quarter, tempo in zip(pace.quarters, pace.tempos, strict=True):
+    for quarter, tempo in zip(clock.quarters, clock.tempos, strict=True):
         events.append(
             (round(quarter * _TICKS), mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(tempo)))
         )

@@ -14,8 +14,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.clock import Clock
 from sectionprep.music.marks import BY_NAME
-from sectionprep.outputs.audition.pace import Pace
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.styles import Style
@@ -54,37 +54,37 @@ def swing_ratio(tempo: float) -> float:
     return max(1.0, min(1.5, 1.5 - 0.5 * (tempo - 120) / 180))
 
 
-class Clock:
+class SwungTime:
     """Ticks to seconds, with swing: the off-beat eighth comes late, everything else is in time."""
 
-    def __init__(self, chart: Chart, pace: Pace, swing: bool) -> None:
-        self.beat, self.pace, self.swing = chart.resolution, pace, swing
+    def __init__(self, chart: Chart, clock: Clock, swing: bool) -> None:
+        self.beat, self.clock, self.swing = chart.resolution, clock, swing
 
     def at(self, tick: int) -> float:
         """Seconds from tick 0."""
         beat, rest = divmod(tick, self.beat)
         share = rest / self.beat
         if self.swing and abs(share - 0.5) < 1e-9:
-            ratio = swing_ratio(self.pace.tempo_at(beat))
+            ratio = swing_ratio(self.clock.tempo_at(beat))
             share = ratio / (1 + ratio)
-        return self.pace.second(beat + share)
+        return self.clock.second(beat + share)
 
 
 def play(
-    chart: Chart, tones: Sequence[Tone], plan: PassagePlan | None, *, pace: Pace, style: Style
+    chart: Chart, tones: Sequence[Tone], plan: PassagePlan | None, *, clock: Clock, style: Style
 ) -> list[Played]:
     """Play tones of one part. plan: the passage's plan, or None for flat."""
-    clock = Clock(chart, pace, style.swing)
+    time = SwungTime(chart, clock, style.swing)
     wanted = {note.tone.onset: note for note in plan.notes} if plan else {}
     return [
-        _one(chart, tone, wanted.get(tone.onset), clock, style, flat=plan is None) for tone in tones
+        _one(chart, tone, wanted.get(tone.onset), time, style, flat=plan is None) for tone in tones
     ]
 
 
 def _one(
-    chart: Chart, tone: Tone, note: PlannedNote | None, clock: Clock, style: Style, *, flat: bool
+    chart: Chart, tone: Tone, note: PlannedNote | None, time: SwungTime, style: Style, *, flat: bool
 ) -> Played:
-    start, end = clock.at(tone.onset), clock.at(tone.end)
+    start, end = time.at(tone.onset), time.at(tone.end)
     written = end - start
     if flat:
         return Played(start=start, length=written * _FLAT_LENGTH, pitch=tone.pitch, level=_FLAT_DB)
@@ -97,7 +97,7 @@ def _one(
         + sum(_DECIBELS.get(m, 0.0) for m in marks)
     )
     if note is not None and note.cutoff is not None:
-        share = min(share, (clock.at(note.cutoff) - start) / written)
+        share = min(share, (time.at(note.cutoff) - start) / written)
     if "breath-mark" in marks:
         share = min(share, max(0.3, 1 - 0.25 / written))
     return Played(

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.clock import Clock
 from sectionprep.music.roadmap import playing_order
-from sectionprep.outputs.audition.pace import Pace
 from sectionprep.outputs.audition.performance import Played
 
 
@@ -22,13 +22,13 @@ class Piece:
     second: float
 
 
-def pieces_of(chart: Chart, pace: Pace) -> tuple[Piece, ...]:
+def pieces_of(chart: Chart, clock: Clock) -> tuple[Piece, ...]:
     """The road map as runs of bars."""
     found: list[Piece] = []
     second = 0.0
     for first, last in _runs(playing_order(chart)):
         start, end = (
-            pace.second(tick / chart.resolution)
+            clock.second(tick / chart.resolution)
             for tick in (chart.bars[first].start, chart.bars[last].end)
         )
         found.append(Piece(first, last, (start, end), second))
@@ -69,7 +69,7 @@ def played_at(second: float, pieces: Sequence[Piece]) -> list[float]:
     ]
 
 
-def played_pace(chart: Chart, pace: Pace, pieces: Sequence[Piece]) -> Pace:
+def played_clock(chart: Chart, clock: Clock, pieces: Sequence[Piece]) -> Clock:
     """The tempos in played time."""
     quarters: list[float] = []
     tempos: list[float] = []
@@ -80,10 +80,10 @@ def played_pace(chart: Chart, pace: Pace, pieces: Sequence[Piece]) -> Pace:
             chart.bars[piece.first].start / chart.resolution,
             chart.bars[piece.last].end / chart.resolution,
         )
-        for quarter in (first, *(q for q in pace.quarters if first < q < last)):
-            if not tempos or pace.tempo_at(quarter) != tempos[-1]:
+        for quarter in (first, *(q for q in clock.quarters if first < q < last)):
+            if not tempos or clock.tempo_at(quarter) != tempos[-1]:
                 quarters.append(passed + quarter - first)
-                tempos.append(pace.tempo_at(quarter))
-                starts.append(piece.second + pace.second(quarter) - piece.written[0])
+                tempos.append(clock.tempo_at(quarter))
+                starts.append(piece.second + clock.second(quarter) - piece.written[0])
         passed += last - first
-    return Pace(tuple(quarters), tuple(tempos), tuple(starts))
+    return Clock(tuple(quarters), tuple(tempos), tuple(starts))

@@ -14,12 +14,18 @@ from pathlib import Path
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart, Note, Part, Tone
+from sectionprep.music.clock import Clock, steady
 from sectionprep.music.lines import line_of
 from sectionprep.music.naming import find_part
 from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signatures_of
-from sectionprep.outputs.audition.pace import Pace, pace_of, steady
 from sectionprep.outputs.audition.performance import Played, play, tones_in
-from sectionprep.outputs.audition.road import laid_out, length_of, pieces_of, played_at, played_pace
+from sectionprep.outputs.audition.road import (
+    laid_out,
+    length_of,
+    pieces_of,
+    played_at,
+    played_clock,
+)
 from sectionprep.outputs.audition.synth import encoded, render
 from sectionprep.outputs.parts.sheets import safe_name
 from sectionprep.passages import Passage, Together
@@ -81,11 +87,11 @@ def write_audition(
         if planned is None or (wish.passages and passage.id not in wish.passages):
             continue
         for share in wish.tempos:
-            pace = pace_of(chart, share)
-            for take in _takes(chart, passage, planned, pace, style, wish):
+            clock = chart.clock.at_a_share(share)
+            for take in _takes(chart, passage, planned, clock, style, wish):
                 suffix = "" if share == 1.0 else f"_{round(100 * share)}"
                 written += _write(
-                    chart, folder / f"{passage.id}_{take.name}{suffix}", take, pace, passage, wish
+                    chart, folder / f"{passage.id}_{take.name}{suffix}", take, clock, passage, wish
                 )
     if not wish.passages:
         written += _whole(chart, together, plan, folder / "whole_chart", style, wish)
@@ -102,16 +108,16 @@ def _voice(chart: Chart, part: int, notes: Iterable[Played]) -> _Voice:
 
 
 def _takes(
-    chart: Chart, passage: Passage, planned: PassagePlan, pace: Pace, style: Style, wish: Wish
+    chart: Chart, passage: Passage, planned: PassagePlan, clock: Clock, style: Style, wish: Wish
 ) -> Iterable[_Take]:
     def voice(part: int, plan: PassagePlan | None) -> _Voice:
         return _voice(
-            chart, part, play(chart, tones_in(chart, passage, part), plan, pace=pace, style=style)
+            chart, part, play(chart, tones_in(chart, passage, part), plan, clock=clock, style=style)
         )
 
     flat, shaped = voice(passage.lead, None), voice(passage.lead, planned)
     first, last = _bars(chart, passage)
-    gap = pace.second(last) - pace.second(first) + _bar_seconds(chart, passage, pace)
+    gap = clock.second(last) - clock.second(first) + _bar_seconds(chart, passage, clock)
     yield _Take(
         "lead_compare",
         (
@@ -145,18 +151,18 @@ def _bars(chart: Chart, passage: Passage) -> tuple[float, float]:
     return chart.bar_at(passage.start).start / chart.resolution, last.end / chart.resolution
 
 
-def _bar_seconds(chart: Chart, passage: Passage, pace: Pace) -> float:
+def _bar_seconds(chart: Chart, passage: Passage, clock: Clock) -> float:
     bar = chart.bar_at(passage.start)
-    return bar.length / chart.resolution * 60 / pace.tempo_at(bar.start / chart.resolution)
+    return bar.length / chart.resolution * 60 / clock.tempo_at(bar.start / chart.resolution)
 
 
 def _write(
-    chart: Chart, stem: Path, take: _Take, pace: Pace, passage: Passage, wish: Wish
+    chart: Chart, stem: Path, take: _Take, clock: Clock, passage: Passage, wish: Wish
 ) -> list[Path]:
     """Count-in, then the take as often as wished, a bar apart."""
-    bar = _bar_seconds(chart, passage, pace)
+    bar = _bar_seconds(chart, passage, clock)
     first, last = _bars(chart, passage)
-    origin = pace.second(first)
+    origin = clock.second(first)
     once = max(n.start + n.length for voice in take.voices for n in voice.notes) - origin
     step = (-(-once // bar) + 1) * bar
     voices = [
@@ -170,18 +176,18 @@ def _write(
         )
         for voice in take.voices
     ]
-    tempo = pace.tempo_at(first)
+    tempo = clock.tempo_at(first)
     beats = max(1, round(bar * tempo / 60))
     clicks = [(n * 60 / tempo, n == 0) for n in range(beats)]
     if wish.click:
         count = round(last - first)
         clicks += [
-            (bar + k * step + pace.second(first + n) - origin, n % beats == 0)
+            (bar + k * step + clock.second(first + n) - origin, n % beats == 0)
             for k in range(wish.loops)
             for n in range(count)
         ]
     here = chart.bar_at(passage.start)
-    held = [sign for sign in signatures_of(chart, pace) if sign.second <= origin + 1e-6]
+    held = [sign for sign in signatures_of(chart, clock) if sign.second <= origin + 1e-6]
     signature = Signature(second=0.0, meter=here.meter, fifths=held[-1].fifths if held else 0)
     return _files(
         stem,
@@ -200,7 +206,7 @@ def _files(
     voices: list[_Voice],
     seconds: float,
     clicks: list[tuple[float, bool]],
-    pace: Pace,
+    clock: Clock,
     markers: list[tuple[float, str]],
     signatures: list[Signature],
     wish: Wish,
@@ -211,7 +217,7 @@ def _files(
         encoded(render([(v.section, v.notes) for v in voices], seconds, clicks), wish.sound)
     )
     tracks = [Track(name=v.name, program=v.program, notes=v.notes) for v in voices]
-    score.write_bytes(midi_file(tracks, pace, markers, signatures))
+    score.write_bytes(midi_file(tracks, clock, markers, signatures))
     return [sound, score]
 
 
@@ -220,7 +226,7 @@ def _whole(
 ) -> list[Path]:
     """The whole chart as it is played, repeats and jumps taken: passages as the plan has them,
     everything else as written."""
-    pace = pace_of(chart)
+    clock = chart.clock
     notes: dict[int, list[Played]] = {}
     covered: dict[int, set[int]] = {part.index: set() for part in chart.parts}
     for passage in together.passages:
@@ -228,19 +234,19 @@ def _whole(
         for part in passage.parts:
             tones = [t for t in tones_in(chart, passage, part) if t.onset not in covered[part]]
             covered[part].update(t.onset for t in tones)
-            notes.setdefault(part, []).extend(play(chart, tones, planned, pace=pace, style=style))
+            notes.setdefault(part, []).extend(play(chart, tones, planned, clock=clock, style=style))
     for other in chart.parts:
         rest = [t for t in chart.lines[other.index] if t.onset not in covered[other.index]]
         rest += _other_voices(chart, other)
-        notes.setdefault(other.index, []).extend(play(chart, rest, None, pace=pace, style=style))
-    pieces = pieces_of(chart, pace)
+        notes.setdefault(other.index, []).extend(play(chart, rest, None, clock=clock, style=style))
+    pieces = pieces_of(chart, clock)
     marks = [(bar.start, bar.rehearsal) for bar in chart.bars if bar.rehearsal] + [
         (p.start, f"{p.id} {p.scope}") for p in together.passages
     ]
     markers = [
         (second, text)
         for tick, text in marks
-        for second in played_at(pace.second(tick / chart.resolution), pieces)
+        for second in played_at(clock.second(tick / chart.resolution), pieces)
     ]
     voices = [
         _voice(chart, part.index, laid_out(notes[part.index], pieces))
@@ -252,9 +258,9 @@ def _whole(
         voices,
         length_of(pieces),
         [],
-        played_pace(chart, pace, pieces),
+        played_clock(chart, clock, pieces),
         sorted(markers),
-        signatures_of(chart, pace, pieces),
+        signatures_of(chart, clock, pieces),
         wish,
     )
 

@@ -34,7 +34,6 @@ from sectionprep.outputs.parts.unshown import remarks_of
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.syllables import syllables
-from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -59,7 +58,6 @@ def file_names(chart: Chart) -> list[str]:
 def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
     """Seconds of rest around each bar line: from the last note's end before it to the next note
     after it."""
-    seconds_per_tick = 60 / ((chart.tempo or TEMPO_IF_SILENT) * chart.resolution)
     playing = sorted(
         (n.onset, n.end) for n in part.notes if not n.is_rest and not n.is_cue and n.duration
     )
@@ -73,9 +71,7 @@ def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
             at += 1
         following = playing[at][0] if at < len(playing) else total
         found.append(
-            max(0.0, (following - quiet_since) * seconds_per_tick)
-            if quiet_since <= bar.end
-            else 0.0
+            max(0.0, chart.seconds(quiet_since, following)) if quiet_since <= bar.end else 0.0
         )
     return tuple(found)
 

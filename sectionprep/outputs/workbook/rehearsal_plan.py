@@ -22,7 +22,6 @@ from sectionprep.music.timing import say_beat
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.styles import styles
-from sectionprep.phrasing.view import TEMPO_IF_SILENT
 
 _RUN_SHARE = 0.2  # of the time goes to playing the chart through; judgement
 _LEAST = 2  # minutes worth setting up for; judgement
@@ -64,7 +63,6 @@ def plan_rehearsal(
 ) -> tuple[Item, ...]:
     """The items in the order in which to rehearse them; their minutes add up to `minutes`. before:
     what disagreed in the parts as they came; after: what still does."""
-    tempo = chart.tempo or TEMPO_IF_SILENT
     firsts = _with_returns(together)
     needs = [
         (sum(_need(chart, same, before, after) for same in group) / len(group) ** 0.5, first)
@@ -79,7 +77,7 @@ def plan_rehearsal(
     if not chosen:
         run = minutes
     items = [
-        _item(chart, passage, again[passage.id], plan.of(passage.id), before, after, tempo, share)
+        _item(chart, passage, again[passage.id], plan.of(passage.id), before, after, share)
         for (_, passage), share in zip(chosen, shares, strict=True)
     ]
     style = styles().get(plan.style)
@@ -93,7 +91,7 @@ def plan_rehearsal(
             lead="",
             listen=f"Do the releases{' and the short quarters' if short else ''} "
             f"still agree when nobody is thinking of them?",
-            tempos=(round(tempo),),
+            tempos=(round(chart.tempo_at(0)),),
             minutes=run,
             sections=frozenset(),
             why="the whole, once its places are known",
@@ -134,9 +132,7 @@ def _effort(chart: Chart, passage: Passage) -> float:
 
 def _density(chart: Chart, passage: Passage) -> float:
     """Notes a second."""
-    seconds = (
-        (passage.end - passage.start) / chart.resolution * 60 / (chart.tempo or TEMPO_IF_SILENT)
-    )
+    seconds = chart.seconds(passage.start, passage.end)
     return len(passage.attacks) / max(seconds, 1.0)
 
 
@@ -175,10 +171,10 @@ def _item(
     plan: PassagePlan | None,
     before: Sequence[Finding],
     findings: Sequence[Finding],
-    tempo: float,
     minutes: int,
 ) -> Item:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
+    tempo = chart.tempo_at(passage.start)
     mine = [f for f in findings if f.passage == passage.id and f.severity != "note"]
     middle = (start.index + end.index) // 2  # a pick-up belongs to the letter it leads to
     letter = next((b.rehearsal for b in reversed(chart.bars[: middle + 1]) if b.rehearsal), "")
