@@ -75,7 +75,7 @@ class Line:
         made = chart(
             {"Alto Sax 1": self.text}, beats=self.meter[0], unit=self.meter[1], pickup=self.pickup
         )
-        return replace(made, tempo=self.tempo)
+        return replace(made, tempos=((0, self.tempo),))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

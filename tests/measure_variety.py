@@ -210,7 +210,7 @@ def main() -> None:
     for seed in range(said.seed, said.seed + said.lines):
         here = replace(
             chart({"Alto Sax 1": random_line(seed, _BARS[:_RUNNING] if said.running else _BARS)}),
-            tempo=said.tempo,
+            tempos=((0, said.tempo),),
         )
         view = view_line(here, here.lines[0], styles()[said.style], 0)
         count(view, plan_line(here, 0, style=said.style).passages[0].notes, table)

@@ -194,7 +194,8 @@ class Remark:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
-    """A whole chart. resolution: ticks per quarter note. lines: one tuple of tones per part."""
+    """A whole chart. resolution: ticks per quarter note. lines: one tuple of tones per part.
+    tempos: (tick, quarters a minute) of every change, in order."""
 
     title: str
     composer: str
@@ -203,7 +204,7 @@ class Chart:
     bars: tuple[Bar, ...]
     parts: tuple[Part, ...]
     lines: tuple[tuple[Tone, ...], ...]
-    tempo: float | None = None
+    tempos: tuple[tuple[int, float], ...] = ()
     style_words: str = ""
     swing: bool | None = None
     concert: bool = False
@@ -226,16 +227,16 @@ class Chart:
     )
 
     @property
+    def tempo(self) -> float | None:
+        """The first tempo that the chart states, in quarters a minute."""
+        return self.tempos[0][1] if self.tempos else None
+
+    @property
     def clock(self) -> Clock:
         """Seconds for places in quarters, through all metronome marks of all parts."""
         if not self._clock:
-            marks = {
-                sign.onset / self.resolution: float(sign.value)
-                for part in self.parts
-                for sign in part.directions
-                if sign.kind == "metronome"
-            }
-            self._clock.append(clock_of(marks))
+            places = {tick / self.resolution: tempo for tick, tempo in self.tempos}
+            self._clock.append(clock_of(places))
         return self._clock[0]
 
     def seconds(self, start: float, end: float) -> float:

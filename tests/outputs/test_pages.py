@@ -92,7 +92,7 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
     for tempo, short in ((120.0, "daht"), (190.0, "dot")):
         chart = replace(
             read_chart(document({"Alto Sax 1": line, "Alto Sax 2": line, "Tenor Sax 1": line})),
-            tempo=tempo,
+            tempos=((0, tempo),),
         )
         together = find_passages(chart)
         said = syllables(chart, together, plan_passages(chart, together, style="medium-swing"), 0)

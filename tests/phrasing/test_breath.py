@@ -20,7 +20,7 @@ def _line(
     text: str, tempo: float, name: str = "Alto Sax 1"
 ) -> tuple[Chart, LineView, list[PlannedNote]]:
     """A chart, its line, and the line's notes without any mark."""
-    c = replace(chart({name: text}), tempo=tempo)
+    c = replace(chart({name: text}), tempos=((0, tempo),))
     view = view_line(c, c.lines[0], styles()["medium-swing"], 0)
     notes = [
         replace(note, marks=frozenset(), added=frozenset())

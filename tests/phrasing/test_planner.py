@@ -221,7 +221,7 @@ def test_words_that_name_a_style_outweigh_words_that_colour_it(
 
     from sectionprep.phrasing.styles import choose_style
 
-    c = replace(chart({"Alto Sax 1": "C5/1"}), style_words=words, tempo=tempo)
+    c = replace(chart({"Alto Sax 1": "C5/1"}), style_words=words, tempos=((0, tempo),))
     assert choose_style(c)[0].name == style
 
 
@@ -274,10 +274,10 @@ def test_hairpins_end_at_a_breath_and_are_long_enough_to_be_heard() -> None:
 
     line = "C4/8 E4/8 G4/8 B4/8 D5/8 F5/8 A5/8 C6/8 B5/2 G5/2"
     c = chart({"Alto Sax 1": line})
-    assert [h.kind for h in plan_line(replace(c, tempo=100.0), 0).passages[0].hairpins] == [
-        "crescendo"
-    ]
-    assert plan_line(replace(c, tempo=240.0), 0).passages[0].hairpins == ()
+    assert [
+        h.kind for h in plan_line(replace(c, tempos=((0, 100.0),)), 0).passages[0].hairpins
+    ] == ["crescendo"]
+    assert plan_line(replace(c, tempos=((0, 240.0),)), 0).passages[0].hairpins == ()
 
 
 def test_the_same_figure_has_the_same_lengths() -> None:

@@ -150,7 +150,7 @@ class _Reader:
             lines=lines,
             lyricist=self._creator("lyricist", "poet"),
             rights=self._rights(),
-            tempo=_tempo(everything),
+            tempos=_tempos(everything),
             style_words=_style(everything),
             swing=_swing(everything),
             concert=self._concert(parts),
@@ -546,14 +546,9 @@ def _instruments(
     return tuple(found)
 
 
-def _tempo(found: Iterable[Direction]) -> float | None:
-    values = [(d.onset, d.value) for d in found if d.kind == "metronome"]
-    if not values:
-        return None
-    try:
-        return float(min(values)[1])
-    except ValueError:
-        return None
+def _tempos(found: Iterable[Direction]) -> tuple[tuple[int, float], ...]:
+    """Every metronome mark of any part; where two stand at one place the last part's holds."""
+    return tuple(sorted({d.onset: float(d.value) for d in found if d.kind == "metronome"}.items()))
 
 
 def _style(found: list[Direction]) -> str:
