@@ -1,6 +1,6 @@
 """Run as `python -m sectionprep`."""
 
-from sectionprep.cli.commands import main
+from sectionprep.cli import main
 
 if __name__ == "__main__":
     main()

@@ -38,7 +38,7 @@ class Options:
     courtesy: bool = True
     syllables: bool = False
     proof: bool = False
-    score: str = ""
+    score: str | None = None
     study: str = "sounding"
     plan: Path | None = None
     decisions: Path | None = None

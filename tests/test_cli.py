@@ -30,7 +30,7 @@ def run(
 )
 def test_help_loads_nothing_heavy(command: str) -> None:
     code = (
-        "import sys; sys.argv=['sectionprep', *%r, '--help']\nfrom sectionprep.cli.commands "
+        "import sys; sys.argv=['sectionprep', *%r, '--help']\nfrom sectionprep.cli "
         "import main\ntry:\n main()\n"
         "except SystemExit: pass\n"
         "print([m for m in ('music21','verovio','reportlab','openpyxl','numpy','lxml') if m "
@@ -168,7 +168,8 @@ def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: P
     assert "Choose one of" in _failure(
         run("mark", demo_path, "--section", "loud", "-o", tmp_path / "m.musicxml"), 2
     )
-    assert "no style" in _failure(run("plan", demo_path, "--style", "polka"), 2)
+    assert "cannot be 'polka'" in _failure(run("plan", demo_path, "--style", "polka"), 2)
+    assert "Did you mean ballad?" in _failure(run("plan", demo_path, "--style", "balad"), 2)
     assert "Parts:" in _failure(run("plan", demo_path, "--part", "Kazoo"), 2)
     assert "no bar" in _failure(run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "500"), 2)
     _failure(run("nonsense"), 2)
@@ -326,3 +327,16 @@ def test_a_marked_folder_is_undone_as_a_folder(tmp_path: Path) -> None:
     done = run("mark", "--undo", tmp_path / "marked", "-o", tmp_path / "back")
     assert done.returncode == 0, done.stderr
     assert {path.name: path.read_bytes() for path in (tmp_path / "back").iterdir()} == before
+
+
+def test_words_are_taken_in_any_case_and_a_tempo_word_is_a_style(demo_path: Path) -> None:
+    done = run("plan", demo_path, "--style", "Bossa", "--json")
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["style"] == "latin"
+
+
+def test_a_style_that_is_added_stands_in_the_help_by_itself() -> None:
+    from sectionprep.phrasing.styles import styles
+
+    said = " ".join(run("plan", "--help").stdout.split())
+    assert all(name in said for name in styles())

@@ -7,6 +7,8 @@ from typing import Annotated, Any
 
 import typer
 
+from sectionprep.cli.choices import one_of, paper_words, same, style_words
+
 
 def _a_place(path: Path) -> Path:
     """The current folder has no name to make file names from: say it in full."""
@@ -54,31 +56,47 @@ Tune = Annotated[
 ]
 Style = Annotated[
     str | None,
-    typer.Option(
-        help="Phrasing style: medium-swing, up-tempo, shuffle, ballad, latin "
-        "(bossa), samba, straight, funk, older-swing, concert; by default "
-        "chosen from "
-        "the chart's words, tempo and instruments."
+    one_of(
+        style_words,
+        "--style",
+        says="Phrasing style",
+        then="; by default chosen from the chart's words, tempo and instruments",
     ),
 ]
 Printed = Annotated[
-    str | None, typer.Option(help="Marks printed in the lead: keep (default), prefer or ignore.")
+    str | None,
+    one_of(
+        lambda: same("keep", "prefer", "ignore"),
+        "--printed",
+        says="What becomes of marks printed in the lead",
+        then="; keep by default",
+    ),
 ]
 Section = Annotated[
     str,
-    typer.Option(
-        help="Marks already in the section: match (what contradicts the lead and "
-        "most of the section gives way), add (nothing is taken out), report "
-        "(change nothing)."
+    one_of(
+        lambda: same("match", "add", "report"),
+        "--section",
+        says="Marks already in the section",
+        then="; match (default): what contradicts the lead and most of the section gives way; "
+        "add: nothing is taken out; report: nothing is changed",
     ),
 ]
 AsJson = Annotated[
     bool,
     typer.Option("--json", help="Print machine-readable results to stdout and nothing else there."),
 ]
-Level = Annotated[str, typer.Option(help="Players' level for range warnings: pro or school.")]
+Level = Annotated[
+    str,
+    one_of(
+        lambda: same("pro", "school"),
+        "--level",
+        says="Players' level for range warnings",
+        then="; pro by default",
+    ),
+]
 Minutes = Annotated[int, typer.Option(min=5, max=600, help="Length of the rehearsal to plan.")]
-Paper = Annotated[str, typer.Option(help="Paper: letter, a4 or 9x12.")]
+Paper = Annotated[str, one_of(paper_words, "--paper", says="Paper", then="; letter by default")]
 Staff = Annotated[
     float,
     typer.Option(
@@ -118,17 +136,20 @@ Proof = Annotated[
     ),
 ]
 SmallScore = Annotated[
-    str,
-    typer.Option(
+    str | None,
+    one_of(
+        lambda: same("written", "sounding"),
         "--score",
-        help="Also print the whole score, small: written (as players read) or sounding.",
-        show_default=False,
+        says="Also print the whole score, small, as players read it or as it sounds",
     ),
 ]
 Study = Annotated[
     str,
-    typer.Option(
-        "--study", help="Pitch of the study pages: sounding, or written (as players read)."
+    one_of(
+        lambda: same("sounding", "written"),
+        "--study",
+        says="Pitch of the study pages",
+        then="; sounding by default",
     ),
 ]
 Hits = Annotated[

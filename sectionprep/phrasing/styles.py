@@ -15,7 +15,6 @@ class Style:
     """One style; the fields are explained at the top of shared/styles.toml."""
 
     name: str
-    says: str
     words: tuple[str, ...]
     hints: tuple[str, ...]
     unit: str
@@ -44,6 +43,16 @@ def styles() -> dict[str, Style]:
     }
 
 
+def _named(table: dict[str, Style], said: str) -> Style:
+    word = said.strip().casefold()
+    found = table.get(word) or next((s for s in table.values() if word in s.words), None)
+    if found is None:
+        raise BadArgument(
+            f"there is no style {said!r}.", remedy=f"Choose one of: {', '.join(table)}."
+        )
+    return found
+
+
 _NOT_A_BAND = frozenset({"strings", "voices", "woodwinds"})
 _FAST = 220.0  # quarter notes a minute from which swing is phrased as up-tempo; judgement
 _SLOW = 84.0  # below this an unnamed style is phrased as a ballad; judgement
@@ -53,11 +62,7 @@ def choose_style(chart: Chart, named: str | None = None) -> tuple[Style, str]:
     """The style of a chart and why: by name, else by its words, its swing sign and its tempo."""
     table = styles()
     if named:
-        if named not in table:
-            raise BadArgument(
-                f"there is no style {named!r}.", remedy=f"Choose one of: {', '.join(table)}."
-            )
-        return table[named], "chosen by the director"
+        return _named(table, named), "chosen by the director"
     said = chart.style_words.lower()
     hits = [
         (word, style)

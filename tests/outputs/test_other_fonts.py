@@ -193,7 +193,7 @@ def test_what_is_not_printed_is_said_on_screen_in_the_report_the_workbook_and_on
 ) -> None:
     from openpyxl import load_workbook
 
-    from sectionprep.cli.commands import app
+    from sectionprep.cli import app
 
     bend = "<notations><technical><bend><bend-alter>1</bend-alter></bend></technical></notations>"
     xml = part_xml(_TUNE).replace("</type></note>", f"</type>{bend}</note>", 3)

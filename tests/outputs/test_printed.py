@@ -12,7 +12,7 @@ import openpyxl
 import pytest
 from build import part_xml, score_xml
 
-from sectionprep.cli import commands as cli
+from sectionprep import cli
 from sectionprep.drawing.engraver.engraver import EngravingFailed
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 from sectionprep.library import book

@@ -1,0 +1,89 @@
+"""A whole library of charts."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sectionprep.cli.app import app, asked
+from sectionprep.cli.arguments import (
+    Level,
+    Minutes,
+    Paper,
+    PlanPath,
+    Printed,
+    RosterFile,
+    Section,
+    Staff,
+    Style,
+    out_to,
+)
+from sectionprep.cli.telling import say
+from sectionprep.errors import NOT_PRINTED_EXIT_CODE
+
+
+@app.command()
+def book(
+    library: Annotated[
+        Path, typer.Argument(help="The folder that holds the charts.", show_default=False)
+    ],
+    out: Annotated[
+        Path,
+        out_to("Folder for the results; run again to go on where it stopped.", show_default=False),
+    ],
+    style: Style = None,
+    printed: Printed = None,
+    section: Section = "match",
+    level: Level = "pro",
+    minutes: Minutes = 45,
+    paper: Paper = "letter",
+    staff: Staff = 7.5,
+    plan: PlanPath = None,
+    roster: RosterFile = None,
+    cluster: Annotated[
+        str,
+        typer.Option(
+            help="Address of a Dask scheduler, as in tcp://host:8786 (needs the extra 'cluster')."
+        ),
+    ] = "",
+) -> None:
+    """Prepare every chart of a library; unchanged ones are skipped, bad ones are listed and stop
+    nothing."""
+    from sectionprep import library as whole_library
+
+    options = asked(
+        style=style,
+        printed=printed,
+        section=section,
+        level=level,
+        minutes=minutes,
+        paper=paper,
+        staff=staff,
+        plan=plan,
+        roster=roster,
+    )
+
+    told = itertools.count(1)
+
+    def tell(result: Any, of: int) -> None:
+        more = (
+            f": {result.reason}"
+            if result.reason
+            else f": {result.passages} passages, {result.before} findings, "
+            f"{result.after} left, {result.pages} pages"
+        )
+        say(
+            f"{next(told):>{len(str(of))}}/{of}  "
+            f"{result.outcome:<10}{' ' * (len(result.outcome) > 9)}{result.name}{more}"
+        )
+
+    results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
+    failed = sum(r.status == "failed" for r in results)
+    say(f"{len(results)} charts, {failed} failed. Written: {out / 'book.xlsx'}")
+    if failed:
+        raise typer.Exit(3)
+    if any(r.wrong_sheets for r in results):
+        raise typer.Exit(NOT_PRINTED_EXIT_CODE)

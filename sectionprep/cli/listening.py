@@ -1,0 +1,81 @@
+"""Sound."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sectionprep.cli.app import app, asked, beside
+from sectionprep.cli.arguments import PlanPath, Printed, RosterFile, Score, Style, Tune, out_to
+from sectionprep.cli.telling import say, say_unfit
+
+
+@app.command()
+def audition(
+    chart: Score,
+    out: Annotated[
+        Path | None, out_to("Folder for the files; by default CHART_audition beside the chart.")
+    ] = None,
+    passage: Annotated[
+        list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")
+    ] = None,
+    part: Annotated[
+        str,
+        typer.Option(help="Your part (or all): adds it with the lead, and the section without it."),
+    ] = "",
+    tempos: Annotated[
+        str, typer.Option(help="Percent of the chart's tempo, as in 60,75,90,100.")
+    ] = "100",
+    loops: Annotated[
+        int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")
+    ] = 1,
+    sound: Annotated[
+        str, typer.Option(help="Kind of sound file: wav; flac, ogg or mp3 with the extra 'sound'.")
+    ] = "wav",
+    click: Annotated[
+        bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")
+    ] = False,
+    style: Style = None,
+    printed: Printed = None,
+    plan: PlanPath = None,
+    roster: RosterFile = None,
+    tune: Tune = None,
+) -> None:
+    """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
+    from sectionprep import stages
+    from sectionprep.errors import BadArgument
+    from sectionprep.outputs.audition import SOUNDS, Wish
+
+    try:
+        shares = tuple(float(t) / 100 for t in tempos.split(","))
+    except ValueError as error:
+        raise BadArgument(
+            f"--tempos cannot be {tempos!r}.", remedy="Write percent, as in 60,75,90,100."
+        ) from error
+    if not all(0.2 <= share <= 2 for share in shares):
+        raise BadArgument(
+            f"--tempos cannot be {tempos!r}.", remedy="Stay between 20 and 200 percent."
+        )
+    if sound not in SOUNDS:
+        raise BadArgument(
+            f"--sound cannot be {sound!r}.", remedy=f"Choose one of: {', '.join(SOUNDS)}."
+        )
+    options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune)
+    folder = out or beside(chart, tune, "_audition")
+    wish = Wish(
+        passages=tuple(p.upper() for p in passage or ()),
+        part=part,
+        tempos=shares,
+        loops=loops,
+        click=click,
+        sound=sound,
+    )
+    written, unfit = stages.audition(chart, folder, options, wish)
+    say_unfit(unfit)
+    say(
+        f"Written: {folder}{os.sep} ({len(written)} files). Start quietly: headphones harm "
+        f"ears too."
+    )

@@ -1,0 +1,152 @@
+"""What is there: passages, the plan with its reasons, findings."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sectionprep.cli.app import app, asked
+from sectionprep.cli.arguments import (
+    AsJson,
+    Decisions,
+    Level,
+    PlanPath,
+    Printed,
+    RosterFile,
+    Score,
+    Style,
+    Tune,
+    out_to,
+    place_option,
+)
+from sectionprep.cli.telling import clean, counted, say, say_taken_out, say_unfit
+from sectionprep.errors import FINDINGS_EXIT_CODE
+
+
+@app.command()
+def passages(
+    chart: Score, roster: RosterFile = None, tune: Tune = None, as_json: AsJson = False
+) -> None:
+    """Show where the parts move together."""
+    from sectionprep import stages
+    from sectionprep.outputs.reports.agreement import passages_json
+
+    score = stages.read_score(chart, asked(roster=roster, tune=tune))
+    if as_json:
+        print(stages.to_json(passages_json(score.chart, score.together)))
+        return
+    from sectionprep.outputs.reports.terminal import passages_table
+
+    passages_table(score.chart, score.together)
+
+
+@app.command("plan")
+def plan_command(
+    chart: Score,
+    out: Annotated[Path | None, out_to("Write the plan as a file to edit by hand.")] = None,
+    part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
+    bars: Annotated[
+        str | None, typer.Option(help="With --part: only these bars, as in 17-24.")
+    ] = None,
+    style: Style = None,
+    printed: Printed = None,
+    plan: PlanPath = None,
+    decisions: Decisions = None,
+    roster: RosterFile = None,
+    tune: Tune = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show how each lead line would be phrased, and why."""
+    from sectionprep import stages
+    from sectionprep.errors import BadArgument
+    from sectionprep.outputs.reports.agreement import plan_json
+
+    options = asked(
+        style=style, printed=printed, plan=plan, decisions=decisions, roster=roster, tune=tune
+    )
+    if bars and not part:
+        raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
+    score = stages.read_score(chart, options)
+    unfit: tuple[Any, ...] = ()
+    if part:
+        planned = stages.plan_part(score, part, bars, options)
+    else:
+        planned, unfit = stages.plan_score(score, options)
+    say_unfit(unfit)
+    if out is not None:
+        path = stages.write_plan_file(score, planned, out, options)
+        print(f"Written: {clean(path)}", file=sys.stderr if as_json else sys.stdout)
+    if as_json:
+        print(stages.to_json(plan_json(score.chart, planned)))
+    if as_json or out is not None:
+        return
+    from sectionprep.outputs.reports.terminal import plan_lines
+
+    plan_lines(score.chart, planned)
+
+
+@app.command()
+def check(
+    chart: Score,
+    level: Level = "pro",
+    roster: RosterFile = None,
+    tune: Tune = None,
+    as_json: AsJson = False,
+    fix: Annotated[
+        Path | None,
+        place_option(
+            "--fix",
+            words="Write a score with the safe ones mended (the section gets what "
+            "the lead has printed).",
+        ),
+    ] = None,
+    against: Annotated[
+        Path | None,
+        typer.Option(
+            "--against", help="An older version: say which parts differ and need printing again."
+        ),
+    ] = None,
+    strict: Annotated[
+        bool,
+        typer.Option(
+            "--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found."
+        ),
+    ] = False,
+) -> None:
+    """Check that lead and section agree, and that the parts can be played."""
+    from sectionprep import stages
+    from sectionprep.outputs.reports.agreement import findings_json, versions_json
+
+    options = asked(level=level, roster=roster, tune=tune)
+    score = stages.read_score(chart, options)
+    findings = stages.check_score(score, options)
+    changes = None
+    if against is not None:
+        from sectionprep.checks.versions import compare_versions
+
+        changes = compare_versions(stages.read_score(against, options).chart, score.chart)
+    fixed = stages.fix_score(score, options) if fix is not None else None
+    if fix is not None and fixed is not None:
+        for path in stages.write_marked(fixed, fix):
+            print(f"Written: {clean(path)}", file=sys.stderr if as_json else sys.stdout)
+    if as_json:
+        print(stages.to_json({**findings_json(score.chart, findings), **versions_json(changes)}))
+    else:
+        from sectionprep.outputs.reports.terminal import findings_table, versions_table
+
+        if changes is not None:
+            versions_table(score.chart, changes)
+        if fixed is not None:
+            say_taken_out(fixed)
+            say(
+                f"Mended: {len(findings) - len(fixed.after)} of "
+                f"{counted(len(findings), 'finding')}. Left:"
+            )
+            findings_table(fixed.again.chart, fixed.after)
+        else:
+            findings_table(score.chart, findings)
+    if strict and findings:
+        raise typer.Exit(FINDINGS_EXIT_CODE)

@@ -1,0 +1,194 @@
+"""The whole job, and its workbook alone."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from sectionprep.cli.app import app, asked, beside
+from sectionprep.cli.arguments import (
+    Courtesy,
+    Cues,
+    Decisions,
+    Help,
+    Hits,
+    Level,
+    Minutes,
+    Paper,
+    PlanPath,
+    Printed,
+    Proof,
+    RosterFile,
+    Score,
+    Section,
+    SmallScore,
+    Staff,
+    Study,
+    Style,
+    Syllables,
+    Tune,
+    out_to,
+)
+from sectionprep.cli.telling import (
+    counted,
+    progress_shown,
+    say,
+    say_remarks,
+    say_sheets,
+    say_taken_out,
+    say_unfit,
+)
+from sectionprep.errors import NOT_PRINTED_EXIT_CODE
+
+
+@app.command()
+def prepare(
+    chart: Score,
+    out: Annotated[
+        Path | None, out_to("Folder to write to; by default CHART_prepared beside the chart.")
+    ] = None,
+    style: Style = None,
+    printed: Printed = None,
+    section: Section = "match",
+    level: Level = "pro",
+    minutes: Minutes = 45,
+    paper: Paper = "letter",
+    staff: Staff = 7.5,
+    section_help: Help = True,
+    cues: Cues = True,
+    courtesy: Courtesy = True,
+    syllables: Syllables = False,
+    proof: Proof = False,
+    score: SmallScore = None,
+    study: Study = "sounding",
+    rhythm_hits: Hits = False,
+    plan: PlanPath = None,
+    decisions: Decisions = None,
+    roster: RosterFile = None,
+    tune: Tune = None,
+) -> None:
+    """Do the whole job: marked score, part sheets, workbook, agreement report."""
+    from sectionprep import stages
+
+    options = asked(
+        style=style,
+        printed=printed,
+        section=section,
+        level=level,
+        minutes=minutes,
+        paper=paper,
+        staff=staff,
+        section_help=section_help,
+        cues=cues,
+        courtesy=courtesy,
+        syllables=syllables,
+        proof=proof,
+        score=score,
+        study=study,
+        rhythm_hits=rhythm_hits,
+        plan=plan,
+        decisions=decisions,
+        roster=roster,
+        tune=tune,
+    )
+    folder = out or beside(chart, tune, "_prepared")
+    with progress_shown() as progress:
+        done = stages.prepare(chart, folder, options, progress)
+    summary(done)
+    if done.not_printed or done.not_as_written:
+        raise typer.Exit(NOT_PRINTED_EXIT_CODE)
+
+
+@app.command()
+def checklist(
+    chart: Score,
+    out: Annotated[
+        Path | None, out_to("The workbook; by default CHART_rehearsal.xlsx beside the chart.")
+    ] = None,
+    style: Style = None,
+    printed: Printed = None,
+    section: Section = "match",
+    level: Level = "pro",
+    minutes: Minutes = 45,
+    plan: PlanPath = None,
+    decisions: Decisions = None,
+    roster: RosterFile = None,
+    tune: Tune = None,
+) -> None:
+    """Write the rehearsal workbook alone."""
+    from sectionprep import stages
+    from sectionprep.errors import BadArgument
+
+    if out is not None and out.suffix.lower() != ".xlsx":
+        raise BadArgument(
+            f"a workbook is a .xlsx file; --out names {str(out)!r}.", remedy="Give it that ending."
+        )
+    options = asked(
+        style=style,
+        printed=printed,
+        section=section,
+        level=level,
+        minutes=minutes,
+        plan=plan,
+        decisions=decisions,
+        roster=roster,
+        tune=tune,
+    )
+    marked = stages.mark_score(stages.read_score(chart, options), options)
+    target = out or beside(chart, tune, "_rehearsal.xlsx")
+    say_unfit(marked.unfit)
+    say(f"Written: {stages.write_checklist(marked, target, options)}")
+
+
+def summary(done: Any) -> None:
+    from sectionprep.outputs.workbook.rows import look_first
+
+    marked = done.marked
+    say_sheets(done.not_printed, done.not_as_written)
+    chart, passages = marked.score.chart, marked.score.together.passages
+    kinds = {t: sum(p.texture == t for p in passages) for t in ("unison", "octaves", "soli")}
+    say(
+        f"{chart.title}: {len(chart.parts)} parts, {len(chart.bars)} bars, phrased as "
+        f"{marked.plan.style} ({marked.plan.style_why})."
+    )
+    say_taken_out(marked)
+    for remark in chart.remarks[:5]:
+        say(f"  note: {remark.where}: {remark.what}")
+    if len(chart.remarks) > 5:
+        say(f"  note: and {len(chart.remarks) - 5} more; `passages --json` lists them all.")
+    say(
+        f"Found {counted(len(passages), 'passage')}: "
+        + ", ".join(f"{n} {t}" for t, n in kinds.items())
+        + "."
+    )
+    say(
+        f"Wrote {len(marked.marking.written)} marks; findings: {len(marked.before)} before, "
+        f"{len(marked.after)} left."
+    )
+    for directive, why in marked.unfit:
+        say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
+    for note in done.notes:
+        say(f"  note: {note}")
+    first = look_first(marked.again.chart, marked.after)
+    if first:
+        say("Look at these first:")
+        for line in first[:4]:
+            say(f"  {line}")
+    if done.pages:
+        turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
+        say(f"Printed {done.pages} pages{turns}.")
+    say_remarks(done.sheet_remarks)
+    say("Written:")
+    for path in done.files:
+        if path.parent == done.folder:
+            say(f"  {path}")
+    for name, says in (
+        ("parts", "part sheets"),
+        ("sets", "print sets: a section or the band in one file"),
+    ):
+        inside = [f for f in done.files if f.parent == done.folder / name and f.suffix == ".pdf"]
+        if inside:
+            say(f"  {inside[0].parent}{os.sep} ({len(inside)} {says})")
