@@ -10,7 +10,6 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,7 +35,6 @@ if TYPE_CHECKING:
     from sectionprep.outputs.parts.sheet_remarks import SheetRemark
     from sectionprep.outputs.parts.sheets import Drawing
     from sectionprep.outputs.workbook import Typed
-    from sectionprep.outputs.workbook.rehearsal_plan import Item
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -352,10 +350,7 @@ def _write_everything(
     from sectionprep.outputs.director.pages import director_pdf, write_map
     from sectionprep.outputs.director.small_score import small_score_pdf
     from sectionprep.outputs.parts.print_set import bind, set_jobs
-    from sectionprep.outputs.parts.printed import sheets_text
     from sectionprep.outputs.parts.sheets import part_jobs
-    from sectionprep.outputs.reports.agreement import agreement_text, remarks_text, turns_text
-    from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 
     score, again = marked.score, marked.again
     footer = footer_of(again)
@@ -380,70 +375,41 @@ def _write_everything(
     progress("drawing the director's pages", 0, 1)
     director = stage / f"{stem}_director.pdf"
     director.write_bytes(
-        director_pdf(
-            again.document,
-            again.chart,
-            score.together,
-            marked.plan,
-            marked.before,
-            marked.after,
-            paper=options.paper,
-            footer=footer,
-            pitch=options.study,
-        )
+        director_pdf(marked, paper=options.paper, footer=footer, pitch=options.study)
     )
     write_map(director, stage / f"{stem}_map.png")
     if options.score:
         progress("drawing the score", 0, 1)
         (stage / f"{stem}_score.pdf").write_bytes(
-            small_score_pdf(
-                again.document, again.chart, paper=options.paper, footer=footer, pitch=options.score
-            )
+            small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
         )
-
-    sets: list[Callable[[], None]] = []
-
-    @cache
-    def printed() -> list[SheetReport]:
-        """The reports of all sheets, once they are there; the print sets are bound meanwhile."""
-        reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
-        good = [r for r in reports if not r.failed]
-        sets.extend(
-            drawing.also(bind, job)
-            for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
-        )
-        return reports
-
+    reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
+    good = [r for r in reports if not r.failed]
+    sets = [
+        drawing.also(bind, job)
+        for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
+    ]
     progress("writing the workbook", 0, 1)
-    items = plan_rehearsal(
-        score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes
-    )
-    report = agreement_text(
-        score.chart, marked.before, marked.after, marked.marking, marked.plan, marked.unfit
-    )
-    (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, items, printed, typed))
-    (stage / f"{stem}_agreement.txt").write_text(
-        _with_sheets(
-            report,
-            sheets_text(again.chart, printed()),
-            first=any(r.failed or r.differences for r in printed()),
-        )
-        + turns_text(printed())
-        + remarks_text(printed()),
-        encoding="utf-8",
-    )
+    (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, options, typed, reports))
+    (stage / f"{stem}_agreement.txt").write_text(_report(marked, reports), encoding="utf-8")
     for wait in sets:
         wait()
-    return printed()
+    return reports
 
 
-def _with_sheets(report: str, sheets: str, *, first: bool) -> str:
+def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
     """The report with what is to be said of the sheets: right under its title where something is
     wrong with them, else at its end."""
-    if not first:
-        return f"{report}\n{sheets.rstrip()}\n"
-    title, _, rest = report.partition("\n\n")
-    return f"{title}\n\n{sheets}{rest}"
+    from sectionprep.outputs.parts.printed import sheets_text
+    from sectionprep.outputs.reports.agreement import agreement_text, remarks_text, turns_text
+
+    text, sheets = agreement_text(marked), sheets_text(marked.again.chart, reports)
+    if any(r.failed or r.differences for r in reports):
+        title, _, rest = text.partition("\n\n")
+        text = f"{title}\n\n{sheets}{rest}"
+    else:
+        text = f"{text}\n{sheets.rstrip()}\n"
+    return text + turns_text(reports) + remarks_text(reports)
 
 
 def _sheet_style(options: Options) -> SheetStyle:
@@ -480,27 +446,14 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
 
 
 def _workbook(
-    marked: Marked,
-    items: Sequence[Item],
-    reports: Callable[[], Sequence[SheetReport]],
-    typed: Typed | None,
+    marked: Marked, options: Options, typed: Typed | None, reports: Sequence[SheetReport] = ()
 ) -> bytes:
     from sectionprep.outputs.workbook import write_workbook
+    from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.workbook.rows import build_book
 
-    score = marked.score
-    book = build_book(
-        score.chart,
-        score.together,
-        marked.plan,
-        marked.marking,
-        marked.before,
-        marked.after,
-        tuple(items),
-        reports,
-        score.roster,
-    )
-    return write_workbook(book, typed)
+    items = plan_rehearsal(marked, options.minutes)
+    return write_workbook(build_book(marked, items, reports), typed)
 
 
 def audition(
@@ -524,16 +477,11 @@ def audition(
 def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
     """Write the workbook alone."""
     from sectionprep.outputs.files import write_file
-    from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 
-    score = marked.score
-    items = plan_rehearsal(
-        score.chart, score.together, marked.plan, marked.before, marked.after, options.minutes
-    )
     write_file(
         out,
-        _workbook(marked, items, tuple, _typed_before(options, out)),
-        source=score.document.path,
+        _workbook(marked, options, _typed_before(options, out)),
+        source=marked.score.document.path,
     )
     return out
 

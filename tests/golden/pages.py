@@ -46,16 +46,7 @@ def draw_pages(folder: Path) -> dict[str, Image]:
     pages: dict[str, Image] = {}
     for report in draw_all(jobs):
         pages.update(pictures(report.path.read_bytes(), report.path.stem))
-    director = director_pdf(
-        again.document,
-        again.chart,
-        marked.score.together,
-        marked.plan,
-        marked.before,
-        marked.after,
-        paper="letter",
-        footer=_FOOTER,
-    )
+    director = director_pdf(marked, paper="letter", footer=_FOOTER)
     pages.update(pictures(director, "director"))
     return pages
 

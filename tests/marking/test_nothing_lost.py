@@ -168,14 +168,7 @@ def test_a_slur_goes_alone_from_a_note_where_two_end() -> None:
 def test_everything_taken_out_stands_first_in_the_report(demo_marked: Marked) -> None:
     taken = demo_marked.marking.taken_out
     assert taken
-    text = agreement_text(
-        demo_marked.score.chart,
-        demo_marked.before,
-        demo_marked.after,
-        demo_marked.marking,
-        demo_marked.plan,
-        (),
-    )
+    text = agreement_text(demo_marked)
     lines = text.splitlines()
     assert lines[2].startswith(f"TAKEN OUT: {len(taken)} ")
     assert len([line for line in lines[4 : 4 + len(taken)] if " -> " in line]) == len(taken)

@@ -30,19 +30,8 @@ from sectionprep.results import Marked, Options
 
 @pytest.fixture(scope="module")
 def book(demo_marked: Marked) -> Book:
-    score = demo_marked.score
-    items = plan_rehearsal(
-        score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45
-    )
-    return build_book(
-        score.chart,
-        score.together,
-        demo_marked.plan,
-        demo_marked.marking,
-        demo_marked.before,
-        demo_marked.after,
-        items,
-    )
+    items = plan_rehearsal(demo_marked, 45)
+    return build_book(demo_marked, items)
 
 
 def _open(data: bytes) -> Any:
@@ -163,16 +152,8 @@ def test_links_lead_to_rows_that_exist(book: Book) -> None:
 
 
 def test_minutes_add_up(demo_marked: Marked) -> None:
-    score = demo_marked.score
     for minutes in (5, 20, 45, 90):
-        items = plan_rehearsal(
-            score.chart,
-            score.together,
-            demo_marked.plan,
-            demo_marked.before,
-            demo_marked.after,
-            minutes,
-        )
+        items = plan_rehearsal(demo_marked, minutes)
         assert sum(item.minutes for item in items) == minutes
         assert items[-1].key == "run"
 
@@ -438,10 +419,7 @@ def test_leave_it_on_a_printed_mark_writes_nothing_in_any_part(
 def test_what_is_left_and_hard_comes_first(demo_marked: Marked) -> None:
     """Known weak spots first (common practice, no source): the only wrong note of the chart is in
     the first item, and a few chords whose marks are mended do not come before a fast soli."""
-    score = demo_marked.score
-    items = plan_rehearsal(
-        score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45
-    )
+    items = plan_rehearsal(demo_marked, 45)
     order = [item.passage for item in items]
     assert order[0] == "P1"
     assert order.index("P3") < order.index("P14")

@@ -51,19 +51,8 @@ def _office(path: Path, kind: str) -> Path:
 
 @pytest.fixture(scope="module")
 def book(demo_marked: Marked) -> Book:
-    score = demo_marked.score
-    items = plan_rehearsal(
-        score.chart, score.together, demo_marked.plan, demo_marked.before, demo_marked.after, 45
-    )
-    return build_book(
-        score.chart,
-        score.together,
-        demo_marked.plan,
-        demo_marked.marking,
-        demo_marked.before,
-        demo_marked.after,
-        items,
-    )
+    items = plan_rehearsal(demo_marked, 45)
+    return build_book(demo_marked, items)
 
 
 @pytest.fixture(scope="module")

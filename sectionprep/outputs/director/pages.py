@@ -27,6 +27,7 @@ from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.phrasing.plan import Reading
 from sectionprep.phrasing.syllables import lead_syllables
+from sectionprep.results import Marked
 from sectionprep.settings import load_toml
 
 _MARGIN = 12 * MM
@@ -88,20 +89,12 @@ def _wrap(words: str, font: str, size: float, room: float) -> list[str]:
     return [" ".join(line) for line in lines]
 
 
-def director_pdf(
-    document: Document,
-    chart: Chart,
-    together: Together,
-    plan: Plan,
-    before: Sequence[Finding],
-    after: Sequence[Finding],
-    *,
-    paper: str,
-    footer: str,
-    pitch: str = "sounding",
-) -> bytes:
-    """Summary and study pages as a PDF. document, chart: the marked ones. pitch: of the study
-    pages, "sounding" or "written" (as the players read)."""
+def director_pdf(marked: Marked, *, paper: str, footer: str, pitch: str = "sounding") -> bytes:
+    """Summary and study pages of the marked chart as a PDF. pitch: of the study pages, "sounding"
+    or "written" (as the players read)."""
+    document, chart = marked.again.document, marked.again.chart
+    together, plan = marked.score.together, marked.plan
+    before, after = marked.before, marked.after
     short, long = sorted(side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
     out = io.BytesIO()
     canvas = new_canvas(out, long, short, title=f"{chart.title} - director")

@@ -20,6 +20,7 @@ from sectionprep.music.chart import Chart
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.staves import pick_staff
+from sectionprep.results import Score
 from sectionprep.settings import load_toml
 
 _STAFF_MM = 4.0
@@ -31,10 +32,9 @@ _MARGIN = 10 * MM
 _GAP = 6 * MM
 
 
-def small_score_pdf(
-    document: Document, chart: Chart, *, paper: str, footer: str, pitch: str = "written"
-) -> bytes:
+def small_score_pdf(score: Score, *, paper: str, footer: str, pitch: str = "written") -> bytes:
     """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding"."""
+    document, chart = score.document, score.chart
     width, height = (side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
     out = io.BytesIO()
     canvas = new_canvas(out, width, height, title=f"{chart.title} - score", author=chart.composer)

@@ -15,7 +15,7 @@ from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
-from sectionprep.phrasing.directives import Directive
+from sectionprep.results import Marked
 
 Json = dict[str, Any]
 
@@ -197,15 +197,10 @@ def taken_out(chart: Chart, marking: Marking) -> list[str]:
     ]
 
 
-def agreement_text(
-    chart: Chart,
-    before: Sequence[Finding],
-    after: Sequence[Finding],
-    marking: Marking,
-    plan: Plan,
-    unfit: Sequence[tuple[Directive, str]],
-) -> str:
+def agreement_text(marked: Marked) -> str:
     """The report to take along: what was wrong, what was done, what is left for a person."""
+    chart, plan, marking = marked.score.chart, marked.plan, marked.marking
+    before, after, unfit = marked.before, marked.after, marked.unfit
     taken = taken_out(chart, marking)
     lines = [
         f"{chart.title}: do lead and section agree?",

@@ -77,7 +77,7 @@ def write_overview(sheet: Any, book: Book) -> None:
         + (f", {chart.tempo:g} beats per minute" if chart.tempo else "")
         + f", phrased as {book.style}"
     )
-    line(one_line(chart, book.reports()) or " ", bold=True)
+    line(one_line(chart, book.reports) or " ", bold=True)
     for remark in chart.remarks[:6]:
         line(f"Note: {remark.where}: {remark.what}")
     line("")
@@ -97,7 +97,7 @@ def write_overview(sheet: Any, book: Book) -> None:
     ):
         for piece in _wrapped(f"{number}. {said}", _LINE):
             line(piece)
-    if unseen := said_once(remark for report in book.reports() for remark in report.remarks):
+    if unseen := said_once(remark for report in book.reports for remark in report.remarks):
         line("")
         line("What the sheets do not show", bold=True, size=12)
         for one in unseen:

@@ -20,8 +20,9 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
 from sectionprep.music.timing import say_beat
 from sectionprep.passages import Passage, Together
-from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing import PassagePlan
 from sectionprep.phrasing.styles import styles
+from sectionprep.results import Marked
 
 _RUN_SHARE = 0.2  # of the time goes to playing the chart through; judgement
 _LEAST = 2  # minutes worth setting up for; judgement
@@ -53,16 +54,10 @@ class Item:
     findings: int = 0
 
 
-def plan_rehearsal(
-    chart: Chart,
-    together: Together,
-    plan: Plan,
-    before: Sequence[Finding],
-    after: Sequence[Finding],
-    minutes: int = 45,
-) -> tuple[Item, ...]:
-    """The items in the order in which to rehearse them; their minutes add up to `minutes`. before:
-    what disagreed in the parts as they came; after: what still does."""
+def plan_rehearsal(marked: Marked, minutes: int = 45) -> tuple[Item, ...]:
+    """The items in the order in which to rehearse them; their minutes add up to `minutes`."""
+    chart, together, plan = marked.score.chart, marked.score.together, marked.plan
+    before, after = marked.before, marked.after
     firsts = _with_returns(together)
     needs = [
         (sum(_need(chart, same, before, after) for same in group) / len(group) ** 0.5, first)

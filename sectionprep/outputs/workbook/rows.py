@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from sectionprep.checks import Finding
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
-from sectionprep.music.roster import EMPTY, Roster
+from sectionprep.music.roster import Roster
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
@@ -21,6 +21,7 @@ from sectionprep.passages.guests import say_guests
 from sectionprep.passages.lead import scope_of
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import figures_of
+from sectionprep.results import Marked
 
 Cell = str | int | float | None
 
@@ -38,8 +39,8 @@ class Row:
 
 @dataclass(slots=True, kw_only=True)
 class Book:
-    """Everything that goes into the workbook. reports: called when all but the sheet of parts is
-    written; may wait for parts that are still being drawn."""
+    """Everything that goes into the workbook. reports: of the printed parts; none
+    where nothing was printed."""
 
     chart: Chart
     together: Together
@@ -50,41 +51,35 @@ class Book:
     taken: list[str] = field(default_factory=list)
     band: list[str] = field(default_factory=list)
     style: str = ""
-    reports: Callable[[], Sequence[SheetReport]] = tuple
+    reports: tuple[SheetReport, ...] = ()
 
 
 def build_book(
-    chart: Chart,
-    together: Together,
-    plan: Plan,
-    marking: Marking,
-    before: Sequence[Finding],
-    after: Sequence[Finding],
-    items: tuple[Item, ...],
-    reports: Callable[[], Sequence[SheetReport]] = tuple,
-    roster: Roster = EMPTY,
+    marked: Marked, items: tuple[Item, ...], reports: Sequence[SheetReport] = ()
 ) -> Book:
-    """All rows of all sheets."""
-    book = Book(
+    """All rows of all sheets. reports: of the printed parts, if they were printed."""
+    chart, together, plan = marked.score.chart, marked.score.together, marked.plan
+    marking, before, after = marked.marking, marked.before, marked.after
+    parts = _part_rows(chart, marking, before, marked.score.roster)
+    return Book(
         chart=chart,
         together=together,
         plan=plan,
         items=items,
-        reports=reports,
+        reports=tuple(reports),
         style=f"{plan.style} ({plan.style_why})",
-        band=_band(chart, together, roster),
+        band=_band(chart, together, marked.score.roster),
+        rows={
+            tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
+            tables.MARKS: _mark_rows(chart, plan),
+            tables.AGREEMENT: _finding_rows(chart, before, after),
+            tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
+            tables.PARTS: _with_pages(parts, reports),
+            tables.CHANGES_MADE: _change_rows(chart, plan, marking),
+        },
+        first=look_first(chart, after),
+        taken=taken_out(chart, marking),
     )
-    book.rows = {
-        tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
-        tables.MARKS: _mark_rows(chart, plan),
-        tables.AGREEMENT: _finding_rows(chart, before, after),
-        tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
-        tables.PARTS: _part_rows(chart, marking, before, roster),
-        tables.CHANGES_MADE: _change_rows(chart, plan, marking),
-    }
-    book.first = look_first(chart, after)
-    book.taken = taken_out(chart, marking)
-    return book
 
 
 def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
@@ -343,7 +338,7 @@ def _part_rows(
     return rows
 
 
-def with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]:
+def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]:
     """The rows of the parts with the pages and turns of their sheets."""
     printed = {report.name: report for report in reports}
     found = []

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
-from zipfile import ZIP_DEFLATED, ZipFile
 
 from openpyxl import Workbook
 from openpyxl.cell import Cell
@@ -14,14 +13,12 @@ from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
-from openpyxl.worksheet.worksheet import Worksheet
-from openpyxl.writer.excel import ExcelWriter
 
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.overview import write_overview
 from sectionprep.outputs.workbook.read import Typed
-from sectionprep.outputs.workbook.rows import Book, Row, with_pages
+from sectionprep.outputs.workbook.rows import Book, Row
 from sectionprep.outputs.workbook.tables import Column
 
 _LINE = Side(style="hair", color="808080")
@@ -292,53 +289,16 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     for name in (tables.START, *_PURPOSE):
         workbook.create_sheet(name)
     for name in _PURPOSE:
-        if name != tables.PARTS:
-            fill(name, book.rows[name])
+        fill(name, book.rows[name])
+    write_overview(workbook[tables.START], book)
     _pin_ups(workbook, book, typed)
     _kept(workbook, book, typed)
     about = workbook.create_sheet(tables.ABOUT)
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
-    _LastSheets(
-        workbook,
-        out,
-        {
-            tables.START: lambda: write_overview(workbook[tables.START], book),
-            tables.PARTS: lambda: fill(
-                tables.PARTS, with_pages(book.rows[tables.PARTS], book.reports())
-            ),
-        },
-    ).save()
+    workbook.save(out)
     return out.getvalue()
-
-
-class _LastSheets(ExcelWriter):
-    """Writes some sheets after all others, and finishes them only then: the parts may still be
-    drawn meanwhile. Their tabs stay where they were. last: what finishes each of these sheets, by
-    name, in their order."""
-
-    def __init__(
-        self, workbook: Workbook, out: io.BytesIO, last: Mapping[str, Callable[[], None]]
-    ) -> None:
-        super().__init__(workbook, ZipFile(out, "w", ZIP_DEFLATED))
-        self.last = last
-        self.tabs = list(workbook.sheetnames)
-        for name in last:
-            workbook.move_sheet(name, len(workbook.sheetnames))
-        self.left = list(last)
-
-    def write_worksheet(self, ws: Worksheet) -> None:
-        """Called for each sheet in their order."""
-        if ws.title in self.last:
-            self.last[ws.title]()
-            self.left.remove(ws.title)
-        super().write_worksheet(ws)
-        if ws.title in self.last and not self.left:
-            for name in self.last:
-                self.workbook.move_sheet(
-                    name, self.tabs.index(name) - self.workbook.sheetnames.index(name)
-                )
 
 
 def _positions(book: Book) -> dict[tuple[str, str], int]:
