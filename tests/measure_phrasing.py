@@ -14,8 +14,8 @@ written at its end, x-1 a quarter (in x/8 an eighth) earlier, X either way is fi
 
 A lean is an accent of any kind, in styles that lean softly a tenuto, too. Length is what a player
 does with the page: the mark's, else the habit of the style (quarters short where the style says so,
-an eighth before a rest short: fact sheet, A2). The two-line test leans on every local top and on
-every off-beat note that is a quarter or longer or stands before a rest.
+an eighth before a rest short: facts, Unmarked music). The two-line test leans on every local top
+and on every off-beat note that is a quarter or longer or stands before a rest.
 """
 
 from __future__ import annotations

@@ -5,9 +5,9 @@
 
 Eight bars of eighths each, with triplets, quarters on and off the beat and rests (--running:
 eighths with a rest here and there). The first table says of each place that a rule of phrasing
-knows (fact sheet I and A2) how many there were and how many were leaned on, the second what a
-listener would call square, the third on which beats the leans fell. Lines are drawn by a seed, so
-that the figures can be drawn again.
+knows (facts, Lines of eighths and Unmarked music) how many there were and how many were leaned on,
+the second what a listener would call square, the third on which beats the leans fell. Lines are
+drawn by a seed, so that the figures can be drawn again.
 """
 
 from __future__ import annotations

@@ -340,3 +340,11 @@ def test_a_style_that_is_added_stands_in_the_help_by_itself() -> None:
 
     said = " ".join(run("plan", "--help").stdout.split())
     assert all(name in said for name in styles())
+
+
+def test_check_lists_what_it_looks_for_without_a_chart() -> None:
+    from sectionprep.checks import all_checks
+
+    done = run("check", "--list")
+    assert done.returncode == 0, done.stderr
+    assert [line.split()[0] for line in done.stdout.splitlines()] == list(all_checks())

@@ -2,6 +2,6 @@
 original)."""
 
 from sectionprep.checks.finding import Finding
-from sectionprep.checks.runner import run_checks
+from sectionprep.checks.runner import all_checks, run_checks
 
-__all__ = ["Finding", "run_checks"]
+__all__ = ["Finding", "all_checks", "run_checks"]

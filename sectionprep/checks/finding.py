@@ -54,8 +54,8 @@ class Context:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """A check: its name, what it looks for, and how it looks."""
+    """A check. finds: what each of its findings is called (`Finding.check`) and says; find: how it
+    looks."""
 
-    name: str
-    says: str
+    finds: Mapping[str, str]
     find: Callable[[Context], Iterable[Finding]]

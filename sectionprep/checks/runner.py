@@ -20,3 +20,8 @@ def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple
     return tuple(
         sorted(unique, key=lambda f: (SEVERITIES.index(f.severity), f.tick, f.part, f.check))
     )
+
+
+def all_checks() -> dict[str, str]:
+    """Everything that can be found: its name in findings and what it means."""
+    return {name: says for check in CHECKS for name, says in check.finds.items()}

@@ -88,6 +88,16 @@ def plan_command(
     plan_lines(score.chart, planned)
 
 
+def _list_checks(wanted: bool) -> None:
+    if not wanted:
+        return
+    from sectionprep.checks import all_checks
+
+    for name, says in all_checks().items():
+        say(f"{name:<20} {says}")
+    raise typer.Exit
+
+
 @app.command()
 def check(
     chart: Score,
@@ -113,6 +123,15 @@ def check(
         bool,
         typer.Option(
             "--strict", help=f"End with exit code {FINDINGS_EXIT_CODE} when anything was found."
+        ),
+    ] = False,
+    listing: Annotated[
+        bool,
+        typer.Option(
+            "--list",
+            callback=_list_checks,
+            is_eager=True,
+            help="Say what is looked for, and nothing else.",
         ),
     ] = False,
 ) -> None:

@@ -462,3 +462,37 @@ def test_one_figure_marked_in_two_ways_by_its_lead() -> None:
     assert found("G5/4>", "G5/4>") == []
     assert found("G5/4>", "G5/4") == []  # marked once, meant for both
     assert found("G5/4>", "A5/4^") == []  # another figure
+
+
+def test_whatever_a_check_may_find_is_listed() -> None:
+    """Read from the source, so that a finding that no test provokes is seen too: every name given
+    to a Finding stands in `finds` of its own check, and no name stands in two."""
+    import ast
+    import inspect
+    import sys
+
+    from sectionprep.checks import all_checks
+    from sectionprep.checks.each import CHECKS
+
+    for check in CHECKS:
+        module = sys.modules[check.find.__module__]
+        tree = ast.parse(inspect.getsource(module))
+        said = {
+            kept.value
+            for call in ast.walk(tree)
+            if isinstance(call, ast.Call) and getattr(call.func, "id", "") == "Finding"
+            for word in call.keywords
+            if word.arg == "check"
+            for kept in [word.value]
+            if isinstance(kept, ast.Constant)
+        } | {
+            name.value
+            for line in ast.walk(tree)
+            if isinstance(line, ast.Assign) and "kind" in ast.unparse(line.targets[0])
+            for name in ast.walk(line.value)
+            if isinstance(name, ast.Constant)
+            and isinstance(name.value, str)
+            and name.value not in ("warning", "error", "note")
+        }
+        assert said == set(check.finds), module.__name__
+    assert len(all_checks()) == sum(len(check.finds) for check in CHECKS)

@@ -1,5 +1,5 @@
 """Facts that anyone can check in published scores: bars in unison or octaves in quartets of the
-music21 corpus, and a wrong note in one encoding (tables of the project's fact sheet, section J; bar
+music21 corpus, and a wrong note in one encoding (computed by us; bar
 numbers are those of the encodings)."""
 
 from __future__ import annotations

@@ -113,7 +113,7 @@ def test_a_rest_far_away_changes_nothing_here() -> None:
     here = "C5/8 E5/8 G5/8 B5/8 A5/8 F5/8 D5/4 "
     a = _plan(here + "r/1 r/1 C5/4 D5/4 E5/4 F5/4")
     b = _plan(here + "r/1 r/1 C5/4 r/4 E5/4 F5/4")
-    # weight looks eight notes ahead (fact sheet, K); marks must not
+    # weight looks eight notes ahead (facts, Loudness); marks must not
     assert [n.marks for n in a.notes[:7]] == [n.marks for n in b.notes[:7]]
 
 
@@ -141,7 +141,7 @@ def test_figures_that_return_are_phrased_alike() -> None:
 
 
 def test_weights_go_the_way_players_loudness_goes() -> None:
-    """Signs and order from the project's own count on the Weimar Jazz Database (fact sheet, K):
+    """Signs and order from the project's own count on the Weimar Jazz Database (facts, Loudness):
     tops heavy, bottoms light, first of a triplet over its second, first of a phrase over its last,
     on the beat over off it."""
     plan = _plan(LINE + " r/2 " + "C5/8 D5/8 E5/8 G5/8 E5/8 C5/8 E5/8 G5/8 E5/4 r/4")

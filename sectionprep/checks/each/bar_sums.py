@@ -49,4 +49,10 @@ def _bar(part: Part, bar: Bar, notes: list[Note]) -> Iterable[Finding]:
         )
 
 
-CHECK = Check(name="bar-sum", says="bars that do not add up", find=_find)
+CHECK = Check(
+    finds={
+        "bar-sum": "a bar that does not add up",
+        "part-length": "a part that ends before the chart does",
+    },
+    find=_find,
+)

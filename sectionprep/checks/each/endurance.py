@@ -67,4 +67,10 @@ def _breath(context: Context, part: Part, line: Sequence[Tone]) -> Iterable[Find
         )
 
 
-CHECK = Check(name="endurance", says="no rest for lip or lungs", find=_find)
+CHECK = Check(
+    finds={
+        "endurance": "a lead brass part that never rests the lip",
+        "breath": "a line far longer than a breath",
+    },
+    find=_find,
+)

@@ -47,4 +47,4 @@ def _find(context: Context) -> Iterable[Finding]:
                     )
 
 
-CHECK = Check(name="figure", says="one figure marked in two ways", find=_find)
+CHECK = Check(finds={"figure": "one figure marked in two ways"}, find=_find)

@@ -35,4 +35,4 @@ def _find(context: Context) -> Iterable[Finding]:
                 )
 
 
-CHECK = Check(name="instrument-change", says="a doubling without time to change", find=_find)
+CHECK = Check(finds={"instrument-change": "a doubling without time to change"}, find=_find)

@@ -34,4 +34,4 @@ def _find(context: Context) -> Iterable[Finding]:
             )
 
 
-CHECK = Check(name="mute", says="a mute without its end", find=_find)
+CHECK = Check(finds={"mute": "a mute without its end"}, find=_find)

@@ -140,4 +140,11 @@ def _single(
     )
 
 
-CHECK = Check(name="note-marks", says="articulations that differ inside a passage", find=_find)
+CHECK = Check(
+    finds={
+        "marks-missing": "articulations that others of a passage have",
+        "marks-extra": "articulations that nobody else of a passage has",
+        "marks-contradict": "articulations that contradict each other inside a passage",
+    },
+    find=_find,
+)

@@ -54,5 +54,5 @@ def _finding(
 
 
 CHECK = Check(
-    name="ornament", says="trills and other ornaments that differ inside a passage", find=_find
+    finds={"ornament": "trills and other ornaments that differ inside a passage"}, find=_find
 )

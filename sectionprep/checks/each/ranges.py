@@ -73,4 +73,4 @@ def _outside(
         )
 
 
-CHECK = Check(name="range", says="notes outside the instrument or the player's range", find=_find)
+CHECK = Check(finds={"range": "notes outside the instrument's or the player's range"}, find=_find)

@@ -92,4 +92,12 @@ def _say(resolution: int, ticks: int) -> str:
     return _NAMES.get(quarters, f"{float(quarters):g} beats")
 
 
-CHECK = Check(name="release", says="note lengths and releases that differ", find=_find)
+CHECK = Check(
+    finds={
+        "early-release": "a held note let go before the others",
+        "late-release": "a held note let go after the others",
+        "note-length": "a short note that differs in length",
+        "note-missing": "a part that leaves out one note of the line",
+    },
+    find=_find,
+)

@@ -52,4 +52,4 @@ def _find(context: Context) -> Iterable[Finding]:
             )
 
 
-CHECK = Check(name="repeated-under-slur", says="notes struck again under a slur", find=_find)
+CHECK = Check(finds={"repeated-under-slur": "a note struck again under a slur"}, find=_find)

@@ -49,5 +49,5 @@ def _find(context: Context) -> Iterable[Finding]:
 
 
 CHECK = Check(
-    name="road-map", says="rehearsal marks and road-map signs missing in a part", find=_find
+    finds={"road-map": "letters, signs of the road map or tempo missing in a part"}, find=_find
 )

@@ -50,4 +50,4 @@ def _find(context: Context) -> Iterable[Finding]:
                 )
 
 
-CHECK = Check(name="spelling", says="one note under two names in a unison", find=_find)
+CHECK = Check(finds={"spelling": "one note under two names in a unison"}, find=_find)

@@ -109,4 +109,11 @@ def _key(part: Part, concert: int) -> Iterable[Finding]:
         )
 
 
-CHECK = Check(name="transposition", says="transposition and key against the instrument", find=_find)
+CHECK = Check(
+    finds={
+        "transposition": "a transposition that is not the instrument's",
+        "clef": "a clef that the player does not read",
+        "key-signature": "a key that does not fit the band's",
+    },
+    find=_find,
+)

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
-_BOTTOM = -1.35  # dB after pitch height is taken out (fact sheet, K: -1.60 to -1.13)
+_BOTTOM = -1.35  # dB after pitch height is taken out (facts, Loudness: -1.60 to -1.13)
 # semitones up from, and down to, a low note that may be ghosted; judgement
 _GHOST_LEAP, _GHOST_FALL = 5, 2
 

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
-# dB after pitch height (fact sheet, K): first note of a phrase +1.06; first of a run of eighths
+# dB after pitch height (facts, Loudness): first note of a phrase +1.06; first of a run of eighths
 # +0.65.
 _PHRASE, _RUN = 1.06, 0.65
 # the note that a pick-up of so many notes leads to, from how many quarters on; judgements

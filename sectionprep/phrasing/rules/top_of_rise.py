@@ -12,7 +12,7 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
 # Weight: local top +0.82 dB after pitch height is taken out; on the beat +1.09, off it +0.46
-# (fact sheet, K).
+# (facts, Loudness).
 _ON, _OFF = 1.09, 0.46
 # a peak; a neighbour note, a step up and back, which the line only brushes; judgements
 _PEAK, _NEIGHBOUR = 0.6, 0.4

@@ -14,7 +14,7 @@ from sectionprep.phrasing.view import LineView
 
 # dB after pitch height: first +0.25, second -0.67, third +0.01; the first has +0.90 below 140
 # beats a minute and
-# nothing above 200 (fact sheet, K).
+# nothing above 200 (facts, Loudness).
 _FIRST, _FIRST_SLOW, _SECOND = 0.25, 0.9, -0.67
 
 # landing of a triplet that runs to it in one direction, of any other; judgements
