@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding, run_checks
 from sectionprep.errors import BadArgument, DestinationError
@@ -28,6 +28,7 @@ from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.directives import Directive, apply_directives
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.results import Marked, Options, Score
+from sectionprep.version import __version__
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
@@ -516,6 +517,7 @@ def write_sheets(
         )
 
 
-def to_json(data: object) -> str:
-    """The one way in which results are printed as JSON."""
+def to_json(data: dict[str, Any]) -> str:
+    """The one way in which results are printed as JSON; the first field is our version."""
+    data = {"sectionprep": __version__, **data}
     return json.dumps(data, ensure_ascii=False, indent=1)

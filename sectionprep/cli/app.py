@@ -44,7 +44,7 @@ _LIMITS: Limits | None = None
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from sectionprep import __version__
+        from sectionprep.version import __version__
 
         print(f"sectionprep {__version__}")
         raise typer.Exit
