@@ -24,7 +24,7 @@ from sectionprep.outputs.library.summary import (
     recorded,
     summary_workbook,
 )
-from sectionprep.outputs.parts.sheets import safe_name
+from sectionprep.outputs.names import safe_name
 from sectionprep.results import Options
 from sectionprep.stages import Prepared, prepare
 

@@ -305,13 +305,14 @@ def prepare(
     very process."""
     from sectionprep.outputs.edited_files import not_applied, plan_place
     from sectionprep.outputs.files import staged
+    from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
-    from sectionprep.outputs.parts.sheets import Drawing, safe_name
+    from sectionprep.outputs.parts.sheets import Drawing
 
     progress("reading", 0, 1)
     score = read_score(path, options)
     progress("planning and marking", 0, 1)
-    stem = safe_name(path.name.split(".")[0], "chart")
+    stem = safe_name(stem_of(path), "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
     plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
     if typed is not None and options.decisions is None:

@@ -13,12 +13,12 @@ from lxml import etree
 from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
 from sectionprep.outputs.parts.sheets import (
     draw_all,
     part_jobs,
     rests_at_bar_ends,
-    safe_name,
 )
 from sectionprep.results import Marked
 

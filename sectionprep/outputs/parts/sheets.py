@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import os
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -26,6 +25,7 @@ from sectionprep.musicxml.copies.part import extract_part, note_id
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import Undrawn
 from sectionprep.musicxml.document import Document
+from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.proof_pages import proof_of
 from sectionprep.outputs.parts.section_help import section_help
@@ -41,13 +41,6 @@ if TYPE_CHECKING:
 
 _T = TypeVar("_T")
 _MOST_WORKERS = 4  # each takes about 80 MB
-
-
-def safe_name(text: str, fallback: str = "part") -> str:
-    """A file name that is only letters, digits and single underscores, whatever a part is
-    called."""
-    plain = re.sub(r"[^\w]+", "_", text, flags=re.UNICODE).strip("_")
-    return plain[:60] or fallback
 
 
 def file_names(chart: Chart) -> list[str]:
