@@ -56,7 +56,7 @@ def draw_pages(folder: Path) -> dict[str, Image]:
         paper="letter",
         footer=_FOOTER,
     )
-    pages.update(pictures(director, "director"))
+    pages.update(pictures(director.pdf, "director"))
     return pages
 
 
