@@ -299,10 +299,10 @@ def prepare(
     options: Options,
     progress: Progress = no_progress,
     *,
-    here: bool = False,
+    workers: int | None = None,
 ) -> Prepared:
-    """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this
-    very process."""
+    """The whole job: everything a director takes to rehearsal, in one folder. workers: processes
+    that draw parts; by default as many as there are cores."""
     from sectionprep.outputs.edited_files import not_applied, plan_place
     from sectionprep.outputs.files import staged
     from sectionprep.outputs.names import safe_name, stem_of
@@ -318,8 +318,10 @@ def prepare(
     if typed is not None and options.decisions is None:
         notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
     marked = mark_score(score, options)
-    with staged(folder, source=path) as stage, Drawing(here=here) as drawing:
-        reports = _write_everything(marked, stage, stem, options, drawing, typed, progress)
+    with staged(folder, source=path) as stage, Drawing(workers) as drawing:
+        reports, not_drawn = _write_everything(
+            marked, stage, stem, options, drawing, typed, progress
+        )
         if plan_file:
             (stage / plan_file).write_text(
                 write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
@@ -331,7 +333,7 @@ def prepare(
         files=tuple(folder / f for f in files),
         pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
-        not_printed=not_printed(reports),
+        not_printed=(*not_printed(reports), *not_drawn),
         not_as_written=not_as_written(marked.again.chart, reports),
         notes=notes,
         sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
@@ -346,9 +348,9 @@ def _write_everything(
     drawing: Drawing,
     typed: Typed | None,
     progress: Progress,
-) -> list[SheetReport]:
+) -> tuple[list[SheetReport], tuple[str, ...]]:
     """Marked score, sheets, print sets, director's pages, workbook and report. All else is made
-    while the parts are drawn."""
+    while the parts are drawn. Returns also why music is missing in the director's pages."""
     from sectionprep.outputs.director.pages import director_pdf, write_map
     from sectionprep.outputs.director.small_score import small_score_pdf
     from sectionprep.outputs.parts.print_set import bind, set_jobs
@@ -376,15 +378,15 @@ def _write_everything(
     )
     progress("drawing the director's pages", 0, 1)
     director = stage / f"{stem}_director.pdf"
-    director.write_bytes(
-        director_pdf(marked, paper=options.paper, footer=footer, pitch=options.study)
-    )
+    pages = director_pdf(marked, paper=options.paper, footer=footer, pitch=options.study)
+    director.write_bytes(pages.pdf)
+    not_drawn = pages.not_drawn
     write_map(director, stage / f"{stem}_map.png")
     if options.score:
         progress("drawing the score", 0, 1)
-        (stage / f"{stem}_score.pdf").write_bytes(
-            small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
-        )
+        small = small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
+        (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
+        not_drawn += small.not_drawn
     reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
     good = [r for r in reports if not r.failed]
     sets = [
@@ -396,7 +398,7 @@ def _write_everything(
     (stage / f"{stem}_agreement.txt").write_text(_report(marked, reports), encoding="utf-8")
     for wait in sets:
         wait()
-    return reports
+    return reports, not_drawn
 
 
 def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
