@@ -10,13 +10,17 @@ import faulthandler
 import gc
 import os
 import signal
+import subprocess
+import sys
 import threading
+import time
 import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import suppress
 from multiprocessing import (
+    Pipe,
     connection,
     current_process,
     get_all_start_methods,
@@ -25,13 +29,16 @@ from multiprocessing import (
 )
 from multiprocessing.connection import Connection
 from queue import SimpleQueue
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 _T = TypeVar("_T")
 #: bytes a process may take beyond what it was born with: ten times the largest real part; judgement
 MEMORY = 1_000_000_000
 _AHEAD = 3  # pieces of work that are made before they are asked for
 _GRACE = 2.0  # seconds for an idle process to end by itself
+#: by the clock on the wall a process has this many seconds and this many times its processor time:
+#: far more than a busy machine needs, so that none is waited for without end; judgement
+_PATIENCE, _SLOWER = 60.0, 20.0
 
 
 class Died(Exception):
@@ -52,14 +59,15 @@ class Apart:
         self._background = background
         self._idle: SimpleQueue[_Child] = SimpleQueue()
         self._all: list[_Child] = []
+        self._ending = False
         self._pool: Executor = _Here()
         if not current_process().daemon:
             for _ in range(workers):
-                self._idle.put(self._born())
+                self._idle.put(self._born(first=True))
             self._pool = ThreadPoolExecutor(workers)
 
-    def _born(self) -> _Child:
-        child = _Child(background=self._background)
+    def _born(self, *, first: bool = False) -> _Child:
+        child = _Child(background=self._background, first=first)
         self._all.append(child)
         return child
 
@@ -86,7 +94,8 @@ class Apart:
         try:
             result: _T = child.do(work, given, seconds)
         except Died:
-            child = self._born()
+            if not self._ending:
+                child = self._born()
             raise
         finally:
             self._idle.put(child)
@@ -96,6 +105,7 @@ class Apart:
         return self
 
     def __exit__(self, kind: object, *_error: object) -> None:
+        self._ending = kind is not None
         self._pool.shutdown(wait=kind is None, cancel_futures=True)
         for child in self._all:
             child.end(at_once=kind is not None)
@@ -114,33 +124,83 @@ class _Here(Executor):
         return future
 
 
-class _Child:
-    """One process and the pipe to it."""
+class _Forked:
+    """A process that has all that this one has loaded: born at once, but only safe while no other
+    thread of ours works, whose locks it would inherit locked."""
 
-    def __init__(self, *, background: bool) -> None:
-        context = get_context("fork" if "fork" in get_all_start_methods() else "spawn")
+    def __init__(self, background: bool) -> None:
+        context = get_context("fork" if _FORKS else "spawn")
         self.pipe, theirs = context.Pipe()
-        # a worker of a library may have a context of its own, which starts another kind of process
+        # a worker of a library may have a context that starts another kind of process
         self.process = context.Process(  # type: ignore[attr-defined]
             target=_live, args=(theirs, background), daemon=True
         )
         self.process.start()
         theirs.close()
 
+    def wait(self, seconds: float | None = None) -> int | None:
+        """How it ended; None if it has not."""
+        self.process.join(seconds)
+        return cast("int | None", self.process.exitcode)
+
+    def kill(self) -> None:
+        self.process.kill()
+
+
+class _Fresh:
+    """A process that begins from nothing, at any time."""
+
+    def __init__(self, background: bool) -> None:
+        self.pipe, theirs = Pipe()
+        code = f"from sectionprep.apart import _begin; _begin({theirs.fileno()}, {background})"
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", code],
+            pass_fds=(theirs.fileno(),),
+            env=os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))},
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        theirs.close()
+
+    def wait(self, seconds: float | None = None) -> int | None:
+        """How it ended; None if it has not."""
+        with suppress(subprocess.TimeoutExpired):
+            return self.process.wait(seconds)
+        return None
+
+    def kill(self) -> None:
+        self.process.kill()
+
+
+def _begin(pipe: int, background: bool) -> None:
+    _live(Connection(pipe), background)
+
+
+_FORKS = "fork" in get_all_start_methods()
+
+
+class _Child:
+    """One process and the pipe to it. first: nothing else of ours runs yet."""
+
+    def __init__(self, *, background: bool, first: bool) -> None:
+        self.life = _Forked(background) if first or not _FORKS else _Fresh(background)
+        self.pipe = self.life.pipe
+
     def do(self, work: Callable[..., Any], given: tuple[Any, ...], seconds: float) -> Any:
         try:
             self.pipe.send((work, given, seconds))
+            if not self.pipe.poll(_PATIENCE + _SLOWER * seconds if seconds else None):
+                self.life.kill()  # it neither works nor ends
             well, answer = self.pipe.recv()
         except (EOFError, OSError):
             self.pipe.close()
-            self.process.join()
-            raise self._death(seconds) from None
+            raise self._death(self.life.wait(), seconds) from None
         if not well:
             raise answer
         return answer
 
-    def _death(self, seconds: float) -> Died:
-        code = self.process.exitcode or 0
+    def _death(self, code: int | None, seconds: float) -> Died:
         if code == -getattr(signal, "SIGPROF", 0):
             return Died(f"it took more than {seconds:.0f} seconds", hopeless=True)
         if code in (-signal.SIGABRT, _NO_MEMORY):
@@ -150,16 +210,18 @@ class _Child:
     def end(self, *, at_once: bool) -> None:
         """Let it go. at_once: whatever it is doing."""
         if at_once:
-            self.process.kill()
+            self.life.kill()
         with suppress(OSError):
-            self.pipe.send(None)  # processes born later hold this pipe, too: closing tells nothing
-        self.process.join(_GRACE)
-        if self.process.is_alive():
-            self.process.kill()
-            self.process.join()
+            self.pipe.send(
+                None
+            )  # processes born later may hold this pipe, too: closing says nothing
+        if self.life.wait(_GRACE) is None:
+            self.life.kill()
+            self.life.wait()
         self.pipe.close()
 
 
+_LOOK = 0.5  # seconds between two looks whether the parent is still there
 _NO_MEMORY = 77  # exit code of a process of ours that had no memory left
 
 
@@ -203,11 +265,13 @@ def _bow_to_parent() -> None:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    parent = parent_process()
-    assert parent is not None
+    parent, number = parent_process(), os.getppid()
 
     def watch() -> None:
-        connection.wait([parent.sentinel])
+        if parent is not None:
+            connection.wait([parent.sentinel])
+        while parent is None and os.getppid() == number:
+            time.sleep(_LOOK)
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()

@@ -58,6 +58,14 @@ def test_who_dies_is_replaced(how: int) -> None:
         assert alive.result() == 8
 
 
+def test_the_death_of_many_at_once_is_noticed() -> None:
+    """Each is born again while others are: none may hold the pipe of another open."""
+    with Apart(4) as apart:
+        for future in [apart.submit(_die, int(signal.SIGKILL)) for _ in range(24)]:
+            with pytest.raises(Died):
+                future.result(timeout=60)
+
+
 @linux
 def test_time_and_memory_have_an_end() -> None:
     with Apart(1) as apart:
@@ -84,7 +92,7 @@ from test_apart import _spin
 from sectionprep.apart import Apart
 apart = Apart(2)
 apart.submit(_spin); apart.submit(_spin)
-print(*(child.process.pid for child in apart._all), flush=True)
+print(*(child.life.process.pid for child in apart._all), flush=True)
 time.sleep(60)
 """
 
