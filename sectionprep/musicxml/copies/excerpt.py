@@ -15,12 +15,12 @@ from sectionprep.musicxml.copies.part import (
     copy_measure,
     measures_of,
     state_clef,
-    tame,
     write_slashes,
 )
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
 from sectionprep.musicxml.copies.tablature import Tablature
+from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.document import Document, tag_of
 
