@@ -127,6 +127,13 @@ def read_roster(path: Path) -> Roster:
             where=str(path),
             remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.",
         )
+    for kind in ("seat", "lead"):
+        if not isinstance(table.get(kind, []), list):
+            raise UnusableSettings(
+                f"[{kind}] must be written [[{kind}]].",
+                where=str(path),
+                remedy="Put it in double brackets.",
+            )
     full = [
         _entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)
     ]

@@ -25,7 +25,8 @@ from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
 from sectionprep.version import __version__
 
-_BEAT = re.compile(r"^(\d+)(and|e|a)?(?:\s+(\d+)/(\d+))?$")
+_BEAT = re.compile(r"(\d{1,4})(and|e|a)?(?: (\d{1,4})/(\d{1,4}))?", re.ASCII)
+_KNOWN_IN_PASSAGE = {"id", "lead", "lines"}
 _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
 #: what a director may write on a note; of ornaments the shake alone, which goes to the lead
 _MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
@@ -59,19 +60,19 @@ def parse_words(words: str) -> frozenset[str] | None:
     return frozenset(found)
 
 
+_DECIMAL = re.compile(r"\d{1,4}(?:\.\d{0,6}|/[1-9]\d{0,3})?", re.ASCII)
+
+
 def parse_beat(text: str) -> Fraction | None:
     """ "3", "3and", "3 1/3" or "3.5" as an exact beat."""
     text = " ".join(text.split())
-    match = _BEAT.match(text)
+    match = _BEAT.fullmatch(text)
     if match:
         extra = (
             Fraction(int(match[3]), int(match[4])) if match[3] and int(match[4]) else Fraction(0)
         )
         return int(match[1]) + _PIECES[match[2]] + extra
-    try:
-        return Fraction(text).limit_denominator(960) if text else None
-    except (ValueError, ZeroDivisionError):
-        return None
+    return Fraction(text).limit_denominator(960) if _DECIMAL.fullmatch(text) else None
 
 
 _AS_WRITTEN = "# As written: "
@@ -152,6 +153,10 @@ def read_plan(path: Path) -> PlanFile:
             remedy="Use [house] and [[passage]].",
         )
     house = table.get("house", {})
+    if not isinstance(house, dict):
+        raise UnusableSettings(
+            "house must be a table.", where=str(path), remedy="Write [house] on a line of its own."
+        )
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(
@@ -168,7 +173,7 @@ def read_plan(path: Path) -> PlanFile:
             )
     directives: list[Directive] = []
     passages = table.get("passage", [])
-    if not isinstance(passages, list):
+    if not isinstance(passages, list) or not all(isinstance(one, dict) for one in passages):
         raise UnusableSettings(
             "[passage] must be written [[passage]].",
             where=str(path),
@@ -190,6 +195,13 @@ def _lines(path: Path, passage: dict[str, Any]) -> list[Directive]:
             "needs a lead (a part's name) and lines.",
             where=where,
             remedy='Write lead = "Alto Sax 1".',
+        )
+    unknown = sorted(set(passage) - _KNOWN_IN_PASSAGE)
+    if unknown:
+        raise UnusableSettings(
+            f"does not know {unknown[0]!r:.60}.",
+            where=where,
+            remedy=f"A passage holds {', '.join(sorted(_KNOWN_IN_PASSAGE))}, in small letters.",
         )
     return [
         _directive(f"{where}, line {n}", lead, str(line)) for n, line in enumerate(lines, start=1)

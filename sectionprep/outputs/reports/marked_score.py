@@ -12,6 +12,7 @@ from typing import Any
 from sectionprep.errors import UnusableSettings
 from sectionprep.musicxml.document import ARCHIVE_ERRORS, Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
+from sectionprep.settings import read_edited
 from sectionprep.version import __version__
 
 _CONTAINER = (
@@ -78,6 +79,9 @@ def _lines(items: list[Any]) -> str:
     return "[\n" + ",\n".join(map(json.JSONEncoder(ensure_ascii=False).encode, items)) + "\n]"
 
 
+_RECORD_BYTES = 500_000_000  # no record of a score within the limits is larger
+
+
 def undo(marked_path: Path, record_path: Path, suffix: str) -> bytes:
     """The original score's bytes as a file with this ending, from a marked score and its record.
     Raises UnusableSettings."""
@@ -90,8 +94,8 @@ def undo(marked_path: Path, record_path: Path, suffix: str) -> bytes:
             "it with --record.",
         )
     try:
-        data = json.loads(record_path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as error:
+        data = json.loads(read_edited(record_path, _RECORD_BYTES))
+    except (ValueError, RecursionError) as error:
         raise UnusableSettings(
             "the change record cannot be read.",
             where=str(record_path),

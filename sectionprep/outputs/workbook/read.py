@@ -3,7 +3,6 @@ program."""
 
 from __future__ import annotations
 
-import zipfile
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -32,29 +31,27 @@ def read_typed(path: Path) -> Typed:
     """Everything typed into a workbook of ours. Raises UnusableSettings with sheet, cell and
     remedy."""
     from openpyxl import load_workbook
-    from openpyxl.utils.exceptions import InvalidFileException
 
-    if not path.exists():
-        raise UnusableSettings(
-            "cannot be opened (No such file or directory).",
-            where=str(path),
-            remedy="Check the path.",
-        )
+    from sectionprep.outputs.workbook.inspect import check_extent, inspected
+
+    data = inspected(path)
     try:
-        workbook = load_workbook(path, data_only=False)
-    except (
-        OSError,
-        zipfile.BadZipFile,
-        InvalidFileException,
-        KeyError,
-        ValueError,
-        TypeError,
-    ) as error:
+        workbook = load_workbook(data, data_only=False)
+    except Exception as error:  # a library's many ways to say that the file is no good
         raise UnusableSettings(
             f"cannot be opened as a workbook ({type(error).__name__}).",
             where=str(path),
             remedy="Save it as .xlsx and name that file.",
         ) from error
+    for name in workbook.sheetnames:
+        if hasattr(workbook[name], "iter_rows"):
+            check_extent(workbook[name], path)
+        elif name in {*_TYPED_IN, tables.KEPT, tables.ABOUT}:
+            raise UnusableSettings(
+                "is a picture of a diagram, not a table.",
+                where=f'{path}, sheet "{name}"',
+                remedy="Give the table its name back.",
+            )
     _check_version(workbook, path)
     typed = Typed()
     found = False
