@@ -140,7 +140,7 @@ def _printed(options: Options, settled: PlanFile) -> str:
 
 
 def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Plan:
-    """Plan one part's line. bars: "17-24" in printed numbers."""
+    """Plan one part's line. bars: "17-24" in printed numbers, "17-" to the end."""
     chart = score.chart
     part = find_part(chart.parts, name)
     return plan_line(
@@ -155,7 +155,9 @@ def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Pl
 def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
     if not bars:
         return None
-    first, _, last = bars.partition("-")
+    first, dash, last = bars.partition("-")
+    if dash and not last.strip():  # "17-": from there to the end
+        last = chart.bars[-1].number
     numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
     try:
         found = numbers[first.strip()], numbers[(last or first).strip()]

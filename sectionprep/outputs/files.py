@@ -4,6 +4,7 @@ into it."""
 from __future__ import annotations
 
 import os
+import platform
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -13,6 +14,7 @@ from pathlib import Path
 from sectionprep.errors import DestinationError
 
 _LOCK = ".sectionprep-busy"
+_STAGE = ".sectionprep-making-"
 
 
 def _failed(path: Path, error: OSError) -> DestinationError:
@@ -70,7 +72,8 @@ def staged(folder: Path, *, source: Path) -> Iterator[Path]:
         raise _failed(folder, error) from error
     stage: Path | None = None
     try:
-        stage = Path(tempfile.mkdtemp(dir=folder, prefix=".sectionprep-making-"))
+        _clear_stages(folder)
+        stage = Path(tempfile.mkdtemp(dir=folder, prefix=_STAGE))
         yield stage
         _move_in(stage, folder, source)
     except OSError as error:
@@ -78,43 +81,71 @@ def staged(folder: Path, *, source: Path) -> Iterator[Path]:
     finally:
         if stage is not None:
             shutil.rmtree(stage, ignore_errors=True)
-        lock.unlink(missing_ok=True)
+        _let_go(lock, folder)
         if fresh:
             with suppress(OSError):  # nothing came into it: it goes again
                 folder.rmdir()
 
 
-def _take_lock(folder: Path) -> Path:
+def _take_lock(folder: Path) -> int:
+    """The open lock of a folder. The system itself lets it go when its process has ended, however
+    that came about, so no lock is ever stale."""
     lock = folder / _LOCK
-    for _ in range(2):
+    while True:
+        handle = os.open(lock, os.O_CREAT | os.O_RDWR, 0o666)
         try:
-            handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
-        except FileExistsError:
-            if _is_alive(lock):
-                raise DestinationError(
-                    "another run is writing there.",
-                    where=str(folder),
-                    remedy="Wait for it to end or choose another folder with -o.",
-                ) from None
-            lock.unlink(missing_ok=True)
-            continue
-        os.write(handle, str(os.getpid()).encode())
-        os.close(handle)
-        return lock
-    raise DestinationError(
-        "another run is writing there.", where=str(folder), remedy="Choose another folder with -o."
-    )
+            _hold(handle)
+            if not _is_same(handle, lock):  # the run before took it away when it ended
+                os.close(handle)
+                continue
+            os.ftruncate(handle, 0)
+            os.write(handle, f"process {os.getpid()} on {platform.node()}".encode())
+            return handle
+        except BlockingIOError:
+            holder = os.read(handle, 200).decode("utf-8", "replace")
+            os.close(handle)
+            raise DestinationError(
+                f"another run is writing there ({holder or 'it has just begun'}).",
+                where=str(folder),
+                remedy="Wait for it to end or choose another folder with -o.",
+            ) from None
+        except OSError:
+            os.close(handle)
+            raise
 
 
-def _is_alive(lock: Path) -> bool:
+def _hold(handle: int) -> None:
+    """Raises BlockingIOError where another process holds it."""
     try:
-        pid = int(lock.read_text() or "0")
-        if pid <= 0:
-            return False
-        os.kill(pid, 0)
-    except (OSError, ValueError):
+        import fcntl
+    except ImportError:  # Windows
+        import msvcrt
+
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        except OSError as error:
+            raise BlockingIOError from error
+    else:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def _is_same(handle: int, lock: Path) -> bool:
+    try:
+        return os.path.samestat(os.fstat(handle), os.stat(lock))
+    except FileNotFoundError:
         return False
-    return True
+
+
+def _let_go(handle: int, folder: Path) -> None:
+    with suppress(OSError):
+        (folder / _LOCK).unlink(missing_ok=True)
+    os.close(handle)
+
+
+def _clear_stages(folder: Path) -> None:
+    """What runs that were killed have left behind. Only the holder of the lock may do this."""
+    for stale in folder.glob(f"{_STAGE}*"):
+        shutil.rmtree(stale, ignore_errors=True)
 
 
 def _move_in(stage: Path, folder: Path, source: Path) -> None:
