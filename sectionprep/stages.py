@@ -245,7 +245,7 @@ def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
     records."""
     from sectionprep.outputs.files import write_file
     from sectionprep.outputs.reports.agreement import changes_json
-    from sectionprep.outputs.reports.marked_score import packed, record_json
+    from sectionprep.outputs.reports.marked_score import packed, record_json, refuse_foreign
 
     score = marked.score
     if not out.name and not score.bundle.is_folder:
@@ -254,16 +254,35 @@ def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
             where=f"{str(out)!r}",
             remedy="Name one with -o, for example -o chart_marked.musicxml.",
         )
+    if not score.bundle.is_folder and out.suffix.lower() not in _SCORE_ENDINGS:
+        raise DestinationError(
+            f"{out.suffix or 'no ending'} is no ending of a score.",
+            where=str(out),
+            remedy=f"End it with one of {', '.join(_SCORE_ENDINGS)}.",
+        )
     changes = changes_json(score.chart, marked.marking)
     written: list[Path] = []
-    for file in marked.files:
-        target = out / file.source.path.name if score.bundle.is_folder else out
-        record = target.with_name(f"{target.stem}.changes.json")
+    places = [
+        (file, target, target.with_name(f"{target.stem}.changes.json"))
+        for file in marked.files
+        for target in [out / file.source.path.name if score.bundle.is_folder else out]
+    ]
+    for file, target, record in places:
+        if not _is_one(target, file.source.path):  # that has a message of its own
+            refuse_foreign(target, record)
+    for file, target, record in places:
         body = record_json(file.source, file.data, file.splices, changes)
         write_file(target, packed(file.source, file.data, target.suffix), source=file.source.path)
         write_file(record, body.encode("utf-8"), source=file.source.path)
         written += [target, record]
     return tuple(written)
+
+
+_SCORE_ENDINGS = (".musicxml", ".xml", ".mxl")
+
+
+def _is_one(path: Path, other: Path) -> bool:
+    return path.exists() and other.exists() and path.samefile(other)
 
 
 def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:

@@ -9,7 +9,7 @@ import zipfile
 from pathlib import Path
 from typing import Any
 
-from sectionprep.errors import UnusableSettings
+from sectionprep.errors import DestinationError, SectionprepError, UnusableSettings
 from sectionprep.musicxml.document import ARCHIVE_ERRORS, Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
 from sectionprep.settings import read_edited
@@ -77,6 +77,49 @@ def record_json(
 def _lines(items: list[Any]) -> str:
     """One line an item: short to look through, and quick to write."""
     return "[\n" + ",\n".join(map(json.JSONEncoder(ensure_ascii=False).encode, items)) + "\n]"
+
+
+def refuse_foreign(target: Path, record_path: Path) -> None:
+    """Only what we wrote, and nobody has edited since, is ever replaced: a marked score that
+    stands at `target` must be the one of the record beside it. Raises DestinationError."""
+    for path in (target, record_path):
+        if path.exists() and not path.is_file():
+            raise DestinationError("is no ordinary file.", where=str(path), remedy=_ELSEWHERE)
+    known = _marked_sum(record_path) if record_path.exists() else None
+    if record_path.exists() and known is None:
+        raise DestinationError(
+            "stands there already and is no change record.",
+            where=str(record_path),
+            remedy=_ELSEWHERE,
+        )
+    if not target.exists():
+        return
+    if known is None:
+        raise DestinationError(
+            "stands there already and was not written by this program.",
+            where=str(target),
+            remedy=_ELSEWHERE,
+        )
+    try:
+        same = hashlib.sha256(open_document(target).data).hexdigest() == known
+    except SectionprepError:
+        same = False
+    if not same:
+        raise DestinationError(
+            "was edited since it was written.", where=str(target), remedy=_ELSEWHERE
+        )
+
+
+_ELSEWHERE = "Choose another name with -o, or move it away."
+
+
+def _marked_sum(record_path: Path) -> str | None:
+    try:
+        data = json.loads(read_edited(record_path, _RECORD_BYTES))
+    except (UnusableSettings, ValueError, RecursionError):
+        return None
+    found = data.get("marked_sha256") if isinstance(data, dict) and "sectionprep" in data else None
+    return found if isinstance(found, str) else None
 
 
 _RECORD_BYTES = 500_000_000  # no record of a score within the limits is larger

@@ -1,0 +1,53 @@
+"""`mark` replaces its own score, never another's, and never one that was edited since."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from build import part_xml, score_xml
+
+from sectionprep import stages
+from sectionprep.errors import DestinationError
+from sectionprep.results import Marked, Options
+
+TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
+
+
+@pytest.fixture
+def marked(tmp_path: Path) -> Marked:
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({"Alto Sax 1": part_xml(TUNE), "Alto Sax 2": part_xml(TUNE)}))
+    return stages.mark_score(stages.read_score(path, Options()), Options())
+
+
+@pytest.mark.parametrize("ending", [".musicxml", ".mxl"])
+def test_our_own_is_replaced_until_it_is_edited(
+    ending: str, marked: Marked, tmp_path: Path
+) -> None:
+    out = tmp_path / f"m{ending}"
+    stages.write_marked(marked, out)
+    stages.write_marked(marked, out)
+    edited = out.read_bytes()[:-40] if ending == ".mxl" else out.read_bytes() + b"\n"
+    out.write_bytes(edited)
+    with pytest.raises(DestinationError, match="edited since"):
+        stages.write_marked(marked, out)
+    assert out.read_bytes() == edited
+
+
+@pytest.mark.parametrize("name", ["plan.toml", "w.xlsx", "x.pdf", "house"])
+def test_a_name_that_is_no_scores_is_refused(name: str, marked: Marked, tmp_path: Path) -> None:
+    """`mark --plan plan.toml -o plan.toml` wrote a score over the plan."""
+    (tmp_path / name).write_text("mine")
+    with pytest.raises(DestinationError, match="no ending of a score"):
+        stages.write_marked(marked, tmp_path / name)
+    assert (tmp_path / name).read_text() == "mine"
+
+
+@pytest.mark.parametrize("name", ["old.musicxml", "old.changes.json"])
+def test_what_another_wrote_stays(name: str, marked: Marked, tmp_path: Path) -> None:
+    """`check --against old --fix old`, and a file that happens to bear the record's name."""
+    (tmp_path / name).write_text("{}")
+    with pytest.raises(DestinationError, match="stands there already"):
+        stages.write_marked(marked, tmp_path / "old.musicxml")
+    assert [p.read_text() for p in tmp_path.glob("old*")] == ["{}"]
