@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
-# of what speaks for off-beats speaks against 1 and 3, and against 2 and 4, which swing leans on;
+# of what speaks for off-beats speaks against 1 and 3; some of it for 2 and 4, which swing leans on;
 # judgements
-_STRONG, _WEAK = 1.2, 0.0
+_STRONG, _WEAK = 1.2, -0.4
 _ON, _OFF = 0.42, -0.08  # dB after pitch height: on-beat and off-beat eighths (facts, Loudness)
 
 
