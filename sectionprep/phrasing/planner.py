@@ -15,7 +15,7 @@ from sectionprep.passages import Together
 from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joined, shared_notes
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
-from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
+from sectionprep.phrasing.chooser import Chooser, Option, Shape, pair_cost, shape_of
 from sectionprep.phrasing.drafts import (
     Draft,
     Work,
@@ -81,6 +81,7 @@ def _settled(
     shared = shared_notes(words)
     elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
+    known: dict[Shape, Chooser] = {}
     for _ in range(_ROUNDS):
         desk = [
             _of_section(chart, name, words[name], tones, style, printed, elsewhere)
@@ -89,7 +90,7 @@ def _settled(
         ]
         before = [plan.notes for plan in settled.values()]
         # other readings are offered for the line as it was, before our marks stood in it
-        for plan in _plan(chart, desk, printed, with_readings=not settled):
+        for plan in _plan(chart, desk, printed, known, with_readings=not settled):
             fresh = beside_print(chart, words[plan.id], plan, printed)
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
@@ -128,16 +129,23 @@ def plan_line(
     chosen, why = choose_style(chart, style)
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
     desk = [_lay_out("line", part, view_line(chart, tones, chosen, part), printed)] if tones else []
-    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed))
+    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed, {}))
 
 
 def _plan(
-    chart: Chart, desk: Sequence[Work], printed: str, *, with_readings: bool = True
+    chart: Chart,
+    desk: Sequence[Work],
+    printed: str,
+    known: dict[Shape, Chooser],
+    *,
+    with_readings: bool = True,
 ) -> tuple[PassagePlan, ...]:
+    """The plans of the lines on the desk, all in one style. known: choosers of phrases, kept from
+    round to round."""
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
-    choosers = [_choosers(work.view) for work in desk]
+    choosers = [_choosers(work.view, known) for work in desk]
     chosen = [
         set(_choose_all(work.view, work.drafts, printed, mine))
         for work, mine in zip(desk, choosers, strict=True)
@@ -267,16 +275,17 @@ def _option(draft: Draft, printed: str, density: float) -> Option:
     )
 
 
-def _choosers(view: LineView) -> dict[int, Chooser]:
-    """A chooser for each phrase, by its first note."""
-    return {
-        first: Chooser(
-            view.spots[first : last + 1],
-            frozenset(n - first for n in range(first, last + 1) if view.closes(view.spots[n])),
-            runs=view.style.cutoffs != "none",
-        )
-        for first, last in view.phrases
-    }
+def _choosers(view: LineView, known: dict[Shape, Chooser]) -> dict[int, Chooser]:
+    """A chooser for each phrase, by its first note. known: those of phrases seen before."""
+    found = {}
+    for first, last in view.phrases:
+        spots = view.spots[first : last + 1]
+        apart = frozenset(n for n, spot in enumerate(spots) if view.closes(spot))
+        shape = shape_of(spots, apart)
+        if shape not in known:
+            known[shape] = Chooser(spots, apart, runs=view.style.cutoffs != "none")
+        found[first] = known[shape]
+    return found
 
 
 def _choose_all(
