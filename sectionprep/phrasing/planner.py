@@ -35,7 +35,7 @@ from sectionprep.phrasing.figures import (
 )
 from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
-from sectionprep.phrasing.readings import WAYS
+from sectionprep.phrasing.readings import FORCES, LEAST, SAME, WAYS, Way
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
@@ -323,15 +323,12 @@ def _readings(
     """Other ways to phrase the line that differ from the plan and from each other, each carried
     through to the last note."""
     found: list[Reading] = []
-    known = {chosen}
-    for way in WAYS:
-        bent = [
-            replace(d, pooled=d.pooled + way.bend(work.view, d.spot, chosen)) for d in work.drafts
-        ]
-        other = _choose_all(work.view, bent, printed, choosers, way.price)
-        if other in known:
-            continue
-        known.add(other)
+    known = [chosen]
+    for tries in WAYS:
+        way = tries[0][1]
+        other, why = _other_leans(work, printed, choosers, tries, known)
+        if other != chosen:
+            known.append(other)
         copy = replace(
             work,
             drafts=[
@@ -339,8 +336,60 @@ def _readings(
             ],
         )
         _settle(copy, other)
-        found.append(Reading(name=way.name, says=way.says, notes=tuple(_notes(copy, other))))
+        found.append(
+            Reading(
+                name=way.name,
+                says=f"{way.says}; {why}" if why else way.says,
+                notes=tuple(_notes(copy, other)),
+                differs=len(other ^ chosen),
+            )
+        )
     return tuple(found)
+
+
+def _other_leans(
+    work: Work,
+    printed: str,
+    choosers: dict[int, Chooser],
+    tries: Sequence[tuple[float, Way]],
+    known: Sequence[frozenset[int]],
+) -> tuple[frozenset[int], str]:
+    """The first leans of these tries that are unlike all readings before (else those that differ
+    most), and what is to be said of them."""
+    best, unlike, said = known[0], 0, SAME
+    for force, way in tries:
+        other = _bent(work, printed, choosers, way, force, known[0])
+        other = other & known[0] if way.within else other
+        if not way.closes and force == FORCES[-1]:
+            other = frozenset(n for n in other if not _signed_by_habit(work, printed, n))
+        differs = min(len(other ^ before) for before in known)
+        if differs > unlike and len(other) <= way.most * len(known[0]):
+            best, unlike, said = other, differs, way.further
+        if unlike >= LEAST:
+            break
+    return best, said
+
+
+def _signed_by_habit(work: Work, printed: str, n: int) -> bool:
+    """The last off-beat eighth before a rest, whose sign nobody has printed: it is short anyway."""
+    draft = work.drafts[n]
+    return work.view.closes(draft.spot) and not _option(draft, printed, 0.0).locked
+
+
+def _bent(
+    work: Work,
+    printed: str,
+    choosers: dict[int, Chooser],
+    way: Way,
+    force: float,
+    chosen: frozenset[int],
+) -> frozenset[int]:
+    bent = [
+        replace(d, pooled=d.pooled + force * bend) if bend else d
+        for d in work.drafts
+        for bend in (way.bend(work.view, d.spot, chosen),)
+    ]
+    return _choose_all(work.view, bent, printed, choosers, force * way.price)
 
 
 # -- one note
