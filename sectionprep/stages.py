@@ -117,6 +117,7 @@ def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Direct
         score.together,
         style=options.style or settled.style or None,
         printed=_printed(options, settled),
+        habits=settled.habits,
     )
     plan, unfit = apply_directives(score.chart, plan, settled.directives)
     if options.decisions is None:

@@ -33,6 +33,7 @@ from sectionprep.phrasing.figures import (
     name_copies,
     struck_together,
 )
+from sectionprep.phrasing.house import Habit, with_habits
 from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
 from sectionprep.phrasing.readings import FORCES, LEAST, SAME, WAYS, Way
@@ -50,12 +51,17 @@ _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 
 
 def plan_passages(
-    chart: Chart, together: Together, *, style: str | None = None, printed: str = "keep"
+    chart: Chart,
+    together: Together,
+    *,
+    style: str | None = None,
+    printed: str = "keep",
+    habits: Sequence[Habit] = (),
 ) -> Plan:
-    """Plan the lead line of every passage."""
+    """Plan the lead line of every passage. habits: of the house; they come after the rules."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    plans = _settled(chart, words, chosen, printed)
+    plans = _settled(chart, words, chosen, printed, habits)
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
         plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
@@ -73,7 +79,11 @@ _ROUNDS = 8  # a second one changes little and a third next to nothing; each can
 
 
 def _settled(
-    chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str
+    chart: Chart,
+    words: Mapping[str, SectionWord],
+    style: Style,
+    printed: str,
+    habits: Sequence[Habit],
 ) -> list[PassagePlan]:
     """The plans of passages that stay as they are when their marks are read back as printed: what
     is planned from a marked score is what was marked."""
@@ -82,6 +92,10 @@ def _settled(
     elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
     known: dict[Shape, Chooser] = {}
+    taken = {
+        name: {t.onset for t in line if t.marks - SLURS and printed != "ignore"}
+        for name, line in lines.items()
+    }
     for _ in range(_ROUNDS):
         desk = [
             _of_section(chart, name, words[name], tones, style, printed, elsewhere)
@@ -90,7 +104,9 @@ def _settled(
         ]
         before = [plan.notes for plan in settled.values()]
         # other readings are offered for the line as it was, before our marks stood in it
-        for plan in _plan(chart, desk, printed, known, with_readings=not settled):
+        fresh_plans = _plan(chart, desk, printed, known, with_readings=not settled)
+        for work, plan in zip(desk, fresh_plans, strict=True):
+            plan = with_habits(work.view, plan, habits, taken[plan.id])
             fresh = beside_print(chart, words[plan.id], plan, printed)
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
