@@ -24,7 +24,7 @@ from sectionprep.outputs.library.summary import (
     recorded,
     summary_workbook,
 )
-from sectionprep.outputs.parts.sheets import safe_name
+from sectionprep.outputs.names import safe_name
 from sectionprep.results import Options
 from sectionprep.stages import Prepared, prepare
 
@@ -52,7 +52,7 @@ def prepare_for_book(
     if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
         return earlier if kept >= began else replace(earlier, status="unchanged")
     try:
-        done = prepare(path, folder, options, here=not careful)
+        done = prepare(path, folder, options, workers=1)
         result = _book_result(name, key, done)
         write_file(folder / RECORD, as_json(result))
     except SectionprepError as error:

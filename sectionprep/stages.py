@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding, run_checks
 from sectionprep.errors import BadArgument, DestinationError
@@ -28,6 +28,7 @@ from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.directives import Directive, apply_directives
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.results import Marked, Options, Score
+from sectionprep.version import __version__
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
@@ -299,26 +300,29 @@ def prepare(
     options: Options,
     progress: Progress = no_progress,
     *,
-    here: bool = False,
+    workers: int | None = None,
 ) -> Prepared:
-    """The whole job: everything a director takes to rehearsal, in one folder. here: draw in this
-    very process."""
+    """The whole job: everything a director takes to rehearsal, in one folder. workers: processes
+    that draw parts; by default as many as there are cores."""
     from sectionprep.outputs.edited_files import not_applied, plan_place
     from sectionprep.outputs.files import staged
+    from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
-    from sectionprep.outputs.parts.sheets import Drawing, safe_name
+    from sectionprep.outputs.parts.sheets import Drawing
 
     progress("reading", 0, 1)
     score = read_score(path, options)
     progress("planning and marking", 0, 1)
-    stem = safe_name(path.name.split(".")[0], "chart")
+    stem = safe_name(stem_of(path), "chart")
     typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
     plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
     if typed is not None and options.decisions is None:
         notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
     marked = mark_score(score, options)
-    with staged(folder, source=path) as stage, Drawing(here=here) as drawing:
-        reports = _write_everything(marked, stage, stem, options, drawing, typed, progress)
+    with staged(folder, source=path) as stage, Drawing(workers) as drawing:
+        reports, not_drawn = _write_everything(
+            marked, stage, stem, options, drawing, typed, progress
+        )
         if plan_file:
             (stage / plan_file).write_text(
                 write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
@@ -330,7 +334,7 @@ def prepare(
         files=tuple(folder / f for f in files),
         pages=sum(r.pages for r in reports),
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
-        not_printed=not_printed(reports),
+        not_printed=(*not_printed(reports), *not_drawn),
         not_as_written=not_as_written(marked.again.chart, reports),
         notes=notes,
         sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
@@ -345,9 +349,9 @@ def _write_everything(
     drawing: Drawing,
     typed: Typed | None,
     progress: Progress,
-) -> list[SheetReport]:
+) -> tuple[list[SheetReport], tuple[str, ...]]:
     """Marked score, sheets, print sets, director's pages, workbook and report. All else is made
-    while the parts are drawn."""
+    while the parts are drawn. Returns also why music is missing in the director's pages."""
     from sectionprep.outputs.director.pages import director_pdf, write_map
     from sectionprep.outputs.director.small_score import small_score_pdf
     from sectionprep.outputs.parts.print_set import bind, set_jobs
@@ -375,15 +379,15 @@ def _write_everything(
     )
     progress("drawing the director's pages", 0, 1)
     director = stage / f"{stem}_director.pdf"
-    director.write_bytes(
-        director_pdf(marked, paper=options.paper, footer=footer, pitch=options.study)
-    )
+    pages = director_pdf(marked, paper=options.paper, footer=footer, pitch=options.study)
+    director.write_bytes(pages.pdf)
+    not_drawn = pages.not_drawn
     write_map(director, stage / f"{stem}_map.png")
     if options.score:
         progress("drawing the score", 0, 1)
-        (stage / f"{stem}_score.pdf").write_bytes(
-            small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
-        )
+        small = small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
+        (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
+        not_drawn += small.not_drawn
     reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
     good = [r for r in reports if not r.failed]
     sets = [
@@ -395,7 +399,7 @@ def _write_everything(
     (stage / f"{stem}_agreement.txt").write_text(_report(marked, reports), encoding="utf-8")
     for wait in sets:
         wait()
-    return reports
+    return reports, not_drawn
 
 
 def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
@@ -517,6 +521,7 @@ def write_sheets(
         )
 
 
-def to_json(data: object) -> str:
-    """The one way in which results are printed as JSON."""
+def to_json(data: dict[str, Any]) -> str:
+    """The one way in which results are printed as JSON; the first field is our version."""
+    data = {"sectionprep": __version__, **data}
     return json.dumps(data, ensure_ascii=False, indent=1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -348,3 +349,28 @@ def test_check_lists_what_it_looks_for_without_a_chart() -> None:
     done = run("check", "--list")
     assert done.returncode == 0, done.stderr
     assert [line.split()[0] for line in done.stdout.splitlines()] == list(all_checks())
+
+
+def test_every_result_says_which_version_made_it(demo_path: Path, tmp_path: Path) -> None:
+    from sectionprep import __version__
+
+    for command in ("passages", "plan", "check"):
+        assert json.loads(run(command, demo_path, "--json").stdout)["sectionprep"] == __version__
+    run("mark", demo_path, "-o", tmp_path / "m.musicxml")
+    assert json.loads((tmp_path / "m.changes.json").read_text())["sectionprep"] == __version__
+    run("plan", demo_path, "-o", tmp_path / "p.toml")
+    assert f"sectionprep {__version__}:" in (tmp_path / "p.toml").read_text()
+
+
+def test_the_script_of_the_readme_does_the_main_job(tmp_path: Path) -> None:
+    root = Path(__file__).resolve().parent.parent
+    (script,) = re.findall(r"```python\n(.*?)```", (root / "README.md").read_text(), re.DOTALL)
+    done = subprocess.run(
+        [sys.executable, "-c", script.replace('"prepared"', repr(str(tmp_path / "prepared")))],
+        capture_output=True,
+        text=True,
+        cwd=root,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "P1 unison" in done.stdout or "P1 octaves" in done.stdout
+    assert list((tmp_path / "prepared" / "parts").glob("*.pdf"))

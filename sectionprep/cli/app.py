@@ -36,7 +36,9 @@ def asked(**given: Any) -> Options:
 def beside(chart: Path, tune: int | None, ending: str) -> Path:
     """Where results go when nobody says: beside the chart, each tune of a collection by itself."""
     number = "" if tune is None else f"_{tune}"
-    return chart.with_name(f"{chart.name.split('.')[0]}{number}{ending}")
+    from sectionprep.outputs.names import stem_of
+
+    return chart.with_name(f"{stem_of(chart)}{number}{ending}")
 
 
 _LIMITS: Limits | None = None
@@ -44,7 +46,7 @@ _LIMITS: Limits | None = None
 
 def _version(wanted: bool) -> None:
     if wanted:
-        from sectionprep import __version__
+        from sectionprep.version import __version__
 
         print(f"sectionprep {__version__}")
         raise typer.Exit

@@ -83,20 +83,17 @@ def _tone(notes: list[Note], whole: list[Note], pitches: tuple[int, ...]) -> Ton
         marks |= {"slur-stop"}
     top = tuple(notes)
     chord = top if len(whole) == len(notes) else tuple(whole)
-    # in the order of Tone's fields: by name it takes several times as long
-    return Tone._make(
-        (
-            head.onset,
-            last.end - head.onset,
-            head.bar,
-            head.sounding or 0,
-            pitches,
-            top,
-            starts,
-            stops,
-            marks,
-            chord,
-        )
+    return Tone(
+        onset=head.onset,
+        duration=last.end - head.onset,
+        bar=head.bar,
+        pitch=head.sounding or 0,
+        pitches=pitches,
+        notes=top,
+        slurs_from=starts,
+        slurs_to=stops,
+        marks=marks,
+        chord=chord,
     )
 
 

@@ -243,20 +243,14 @@ def parse_document(
     ours: bool = False,
 ) -> Document:
     """Build a Document from bytes already in memory. ours: the bytes are a checked document with
-    our insertions and will not be changed again: where each note stands in them is known if it is
-    quickly found."""
+    our insertions and will not be changed again: where each note stands in them is not asked."""
     limits = limits or Limits()
     where = f"{path}" + (f" ({member})" if member else "")
     if not data.strip():
         raise UnreadableFile("is empty.", where=where, remedy="Export the score again.")
     encoding, remark = _encoding_of(data, where)
-    plain = _plain_spans(data, encoding, limits)
-    spans, direction_spans = plain or (((), ()) if ours else _spans(data, encoding, where, limits))
-    try:
-        root = _tree(data, where, encoding if remark else None, deep=plain is None)
-    except UnreadableFile:
-        _spans(data, encoding, where, limits)  # says where it breaks off
-        raise
+    spans, direction_spans = ((), ()) if ours else _spans(data, encoding, where, limits)
+    root = _tree(data, where, encoding if remark else None)
     if tag_of(root) not in ("score-partwise", "score-timewise"):
         raise NotAScore(
             f"this is XML, but its outermost element is <{_plain(tag_of(root))}>, not a score.",
@@ -265,12 +259,6 @@ def parse_document(
         )
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
-    if plain is not None and (
-        len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)
-    ):
-        spans, direction_spans = (
-            ((), ()) if ours else _spans(data, encoding, where, limits)
-        )  # a prefix before the names, say
     if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
         raise NotAScore(
             f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).",
@@ -352,39 +340,7 @@ def _blanks(data: bytes) -> int:
     return first if data.startswith(b"<?xml", first) else 0
 
 
-_PLAIN = frozenset(
-    {"utf-8", "us-ascii", "ascii", "iso-8859-1", "latin-1", "windows-1252"}
-)  # where "<" is always that byte
 _ONE_BYTE = frozenset({"windows-1252", "iso-8859-1"})
-_SHALLOW = 8_000_000  # bytes; up to here the tree's own parser refuses elements more than 256 deep
-_TAGS = re.compile(rb"<(?:(/?)(note|direction)(?=[\s/>])|!--|!\[|![EAN]|\?)")
-
-
-def _plain_spans(
-    data: bytes, encoding: str, limits: Limits
-) -> tuple[tuple[Span, ...], tuple[Span, ...]] | None:
-    """The spans of all notes and directions by looking for their tags, four times as fast as
-    walking every element. None where that is not safe: comments, CDATA, instructions or
-    declarations, which may hold what looks like a tag, or tags that do not pair."""
-    if encoding not in _PLAIN or len(data) > _SHALLOW:
-        return None
-    found: dict[bytes, list[Span]] = {b"note": [], b"direction": []}
-    opened, begun = b"", 0
-    for tag in _TAGS.finditer(data, max(0, data.find(b"?>"))):
-        closing, name = tag.groups()
-        if name is None or (opened != name if closing else opened):
-            return None
-        end = data.find(b">", tag.end()) + 1
-        if closing:
-            found[name].append(Span(begun, end))
-            opened = b""
-        elif data[end - 2 : end] == b"/>":
-            found[name].append(Span(tag.start(), end))
-        else:
-            opened, begun = name, tag.start()
-    if opened or len(found[b"note"]) > limits.notes:
-        return None
-    return tuple(found[b"note"]), tuple(found[b"direction"])
 
 
 class _Spans:
@@ -488,14 +444,14 @@ def _spans(
     return notes.done(), directions.done()
 
 
-def _tree(data: bytes, where: str, encoding: str | None, *, deep: bool) -> etree._Element:
+def _tree(data: bytes, where: str, encoding: str | None) -> etree._Element:
     """encoding: where the declaration is not to be believed."""
     parser = etree.XMLParser(
         encoding=encoding,
         resolve_entities=False,
         no_network=True,
         load_dtd=False,
-        huge_tree=deep,
+        huge_tree=True,
         remove_comments=False,
         remove_pis=False,
     )

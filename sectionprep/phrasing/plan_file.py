@@ -24,6 +24,7 @@ from sectionprep.phrasing.house import Habit, parse_habit
 from sectionprep.phrasing.plan import Plan
 from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
+from sectionprep.version import __version__
 
 _BEAT = re.compile(r"^(\d+)(and|e|a)?(?:\s+(\d+)/(\d+))?$")
 _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
@@ -93,7 +94,8 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
     """The plan of a chart as the text of a plan file. Its first line tells whether the rest was
     edited since."""
     lines = [
-        f"# Phrasing plan for {_line(chart.title)}: passages (P), hits and pads between them (H).",
+        f"# Phrasing plan for {_line(chart.title)}, by sectionprep {__version__}:",
+        "# passages (P), hits and pads between them (H).",
         "# A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. "
         '"off" at the end writes the release.',

@@ -47,7 +47,7 @@ def draw_pages(folder: Path) -> dict[str, Image]:
     for report in draw_all(jobs):
         pages.update(pictures(report.path.read_bytes(), report.path.stem))
     director = director_pdf(marked, paper="letter", footer=_FOOTER)
-    pages.update(pictures(director, "director"))
+    pages.update(pictures(director.pdf, "director"))
     return pages
 
 

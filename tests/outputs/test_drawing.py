@@ -25,6 +25,7 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
     """Eight bars that move together: four and four, or a new line where a section begins (J. Gates:
     sections start at the left)."""
     from sectionprep.drawing.engraver.engraver import engrave_passage
+    from sectionprep.drawing.scene.ink import read_systems
     from sectionprep.musicxml.copies.excerpt import extract_excerpt
     from sectionprep.outputs.director.staves import pick_staff
 
@@ -44,7 +45,7 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
         0,
         7,
     )
-    systems, _ = engrave_passage(excerpt, width_mm=190, staff_mm=5.0, where="x")
+    systems, _ = read_systems(engrave_passage(excerpt, 190, 5.0, "x"))
     assert [len(system.measures) for system in systems] == lines
 
 

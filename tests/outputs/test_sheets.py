@@ -13,12 +13,12 @@ from lxml import etree
 from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
 from sectionprep.outputs.parts.sheets import (
     draw_all,
     part_jobs,
     rests_at_bar_ends,
-    safe_name,
 )
 from sectionprep.results import Marked
 
@@ -236,7 +236,7 @@ def test_the_small_score_shows_every_part_and_bar(demo_marked: Marked, pitch: st
 
     again = demo_marked.again
     pdf = pypdfium2.PdfDocument(
-        small_score_pdf(again, paper="letter", footer="version 1", pitch=pitch)
+        small_score_pdf(again, paper="letter", footer="version 1", pitch=pitch).pdf
     )
     pages = [page.get_textpage().get_text_range() for page in pdf]
     assert all(part.name in pages[0] for part in again.chart.parts)
@@ -263,7 +263,7 @@ def test_study_pages_sound_or_read(demo_marked: Marked) -> None:
     texts = {}
     for pitch in ("sounding", "written"):
         pdf = pypdfium2.PdfDocument(
-            director_pdf(demo_marked, paper="letter", footer="", pitch=pitch)
+            director_pdf(demo_marked, paper="letter", footer="", pitch=pitch).pdf
         )
         texts[pitch] = " ".join(page.get_textpage().get_text_range() for page in pdf)
     assert "Sounding pitch" in texts["sounding"]

@@ -84,6 +84,12 @@ class Measured:
     must: MustShow
 
 
+def seconds_for(score: bytes) -> float:
+    """Processor time in which any score of this many bytes is drawn, seconds: ten times what real
+    parts take (tests/outputs/test_drawing.py), and no less than what a slow machine needs."""
+    return 8.0 + len(score) / 30_000
+
+
 def measure(
     part: bytes,
     *,
@@ -220,10 +226,8 @@ def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, li
     return found
 
 
-def engrave_bars(
-    score: Excerpt, *, width_mm: float, staff_mm: float, where: str
-) -> tuple[list[System], dict[str, str]]:
-    """Draw a few bars of several parts; lines break where the engraver likes."""
+def engrave_bars(score: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
+    """Draw a few bars of several parts, as SVG; lines break where the engraver likes."""
     with _quiet() as said:
         _load(
             score.text(),
@@ -232,14 +236,12 @@ def engrave_bars(
             where,
             said,
         )
-        return read_systems(_toolkit().renderToSVG(1))
+        return str(_toolkit().renderToSVG(1))
 
 
-def engrave_passage(
-    passage: Excerpt, *, width_mm: float, staff_mm: float, where: str
-) -> tuple[list[System], dict[str, str]]:
-    """Draw bars of parts that move together: lines break as they would in the first part alone,
-    sections at the left."""
+def engrave_passage(passage: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
+    """Draw bars of parts that move together, as SVG: lines break as they would in the first part
+    alone, sections at the left."""
     with _quiet() as said:
         _load(passage.lead(), _several(staff_mm) | _ENDLESS, where, said)
         widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
@@ -262,7 +264,7 @@ def engrave_passage(
             where,
             said,
         )
-        return read_systems(_toolkit().renderToSVG(1))
+        return str(_toolkit().renderToSVG(1))
 
 
 def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], list[str]]) -> None:

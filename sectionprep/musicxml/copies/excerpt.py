@@ -50,6 +50,10 @@ class Excerpt:
         self.root = root
         self.measures = next(root.iter("part")).findall("measure")
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """It crosses process borders as text."""
+        return _read_again, (etree.tostring(self.root),)
+
     @property
     def labels(self) -> list[str]:
         """The names of its parts as they are printed."""
@@ -77,6 +81,10 @@ class Excerpt:
     def text(self) -> str:
         """All of it, with its lines."""
         return etree.tostring(self.root, encoding="unicode")
+
+
+def _read_again(text: bytes) -> Excerpt:
+    return Excerpt(etree.fromstring(text, etree.XMLParser(huge_tree=True)))
 
 
 def extract_excerpt(

@@ -20,8 +20,7 @@ _NO_MARKS: frozenset[str] = frozenset()
 
 class Written(NamedTuple):
     """A note before anybody knows when it sounds. length: the text of its `<duration>`, None where
-    it has none; midi: number of the written pitch. From is_rest on the fields are those of Note, in
-    their order."""
+    it has none; midi: number of the written pitch."""
 
     length: str | None
     pitch: Pitch | None
@@ -45,35 +44,20 @@ class Written(NamedTuple):
 
 
 class NoteReader:
-    """Reads the notes of one document. What is written like a note before, to the byte, says the
-    same: most notes of most charts."""
+    """Reads the notes of one document."""
 
     def __init__(self, document: Document, where: str) -> None:
         self.where = where
         self.document = document
-        self.data, self.spans, self.addresses = document.data, document.notes, document.addresses
-        self.known: dict[bytes, Written] = {}
+        self.addresses = document.addresses
         self.pitches: dict[tuple[tuple[object, str | None], ...], tuple[Pitch, int]] = {}
 
     def read(self, element: etree._Element) -> tuple[int, Written]:
         """The address of a note, and what it says."""
-        address = self.addresses[id(element)]
-        said = self._said(element, address)
-        return address, said if element.get("print-object") != "no" else said._replace(
-            is_hidden=True
-        )
-
-    def _said(self, element: etree._Element, address: int) -> Written:
-        if not self.spans:
-            return self._look(element)
-        start, end = self.spans[address]
-        inside = self.data[
-            self.data.find(b">", start) : end
-        ]  # its own tag may carry a place on the page
-        known = self.known.get(inside)
-        if known is None:
-            known = self.known[inside] = self._look(element)
-        return known
+        said = self._look(element)
+        if element.get("print-object") == "no":
+            said = said._replace(is_hidden=True)
+        return self.addresses[id(element)], said
 
     def _look(self, element: etree._Element) -> Written:
         children: dict[str, etree._Element] = {}

@@ -28,9 +28,6 @@ from sectionprep.musicxml.reading.notes import Written
 from sectionprep.musicxml.reading.signs import BarSigns, directions_of, read_barline
 from sectionprep.settings import Limits
 
-_KEPT = Written._fields.index(
-    "is_rest"
-)  # from here on a note keeps what is written, in the same order
 _NOBODY = Chair(instrument=UNKNOWN, sure=False)  # until the chairs are known
 _NAME = 200  # characters of a name that are read: a judgement, far above any part's name
 
@@ -348,19 +345,31 @@ class _Reader:
         duration: int,
         transposition: Transposition,
     ) -> Note:
-        return Note._make(
-            (  # in the order of Note's fields: by name it takes six times as long
-                address,
-                part,
-                bar,
-                onset,
-                0 if said.is_grace else duration,
-                said.pitch,
-                said.midi + transposition.chromatic
-                if said.pitch is not None and not said.is_rest
-                else None,
-                *said[_KEPT:],
-            )
+        plays = said.pitch is not None and not said.is_rest
+        return Note(
+            address=address,
+            part=part,
+            bar=bar,
+            onset=onset,
+            duration=0 if said.is_grace else duration,
+            pitch=said.pitch,
+            sounding=said.midi + transposition.chromatic if plays else None,
+            is_rest=said.is_rest,
+            is_chord=said.is_chord,
+            is_grace=said.is_grace,
+            is_cue=said.is_cue,
+            is_unpitched=said.is_unpitched,
+            is_slash=said.is_slash,
+            tie_start=said.tie_start,
+            tie_stop=said.tie_stop,
+            voice=said.voice,
+            staff=said.staff,
+            marks=said.marks,
+            slur_starts=said.slur_starts,
+            slur_stops=said.slur_stops,
+            in_tuplet=said.in_tuplet,
+            has_fermata=said.has_fermata,
+            is_hidden=said.is_hidden,
         )
 
     # -- what stands over the music

@@ -27,7 +27,7 @@ from sectionprep.outputs.audition.road import (
     played_clock,
 )
 from sectionprep.outputs.audition.synth import encoded, render
-from sectionprep.outputs.parts.sheets import safe_name
+from sectionprep.outputs.names import safe_name
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.styles import Style, styles

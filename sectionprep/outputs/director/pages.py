@@ -5,11 +5,13 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 
+from sectionprep.apart import Apart
 from sectionprep.checks import Finding
-from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_passage
+from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_passage, get_ready
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.text import fonts
@@ -17,10 +19,11 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.roadmap import say_order
 from sectionprep.music.timing import say_beat
-from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
+from sectionprep.musicxml.copies.excerpt import Excerpt, Pick, extract_excerpt
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.chart_map import ChartMap, chart_map
+from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
 from sectionprep.outputs.director.staves import mean_pitch, pick_staff
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
@@ -89,7 +92,9 @@ def _wrap(words: str, font: str, size: float, room: float) -> list[str]:
     return [" ".join(line) for line in lines]
 
 
-def director_pdf(marked: Marked, *, paper: str, footer: str, pitch: str = "sounding") -> bytes:
+def director_pdf(
+    marked: Marked, *, paper: str, footer: str, pitch: str = "sounding"
+) -> DirectorPages:
     """Summary and study pages of the marked chart as a PDF. pitch: of the study pages, "sounding"
     or "written" (as the players read)."""
     document, chart = marked.again.document, marked.again.chart
@@ -100,9 +105,16 @@ def director_pdf(marked: Marked, *, paper: str, footer: str, pitch: str = "sound
     canvas = new_canvas(out, long, short, title=f"{chart.title} - director")
     _summary(canvas, long, short, chart, together, plan, after, footer)
     painter = Painter(canvas)
-    for passage in together.passages:
-        planned = plan.of(passage.id)
-        if planned is not None:
+    get_ready()
+    shown = [(p, planned) for p in together.passages if (planned := plan.of(p.id)) is not None]
+    excerpts = (
+        (_excerpt(document, chart, p, planned, plan.style, pitch, (short - 2 * _MARGIN) / MM))
+        for p, planned in shown
+    )
+    not_drawn: list[str] = []
+    with Apart() as apart:
+        drawings = apart.each(engrave_passage, excerpts, SECONDS)
+        for (passage, planned), drawing in zip(shown, drawings, strict=True):
             canvas.setPageSize((short, long))
             mine = [
                 f
@@ -114,21 +126,11 @@ def director_pdf(marked: Marked, *, paper: str, footer: str, pitch: str = "sound
                     and any(passage.start <= tick < passage.end for tick in f.places)
                 )
             ]
-            _study(
-                painter,
-                short,
-                long,
-                document,
-                chart,
-                passage,
-                planned,
-                plan.style,
-                mine,
-                footer,
-                pitch,
+            not_drawn += _study(
+                painter, short, long, chart, passage, planned, drawing, mine, footer, pitch
             )
     canvas.save()
-    return out.getvalue()
+    return DirectorPages(out.getvalue(), tuple(not_drawn))
 
 
 def write_map(pdf: Path, out: Path, scale: float = 2.0) -> None:
@@ -328,19 +330,45 @@ def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
     ]
 
 
-def _study(
-    painter: Painter,
-    width: float,
-    height: float,
+def _last_shown(chart: Chart, passage: Passage) -> int:
+    """Index of the last bar on its study page."""
+    first, whole = chart.place(passage.start).index, chart.end_place(passage.end).index
+    return min(whole, first + _STUDY_BARS - 1)
+
+
+def _excerpt(
     document: Document,
     chart: Chart,
     passage: Passage,
     planned: PassagePlan,
     style: str,
+    pitch: str,
+    width_mm: float,
+) -> tuple[Excerpt, float, float, str]:
+    """What the engraver is given for a study page."""
+    score = extract_excerpt(
+        document,
+        _picks(chart, passage, pitch),
+        chart.place(passage.start).index,
+        _last_shown(chart, passage),
+        said=lead_syllables(chart, planned, style),
+    )
+    return score, width_mm, _staff(len(passage.parts)), passage.id
+
+
+def _study(
+    painter: Painter,
+    width: float,
+    height: float,
+    chart: Chart,
+    passage: Passage,
+    planned: PassagePlan,
+    drawing: Future[str],
     findings: Sequence[Finding],
     footer: str,
     pitch: str,
-) -> None:
+) -> list[str]:
+    """One passage's page. drawing: its music. Returns why that is missing, if it is."""
     canvas = painter.canvas
     page = _Page(canvas, width, height)
     start, end = chart.place(passage.start), chart.end_place(passage.end)
@@ -352,21 +380,13 @@ def _study(
         9,
     )
     page.space(6)
-    whole = chart.end_place(passage.end).index
-    last = min(whole, start.index + _STUDY_BARS - 1)
-    score = extract_excerpt(
-        document,
-        _picks(chart, passage, pitch),
-        start.index,
-        last,
-        said=lead_syllables(chart, planned, style),
-    )
+    whole, last = chart.end_place(passage.end).index, _last_shown(chart, passage)
+    missing: list[str] = []
     try:
-        systems, glyphs = engrave_passage(
-            score, width_mm=page.inner / MM, staff_mm=_staff(len(passage.parts)), where=passage.id
-        )
+        systems, glyphs = take_drawing(drawing, f"study page {passage.id}, from bar {start.bar}")
     except EngravingFailed as error:
         page.text(str(error), 9, fonts.ITALIC)
+        missing.append(str(error))
         systems, glyphs = [], {}
     painter.learn(glyphs)
     bar = start.index
@@ -396,6 +416,7 @@ def _study(
     _notes_beside(page, chart, passage, planned, findings, pitch)
     _foot(canvas, width, footer)
     canvas.showPage()
+    return missing
 
 
 def _staff(parts: int) -> float:

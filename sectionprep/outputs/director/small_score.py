@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import io
 from collections import Counter
+from concurrent.futures import Future
 from dataclasses import replace
 from typing import Any
 
-from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars
+from sectionprep.apart import Apart
+from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import System
@@ -19,6 +21,7 @@ from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
 from sectionprep.musicxml.document import Document
+from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.results import Score
 from sectionprep.settings import load_toml
@@ -32,15 +35,19 @@ _MARGIN = 10 * MM
 _GAP = 6 * MM
 
 
-def small_score_pdf(score: Score, *, paper: str, footer: str, pitch: str = "written") -> bytes:
+def small_score_pdf(
+    score: Score, *, paper: str, footer: str, pitch: str = "written"
+) -> DirectorPages:
     """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding"."""
     document, chart = score.document, score.chart
     width, height = (side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
     out = io.BytesIO()
     canvas = new_canvas(out, width, height, title=f"{chart.title} - score", author=chart.composer)
-    _Pages(canvas, chart, width, height, footer, pitch).paint(document)
+    pages = _Pages(canvas, chart, width, height, footer, pitch)
+    missing = pages.paint(document)
+    pages.end()
     canvas.save()
-    return out.getvalue()
+    return DirectorPages(out.getvalue(), tuple(missing))
 
 
 def _chunks(chart: Chart) -> list[tuple[int, int]]:
@@ -72,30 +79,50 @@ class _Pages:
         self.page = 1
         self.y = self._head()
 
-    def paint(self, document: Document) -> None:
+    def paint(self, document: Document) -> list[str]:
+        """All pages. Returns why bars are missing, if some are."""
         staves = sum(max(part.staves, 1) for part in self.chart.parts)
         room = self.height - 2 * _MARGIN - 22
         scale = min(_LARGEST, room / (staves * _BAND_MM * MM))
-        for first, last in _chunks(self.chart):
-            score = extract_excerpt(document, self._picks(first, last), first, last, road_map=True)
-            try:
-                systems, glyphs = engrave_bars(
-                    score,
-                    width_mm=(self.width - 2 * _MARGIN) / MM / scale,
-                    staff_mm=_STAFF_MM,
-                    where="score",
-                )
-            except EngravingFailed as error:
-                self._sorry(
-                    f"Bars {self.chart.bars[first].number} to {self.chart.bars[last].number}: "
-                    f"{error}"
-                )
-                continue
-            self.painter.learn(glyphs)
-            for system in systems:
-                system.top = min(system.top, system.staff_top - 480)  # room for the bar number
-                self._place(system, scale, room, self.chart.bars[min(first, last)].number)
-                first += len(system.measures)
+        width_mm = (self.width - 2 * _MARGIN) / MM / scale
+        chunks = _chunks(self.chart)
+        excerpts = (
+            (
+                extract_excerpt(document, self._picks(*bars), *bars, road_map=True),
+                width_mm,
+                _STAFF_MM,
+                "score",
+            )
+            for bars in chunks
+        )
+        get_ready()
+        with Apart() as apart:
+            drawings = apart.each(engrave_bars, excerpts, SECONDS)
+            return [
+                missing
+                for (first, last), drawing in zip(chunks, drawings, strict=True)
+                for missing in self._bars(first, last, drawing, scale, room)
+            ]
+
+    def _bars(
+        self, first: int, last: int, drawing: Future[str], scale: float, room: float
+    ) -> list[str]:
+        """Some lines of the score."""
+        numbers = self.chart.bars[first].number, self.chart.bars[last].number
+        try:
+            systems, glyphs = take_drawing(drawing, f"score, bars {numbers[0]} to {numbers[1]}")
+        except EngravingFailed as error:
+            self._sorry(str(error))
+            return [str(error)]
+        self.painter.learn(glyphs)
+        for system in systems:
+            system.top = min(system.top, system.staff_top - 480)  # room for the bar number
+            self._place(system, scale, room, self.chart.bars[min(first, last)].number)
+            first += len(system.measures)
+        return []
+
+    def end(self) -> None:
+        """End the last page."""
         self._foot()
         self.canvas.showPage()
 

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sectionprep import __version__
+from sectionprep.version import __version__
 
 _SUFFIXES = (".musicxml", ".xml", ".mxl", ".krn", ".abc", ".mei")
 RECORD = "result.json"
@@ -85,14 +85,16 @@ def recorded(folder: Path) -> ChartResult | None:
     """The result an earlier run left, if it can be read."""
     try:
         data = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+        data.pop("sectionprep", None)
         return ChartResult(**data)
-    except (OSError, ValueError, TypeError):
+    except (OSError, ValueError, TypeError, AttributeError):
         return None
 
 
 def as_json(result: ChartResult) -> bytes:
     """A result as the file that makes the book resumable."""
-    return json.dumps(asdict(result), ensure_ascii=False, indent=1).encode("utf-8")
+    kept = {"sectionprep": __version__, **asdict(result)}
+    return json.dumps(kept, ensure_ascii=False, indent=1).encode("utf-8")
 
 
 def house_differences(results: Sequence[ChartResult]) -> list[tuple[str, list[tuple[str, str]]]]:

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import gc
 import os
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import Future
 from dataclasses import replace
-from multiprocessing import current_process
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
-from sectionprep.drawing.engraver.engraver import get_ready
+from sectionprep.apart import Apart, Died
+from sectionprep.drawing.engraver.engraver import get_ready, seconds_for
 from sectionprep.drawing.proof.as_written import MustShow, cue_heads, heads_of
 from sectionprep.drawing.scene.jazz_marks import DRAWN
 from sectionprep.marking import Marking
@@ -26,6 +23,7 @@ from sectionprep.musicxml.copies.part import extract_part, note_id
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import Undrawn
 from sectionprep.musicxml.document import Document
+from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.proof_pages import proof_of
 from sectionprep.outputs.parts.section_help import section_help
@@ -38,16 +36,7 @@ from sectionprep.phrasing.syllables import syllables
 if TYPE_CHECKING:
     from lxml import etree
 
-
-_T = TypeVar("_T")
 _MOST_WORKERS = 4  # each takes about 80 MB
-
-
-def safe_name(text: str, fallback: str = "part") -> str:
-    """A file name that is only letters, digits and single underscores, whatever a part is
-    called."""
-    plain = re.sub(r"[^\w]+", "_", text, flags=re.UNICODE).strip("_")
-    return plain[:60] or fallback
 
 
 def file_names(chart: Chart) -> list[str]:
@@ -196,91 +185,63 @@ def _syllables(
     }
 
 
-class _Here(Executor):
-    """Runs what it is given at once, in this process."""
-
-    def submit(self, fn: Callable[..., _T], /, *args: Any, **kwargs: Any) -> Future[_T]:
-        future: Future[_T] = Future()
-        try:
-            future.set_result(fn(*args, **kwargs))
-        except Exception as error:  # it belongs to whoever asks for the result
-            future.set_exception(error)
-        return future
-
-
-def _settle() -> None:
-    """A drawing process works in the background: whoever started it has more to do. It lives for
-    one chart; what it inherits is not its to collect, and its sheets leave little behind."""
-    gc.freeze()
-    gc.disable()
-    if hasattr(os, "nice"):
-        os.nice(10)
-
-
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can
     bring down, so it runs in processes of its own; what brings one down is reported and stops
-    nobody else. here: draw in this process instead, where many charts are prepared side by side and
-    whoever started it looks after its end."""
+    nobody else. workers: how many processes; by default as many as the machine has cores for."""
 
-    def __init__(self, *, here: bool = False) -> None:
+    def __init__(self, workers: int | None = None) -> None:
         get_ready()
-        # a daemon (a worker of some clusters) may have no children: it draws by itself, and its
-        # cluster tries again
-        self.pool: Executor = (
-            _Here()
-            if here or current_process().daemon
-            else ProcessPoolExecutor(
-                max_workers=min(os.cpu_count() or 1, _MOST_WORKERS), initializer=_settle
-            )
-        )
+        self.apart = Apart(workers or min(os.cpu_count() or 1, _MOST_WORKERS), background=True)
         self.jobs: list[PartJob] = []
-        self.futures: list[
-            Future[SheetReport] | None
-        ] = []  # None: a part before it has brought the processes down
+        self.futures: list[Future[SheetReport]] = []
 
     def draw(self, jobs: Iterable[PartJob]) -> None:
         """Have these drawn; the first are being drawn while the next are made."""
         for job in jobs:
             self.jobs.append(job)
-            try:
-                self.futures.append(self.pool.submit(draw_part, job))
-            except BrokenProcessPool:
-                self.futures.append(None)
+            self.futures.append(self.apart.submit(draw_part, job, seconds=seconds_for(job.xml)))
 
     def __enter__(self) -> Drawing:
         return self
 
-    def __exit__(self, *_error: object) -> None:
-        # waited for always: a pool that ends by itself can lose its pipe while Python ends, which
-        # is a traceback ("Bad file descriptor") in a few of a hundred runs
-        self.pool.shutdown(wait=True, cancel_futures=True)
+    def __exit__(self, *error: object) -> None:
+        self.apart.__exit__(*error)
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""
         found: list[SheetReport] = []
         for job, future in zip(self.jobs, self.futures, strict=True):
             try:
-                found.append(future.result() if future is not None else _draw_alone(job))
-            except BrokenProcessPool:
-                found.append(_draw_alone(job))
+                found.append(future.result())
+            except Died as why:
+                found.append(_not_drawn(job, why) if why.hopeless else self._once_more(job))
             tick()
         return found
 
+    def _once_more(self, job: PartJob) -> SheetReport:
+        """A part that brought the engraver down, told as plainly as can be."""
+        plain = replace(job, xml=plainly(job.xml))
+        try:
+            return self.apart.submit(draw_part, plain, seconds=seconds_for(plain.xml)).result()
+        except Died as why:
+            return _not_drawn(job, why)
+
     def also(self, work: Callable[..., None], *given: Any) -> Callable[[], None]:
         """Have other work done by the same processes; call what comes back to wait for it."""
-        try:
-            future = self.pool.submit(work, *given)
-        except BrokenProcessPool:  # a part brought the engraver down
-            return lambda: work(*given)
+        return self.apart.submit(work, *given).result
 
-        def wait() -> None:
-            try:
-                future.result()
-            except BrokenProcessPool:
-                work(*given)
 
-        return wait
+def _not_drawn(job: PartJob, why: Died) -> SheetReport:
+    return SheetReport(
+        name=job.name,
+        path=job.out,
+        pages=0,
+        staves=(),
+        turns=(),
+        bars_per_line=(),
+        failed=f"{job.name}: {why}. Look at its bars in the score.",
+    )
 
 
 def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
@@ -288,18 +249,3 @@ def draw_all(jobs: Iterable[PartJob], tick: Callable[[], None] = lambda: None) -
     with Drawing() as drawing:
         drawing.draw(jobs)
         return drawing.reports(tick)
-
-
-def _draw_alone(job: PartJob) -> SheetReport:
-    """Draw a part in a process of its own; if that brings it down, once more, told as plainly as
-    can be."""
-    for xml in (job.xml, plainly(job.xml)):
-        try:
-            with ProcessPoolExecutor(max_workers=1) as pool:
-                return pool.submit(draw_part, replace(job, xml=xml)).result()
-        except BrokenProcessPool:
-            continue
-    why = f"{job.name}: the engraver broke down over this part. Look at its bars in the score."
-    return SheetReport(
-        name=job.name, path=job.out, pages=0, staves=(), turns=(), bars_per_line=(), failed=why
-    )

@@ -12,6 +12,7 @@ from typing import Any
 from sectionprep.errors import UnusableSettings
 from sectionprep.musicxml.document import Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
+from sectionprep.version import __version__
 
 _CONTAINER = (
     b'<?xml version="1.0" encoding="UTF-8"?>\n<container><rootfiles><rootfile '
@@ -56,6 +57,7 @@ def record_json(
 ) -> str:
     """The change record: every change in words, and the splices for `mark --undo`."""
     body = {
+        "sectionprep": __version__,
         "source": document.path.name,
         **record(document.data, marked, splices),
         "changes": changes,

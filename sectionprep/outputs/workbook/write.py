@@ -20,6 +20,7 @@ from sectionprep.outputs.workbook.overview import write_overview
 from sectionprep.outputs.workbook.read import Typed
 from sectionprep.outputs.workbook.rows import Book, Row
 from sectionprep.outputs.workbook.tables import Column
+from sectionprep.version import __version__
 
 _LINE = Side(style="hair", color="808080")
 _GRID = Border(bottom=_LINE, right=_LINE)
@@ -294,7 +295,7 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     _pin_ups(workbook, book, typed)
     _kept(workbook, book, typed)
     about = workbook.create_sheet(tables.ABOUT)
-    about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title)])
+    about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title), __version__])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
     workbook.save(out)
