@@ -47,6 +47,7 @@ _LEANS = ATTACKS - {"ghost"}
 _SOFT_LEANS = _LEANS | {"tenuto"}
 _TUTTI = 8  # parts that come in together and are heard as the band; judgement
 _LEAP = 5  # semitones: slow notes with wider steps, in any part, are tongued; judgement
+_SMALL_TURN = 4  # semitones up and down together; judgement
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 
 
@@ -459,7 +460,8 @@ def _explain_losses(
         why = (
             _AS_ELSEWHERE
             if alike
-            else _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
+            else _rival(view, n, chosen)
+            or (_SATISFIED if claims else _small_top(view, draft.spot, chosen))
         )
         unlike = (
             f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
@@ -488,9 +490,14 @@ def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
     return worst[1]
 
 
-def _small_top(spot: Spot) -> str:
+def _small_top(view: LineView, spot: Spot, chosen: frozenset[int]) -> str:
     if spot.triplet:
         return "inside a triplet, whose landing has the weight"
+    first, last = view.phrases[spot.phrase]
+    heavy = [n for n in chosen if first <= n <= last and not view.closes(view.spots[n])]
+    if heavy and spot.rise - spot.ahead > _SMALL_TURN:
+        main = min(heavy, key=lambda n: abs(n - spot.index))
+        return f"a lesser top; {view.spots[main].tone.head.pitch} near it has the weight"
     return (
         "a small turn on the beat, which the line passes over"
         if spot.on_beat
