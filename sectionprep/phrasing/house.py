@@ -8,8 +8,9 @@ line wins. "no accents" and its like take a mark away instead. A style is a situ
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
+from statistics import median
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.marks import ATTACKS, BREATHS, ORNAMENTS, SLURS
@@ -119,17 +120,46 @@ def with_habits(
     view: LineView,
     planned: PassagePlan,
     habits: Sequence[Habit],
-    printed: Collection[int] | Mapping[int, object],
+    printed: Collection[int],
 ) -> PassagePlan:
-    """The plan as the house plays it. printed: ticks of notes on which something is printed, which
-    stay as they are."""
+    """The plan and its readings as the house plays them. printed: ticks of notes on which something
+    is printed, which stay as they are. What a habit brings out weighs no less than the line."""
     if not habits:
         return planned
-    notes = tuple(
-        note if note.tone.onset in printed else _as_usual(view, spot, note, habits)
-        for spot, note in zip(view.spots, planned.notes, strict=True)
+    notes = _all_as_usual(view, planned.notes, habits, printed)
+    leans = _leans(notes)
+    readings = (
+        replace(reading, notes=_all_as_usual(view, reading.notes, habits, printed))
+        for reading in planned.readings
     )
-    return replace(planned, notes=notes)
+    return replace(
+        planned,
+        notes=notes,
+        readings=tuple(replace(r, differs=len(leans ^ _leans(r.notes))) for r in readings),
+    )
+
+
+def _leans(notes: Sequence[PlannedNote]) -> set[int]:
+    return {note.tone.onset for note in notes if note.leaned}
+
+
+def _all_as_usual(
+    view: LineView,
+    notes: Sequence[PlannedNote],
+    habits: Sequence[Habit],
+    printed: Collection[int],
+) -> tuple[PlannedNote, ...]:
+    made = [
+        note if note.tone.onset in printed else _as_usual(view, spot, note, habits)
+        for spot, note in zip(view.spots, notes, strict=True)
+    ]
+    middle = median(note.weight for note in notes)
+    return tuple(
+        replace(new, weight=max(new.weight, middle))
+        if new.leaned and not old.leaned and not view.closes(spot)
+        else new
+        for spot, old, new in zip(view.spots, notes, made, strict=True)
+    )
 
 
 def _as_usual(
@@ -154,4 +184,5 @@ def _as_usual(
         lost="",
         leaned=bool(marks & (ATTACKS - {"ghost"})) or (view.style.soft != "none" and bool(marks)),
         length=note.length if marks == {"ghost"} else length,
+        tongued=note.tongued or bool(marks & ATTACKS),
     )

@@ -100,6 +100,26 @@ def test_a_habit_speaks_of_every_note_in_its_situation(tmp_path: Path) -> None:
     assert any("house habit" in passage.notes[n].why for n in tops)
 
 
+def test_every_reading_keeps_the_habits_and_weights_agree(tmp_path: Path) -> None:
+    path = _written(
+        tmp_path,
+        "C5/8 D5/8 E5/8 F5/8 A5/8 G5/8 E5/8 G5/8 F5/8 E5/8 D5/8 E5/8 F5/8 D5/8 C5/8 D5/8 C5/4 r/2.",
+    )
+    (passage,) = _planned(path, ["off-beat tops: plain", "on-beat tops: accent"]).passages
+    score = stages.read_score(path, Options())
+    view = view_line(score.chart, [n.tone for n in passage.notes], _STYLE, passage.part)
+    middle = sorted(n.weight for n in passage.notes)[len(passage.notes) // 2]
+    for notes in (passage.notes, *(reading.notes for reading in passage.readings)):
+        for spot in view.spots:
+            if spot.is_top and spot.off_beat:
+                assert not notes[spot.index].leaned
+            if spot.is_top and spot.on_beat:
+                assert notes[spot.index].marks == {"accent"}
+    leaned = [n for n in passage.notes if n.marks == {"accent"}]
+    assert leaned
+    assert all(n.weight >= middle - 0.02 for n in leaned)
+
+
 def test_of_two_that_fit_the_later_line_wins(tmp_path: Path) -> None:
     path = _written(tmp_path)
     (passage,) = _planned(path, ["off-beat tops: rooftop accent", "off-beat tops: plain"]).passages
