@@ -372,6 +372,10 @@ def _lead_in(chart: Chart, line: Sequence[Tone], index: int) -> int:
 _onset = attrgetter("onset")
 
 
+# a chart says the same few chords again and again, and each round of a plan asks anew
+_parsed = lru_cache(maxsize=512)(parse_chord)
+
+
 def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
     """The chords over a line, sounding: from its own symbols, else from the first part that has
     any."""
@@ -379,7 +383,7 @@ def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
         symbols = [d for d in source.directions if d.kind == "chord"]
         if symbols:
             found = (
-                (d.onset, parse_chord(d.value, source.transposition_at(d.onset).chromatic))
+                (d.onset, _parsed(d.value, source.transposition_at(d.onset).chromatic))
                 for d in symbols
             )
             return tuple(
