@@ -90,7 +90,7 @@ def _decided(path: Path, score: Score, options: Options) -> dict[tuple[int, int]
     )
     if own.plan is None and own.decisions is None:
         return {}
-    planned, _ = plan_score(score, own)
+    planned, _ = plan_score(score, own, readings=False)
     return {
         (passage.part, note.tone.onset): note.marks
         for passage in (*planned.passages, *planned.hits)

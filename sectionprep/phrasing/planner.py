@@ -58,11 +58,13 @@ def plan_passages(
     style: str | None = None,
     printed: str = "keep",
     habits: Sequence[Habit] = (),
+    readings: bool = True,
 ) -> Plan:
-    """Plan the lead line of every passage. habits: of the house; they come after the rules."""
+    """Plan the lead line of every passage. habits: of the house; they come after the rules.
+    readings: with other ways to phrase each."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    plans = _settled(chart, words, chosen, printed, habits)
+    plans = _settled(chart, words, chosen, printed, habits, readings=readings)
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
         plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
@@ -85,6 +87,8 @@ def _settled(
     style: Style,
     printed: str,
     habits: Sequence[Habit],
+    *,
+    readings: bool,
 ) -> list[PassagePlan]:
     """The plans of passages that stay as they are when their marks are read back as printed: what
     is planned from a marked score is what was marked."""
@@ -105,7 +109,7 @@ def _settled(
         ]
         before = [plan.notes for plan in settled.values()]
         # other readings are offered for the line as it was, before our marks stood in it
-        fresh_plans = _plan(chart, desk, printed, known, with_readings=not settled)
+        fresh_plans = _plan(chart, desk, printed, known, with_readings=readings and not settled)
         for work, plan in zip(desk, fresh_plans, strict=True):
             plan = with_habits(work.view, plan, habits, taken[plan.id])
             fresh = beside_print(chart, words[plan.id], plan, printed)

@@ -6,7 +6,8 @@ import pytest
 from build import chart
 from measure_readings import worth_hearing
 
-from sectionprep.phrasing import plan_line
+from sectionprep.passages import find_passages
+from sectionprep.phrasing import plan_line, plan_passages
 from sectionprep.phrasing.plan import PassagePlan
 
 _LINES = {
@@ -54,3 +55,14 @@ def test_what_has_no_other_way_says_so() -> None:
     planned = _plan("C5/1> r/1")
     assert len(planned.readings) == 3
     assert all(not r.differs and "plan itself" in r.says for r in planned.readings)
+
+
+def test_who_needs_no_readings_gets_the_same_plan() -> None:
+    """`mark` leaves them out: its marks are those of `prepare`."""
+    line = _LINES["tops on the beat"]
+    c = chart({"Alto Sax 1": line, "Alto Sax 2": line})
+    together = find_passages(c)
+    with_them, without = (plan_passages(c, together, readings=wanted) for wanted in (True, False))
+    assert all(passage.readings for passage in with_them.passages)
+    assert not any(passage.readings for passage in without.passages)
+    assert [p.notes for p in with_them.passages] == [p.notes for p in without.passages]
