@@ -14,7 +14,7 @@ import stat
 import struct
 import zipfile
 import zlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from pathlib import Path, PurePosixPath
 from typing import NamedTuple
@@ -120,8 +120,10 @@ def open_document(path: Path, limits: Limits | None = None) -> Document:
     limits = limits or Limits()
     raw = read_bytes(path, limits)
     if raw[:4] == b"PK\x03\x04":
-        data, member = _unpack(path, raw, limits)
-        return parse_document(path, data, limits, archive=raw, member=member)
+        data, member, lost = _unpack(path, raw, limits)
+        document = parse_document(path, data, limits, archive=raw, member=member)
+        said = "; ".join(remark for remark in (document.remark, lost) if remark)
+        return replace(document, remark=said) if lost else document
     return parse_document(path, raw, limits)
 
 
@@ -156,7 +158,7 @@ def read_bytes(path: Path, limits: Limits) -> bytes:
     return raw
 
 
-def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str]:
+def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str, str]:
     where = str(path)
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as archive:
@@ -167,23 +169,42 @@ def _unpack(path: Path, raw: bytes, limits: Limits) -> tuple[bytes, str]:
                     remedy="This is no ordinary score; export it again, uncompressed.",
                 )
             member = _root_member(archive, where)
-            return _member_bytes(archive, member, len(raw), where, limits), member
-    except (
-        zipfile.BadZipFile,
-        zlib.error,
-        lzma.LZMAError,
-        struct.error,
-        OSError,
-        EOFError,
-        NotImplementedError,
-        RuntimeError,
-        ValueError,
-    ) as error:
+            data = _member_bytes(archive, member, len(raw), where, limits)
+            return data, member, _lost(archive, member)
+    except ARCHIVE_ERRORS as error:
         raise UnreadableFile(
             f"the compressed score is damaged ({error}).",
             where=where,
             remedy="Export the score again.",
         ) from error
+
+
+#: what reading a damaged, encrypted or unknown member of an archive can raise
+ARCHIVE_ERRORS = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    OSError,
+    EOFError,
+    NotImplementedError,
+    RuntimeError,
+    ValueError,
+)
+
+
+def _lost(archive: zipfile.ZipFile, score: str) -> str:
+    """What is to be said of members beside the score that cannot be copied; "" where all can."""
+    lost = []
+    for info in archive.infolist():
+        if info.filename != score:
+            try:
+                archive.read(info)
+            except ARCHIVE_ERRORS:
+                lost.append(_plain(info.filename))
+    if not lost:
+        return ""
+    return f"its archive holds what cannot be read ({', '.join(lost)}): left out of a marked .mxl"
 
 
 def _root_member(archive: zipfile.ZipFile, where: str) -> str:
@@ -452,8 +473,8 @@ def _tree(data: bytes, where: str, encoding: str | None) -> etree._Element:
         no_network=True,
         load_dtd=False,
         huge_tree=True,
-        remove_comments=False,
-        remove_pis=False,
+        remove_comments=True,
+        remove_pis=True,
     )
     try:
         return etree.fromstring(data[_blanks(data) :], parser)

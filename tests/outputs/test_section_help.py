@@ -3,12 +3,18 @@ how long a rest."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
-from build import chart, transposed
+from build import chart, document, transposed
+from lxml import etree
 
 from sectionprep.music.chart import Chart
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.section_help import section_help
+from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 from sectionprep.passages import Passage, Together
 
 LINE = "C5/4 D5/4 E5/4 G5/4"
@@ -118,3 +124,34 @@ def test_two_notes_are_no_cue_and_a_rhythm_section_gets_none() -> None:
 def test_a_cue_is_moved_by_octaves_onto_the_readers_staff(shift: int, octaves: int) -> None:
     c = chart({"Trumpet 1": f"{transposed(LINE, shift)} " * 9, "Trumpet 2": REST * 8 + LINE})
     assert [cue.octaves for cue in choose_cues(c, _together(), c.parts[1])] == [octaves]
+
+
+def test_a_cue_keeps_its_ties(tmp_path: Path) -> None:
+    """A note held inside the bar is one note; one held over from the bar before is not struck in
+    the cue; one that is held on rings on. The proof knows which heads must be there."""
+    before, cued = "F5/4 G5/4 A5/4 E5/4~", "E5/8 G5/4~ G5/8 A5/8 B5/8 C6/4~"
+    d = document(
+        {
+            "Trombone 1": f"{LINE} " * 7 + f"{before} {cued} C6/1",
+            "Trombone 2": REST * 9 + LINE,
+        }
+    )
+    c = read_chart(d)
+    (cue,) = choose_cues(c, _together(), c.parts[1])
+    assert cue.bar == 8
+    (job,) = part_jobs(
+        d, c, tmp_path, style=SheetStyle(), footer="", parts=[1], together=_together()
+    )
+    measure = etree.fromstring(job.xml).findall(".//measure")[8]
+    notes = [n for n in measure.iter("note") if n.findtext("voice") == "1"]
+    said = [(n.findtext("pitch/step"), [t.get("type") for t in n.iter("tied")]) for n in notes]
+    assert said == [
+        (None, []),
+        ("G", ["start"]),
+        ("G", ["stop"]),
+        ("A", []),
+        ("B", []),
+        ("C", ["let-ring"]),
+    ]
+    (report,) = draw_all([job])
+    assert (report.heads, report.proved, report.differences) == (4 + 5, 4 + 5, ())

@@ -106,16 +106,15 @@ def cue_heads(chart: Chart, cues: Iterable[Cue]) -> list[Head]:
     found = []
     for cue in cues:
         source = [part for part in chart.parts if part.id == cue.part_id][cue.occurrence]
+        held: tuple[int, int | None] | None = None
         for note in source.notes:
-            small = (
-                note.is_rest
-                or note.is_chord
-                or note.is_grace
-                or note.is_cue
-                or note.sounding is None
-            )
-            if note.bar == cue.bar and note.voice == "1" and not small:
-                pitch = (note.sounding or 0) + 12 * cue.octaves - cue.target.chromatic
+            elsewhere = note.bar != cue.bar or note.voice != "1"
+            if elsewhere or note.is_chord or note.is_grace or note.is_cue:
+                continue
+            over = note.tie_stop and held != (note.onset, note.sounding)  # it is a rest of the cue
+            held = (note.end, note.sounding) if note.tie_start and not over else None
+            if not over and not note.is_rest and note.sounding is not None:
+                pitch = note.sounding + 12 * cue.octaves - cue.target.chromatic
                 found.append(Head(cue_id(note.address), note.bar, note.onset, 1, pitch, None))
     return found
 

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import Any
 
 from sectionprep.drawing.scene import chord_symbols, jazz_marks
-from sectionprep.drawing.scene.ink import Box, Spot, System
+from sectionprep.drawing.scene.ink import Box, System
 from sectionprep.drawing.text import fonts
 
 _NUMBER_GAP = 60.0  # between clef and bar number
@@ -44,10 +45,7 @@ def line_extras(
     overlays: jazz marks by note id; number: printed bar number or ""; syllables: by note id; sizes
     in hundredths of a millimetre."""
     found = [_chord(spot.x, spot.y, chords.get(name, "")) for name, spot in system.chords.items()]
-    for name, marks in overlays.items():
-        head = system.heads.get(name)
-        if head is not None:
-            found += [_jazz(system, head, mark) for mark in marks]
+    found += jazz_extras(system, overlays)
     if number:
         found.append(
             _words(
@@ -59,8 +57,28 @@ def line_extras(
                 number_size,
             )
         )
-    floor = max([system.bottom, *(extra.box[3] for extra in found if extra.kind == "jazz")])
+    floor = system.bottom
     found += _syllables(system, syllables, floor, syllable_size)
+    system.top = min([system.top, *(extra.box[1] for extra in found)])
+    system.bottom = max([system.bottom, *(extra.box[3] for extra in found)])
+    return found
+
+
+def jazz_extras(
+    system: System, overlays: Mapping[str, Sequence[str]], size: float = 1.0
+) -> list[Extra]:
+    """Falls, doits, scoops and their like; the system's extent grows to hold them. overlays: marks
+    by note id; size: of the staff, as a share of the usual one."""
+    found = [
+        Extra(
+            "jazz",
+            jazz_marks.box(system, head, mark, size),
+            partial(jazz_marks.draw, system=system, head=head, mark=mark, size=size),
+        )
+        for name, marks in overlays.items()
+        if (head := system.heads.get(name)) is not None
+        for mark in marks
+    ]
     system.top = min([system.top, *(extra.box[1] for extra in found)])
     system.bottom = max([system.bottom, *(extra.box[3] for extra in found)])
     return found
@@ -72,14 +90,6 @@ def _chord(x: float, y: float, text: str) -> Extra:
         "chord",
         (x, y - 0.95 * chord_symbols.SIZE, x + width, y + 0.1 * chord_symbols.SIZE),
         lambda painter: chord_symbols.draw(painter, x, y, text),
-    )
-
-
-def _jazz(system: System, head: Spot, mark: str) -> Extra:
-    return Extra(
-        "jazz",
-        jazz_marks.box(system, head, mark),
-        lambda painter: jazz_marks.draw(painter, system, head, mark),
     )
 
 

@@ -44,6 +44,7 @@ def add_cue(measure: etree._Element, document: Document, cue: Cue) -> None:
     own = [n for n in measure if n.tag == "note"]
     if not notes or any(n.find("pitch") is not None for n in own):
         return
+    _tie(notes)
     scale = _divisions(document, cue, source)
     total = 0
     state: dict[tuple[str, int], float] = {}
@@ -79,6 +80,44 @@ def add_cue(measure: etree._Element, document: Document, cue: Cue) -> None:
     block += [backup, rest]
     for n, element in enumerate(block):
         measure.insert(at + n, element)
+
+
+def _tie(notes: list[etree._Element]) -> None:
+    """Ties inside the bar are drawn. A note held over from the bar before is not struck here: it is
+    a rest of the cue. One that is held on into the next bar rings on."""
+    open_: etree._Element | None = None
+    for note in notes:
+        kinds = {tie.get("type") for tie in note.findall("tie")}
+        joined = open_ is not None and "stop" in kinds and _sounds(open_) == _sounds(note)
+        if joined and open_ is not None:
+            _tied(open_, "start")
+            _tied(note, "stop")
+        elif "stop" in kinds:
+            _be_silent(note)
+        elif open_ is not None:
+            _tied(open_, "let-ring")
+        open_ = note if "start" in kinds and note.find("rest") is None else None
+    if open_ is not None:
+        _tied(open_, "let-ring")
+
+
+def _sounds(note: etree._Element) -> tuple[str | None, ...]:
+    return tuple(note.findtext(f"pitch/{name}") for name in ("step", "alter", "octave"))
+
+
+def _tied(note: etree._Element, kind: str) -> None:
+    notations = note.find("notations")
+    if notations is None:
+        notations = etree.SubElement(note, "notations")
+    etree.SubElement(notations, "tied", type=kind)
+
+
+def _be_silent(note: etree._Element) -> None:
+    for name in ("pitch", "tie", "cue", "beam"):
+        for child in note.findall(name):
+            note.remove(child)
+    note.insert(0, etree.Element("rest"))
+    note.attrib.pop("id")
 
 
 def _first_voice(note: etree._Element) -> bool:
@@ -118,8 +157,6 @@ def _small(note: etree._Element, cue: Cue, address: int) -> etree._Element:
             if isinstance(inner.tag, str):
                 inner.tag = tag_of(inner)
         twin.tail = None
-        if twin.tag == "tie":
-            continue
         if twin.tag == "pitch":
             _shift(twin, cue)
         if twin.tag == "type":

@@ -15,12 +15,12 @@ from sectionprep.musicxml.copies.part import (
     copy_measure,
     measures_of,
     state_clef,
-    tame,
     write_slashes,
 )
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
 from sectionprep.musicxml.copies.tablature import Tablature
+from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.document import Document, tag_of
 
@@ -44,15 +44,16 @@ class Pick:
 
 
 class Excerpt:
-    """A few bars of a few parts, before their lines are broken."""
+    """A few bars of a few parts, before their lines are broken. leading: number of the part whose
+    line the others follow, from 0."""
 
-    def __init__(self, root: etree._Element) -> None:
-        self.root = root
+    def __init__(self, root: etree._Element, leading: int = 0) -> None:
+        self.root, self.leading = root, leading
         self.measures = next(root.iter("part")).findall("measure")
 
     def __reduce__(self) -> tuple[object, ...]:
         """It crosses process borders as text."""
-        return _read_again, (etree.tostring(self.root),)
+        return _read_again, (etree.tostring(self.root), self.leading)
 
     @property
     def labels(self) -> list[str]:
@@ -65,11 +66,11 @@ class Excerpt:
         return [next(measure.iter("rehearsal"), None) is not None for measure in self.measures]
 
     def lead(self) -> str:
-        """Its first part alone, as a score."""
+        """Its leading part alone, as a score."""
         alone = etree.Element("score-partwise", version="4.0")
         listed = etree.SubElement(alone, "part-list")
-        listed.append(copy.deepcopy(next(self.root.iter("score-part"))))
-        alone.append(copy.deepcopy(next(self.root.iter("part"))))
+        listed.append(copy.deepcopy([*self.root.iter("score-part")][self.leading]))
+        alone.append(copy.deepcopy([*self.root.iter("part")][self.leading]))
         return etree.tostring(alone, encoding="unicode")
 
     def break_at(self, starts: Sequence[int]) -> None:
@@ -83,8 +84,8 @@ class Excerpt:
         return etree.tostring(self.root, encoding="unicode")
 
 
-def _read_again(text: bytes) -> Excerpt:
-    return Excerpt(etree.fromstring(text, etree.XMLParser(huge_tree=True)))
+def _read_again(text: bytes, leading: int) -> Excerpt:
+    return Excerpt(etree.fromstring(text, etree.XMLParser(huge_tree=True)), leading)
 
 
 def extract_excerpt(
@@ -95,10 +96,11 @@ def extract_excerpt(
     *,
     road_map: bool = False,
     said: Mapping[int, str] | None = None,
+    leading: int = 0,
 ) -> Excerpt:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings,
-    which mean nothing in a few bars. said: a syllable for notes of the first pick, by address; room
-    for a sign of weight is kept under it."""
+    which mean nothing in a few bars. leading: whose line the others follow; said: a
+    syllable for its notes, by address; room for a sign of weight is kept under it."""
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     for n, pick in enumerate(picks, start=1):
@@ -116,8 +118,8 @@ def extract_excerpt(
         part = etree.SubElement(score, "part", id=f"P{n}")
         _fill(part, document, pick, first, last, n == 1, road_map)
         if said is not None:
-            _say(part, said if n == 1 else {})
-    return Excerpt(score)
+            _say(part, said if n == leading + 1 else {})
+    return Excerpt(score, leading)
 
 
 def _say(part: etree._Element, said: Mapping[int, str]) -> None:

@@ -22,15 +22,15 @@ from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
 from sectionprep.musicxml.copies.tablature import Tablature
+from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.transposing import WrittenPart
-from sectionprep.musicxml.copies.undrawn import FRETS, OPEN_OCTAVES, PLAYBACK, Undrawn
+from sectionprep.musicxml.copies.undrawn import FRETS, ODD_CHORDS, OPEN_OCTAVES, PLAYBACK, Undrawn
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(
     r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|al coda|fine)(?![a-z])", re.IGNORECASE
 )
-_RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
 _DROPPED = ("print", "link", "bookmark", "listening", "grouping")
 
 
@@ -75,7 +75,8 @@ def extract_part(
             copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
-        tame(copied)
+        for _ in range(tame(copied)):
+            undrawn.add(ODD_CHORDS, n)
         for _ in range(tablature.rewrite(copied)):
             undrawn.add(FRETS, n)
         for _ in range(reword(copied)):
@@ -158,16 +159,6 @@ def _make_plain(copied: etree._Element) -> None:
             spaces = True
     if spaces:
         etree.cleanup_namespaces(copied)
-
-
-def tame(measure: etree._Element) -> None:
-    """The engraver cannot survive absurd tempo numbers; the director's file keeps its own."""
-    for rate in measure.iter("per-minute"):
-        if not _RATE.fullmatch((rate.text or "").strip()):
-            rate.text = "120"
-    for sound in measure.iter("sound"):
-        if not _RATE.fullmatch(sound.get("tempo", "120").strip()):
-            sound.attrib.pop("tempo", "")
 
 
 def _is_for_everybody(direction: etree._Element) -> bool:

@@ -58,6 +58,7 @@ REPEATS = {
     "beat-repeat": "beat repeat signs (their notes are)",
 }
 DASHES = "dashes after no word"
+ODD_CHORDS = "chord symbols whose root or bass is no note from A to G"
 OPEN_OCTAVES = "octave lines that never end (the notes stand where they sound)"
 
 

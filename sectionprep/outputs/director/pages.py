@@ -14,6 +14,8 @@ from sectionprep.checks import Finding
 from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_passage, get_ready
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene.ink import System
+from sectionprep.drawing.scene.jazz_marks import overlays_of
+from sectionprep.drawing.scene.line_extras import jazz_extras
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
@@ -24,7 +26,7 @@ from sectionprep.musicxml.copies.part import note_id
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.chart_map import ChartMap, chart_map
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
-from sectionprep.outputs.director.staves import mean_pitch, pick_staff
+from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
@@ -321,12 +323,18 @@ def _legend(page: _Page) -> None:
 
 
 def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
-    """Lead on top, then the others from high to low."""
-    height = {part: mean_pitch(chart, part, passage.start, passage.end) for part in passage.parts}
-    order = sorted(passage.parts, key=lambda p: (p != passage.lead, -height[p], p))
+    """The parts in score order, sections in brackets; the lead is named as such."""
     return [
-        pick_staff(chart, p, pitch, passage.start, passage.end, label=chart.parts[p].says)
-        for p in order
+        pick_staff(
+            chart,
+            part,
+            pitch,
+            passage.start,
+            passage.end,
+            label=chart.parts[part].says + (" (lead)" if part == passage.lead else ""),
+            group=chart.parts[part].chair.section if chart.parts[part].chair.sure else "",
+        )
+        for part in sorted(passage.parts)
     ]
 
 
@@ -352,6 +360,7 @@ def _excerpt(
         chart.place(passage.start).index,
         _last_shown(chart, passage),
         said=lead_syllables(chart, planned, style),
+        leading=sorted(passage.parts).index(passage.lead),
     )
     return score, width_mm, _staff(len(passage.parts)), passage.id
 
@@ -389,8 +398,10 @@ def _study(
         missing.append(str(error))
         systems, glyphs = [], {}
     painter.learn(glyphs)
+    overlays = {name: m for p in passage.parts for name, m in overlays_of(chart.parts[p]).items()}
     bar = start.index
     for n, system in enumerate(systems):
+        jazz = jazz_extras(system, overlays, _staff(len(passage.parts)) / 7.5)
         need = (system.bottom - system.top) * UNIT + 12
         if n and need > page.y - _MARGIN:
             page.turn(footer, f"{passage.id}   {passage.scope}, continued")
@@ -399,6 +410,8 @@ def _study(
         _weights(painter, system, staff_y, planned)
         with painter.at(system, _MARGIN, staff_y):
             left = system.bar_edges[0][1] if system.bar_edges else 0.0
+            for extra in jazz:
+                extra.paint(painter)
             painter.text(
                 left, system.staff_top - 150, chart.bars[min(bar, last)].number, fonts.ITALIC, 260
             )

@@ -17,6 +17,8 @@ from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars,
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import System
+from sectionprep.drawing.scene.jazz_marks import overlays_of
+from sectionprep.drawing.scene.line_extras import jazz_extras
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
@@ -76,6 +78,9 @@ class _Pages:
         self.canvas, self.chart, self.footer, self.pitch = canvas, chart, footer, pitch
         self.width, self.height = width, height
         self.painter = Painter(canvas)
+        self.overlays = {
+            name: marks for part in chart.parts for name, marks in overlays_of(part).items()
+        }
         self.page = 1
         self.y = self._head()
 
@@ -144,6 +149,7 @@ class _Pages:
         return [replace(pick, label=pick.abbreviation) for pick in picks] if first else picks
 
     def _place(self, system: System, scale: float, room: float, number: str) -> None:
+        jazz = jazz_extras(system, self.overlays, _STAFF_MM / 7.5)
         tall = (system.bottom - system.top) * UNIT * scale
         if tall > room:
             scale, tall = scale * room / tall, room
@@ -155,6 +161,8 @@ class _Pages:
         staff_y = -(system.staff_top - system.top) * UNIT
         self.painter.system(system, 0, staff_y)
         with self.painter.at(system, 0, staff_y):
+            for extra in jazz:
+                extra.paint(self.painter)
             for name, spot in system.chords.items():
                 chord_symbols.draw(
                     self.painter,

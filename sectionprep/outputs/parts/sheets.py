@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from sectionprep.apart import Apart, Died
 from sectionprep.drawing.engraver.engraver import get_ready, seconds_for
 from sectionprep.drawing.proof.as_written import MustShow, cue_heads, heads_of
-from sectionprep.drawing.scene.jazz_marks import DRAWN
+from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.pitch import Transposition
@@ -124,11 +124,7 @@ def part_jobs(
         seen[part.id] = occurrence + 1
         if wanted is not None and part.index not in wanted:
             continue
-        overlays = {
-            note_id(note.address): tuple(sorted(note.marks & DRAWN))
-            for note in part.notes
-            if note.marks & DRAWN
-        }
+        overlays = overlays_of(part)
         help_words = (
             section_help(chart, together, part.index)
             if together is not None and style.section_help

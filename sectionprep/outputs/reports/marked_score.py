@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.errors import UnusableSettings
-from sectionprep.musicxml.document import Document, open_document
+from sectionprep.musicxml.document import ARCHIVE_ERRORS, Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
 from sectionprep.version import __version__
 
@@ -48,7 +48,10 @@ def _replace_member(document: Document, data: bytes, new: zipfile.ZipFile) -> No
     with zipfile.ZipFile(io.BytesIO(document.archive or b"")) as old:
         new.comment = old.comment
         for info in old.infolist():
-            content = data if info.filename == document.member else old.read(info)
+            try:
+                content = data if info.filename == document.member else old.read(info)
+            except ARCHIVE_ERRORS:  # said when the archive was opened
+                continue
             new.writestr(info, content, compress_type=info.compress_type)
 
 

@@ -1,0 +1,59 @@
+"""Values that the engraver cannot survive, or that say nothing, taken out of its copy. The
+director's file keeps its own."""
+
+from __future__ import annotations
+
+import re
+
+from lxml import etree
+
+from sectionprep.musicxml.numbers import decimal, whole
+
+_RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
+_STEPS = frozenset("ABCDEFG")
+_BEATS = re.compile(r"\d{1,3}(\+\d{1,3}){0,9}", re.ASCII)
+_UNITS = frozenset({"1", "2", "4", "8", "16", "32", "64", "128"})
+_MOST_STAVES = 8  # of one part; an organ has three; judgement
+
+
+def tame(measure: etree._Element) -> int:
+    """Make a measure safe to draw. How many chord symbols were taken out because their root or bass
+    is no note: drawn as they are, or left untransposed, they would be wrong."""
+    for rate in measure.iter("per-minute"):
+        if not _RATE.fullmatch((rate.text or "").strip()):
+            rate.text = "120"
+    for sound in measure.iter("sound"):
+        if not _RATE.fullmatch(sound.get("tempo", "120").strip()):
+            sound.attrib.pop("tempo", "")
+    for attributes in measure.findall("attributes"):
+        for time in attributes.findall("time"):
+            if not _is_drawn(time):
+                attributes.remove(time)
+        for staves in attributes.findall("staves"):
+            if not 1 <= whole(staves.text, 0) <= _MOST_STAVES:
+                attributes.remove(staves)
+    odd = [h for h in measure.findall("harmony") if not _is_chord(h)]
+    for harmony in odd:
+        measure.remove(harmony)
+    return len(odd)
+
+
+def _is_drawn(time: etree._Element) -> bool:
+    """Whether it says a metre: free time says none and brings the engraver down in an excerpt."""
+    beats, units = time.findall("beats"), time.findall("beat-type")
+    return bool(beats) and all(
+        _BEATS.fullmatch((b.text or "").strip()) and (u.text or "").strip() in _UNITS
+        for b, u in zip(beats, units, strict=False)
+    )
+
+
+def _is_chord(harmony: etree._Element) -> bool:
+    for place in ("root", "bass"):
+        for element in harmony.findall(place):
+            step, alter = element.find(f"{place}-step"), element.find(f"{place}-alter")
+            if step is None or (step.text or "").strip() not in _STEPS:
+                return False
+            value = decimal(alter.text) if alter is not None else 0
+            if value is None or not -3 <= value <= 3:
+                return False
+    return True

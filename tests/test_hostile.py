@@ -1,0 +1,67 @@
+"""Files that stopped everything, each kept in its smallest form: what is odd in them costs one sign
+or one page, is said, and never the run."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+import sectionprep
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reading.reader import read_chart
+
+HOSTILE = Path(__file__).parent / "repro" / "hostile"
+
+
+def _prepare(name: str, out: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "sectionprep", "prepare", str(HOSTILE / name), "-o", str(out)],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "beattype0.musicxml",
+        "senza_misura_kills_prepare.musicxml",
+        "staves99.musicxml",
+        "comment_split_text.musicxml",
+    ],
+)
+def test_values_that_bring_the_engraver_down_never_reach_it(name: str, tmp_path: Path) -> None:
+    done = _prepare(name, tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "NOT PRINTED" not in done.stdout
+    assert len(list((tmp_path / "parts").glob("*.pdf"))) >= 2
+
+
+@pytest.mark.parametrize("name", ["concert_chord_H.musicxml", "concert_chord_lowercase.musicxml"])
+def test_a_chord_whose_root_is_no_note_costs_that_chord_and_is_said(
+    name: str, tmp_path: Path
+) -> None:
+    done = _prepare(name, tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "not printed: chord symbols whose root or bass is no note from A to G" in done.stdout
+
+
+def test_a_damaged_picture_beside_the_score_is_left_out_and_said(tmp_path: Path) -> None:
+    done = _prepare("mxl_bad_picture.mxl", tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "img.png" in done.stdout
+    (marked,) = tmp_path.glob("*_marked.mxl")
+    with zipfile.ZipFile(marked) as archive:
+        assert archive.testzip() is None
+
+
+def test_text_in_two_pieces_is_read_whole() -> None:
+    """`<duration>1<!--x-->2</duration>` is 12, not 1 (XML 1.0: comments are no text)."""
+    path = HOSTILE / "comment_split_text.musicxml"
+    whole = parse_document(Path("x"), path.read_bytes().replace(b"<!--x-->", b""))
+    assert sectionprep.read(path).chart.lines == read_chart(whole).lines
