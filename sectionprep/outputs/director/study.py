@@ -268,13 +268,15 @@ def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
         at = chart.place(note.tone.onset)
         return f"{at.bar}.{say_beat(at.beat)}"
 
+    if not reading.differs:
+        return f'Reading "{reading.name}": {reading.says}.'
     leans = ", ".join(f"{place(n)} {say(n.marks - SLURS)}" for n in reading.notes if n.leaned)
     lengths = ", ".join(
         f"{place(n)} {n.length}"
         for n, ours in zip(reading.notes, planned.notes, strict=True)
         if n.length != ours.length
     )
-    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans}.' + (
+    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans or "nothing"}.' + (
         f" Lengths: {lengths}." if lengths else ""
     )
 
