@@ -109,15 +109,19 @@ def _why_not(chart: Chart, words: str) -> str:
         return error.what.rstrip(".")
 
 
-def plan_score(score: Score, options: Options) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+def plan_score(
+    score: Score, options: Options, *, readings: bool = True
+) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
-    win."""
+    win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
     plan = plan_passages(
         score.chart,
         score.together,
         style=options.style or settled.style or None,
         printed=_printed(options, settled),
+        habits=settled.habits,
+        readings=readings,
     )
     plan, unfit = apply_directives(score.chart, plan, settled.directives)
     if options.decisions is None:
@@ -174,9 +178,9 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 
 
 @collector_at_rest()
-def mark_score(score: Score, options: Options) -> Marked:
-    """Mark every part, and read the result again for the checks."""
-    plan, unfit = plan_score(score, options)
+def mark_score(score: Score, options: Options, *, readings: bool = True) -> Marked:
+    """Mark every part, and read the result again for the checks. readings: as of `plan_score`."""
+    plan, unfit = plan_score(score, options, readings=readings)
     return _marked(score, plan, unfit, options)
 
 

@@ -17,7 +17,7 @@ import itertools
 import random
 import sys
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from pathlib import Path
@@ -26,6 +26,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from build import chart
 
+from sectionprep.music.chart import Chart
 from sectionprep.phrasing import PlannedNote, plan_line
 from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.view import LineView, Spot, view_line
@@ -197,6 +198,35 @@ def _bare(view: LineView, leans: Sequence[Spot]) -> Iterator[float]:
         yield (spot.tone.onset - since) / view.quarter
 
 
+def _line_chart(line: str, tempo: float) -> Chart:
+    return replace(chart({"Alto Sax 1": line}), tempos=((0, tempo),))
+
+
+def displaced(line: str) -> str:
+    """The same line a beat later."""
+    beats = {"r/2.": "r/4 r/4", "r/2": "r/4 r/4"}
+    return " ".join(["r/4", *(beats.get(token, token) for token in line.split())])
+
+
+def measure(
+    lines: Iterable[int], style: str, tempo: float, *, running: bool
+) -> tuple[Table, int, int]:
+    """The table over the lines of these seeds, and of its leans in the competition how many stay a
+    beat later, of how many."""
+    table, kept, asked = Table(), 0, 0
+    for seed in lines:
+        text = random_line(seed, _BARS[:_RUNNING] if running else _BARS)
+        here = _line_chart(text, tempo)
+        view = view_line(here, here.lines[0], styles()[style], 0)
+        notes = plan_line(here, 0, style=style).passages[0].notes
+        count(view, notes, table)
+        later = plan_line(_line_chart(displaced(text), tempo), 0, style=style).passages[0].notes
+        free = [s.index for s in view.spots if notes[s.index].leaned and not view.closes(s)]
+        asked += len(free)
+        kept += sum(later[n].leaned for n in free)
+    return table, kept, asked
+
+
 def main() -> None:
     """Print the tables."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -206,19 +236,15 @@ def main() -> None:
     parser.add_argument("--tempo", type=float, default=160.0)
     parser.add_argument("--running", action="store_true")
     said = parser.parse_args()
-    table = Table()
-    for seed in range(said.seed, said.seed + said.lines):
-        here = replace(
-            chart({"Alto Sax 1": random_line(seed, _BARS[:_RUNNING] if said.running else _BARS)}),
-            tempos=((0, said.tempo),),
-        )
-        view = view_line(here, here.lines[0], styles()[said.style], 0)
-        count(view, plan_line(here, 0, style=said.style).passages[0].notes, table)
+    seeds = range(said.seed, said.seed + said.lines)
+    table, kept, asked = measure(seeds, said.style, said.tempo, running=said.running)
     print(
         f"{said.lines} lines, {table.notes} notes: {100 * table.leans / table.notes:.1f} "
         f"leans in 100 notes, "
         f"{100 * table.open / table.notes:.1f} without the last off-beat eighths; "
-        f"{100 * table.tops / max(1, table.open):.0f} % of these are local tops"
+        f"{100 * table.tops / max(1, table.open):.0f} % of these are local tops "
+        f"({100 * table.tops / max(1, table.leans):.0f} % of all); kept when displaced by a beat "
+        f"{100 * kept / max(1, asked):.0f} %"
     )
     for name, rule, _ in PLACES:
         there = table.there[name]

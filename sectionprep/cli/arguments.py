@@ -44,6 +44,15 @@ Score = Annotated[
         show_default=False,
     ),
 ]
+MaybeScore = Annotated[
+    Path | None,
+    typer.Argument(
+        callback=lambda path: path and _a_place(path),
+        readable=False,
+        help="The chart, as for the other commands.",
+        show_default=False,
+    ),
+]
 RosterFile = Annotated[
     Path | None,
     typer.Option("--roster", help="Who sits where and who leads (see shared/roster_example.toml)."),

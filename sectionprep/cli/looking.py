@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -13,6 +13,7 @@ from sectionprep.cli.arguments import (
     AsJson,
     Decisions,
     Level,
+    MaybeScore,
     PlanPath,
     Printed,
     RosterFile,
@@ -24,6 +25,9 @@ from sectionprep.cli.arguments import (
 )
 from sectionprep.cli.telling import clean, counted, say, say_taken_out, say_unfit
 from sectionprep.errors import FINDINGS_EXIT_CODE
+
+if TYPE_CHECKING:
+    from sectionprep.results import Options
 
 
 @app.command()
@@ -45,7 +49,7 @@ def passages(
 
 @app.command("plan")
 def plan_command(
-    chart: Score,
+    chart: MaybeScore = None,
     out: Annotated[Path | None, out_to("Write the plan as a file to edit by hand.")] = None,
     part: Annotated[str | None, typer.Option(help="Plan this part's line, passage or not.")] = None,
     bars: Annotated[
@@ -58,6 +62,14 @@ def plan_command(
     roster: RosterFile = None,
     tune: Tune = None,
     as_json: AsJson = False,
+    learn: Annotated[
+        Path | None,
+        typer.Option(
+            "--learn",
+            help="Instead of a chart: a folder of charts that you have marked, or decided on; "
+            "proposes the habits of your band for [house] (-o writes them).",
+        ),
+    ] = None,
 ) -> None:
     """Show how each lead line would be phrased, and why."""
     from sectionprep import stages
@@ -67,6 +79,15 @@ def plan_command(
     options = asked(
         style=style, printed=printed, plan=plan, decisions=decisions, roster=roster, tune=tune
     )
+    if (chart is None) == (learn is None):
+        raise BadArgument(
+            "plan needs a chart, or --learn with a folder, and not both.",
+            remedy="Write plan CHART, or plan --learn FOLDER.",
+        )
+    if learn is not None:
+        _learn(learn, out, as_json=as_json, options=options)
+        return
+    assert chart is not None
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
     score = stages.read_score(chart, options)
@@ -86,6 +107,38 @@ def plan_command(
     from sectionprep.outputs.reports.terminal import plan_lines
 
     plan_lines(score.chart, planned)
+
+
+def _learn(folder: Path, out: Path | None, *, as_json: bool, options: Options) -> None:
+    """Propose the habits of the house."""
+    from sectionprep.learned import in_words, learn_habits
+    from sectionprep.outputs.files import write_file
+    from sectionprep.phrasing.learning import as_file
+    from sectionprep.stages import to_json
+
+    learned = learn_habits(folder, options)
+    if out is not None:
+        write_file(out, as_file(learned.proposals).encode("utf-8"), source=folder)
+        print(f"Written: {clean(out)}", file=sys.stderr if as_json else sys.stdout)
+    if as_json:
+        habits = [
+            {"habit": p.habit.says, "times": p.times, "of": p.of, "evidence": p.evidence}
+            for p in learned.proposals
+        ]
+        print(
+            to_json(
+                {
+                    "habits": habits,
+                    "notes": learned.notes,
+                    "charts": learned.charts,
+                    "silent": learned.silent,
+                    "unread": learned.unread,
+                }
+            )
+        )
+        return
+    for line in in_words(learned):
+        say(line)
 
 
 def _list_checks(wanted: bool) -> None:

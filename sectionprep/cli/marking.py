@@ -94,7 +94,7 @@ def mark(
         roster=roster,
         tune=tune,
     )
-    marked = stages.mark_score(stages.read_score(chart, options), options)
+    marked = stages.mark_score(stages.read_score(chart, options), options, readings=False)
     say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or beside(chart, tune, f"_marked{suffix}")

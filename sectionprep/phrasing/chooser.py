@@ -18,7 +18,8 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from operator import itemgetter
 from typing import NamedTuple
 
 from sectionprep.phrasing.view import Spot
@@ -53,6 +54,10 @@ class Option(NamedTuple):
 
     gain: float
     locked: bool = False
+
+
+_Set = tuple[float, tuple[int, ...]]  # score and positions of leans
+_score_of = itemgetter(0)
 
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
@@ -101,6 +106,30 @@ def _empty(beats: float) -> float:
     return _EMPTY * max(0.0, beats - _EMPTY_BEATS)
 
 
+Shape = tuple[object, ...]
+
+
+def shape_of(spots: Sequence[Spot], apart: frozenset[int]) -> Shape:
+    """All that the prices of a phrase hang on: phrases of one shape have one chooser."""
+    start = spots[0].tone.onset
+    return apart, *(
+        (
+            spot.tone.onset - start,
+            spot.tone.duration,
+            spot.length,
+            spot.before >= _PARTED,
+            spot.on_beat,
+            spot.off_beat,
+            spot.strong,
+            spot.compound,
+            spot.is_top,
+            spot.is_bottom,
+            spot.is_held,
+        )
+        for spot in spots
+    )
+
+
 class Chooser:
     """Finds best sets of leans for one phrase; keeps the prices of pairs, so that several readings
     cost little.
@@ -118,6 +147,7 @@ class Chooser:
         self.moving = _moving(spots)
         self.runs = _runs(spots) if runs else []
         self._pairs: dict[tuple[int, int], float] = {}
+        self._chosen: dict[tuple[Option, ...], _Set] = {}
 
     def _pair(self, a: int, b: int) -> float:
         found = self._pairs.get((a, b))
@@ -160,49 +190,98 @@ class Chooser:
         beforehand.
 
         A state is the last lean and the one before it, but the one before matters only while it
-        lies within the reach of the even-distance rule; so time grows with the square of the
-        phrase's length, not with its cube.
+        lies within the reach of the even-distance rule, and only at its square distances; so time
+        grows with the square of the phrase's length, not with its cube. Asked again with the same
+        options (a phrase that returns, another round) it answers from memory.
         """
-        beats, count = self.beats, len(self.spots)
+        asked = tuple(options)
+        if asked not in self._chosen:
+            self._chosen[asked] = self._choose(asked)
+        return self._chosen[asked]
+
+    def _choose(self, options: Sequence[Option]) -> tuple[float, tuple[int, ...]]:
+        count = len(self.spots)
         locked_before = [0]
         for n, option in enumerate(options):
             locked_before.append(locked_before[-1] + (option.locked and n not in self.apart))
-        # at[last][before or _FAR] = (score, set so far)
-        at: dict[int, dict[int, tuple[float, tuple[int, ...]]]] = {_NONE: {_FAR: (0.0, ())}}
+        # at[last][before or _FAR] = (score, set so far); best[last]: the best of them
+        at: dict[int, dict[int, _Set]] = {_NONE: {_FAR: (0.0, ())}}
+        best: dict[int, _Set] = {_NONE: (0.0, ())}
         for b in (n for n in range(count) if n not in self.apart):
-            fresh: dict[int, tuple[float, tuple[int, ...]]] = {}
-            here = options[b]
-            for last, states in at.items():
-                if locked_before[b] - locked_before[last + 1]:
-                    continue  # a printed lean lies between and cannot be skipped
-                both = here.locked and last != _NONE and options[last].locked
-                if last == _NONE:
-                    price, gap = self._opening(b), math.inf
-                else:
-                    price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
-                key = last if gap <= _EVEN_REACH else _FAR
-                earned = here.gain - price
-                for before, (score, chosen) in states.items():
-                    total = score + earned
-                    if (
-                        before >= 0
-                        and abs(beats[last] - beats[before] - gap) < 1e-6
-                        and not (both and options[before].locked)
-                    ):
-                        total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
-                    if key not in fresh or total > fresh[key][0]:
-                        fresh[key] = (total, (*chosen, b))
+            fresh = self._ending_at(b, options, at, best, locked_before)
             at[b] = fresh
-        finished = [
-            (score - self._closing(last), chosen)
-            for last, states in at.items()
+            if fresh:
+                best[b] = max(fresh.values(), key=_score_of)
+        closing = {
+            last: self._closing(last)
+            for last in best
             if not locked_before[count] - locked_before[last + 1]
-            for score, chosen in states.values()
-        ]
+        }
+        most = max(best[last][0] - price for last, price in closing.items())
         return max(
-            finished,
+            (
+                (score - price, chosen)
+                for last, price in closing.items()
+                for score, chosen in at[last].values()
+                if score - price > most - 1e-6
+            ),
             key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])),
         )
+
+    def _ending_at(
+        self,
+        b: int,
+        options: Sequence[Option],
+        at: Mapping[int, Mapping[int, _Set]],
+        best: Mapping[int, _Set],
+        locked_before: Sequence[int],
+    ) -> dict[int, _Set]:
+        """The best sets whose last lean is b, by the lean before it."""
+        fresh: dict[int, _Set] = {}
+        far: tuple[float, int] | None = None
+        here, beats = options[b], self.beats
+        for last, (score, chosen) in best.items():
+            if locked_before[b] - locked_before[last + 1]:
+                continue  # a printed lean lies between and cannot be skipped
+            both = here.locked and last != _NONE and options[last].locked
+            if last == _NONE:
+                price, gap = self._opening(b), math.inf
+            else:
+                price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
+            earned = here.gain - price
+            if gap > _EVEN_REACH:
+                if far is None or score + earned > far[0]:
+                    far = score + earned, last
+            elif abs(gap - round(gap)) < 1e-6:
+                fresh[last] = self._least_even(b, last, earned, both, options, at[last])
+            else:
+                fresh[last] = score + earned, (*chosen, b)
+        if far is None:
+            return fresh
+        return {_FAR: (far[0], (*best[far[1]][1], b)), **fresh}
+
+    def _least_even(
+        self,
+        b: int,
+        last: int,
+        earned: float,
+        both: bool,
+        options: Sequence[Option],
+        states: Mapping[int, _Set],
+    ) -> _Set:
+        """The best of these states with b added, which earns so much, once the same distance twice
+        in a row is charged for."""
+        most = -math.inf
+        found: tuple[int, ...] = ()
+        gap = self.beats[b] - self.beats[last]
+        for before, (score, chosen) in states.items():
+            total = score + earned
+            even = before >= 0 and abs(self.beats[last] - self.beats[before] - gap) < 1e-6
+            if even and not (both and options[before].locked):
+                total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
+            if total > most:
+                most, found = total, chosen
+        return most, (*found, b)
 
     def score(self, options: Sequence[Option], chosen: Sequence[int]) -> float:
         """Score of one given set: what `choose` maximises. Notes kept apart do not count."""

@@ -12,7 +12,7 @@ from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view import LineView, Spot
 
-_GHOST_SHARE = 0.8  # of the density: how much evidence a ghost needs; judgement
+_GHOST_SHARE = 0.75  # of the density: how much evidence a ghost needs; judgement
 
 
 @dataclass(slots=True)

@@ -42,11 +42,13 @@ class PlannedNote:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """Another way to phrase a passage, whole: its name, what it is in a musician's words, and every
-    note of the line."""
+    note of the line. differs: notes brought out here and not in the plan, or there and not here; 0
+    where there is no such way."""
 
     name: str
     says: str
     notes: tuple[PlannedNote, ...]
+    differs: int = 0
 
     @property
     def leans(self) -> tuple[tuple[int, tuple[str, ...]], ...]:

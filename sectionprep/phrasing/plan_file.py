@@ -3,7 +3,7 @@
 TOML of our own. A line is "bar beat | note | marks | figure"; the figure (intervals and lengths
 around the note) lets the line find its note again after small edits of the chart. A part's lines
 are the director's word: they win over every rule. A file for all charts of a band (a house style)
-has `[house]` and no lines.
+has `[house]` with its habits (`house.py`) and no lines.
 """
 
 from __future__ import annotations
@@ -15,11 +15,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from sectionprep.errors import UnusableSettings
+from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.directives import Directive, figures_of
+from sectionprep.phrasing.house import Habit, parse_habit
 from sectionprep.phrasing.plan import Plan
 from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
@@ -36,10 +37,12 @@ _NAMES = frozenset(mark.name for mark in _MARKS)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFile:
-    """What a plan file settles. style, printed: empty where it leaves them open."""
+    """What a plan file settles. style, printed: empty where it leaves them open. habits: of the
+    house, as written; directives: decisions on single notes."""
 
     style: str = ""
     printed: str = ""
+    habits: tuple[Habit, ...] = ()
     directives: tuple[Directive, ...] = ()
 
 
@@ -157,12 +160,14 @@ def read_plan(path: Path) -> PlanFile:
         raise UnusableSettings(
             "house must be a table.", where=str(path), remedy="Write [house] on a line of its own."
         )
+    house = dict(house)
+    habits = _habits(path, house.pop("habits", []))
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(
                 f"[house] cannot hold {name} = {value!r}.",
                 where=str(path),
-                remedy="It knows style and printed.",
+                remedy="It knows style, printed and habits.",
             )
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         if house.get(name) and house[name] not in known:
@@ -182,8 +187,32 @@ def read_plan(path: Path) -> PlanFile:
     for passage in passages:
         directives.extend(_lines(path, passage))
     return PlanFile(
-        style=house.get("style", ""), printed=house.get("printed", ""), directives=tuple(directives)
+        style=house.get("style", ""),
+        printed=house.get("printed", ""),
+        habits=habits,
+        directives=tuple(directives),
     )
+
+
+def _habits(path: Path, sentences: object) -> tuple[Habit, ...]:
+    """The habits of the house. Raises UnusableSettings naming the sentence that cannot be
+    understood, and what can be said."""
+    where = f"{path}, [house] habits"
+    if not isinstance(sentences, list) or not all(isinstance(s, str) for s in sentences):
+        raise UnusableSettings(
+            "is not a list of sentences.",
+            where=where,
+            remedy='Write habits = ["off-beat tops: rooftop accent"].',
+        )
+    found = []
+    for n, sentence in enumerate(sentences, start=1):
+        try:
+            found.append(parse_habit(sentence))
+        except BadArgument as error:
+            raise UnusableSettings(
+                error.what, where=f"{where}, line {n}", remedy=error.remedy
+            ) from error
+    return tuple(found)
 
 
 def _lines(path: Path, passage: dict[str, Any]) -> list[Directive]:

@@ -15,7 +15,7 @@ from sectionprep.passages import Together
 from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joined, shared_notes
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
-from sectionprep.phrasing.chooser import Chooser, Option, pair_cost
+from sectionprep.phrasing.chooser import Chooser, Option, Shape, pair_cost, shape_of
 from sectionprep.phrasing.drafts import (
     Draft,
     Work,
@@ -33,9 +33,10 @@ from sectionprep.phrasing.figures import (
     name_copies,
     struck_together,
 )
+from sectionprep.phrasing.house import Habit, with_habits
 from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.plan import Hairpin, PassagePlan, Plan, PlannedNote, Reading
-from sectionprep.phrasing.readings import WAYS
+from sectionprep.phrasing.readings import FORCES, LEAST, SAME, WAYS, Way
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import END, LineView, Spot, view_line
@@ -46,16 +47,24 @@ _LEANS = ATTACKS - {"ghost"}
 _SOFT_LEANS = _LEANS | {"tenuto"}
 _TUTTI = 8  # parts that come in together and are heard as the band; judgement
 _LEAP = 5  # semitones: slow notes with wider steps, in any part, are tongued; judgement
+_SMALL_TURN = 4  # semitones up and down together; judgement
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 
 
 def plan_passages(
-    chart: Chart, together: Together, *, style: str | None = None, printed: str = "keep"
+    chart: Chart,
+    together: Together,
+    *,
+    style: str | None = None,
+    printed: str = "keep",
+    habits: Sequence[Habit] = (),
+    readings: bool = True,
 ) -> Plan:
-    """Plan the lead line of every passage."""
+    """Plan the lead line of every passage. habits: of the house; they come after the rules.
+    readings: with other ways to phrase each."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    plans = _settled(chart, words, chosen, printed)
+    plans = _settled(chart, words, chosen, printed, habits, readings=readings)
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
         plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
@@ -73,7 +82,13 @@ _ROUNDS = 8  # a second one changes little and a third next to nothing; each can
 
 
 def _settled(
-    chart: Chart, words: Mapping[str, SectionWord], style: Style, printed: str
+    chart: Chart,
+    words: Mapping[str, SectionWord],
+    style: Style,
+    printed: str,
+    habits: Sequence[Habit],
+    *,
+    readings: bool,
 ) -> list[PassagePlan]:
     """The plans of passages that stay as they are when their marks are read back as printed: what
     is planned from a marked score is what was marked."""
@@ -81,6 +96,11 @@ def _settled(
     shared = shared_notes(words)
     elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
+    known: dict[Shape, Chooser] = {}
+    taken = {
+        name: {t.onset for t in line if t.marks - SLURS and printed != "ignore"}
+        for name, line in lines.items()
+    }
     for _ in range(_ROUNDS):
         desk = [
             _of_section(chart, name, words[name], tones, style, printed, elsewhere)
@@ -89,7 +109,9 @@ def _settled(
         ]
         before = [plan.notes for plan in settled.values()]
         # other readings are offered for the line as it was, before our marks stood in it
-        for plan in _plan(chart, desk, printed, with_readings=not settled):
+        fresh_plans = _plan(chart, desk, printed, known, with_readings=readings and not settled)
+        for work, plan in zip(desk, fresh_plans, strict=True):
+            plan = with_habits(work.view, plan, habits, taken[plan.id])
             fresh = beside_print(chart, words[plan.id], plan, printed)
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
@@ -128,16 +150,23 @@ def plan_line(
     chosen, why = choose_style(chart, style)
     tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
     desk = [_lay_out("line", part, view_line(chart, tones, chosen, part), printed)] if tones else []
-    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed))
+    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed, {}))
 
 
 def _plan(
-    chart: Chart, desk: Sequence[Work], printed: str, *, with_readings: bool = True
+    chart: Chart,
+    desk: Sequence[Work],
+    printed: str,
+    known: dict[Shape, Chooser],
+    *,
+    with_readings: bool = True,
 ) -> tuple[PassagePlan, ...]:
+    """The plans of the lines on the desk, all in one style. known: choosers of phrases, kept from
+    round to round."""
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
-    choosers = [_choosers(work.view) for work in desk]
+    choosers = [_choosers(work.view, known) for work in desk]
     chosen = [
         set(_choose_all(work.view, work.drafts, printed, mine))
         for work, mine in zip(desk, choosers, strict=True)
@@ -267,16 +296,17 @@ def _option(draft: Draft, printed: str, density: float) -> Option:
     )
 
 
-def _choosers(view: LineView) -> dict[int, Chooser]:
-    """A chooser for each phrase, by its first note."""
-    return {
-        first: Chooser(
-            view.spots[first : last + 1],
-            frozenset(n - first for n in range(first, last + 1) if view.closes(view.spots[n])),
-            runs=view.style.cutoffs != "none",
-        )
-        for first, last in view.phrases
-    }
+def _choosers(view: LineView, known: dict[Shape, Chooser]) -> dict[int, Chooser]:
+    """A chooser for each phrase, by its first note. known: those of phrases seen before."""
+    found = {}
+    for first, last in view.phrases:
+        spots = view.spots[first : last + 1]
+        apart = frozenset(n for n, spot in enumerate(spots) if view.closes(spot))
+        shape = shape_of(spots, apart)
+        if shape not in known:
+            known[shape] = Chooser(spots, apart, runs=view.style.cutoffs != "none")
+        found[first] = known[shape]
+    return found
 
 
 def _choose_all(
@@ -314,15 +344,12 @@ def _readings(
     """Other ways to phrase the line that differ from the plan and from each other, each carried
     through to the last note."""
     found: list[Reading] = []
-    known = {chosen}
-    for way in WAYS:
-        bent = [
-            replace(d, pooled=d.pooled + way.bend(work.view, d.spot, chosen)) for d in work.drafts
-        ]
-        other = _choose_all(work.view, bent, printed, choosers, way.price)
-        if other in known:
-            continue
-        known.add(other)
+    known = [chosen]
+    for tries in WAYS:
+        way = tries[0][1]
+        other, why = _other_leans(work, printed, choosers, tries, known)
+        if other != chosen:
+            known.append(other)
         copy = replace(
             work,
             drafts=[
@@ -330,8 +357,60 @@ def _readings(
             ],
         )
         _settle(copy, other)
-        found.append(Reading(name=way.name, says=way.says, notes=tuple(_notes(copy, other))))
+        found.append(
+            Reading(
+                name=way.name,
+                says=f"{way.says}; {why}" if why else way.says,
+                notes=tuple(_notes(copy, other)),
+                differs=len(other ^ chosen),
+            )
+        )
     return tuple(found)
+
+
+def _other_leans(
+    work: Work,
+    printed: str,
+    choosers: dict[int, Chooser],
+    tries: Sequence[tuple[float, Way]],
+    known: Sequence[frozenset[int]],
+) -> tuple[frozenset[int], str]:
+    """The first leans of these tries that are unlike all readings before (else those that differ
+    most), and what is to be said of them."""
+    best, unlike, said = known[0], 0, SAME
+    for force, way in tries:
+        other = _bent(work, printed, choosers, way, force, known[0])
+        other = other & known[0] if way.within else other
+        if not way.closes and force == FORCES[-1]:
+            other = frozenset(n for n in other if not _signed_by_habit(work, printed, n))
+        differs = min(len(other ^ before) for before in known)
+        if differs > unlike and len(other) <= way.most * len(known[0]):
+            best, unlike, said = other, differs, way.further
+        if unlike >= LEAST:
+            break
+    return best, said
+
+
+def _signed_by_habit(work: Work, printed: str, n: int) -> bool:
+    """The last off-beat eighth before a rest, whose sign nobody has printed: it is short anyway."""
+    draft = work.drafts[n]
+    return work.view.closes(draft.spot) and not _option(draft, printed, 0.0).locked
+
+
+def _bent(
+    work: Work,
+    printed: str,
+    choosers: dict[int, Chooser],
+    way: Way,
+    force: float,
+    chosen: frozenset[int],
+) -> frozenset[int]:
+    bent = [
+        replace(d, pooled=d.pooled + force * bend) if bend else d
+        for d in work.drafts
+        for bend in (way.bend(work.view, d.spot, chosen),)
+    ]
+    return _choose_all(work.view, bent, printed, choosers, force * way.price)
 
 
 # -- one note
@@ -385,7 +464,8 @@ def _explain_losses(
         why = (
             _AS_ELSEWHERE
             if alike
-            else _rival(view, n, chosen) or (_SATISFIED if claims else _small_top(draft.spot))
+            else _rival(view, n, chosen)
+            or (_SATISFIED if claims else _small_top(view, draft.spot, chosen))
         )
         unlike = (
             f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
@@ -414,9 +494,14 @@ def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
     return worst[1]
 
 
-def _small_top(spot: Spot) -> str:
+def _small_top(view: LineView, spot: Spot, chosen: frozenset[int]) -> str:
     if spot.triplet:
         return "inside a triplet, whose landing has the weight"
+    first, last = view.phrases[spot.phrase]
+    heavy = [n for n in chosen if first <= n <= last and not view.closes(view.spots[n])]
+    if heavy and spot.rise - spot.ahead > _SMALL_TURN:
+        main = min(heavy, key=lambda n: abs(n - spot.index))
+        return f"a lesser top; {view.spots[main].tone.head.pitch} near it has the weight"
     return (
         "a small turn on the beat, which the line passes over"
         if spot.on_beat

@@ -6,6 +6,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from operator import attrgetter
 
@@ -287,25 +288,25 @@ def _spot(
 ) -> Spot:
     tone, bar = tones[n], chart.bars[tones[n].bar]
     pulse = felt_beat(chart, tone.bar)
-    beat = Fraction(chart.resolution, 2) if fine else Fraction(pulse)
+    halves = chart.resolution if fine else 2 * pulse  # ticks of two beats
     offset = tone.onset - bar.start
     counted = offset + _missing(chart, bar)
-    place = counted / beat + 1
-    odd = not fine and Fraction(bar.length, pulse) % 2 == 1
+    place = _counted(2 * counted, halves)
+    odd = not fine and bar.length % (2 * pulse) == pulse
     before, after = silence
     return Spot(
         index=n,
         tone=tone,
         offset=offset,
         beat=place,
-        length=float(tone.duration / beat),
+        length=2 * tone.duration / halves,
         quarters=tone.duration / chart.resolution,
         strong=place == 1 if odd else place.denominator == 1 and place.numerator % 2 == 1,
         pushed=counted % pulse > 0
         and counted % pulse + tone.duration > pulse
         and not tone.head.in_tuplet,
-        before=before / float(beat),
-        after=after / float(beat),
+        before=2 * before / halves,
+        after=2 * after / halves,
         rise=tone.pitch - tones[n - 1].pitch if n else 0,
         ahead=tones[n + 1].pitch - tone.pitch if n + 1 < len(tones) else 0,
         triplet=triplet,
@@ -316,6 +317,12 @@ def _spot(
         fine=fine,
         compound=pulse != chart.resolution and not fine,
     )
+
+
+@lru_cache(maxsize=1024)
+def _counted(ticks: int, beat: int) -> Fraction:
+    """Ticks from the bar line as a beat, from 1."""
+    return Fraction(ticks, beat) + 1
 
 
 def _missing(chart: Chart, bar: Bar) -> int:
@@ -365,6 +372,10 @@ def _lead_in(chart: Chart, line: Sequence[Tone], index: int) -> int:
 _onset = attrgetter("onset")
 
 
+# a chart says the same few chords again and again, and each round of a plan asks anew
+_parsed = lru_cache(maxsize=512)(parse_chord)
+
+
 def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
     """The chords over a line, sounding: from its own symbols, else from the first part that has
     any."""
@@ -372,7 +383,7 @@ def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
         symbols = [d for d in source.directions if d.kind == "chord"]
         if symbols:
             found = (
-                (d.onset, parse_chord(d.value, source.transposition_at(d.onset).chromatic))
+                (d.onset, _parsed(d.value, source.transposition_at(d.onset).chromatic))
                 for d in symbols
             )
             return tuple(

@@ -28,8 +28,8 @@ def test_a_readers_answers_are_met(path: Path) -> None:
         Fraction(ours.hit, ours.hit + ours.wrong),
         Fraction(ours.hit, ours.hit + ours.missed),
     )
-    assert precision >= 0.94, ours.remarks
-    assert recall >= 0.9, ours.remarks
+    assert precision >= 0.98, ours.remarks
+    assert recall >= 0.96, ours.remarks
     assert ours.right >= 0.95 * ours.asked, ours.remarks
     assert ours.stopped >= 0.94 * ours.stops, ours.remarks
     assert ours.extra <= 2, ours.remarks
@@ -60,8 +60,8 @@ def test_the_measure_can_fail(tmp_path: Path) -> None:
 # a
 #: little under the figures reached. The readers agree with each other on .96 of their leans.
 _OTHERS = {
-    "reader_alto": (0.86, 0.9, 0.87, 0.7),
-    "reader_teacher": (0.85, 0.86, 0.88, 0.9),
+    "reader_alto": (0.92, 0.94, 0.87, 0.7),
+    "reader_teacher": (0.9, 0.925, 0.89, 0.9),
 }
 
 

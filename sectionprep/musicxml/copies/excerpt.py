@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from lxml import etree
@@ -97,10 +97,12 @@ def extract_excerpt(
     road_map: bool = False,
     said: Mapping[int, str] | None = None,
     leading: int = 0,
+    closed: frozenset[int] = frozenset(),
 ) -> Excerpt:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings,
     which mean nothing in a few bars. leading: whose line the others follow; said: a
-    syllable for its notes, by address; room for a sign of weight is kept under it."""
+    syllable for its notes, by address; room for a sign of weight is kept under it. closed: silent
+    bars that are left out; how many stands over the next one."""
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     for n, pick in enumerate(picks, start=1):
@@ -116,7 +118,7 @@ def extract_excerpt(
             etree.SubElement(part_list, "part-group", type="stop", number="1")
     for n, pick in enumerate(picks, start=1):
         part = etree.SubElement(score, "part", id=f"P{n}")
-        _fill(part, document, pick, first, last, n == 1, road_map)
+        _fill(part, document, pick, first, last, n == 1, road_map, closed)
         if said is not None:
             _say(part, said if n == leading + 1 else {})
     return Excerpt(score, leading)
@@ -141,6 +143,7 @@ def _fill(
     last: int,
     is_top: bool,
     road_map: bool,
+    closed: frozenset[int],
 ) -> None:
     measures = measures_of(document.root, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
@@ -151,7 +154,12 @@ def _fill(
     for earlier in measures[:first]:
         for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):
             slash = child.get("type") == "start"
-    for n in range(first, min(last, len(measures) - 1) + 1):
+    shown = range(first, min(last, len(measures) - 1) + 1)
+    left_out = 0
+    for n in shown:
+        if n in closed:
+            left_out += 1
+            continue
         copied = copy_measure(measures[n], document.addresses)
         copied.tag = "measure"
         copied.set("number", measures[n].get("number") or str(n + 1))
@@ -170,8 +178,34 @@ def _fill(
             rewrite.rewrite(copied)
         mender.mend(copied)
         mender.beam(copied)
+        if left_out and is_top:
+            words = etree.Element("direction", placement="above")
+            said = etree.SubElement(etree.SubElement(words, "direction-type"), "words")
+            said.text = f"after {left_out} bars of rest"
+            copied.insert(0, words)
+        left_out = 0
         part.append(copied)
     close_lines(list(part))
+
+
+def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:
+    """Of these bars (indices) those in which nothing but rests stands in any of the picked parts:
+    no key, clef, metre, word or dynamic that a later bar would need."""
+    measures = [measures_of(document.root, pick.part_id, pick.occurrence) for pick in picks]
+    return frozenset(
+        n
+        for n in bars
+        if all(
+            tag_of(element) in _STILL
+            for part in measures
+            if n < len(part)
+            for element in part[n]
+            if isinstance(element.tag, str)
+        )
+    )
+
+
+_STILL = frozenset({"note", "backup", "forward", "print", "barline", "harmony", "sound"})
 
 
 def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_time: bool) -> None:

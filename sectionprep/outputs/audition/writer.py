@@ -126,7 +126,7 @@ def _takes(
             ),
         ),
     )
-    for reading in planned.readings:
+    for reading in (r for r in planned.readings if r.differs):
         yield _Take(
             f"lead_{safe_name(reading.name).lower()}",
             (voice(passage.lead, replace(planned, notes=reading.notes)),),

@@ -115,12 +115,20 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
                     {
                         "name": r.name,
                         "says": r.says,
+                        "differs": r.differs,
                         "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans],
                         "notes": [
                             {
                                 **_place(chart, n.tone.onset),
                                 "marks": sorted(n.marks),
                                 "length": n.length,
+                                "leaned": n.leaned,
+                                "tongued": n.tongued,
+                                **(
+                                    {"cutoff": _place(chart, n.cutoff), "release": n.release}
+                                    if n.cutoff is not None
+                                    else {}
+                                ),
                             }
                             for n in r.notes
                         ],

@@ -16,6 +16,8 @@ from sectionprep.phrasing.view import LineView
 _LAST, _SECOND_LAST = -1.68, -0.6
 # notes: a short figure ends on its point, only what is longer needs its ending set up; judgements
 _LEAST, _FIGURE = 3, 6
+# of the off-beat before a closing beat; judgement
+_SET_UP = 1.05
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -35,7 +37,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         ):
             yield Candidate(
                 spot=before.index,
-                lean=0.9,
+                lean=_SET_UP,
                 marks=("accent",),
                 because="off-beat that sets up the ending",
             )

@@ -12,13 +12,14 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView
 
 LARGE = 5  # semitones: a fourth, the size used in the project's count; judgement
+_LEAP = 1.03  # of a fourth; judgement
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if spot.first or spot.rise < LARGE:
             continue
-        lean = 0.9 + 0.04 * (min(spot.rise, 12) - LARGE)
+        lean = _LEAP + 0.04 * (min(spot.rise, 12) - LARGE)
         yield Candidate(
             spot=spot.index, lean=lean, marks=("accent",), because="upper note of a large leap"
         )

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.phrasing.candidates import Candidate, Rule
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import LineView, Spot
 
-# of what speaks for off-beats speaks against 1 and 3, and against 2 and 4, which swing leans on;
+# of what speaks for off-beats speaks against 1 and 3; some of it for 2 and 4, which swing leans on;
 # judgements
-_STRONG, _WEAK = 1.2, 0.0
+_STRONG, _WEAK = 1.2, -0.4
 _ON, _OFF = 0.42, -0.08  # dB after pitch height: on-beat and off-beat eighths (facts, Loudness)
 
 
@@ -22,7 +22,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.triplet or not spot.is_eighth:
             continue
         if spot.on_beat:
-            share = _STRONG if spot.strong else _WEAK
+            share = _STRONG if spot.strong and not _is_peak(view, spot) else _WEAK
             yield Candidate(
                 spot=spot.index,
                 weight=_ON,
@@ -42,12 +42,17 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             )
 
 
+def _is_peak(view: LineView, spot: Spot) -> bool:
+    """The highest note of its phrase, where the line turns: stressed even on 1 or 3."""
+    return spot.is_top and spot.pitch == max(near.pitch for near in view.phrase_of(spot))
+
+
 RULE = Rule(
     name="pulse",
     says="the tongue marks the off-beats, the beat carries the line",
     source="AfroImpro, Accentuation, rule 1; 2 and 4 rather than 1 and 3: common practice, no "
-    "source; mainstream tonguing as in Fagaly and the Woodshed pages; weights from the "
-    "Weimar Jazz Database, own count",
+    "source; the peak even on the beat: S. Fagaly; mainstream tonguing as in Fagaly and the "
+    "Woodshed pages; weights from the Weimar Jazz Database, own count",
     limits="eighths outside triplets; shuffle and older styles lean on the beat instead",
     propose=_propose,
 )

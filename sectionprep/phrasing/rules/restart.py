@@ -14,7 +14,7 @@ from sectionprep.phrasing.view import LineView, Spot
 
 # an entry that comes down from the top of its phrase; any other that comes down, which has its goal
 # still above it; one that climbs, a pick-up: judgements
-_FROM_THE_TOP, _RESTART, _PICK_UP = 1.35, 0.75, 0.6
+_FROM_THE_TOP, _RESTART, _PICK_UP = 1.35, 0.9, 0.6
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:

@@ -15,7 +15,7 @@ from sectionprep.phrasing.view import LineView
 # (facts, Loudness).
 _ON, _OFF = 1.09, 0.46
 # a peak; a neighbour note, a step up and back, which the line only brushes; judgements
-_PEAK, _NEIGHBOUR = 0.6, 0.4
+_PEAK, _NEIGHBOUR = 0.57, 0.4
 _STEP = 2  # semitones
 # notes and semitones from which a line that ends on its top has climbed there; judgement
 _STEPS, _CLIMB = 3, 5

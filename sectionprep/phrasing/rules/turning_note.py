@@ -12,6 +12,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
+_ANNOUNCES = 1.0  # of the off-beat that runs into a top on the beat; judgement
+
 
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
@@ -28,7 +30,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if spot.is_top and spot.on_beat and before is not None and _announces(before):
             yield Candidate(
                 spot=before.index,
-                lean=0.95,
+                lean=_ANNOUNCES,
                 marks=("accent",),
                 because="off-beat that announces the turn on the next beat",
             )

@@ -1,0 +1,117 @@
+"""A sheet of paper for the director, with a pen that moves down."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import accumulate
+from typing import Any
+
+from reportlab.lib.utils import simpleSplit
+
+from sectionprep.drawing.pdf.painter import MM
+from sectionprep.drawing.text import fonts
+
+MARGIN = 12 * MM
+_GUTTER = 14.0  # points between two columns
+
+
+class Pen:
+    """Writes down the page and goes on at the top of the next. footer: stands on each of them;
+    heading: of the pages that go on with what was begun."""
+
+    def __init__(self, canvas: Any, width: float, height: float, footer: str) -> None:
+        self.canvas, self.width, self.height, self.footer = canvas, width, height, footer
+        self.heading = ""
+        self.y = height - MARGIN
+
+    @property
+    def inner(self) -> float:
+        """Points between the margins."""
+        return self.width - 2 * MARGIN
+
+    @property
+    def room(self) -> float:
+        """Points that are left above the lower margin."""
+        return self.y - MARGIN
+
+    def text(
+        self,
+        words: str,
+        size: float = 9,
+        font: str = fonts.TEXT,
+        gap: float = 2.0,
+        keep: float = 0.0,
+    ) -> None:
+        """Write words, over as many lines and pages as they take. keep: points that must
+        be left for what belongs under them."""
+        if self.room < size + keep:
+            self.turn()
+        for line in wrapped(words, font, size, self.inner):
+            if self.room < size:
+                self.turn()
+            self.y -= size
+            self.canvas.setFont(font, size)
+            self.canvas.drawString(MARGIN, self.y, line)
+            self.y -= gap
+
+    def columns(self, entries: Sequence[str], size: float = 8.0, gap: float = 1.5) -> None:
+        """Write short entries in two columns, one after the other down each; none is torn apart."""
+        step, wide = size + gap, (self.inner - _GUTTER) / 2
+        left = [wrapped(entry, fonts.TEXT, size, wide) for entry in entries]
+        while left:
+            if self.room < step:
+                self.turn()
+            most = max(1, int(self.room / step))
+            sums = list(accumulate(len(lines) for lines in left))
+            half = min(most, -(-min(sums[-1], 2 * most) // 2) + 1)
+            first = max(1, sum(total <= half for total in sums))
+            before = sums[first - 1]
+            second = sum(total - before <= max(most, before) for total in sums[first:])
+            tall = max(before, sums[first + second - 1] - before) if second else before
+            self._column(left[:first], MARGIN, size, step)
+            self._column(left[first : first + second], MARGIN + wide + _GUTTER, size, step)
+            self.y -= step * min(tall, most)
+            left = left[first + second :]
+
+    def _column(self, entries: Sequence[Sequence[str]], x: float, size: float, step: float) -> None:
+        self.canvas.setFont(fonts.TEXT, size)
+        y = self.y
+        for lines in entries:
+            for line in lines:
+                y -= step
+                self.canvas.drawString(x, y + step - size, line)
+
+    def rule(self) -> None:
+        """A thin line across, between two things on one page."""
+        self.canvas.setLineWidth(0.4)
+        self.canvas.line(MARGIN, self.y, self.width - MARGIN, self.y)
+
+    def space(self, amount: float) -> None:
+        """Leave some points free."""
+        self.y -= amount
+
+    def turn(self) -> None:
+        """Go on at the top of a fresh page."""
+        self.end()
+        self.y = self.height - MARGIN
+        if self.heading:
+            self.text(self.heading, 11, fonts.BOLD)
+            self.space(6)
+
+    def end(self) -> None:
+        """End the page."""
+        foot(self.canvas, self.width, self.footer)
+        self.canvas.showPage()
+
+
+def foot(canvas: Any, width: float, footer: str) -> None:
+    """What stands at the foot of every page of the director's."""
+    canvas.setFont(fonts.TEXT, 7)
+    canvas.drawString(MARGIN, MARGIN - 14, fonts.printable(footer))
+    canvas.drawRightString(width - MARGIN, MARGIN - 14, "Prepare only music that you may copy.")
+
+
+def wrapped(words: str, font: str, size: float, room: float) -> list[str]:
+    """Words in lines of a width in points."""
+    fonts.register()
+    return list(simpleSplit(fonts.printable(words, font), font, size, room))

@@ -1,0 +1,68 @@
+"""Three readings of a line, each worth hearing, each whole."""
+
+from __future__ import annotations
+
+import pytest
+from build import chart
+from measure_readings import worth_hearing
+
+from sectionprep.passages import find_passages
+from sectionprep.phrasing import plan_line, plan_passages
+from sectionprep.phrasing.plan import PassagePlan
+
+_LINES = {
+    "tops on the beat": "r/8 C5/8 D5/8 E5/8 G5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 A5/8 C6/8 A5/8 F5/8 "
+    "D5/8 E5/8 G5/8 E5/8 C5/8 D5/4 r/4",
+    "tops off the beat": "C5/8 D5/8 E5/8 G5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 A5/8 C6/8 A5/8 F5/8 "
+    "D5/8 E5/8 G5/8 E5/8 C5/8 B4/8 C5/4 r/4",
+    "a riff": "r/8 E5/4 D5/8 E5/8 C5/8 r/4 r/8 E5/4 D5/8 F5/8 C5/8 r/4",
+}
+
+
+def _plan(line: str) -> PassagePlan:
+    return plan_line(chart({"Alto Sax 1": line}), 0, style="medium-swing").passages[0]
+
+
+@pytest.mark.parametrize("name", _LINES)
+def test_every_line_has_three_readings_that_differ(name: str) -> None:
+    planned = _plan(_LINES[name])
+    assert [r.name for r in planned.readings] == ["plainer", "earlier", "more forward"]
+    assert worth_hearing(planned)
+    for reading in planned.readings:
+        assert all(note.length for note in reading.notes)
+        assert len(reading.notes) == len(planned.notes)
+
+
+@pytest.mark.parametrize("name", _LINES)
+def test_the_plainer_one_is_never_denser_and_the_forward_one_not_plainer(name: str) -> None:
+    planned = _plan(_LINES[name])
+    count = {r.name: len(r.leans) for r in planned.readings}
+    ours = sum(note.leaned for note in planned.notes)
+    assert count["plainer"] <= ours
+    assert count["more forward"] >= count["plainer"]
+
+
+def test_tops_on_the_beat_give_way_to_the_note_before() -> None:
+    """C D E >G with the G on 3: earlier leans on the E."""
+    planned = _plan(_LINES["tops on the beat"])
+    leaned = {n for n, note in enumerate(planned.notes) if note.leaned}
+    earlier = {n for n, note in enumerate(planned.readings[1].notes) if note.leaned}
+    assert any(n - 1 in earlier and n not in earlier for n in leaned)
+
+
+def test_what_has_no_other_way_says_so() -> None:
+    """One printed accent, nothing else to lean on: no reading is dropped, none pretends."""
+    planned = _plan("C5/1> r/1")
+    assert len(planned.readings) == 3
+    assert all(not r.differs and "plan itself" in r.says for r in planned.readings)
+
+
+def test_who_needs_no_readings_gets_the_same_plan() -> None:
+    """`mark` leaves them out: its marks are those of `prepare`."""
+    line = _LINES["tops on the beat"]
+    c = chart({"Alto Sax 1": line, "Alto Sax 2": line})
+    together = find_passages(c)
+    with_them, without = (plan_passages(c, together, readings=wanted) for wanted in (True, False))
+    assert all(passage.readings for passage in with_them.passages)
+    assert not any(passage.readings for passage in without.passages)
+    assert [p.notes for p in with_them.passages] == [p.notes for p in without.passages]
