@@ -548,4 +548,6 @@ def write_sheets(
 def to_json(data: dict[str, Any]) -> str:
     """The one way in which results are printed as JSON; the first field is our version."""
     data = {"sectionprep": __version__, **data}
-    return json.dumps(data, ensure_ascii=False, indent=1)
+    text = json.dumps(data, ensure_ascii=False, indent=1)
+    # what steers a terminal or turns the reading direction is written as JSON's escape
+    return "".join(c if c.isprintable() or c == "\n" else json.dumps(c)[1:-1] for c in text)

@@ -3,8 +3,11 @@ nothing heavy is loaded for --help."""
 
 from __future__ import annotations
 
+import io
 import os
+import signal
 import sys
+import threading
 from typing import NoReturn
 
 import typer
@@ -20,6 +23,7 @@ THEMES = (preparing, looking, marking, printing, listening, books)
 
 def main() -> None:
     """Entry point; turns every foreseen failure into one line and its exit code."""
+    _get_ready()
     try:
         code = app(standalone_mode=False)
         sys.exit(code if isinstance(code, int) else 0)
@@ -33,7 +37,8 @@ def main() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
     except OSError as error:
-        fail(f"{str(error.filename or '')[:200]}: {error.strerror or error}.", 3)
+        where = str(error.filename or "standard output")[:200]
+        fail(f"{where}: {error.strerror or error}.", 3)
     except MemoryError:
         fail("the file asks for more memory than there is.", 6)
     except Exception as error:
@@ -45,6 +50,23 @@ def main() -> None:
             hint = f" Try: {context.command_path} --help" if context else ""
             fail(f"{error.format_message()}{hint}", 2)
         raise
+
+
+def _get_ready() -> None:
+    """Letters that a terminal lacks are shown as question marks. A run that is told to end, or
+    whose terminal is closed, clears up behind itself first."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
+    if threading.current_thread() is threading.main_thread():
+        for name in ("SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number and signal.getsignal(number) == signal.SIG_DFL:  # else: told to go on (nohup)
+                signal.signal(number, _end)
+
+
+def _end(number: int, _frame: object) -> NoReturn:
+    sys.exit(128 + number)  # as a shell would say it
 
 
 def fail(message: str, code: int) -> NoReturn:

@@ -1,0 +1,54 @@
+"""How a run ends when it is told to, and what it can still say to an old terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from build import part_xml, score_xml
+
+from sectionprep.stages import to_json
+
+CHART = Path(__file__).parents[1] / "demo_chart" / "late_tram_home.musicxml"
+COMMAND = [sys.executable, "-m", "sectionprep"]
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGHUP"), reason="this system has no such signals")
+@pytest.mark.parametrize("how", ["SIGTERM", "SIGHUP"])
+def test_a_run_that_is_told_to_end_leaves_nothing(how: str, tmp_path: Path) -> None:
+    folder, number = tmp_path / "out", int(getattr(signal, how))
+    with subprocess.Popen([*COMMAND, "prepare", CHART, "-o", folder], stderr=-1) as run:
+        while not list(folder.glob(".sectionprep-making-*")) and run.poll() is None:
+            time.sleep(0.01)
+        run.send_signal(number)
+        _, said = run.communicate(timeout=60)
+    assert (run.returncode, said) == (128 + number, b"")
+    assert not folder.exists()
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252"])
+def test_letters_that_a_terminal_lacks_are_no_error(encoding: str, tmp_path: Path) -> None:
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({"Sax in E\u266d \U0001f3b7": part_xml("C4/1 D4/1")}))
+    done = subprocess.run(
+        [*COMMAND, "check", path],
+        capture_output=True,
+        env=os.environ | {"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
+    )
+    assert b"Traceback" not in done.stderr
+    assert done.returncode == 0
+
+
+def test_json_holds_nothing_that_steers_a_terminal() -> None:
+    """Bidirectional controls (Unicode 15, UAX 9) and C1 controls; what is read back is the same."""
+    names = ["a\u202eb", "\x1b[31m", "\u0085", "\u2028", "E\u266d"]
+    text = to_json({"names": names})
+    assert all(c.isprintable() or c == "\n" for c in text)
+    assert json.loads(text)["names"] == names
+    assert "E\u266d" in text
