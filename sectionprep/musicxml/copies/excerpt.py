@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
+from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.part import (
     SYSTEM_WORDS,
@@ -184,6 +185,8 @@ def _fill(
             said.text = f"after {left_out} bars of rest"
             copied.insert(0, words)
         left_out = 0
+        if len(part):
+            end_at_bar_line(part[-1], copied)
         part.append(copied)
     close_lines(list(part))
 

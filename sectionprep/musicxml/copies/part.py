@@ -17,6 +17,7 @@ from lxml import etree
 
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
+from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
@@ -103,6 +104,8 @@ def extract_part(
             finish(n, copied)
             mender.settle(copied)
         mender.beam(copied)
+        if len(part):
+            end_at_bar_line(part[-1], copied)
         part.append(copied)
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)

@@ -262,21 +262,24 @@ def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
 
 
 def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
-    """A reading in one line: where it leans, and the lengths that are unlike the plan's."""
-
-    def place(note: PlannedNote) -> str:
-        at = chart.place(note.tone.onset)
-        return f"{at.bar}.{say_beat(at.beat)}"
-
+    """A reading in one line: where it leans, bar by bar (an accent where no other mark is named),
+    and the lengths that are unlike the plan's."""
     if not reading.differs:
         return f'Reading "{reading.name}": {reading.says}.'
-    leans = ", ".join(f"{place(n)} {say(n.marks - SLURS)}" for n in reading.notes if n.leaned)
+    bars: dict[str, list[str]] = {}
+    for note in reading.notes:
+        if note.leaned:
+            place = chart.place(note.tone.onset)
+            other = note.marks - SLURS - {"accent"}
+            beat = say_beat(place.beat) + (f" {say(other)}" if other else "")
+            bars.setdefault(place.bar, []).append(beat)
+    leans = "; ".join(f"{bar}: {', '.join(beats)}" for bar, beats in bars.items())
     lengths = ", ".join(
-        f"{place(n)} {n.length}"
+        f"{_at(chart, n.tone.onset)} {n.length}"
         for n, ours in zip(reading.notes, planned.notes, strict=True)
         if n.length != ours.length
     )
-    return f'Reading "{reading.name}" ({reading.says}) leans on: {leans or "nothing"}.' + (
+    return f'Reading "{reading.name}" ({reading.says}) leans on {leans or "nothing"}.' + (
         f" Lengths: {lengths}." if lengths else ""
     )
 
@@ -321,7 +324,7 @@ def _notes_beside(
         ]
     )
     for reading in planned.readings:
-        pen.text(_said_of(chart, planned, reading), 8, fonts.ITALIC)
+        pen.text(_said_of(chart, planned, reading), 7.5, fonts.ITALIC, gap=1.0)
     if disagreed:
         pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
         pen.columns(disagreed[:_DISAGREEMENTS])

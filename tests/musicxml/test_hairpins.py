@@ -1,0 +1,29 @@
+"""Hairpins in the copies for the engraver."""
+
+from __future__ import annotations
+
+from lxml import etree
+
+from sectionprep.musicxml.copies.hairpins import end_at_bar_line
+
+STOP = '<direction><direction-type><wedge type="stop"/></direction-type></direction>'
+NOTE = "<note><rest/><duration>4</duration></note>"
+
+
+def _tags(first: str, second: str) -> tuple[list[str], list[str]]:
+    one, two = (etree.fromstring(f"<measure>{inside}</measure>") for inside in (first, second))
+    end_at_bar_line(one, two)
+    return [str(e.tag) for e in one], [str(e.tag) for e in two]
+
+
+def test_an_end_on_the_first_beat_goes_before_the_bar_line() -> None:
+    assert _tags(NOTE, STOP + NOTE) == (["note", "direction"], ["note"])
+    assert _tags(NOTE + "<barline/>", STOP + NOTE) == (["note", "direction", "barline"], ["note"])
+
+
+def test_an_end_later_in_the_bar_or_with_something_else_stays() -> None:
+    assert _tags(NOTE, NOTE + STOP) == (["note"], ["note", "direction"])
+    loud = STOP.replace("<wedge", "<dynamics><f/></dynamics><wedge")
+    assert _tags(NOTE, loud + NOTE) == (["note"], ["direction", "note"])
+    later = STOP.replace("</direction>", "<offset>2</offset></direction>")
+    assert _tags(NOTE, later + NOTE) == (["note"], ["direction", "note"])
