@@ -374,3 +374,10 @@ def test_the_script_of_the_readme_does_the_main_job(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "P1 unison" in done.stdout or "P1 octaves" in done.stdout
     assert list((tmp_path / "prepared" / "parts").glob("*.pdf"))
+
+
+def test_bars_may_run_from_one_on(demo_path: Path) -> None:
+    done = run("plan", demo_path, "--part", "Alto 1", "--bars", "85-", "--json")
+    assert done.returncode == 0, done.stderr
+    bars = [int(n["bar"]) for p in json.loads(done.stdout)["passages"] for n in p["notes"]]
+    assert (min(bars), max(bars)) == (85, 94)

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 import sectionprep
+from sectionprep.errors import NotAScore
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 
@@ -65,3 +66,14 @@ def test_text_in_two_pieces_is_read_whole() -> None:
     path = HOSTILE / "comment_split_text.musicxml"
     whole = parse_document(Path("x"), path.read_bytes().replace(b"<!--x-->", b""))
     assert sectionprep.read(path).chart.lines == read_chart(whole).lines
+
+
+def test_an_entity_is_refused_wherever_it_hides() -> None:
+    """Without a declaration a later instruction hid the DOCTYPE from a search of the bytes, and the
+    entity changed a note; the parser's own events see it (XML 1.0, 4.2)."""
+    text = (HOSTILE / "beattype0.musicxml").read_text()
+    hidden = (
+        '<!DOCTYPE score-partwise [<!ENTITY s "G">]>\n<?x y?>\n' + text[text.index("<score-") :]
+    )
+    with pytest.raises(NotAScore, match="defines an entity"):
+        parse_document(Path("x"), hidden.replace("<step>C", "<step>&s;", 1).encode())
