@@ -22,7 +22,7 @@ from pathlib import Path
 
 from sectionprep import stages
 from sectionprep.drawing.engraver.engraver import Engraving
-from sectionprep.drawing.scene.ink import Box, Ink, System
+from sectionprep.drawing.scene.ink import Box, Curve, Ink, Polygon, System
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, engraved, extras_of
 from sectionprep.outputs.parts.sheets import part_jobs
@@ -104,15 +104,15 @@ def _kind(ink: Ink) -> str:
 
 def _pieces(ink: Ink) -> Iterator[Box]:
     """The ink's box, or boxes along it where it is slanted or curved."""
-    if ink.kind == "path":
-        points = [p for _, pts in ink.data for p in pts]
+    if isinstance(ink.shape, Curve):
+        points = [p for _, pts in ink.shape.segments for p in pts]
         half = len(points) // 2 or 1
         curve = points[: half + 1] if len(points) >= 4 else points
         dense = [_bezier(curve, t / 12) for t in range(13)] if len(curve) == 4 else curve
         for a, b in pairwise(dense):
             yield min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1])
-    elif ink.kind in ("polygon", "polyline") and ink.box[2] - ink.box[0] > 200:
-        pts = sorted(ink.data)
+    elif isinstance(ink.shape, Polygon) and ink.box[2] - ink.box[0] > 200:
+        pts = sorted(ink.shape.points)
         x0, x1 = pts[0][0], pts[-1][0]
         tops = {
             x0: min(y for x, y in pts if x <= x0 + 1),

@@ -12,7 +12,7 @@ from sectionprep.drawing.engraver import bar_widths as widths_module
 from sectionprep.drawing.engraver import engraver
 from sectionprep.drawing.engraver.bar_widths import bar_widths
 from sectionprep.drawing.engraver.mei import MeiPart
-from sectionprep.drawing.scene.ink import natural_widths
+from sectionprep.drawing.scene.drawing import natural_widths
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part

@@ -25,7 +25,7 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
     """Eight bars that move together: four and four, or a new line where a section begins (J. Gates:
     sections start at the left)."""
     from sectionprep.drawing.engraver.engraver import engrave_passage
-    from sectionprep.drawing.scene.ink import read_systems
+    from sectionprep.drawing.scene.drawing import read_systems
     from sectionprep.musicxml.copies.excerpt import extract_excerpt
     from sectionprep.outputs.director.staves import pick_staff
 

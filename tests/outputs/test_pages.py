@@ -77,8 +77,9 @@ def test_planted_collisions_are_counted(tmp_path: Path) -> None:
     assert {c.kinds for c in line_collisions("", 1, system, [wrong])} >= {("head", "syllable")}
     accent = next(ink for ink in system.ink if "artic" in ink.classes)
     head = system.heads[accent.owner]
-    accent.move(head.y - (accent.box[1] + accent.box[3]) / 2)
-    assert ("articulation", "head") in {c.kinds for c in line_collisions("", 1, system, [])}
+    moved = accent.moved(head.y - (accent.box[1] + accent.box[3]) / 2)
+    wrong_line = replace(system, ink=(*system.ink, moved))
+    assert ("articulation", "head") in {c.kinds for c in line_collisions("", 1, wrong_line, [])}
 
 
 def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from sectionprep.drawing.scene.ink import Ink, Spot, System
+from sectionprep.drawing.scene.ink import Ink, Line, Spot, System
 from sectionprep.drawing.scene.skyline import restack
 
 WIDTH = 10000.0
@@ -13,11 +13,11 @@ WIDTH = 10000.0
 
 def _ink(x0: float, top: float, x1: float, bottom: float, *classes: str, group: str = "") -> Ink:
     box = (x0, top, x1, bottom)
-    return Ink(kind="line", box=box, classes=classes, owner="", data=box, group=group)
+    return Ink(Line(*box, stroke=0.0), box, classes, group=group)
 
 
 def _system(*ink: Ink, chords: dict[str, float] | None = None) -> System:
-    system = System(ink=list(ink), staff_top=1000, staff_bottom=1800)
+    system = System(ink=ink, staff_top=1000, staff_bottom=1800)
     for name, x in (chords or {}).items():
         system.chords[name] = Spot(x=x, y=0)
     return system
@@ -28,9 +28,8 @@ def test_chords_share_one_line_that_clears_the_highest_note_under_any_of_them() 
     low = _system(chords={"a": 500, "b": 4000})
     high = _system(note, chords={"a": 500, "b": 4000})
     beside = _system(_ink(2000, 700, 2100, 900, "note"), chords={"a": 500, "b": 4000})
-    for system in (low, high, beside):
-        restack(system, {"a": "C7", "b": "F7"}, WIDTH)
-    assert [{spot.y for spot in s.chords.values()} for s in (low, high, beside)] == [
+    placed = [restack(line, {"a": "C7", "b": "F7"}, WIDTH) for line in (low, high, beside)]
+    assert [{spot.y for spot in line.chords.values()} for line in placed] == [
         {890.0},
         {630.0},
         {890.0},
@@ -42,14 +41,12 @@ def test_words_come_down_to_the_staff_and_stay_over_notes_and_chords(kind: str) 
     def word() -> Ink:
         return _ink(500, 0, 900, 100, kind, group="w")
 
-    alone, over_note, over_chord = word(), word(), word()
-    restack(_system(alone), {}, WIDTH)
-    restack(_system(_ink(600, 600, 700, 900, "note"), over_note), {}, WIDTH)
-    system = _system(over_chord, chords={"a": 500})
-    restack(system, {"a": "C7"}, WIDTH)
-    assert alone.box[3] == 940
-    assert over_note.box[3] == 530
-    assert over_chord.box[3] < system.chords["a"].y
+    alone = restack(_system(word()), {}, WIDTH)
+    over_note = restack(_system(_ink(600, 600, 700, 900, "note"), word()), {}, WIDTH)
+    over_chord = restack(_system(word(), chords={"a": 500}), {"a": "C7"}, WIDTH)
+    assert alone.ink[0].box[3] == 940
+    assert over_note.ink[1].box[3] == 530
+    assert over_chord.ink[0].box[3] < over_chord.chords["a"].y
 
 
 def test_two_words_over_one_place_do_not_touch_and_keep_their_order() -> None:
@@ -58,7 +55,7 @@ def test_two_words_over_one_place_do_not_touch_and_keep_their_order() -> None:
         _ink(600, 200, 1000, 300, "dir", group="d"),
     )
     aside = _ink(3000, 100, 3400, 200, "dir", group="e")
-    restack(_system(upper, lower, aside), {}, WIDTH)
+    upper, lower, aside = restack(_system(upper, lower, aside), {}, WIDTH).ink
     assert lower.box[3] == 940
     assert upper.box[3] < lower.box[1]
     assert aside.box[3] == 940
@@ -69,6 +66,6 @@ def test_words_under_the_staff_move_below_what_they_touch() -> None:
         _ink(500, 1900, 1500, 2000, "hairpin"),
         _ink(700, 1950, 1200, 2050, "dir", group="d"),
     )
-    restack(_system(hairpin, word), {}, WIDTH)
+    hairpin, word = restack(_system(hairpin, word), {}, WIDTH).ink
     assert word.box[1] == 2070
     assert hairpin.box[3] == 2000

@@ -13,6 +13,7 @@ import pytest
 from build import part_xml, score_xml
 from lxml import etree
 
+from sectionprep.drawing.scene.ink import Glyph, Shape, Text
 from sectionprep.musicxml.copies.undrawn import DIRECTIONS, ON_NOTES
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -113,23 +114,17 @@ def _score(tmp_path: Path, xml: str) -> PartJob:
     return next(iter(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")))
 
 
+def _shape(shape: Shape) -> tuple[str, str]:
+    """What a shape is, and what it says."""
+    says = shape.code if isinstance(shape, Glyph) else ""
+    says = shape.words if isinstance(shape, Text) else says
+    return type(shape).__name__, says
+
+
 def _ink(job: PartJob) -> list[tuple[str, str]]:
     """What is on the page, wherever it stands."""
     drawn = engraved(job)
-    ink = [
-        (
-            i.kind,
-            str(
-                i.data[0]
-                if i.kind == "glyph"
-                else [r.text for r in i.data[2]]
-                if i.kind == "text"
-                else ""
-            ),
-        )
-        for system in drawn.systems
-        for i in system.ink
-    ]
+    ink = [_shape(i.shape) for system in drawn.systems for i in system.ink]
     return sorted(ink + [(e.kind, "") for line in extras_of(drawn, job) for e in line])
 
 

@@ -12,7 +12,7 @@ from measure_pages import line_collisions
 
 from sectionprep import stages
 from sectionprep.drawing.engraver.engraver import Engraving
-from sectionprep.drawing.scene.ink import Ink
+from sectionprep.drawing.scene.ink import Ellipse, Glyph, Ink, Text
 from sectionprep.drawing.text.frames import frame
 from sectionprep.musicxml.copies.enclosures import SHAPES
 from sectionprep.musicxml.document import Document, parse_document
@@ -45,11 +45,12 @@ def _words(text: str, more: str = "", place: str = "above") -> str:
 
 
 def _texts(drawn: Engraving, system: int = 0) -> list[Ink]:
-    return [ink for ink in drawn.systems[system].ink if ink.kind == "text"]
+    return [ink for ink in drawn.systems[system].ink if isinstance(ink.shape, Text)]
 
 
 def _says(ink: Ink) -> str:
-    return "".join(run.text for run in ink.data[2])
+    assert isinstance(ink.shape, Text)
+    return ink.shape.words
 
 
 def _inside(inner: tuple[float, ...], outer: tuple[float, ...]) -> bool:
@@ -86,8 +87,8 @@ def test_a_letter_in_a_circle_can_be_read(tmp_path: Path) -> None:
     """It was a black blob: no filled shape may lie over the letter."""
     drawn = engraved(_kept("circle_letter", tmp_path))
     (letter,) = [ink for ink in _texts(drawn) if _says(ink) == "A"]
-    around = [ink for ink in drawn.systems[0].ink if ink.kind == "ellipse"]
-    assert [(ink.fill, _inside(letter.box, ink.box)) for ink in around] == [(False, True)]
+    around = [ink for ink in drawn.systems[0].ink if isinstance(ink.shape, Ellipse)]
+    assert [(ink.shape.fill, _inside(letter.box, ink.box)) for ink in around] == [(False, True)]
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -96,8 +97,12 @@ def test_each_shape_is_drawn_around_its_words_and_nothing_is_filled(
 ) -> None:
     drawn = _drawn(part_xml(_TUNE, signs={2: _words("ab", f'enclosure="{shape}"')}), tmp_path)
     (text,) = [ink for ink in _texts(drawn) if _says(ink) == "ab"]
-    shapes = [ink for ink in drawn.systems[0].ink if "dir" in ink.classes and ink.kind != "text"]
-    assert [ink.fill for ink in shapes] == [False]
+    shapes = [
+        ink
+        for ink in drawn.systems[0].ink
+        if "dir" in ink.classes and not isinstance(ink.shape, Text)
+    ]
+    assert [ink.shape.fill for ink in shapes] == [False]
     assert text.box[0] > shapes[0].box[0]
     assert shapes[0].box[3] < drawn.systems[0].staff_top
 
@@ -110,10 +115,8 @@ def test_string_numbers_stand_in_circles(tmp_path: Path) -> None:
     )
     drawn = _drawn(xml, tmp_path, "Guitar")
     assert [_says(ink) for ink in _texts(drawn) if "fing" in ink.classes] == ["4"]
-    assert [ink.kind for ink in drawn.systems[0].ink if "fing" in ink.classes] == [
-        "text",
-        "ellipse",
-    ]
+    signs = [ink.shape for ink in drawn.systems[0].ink if "fing" in ink.classes]
+    assert [type(shape) for shape in signs] == [Text, Ellipse]
 
 
 def test_a_long_rest_with_restated_clefs_stays_one(tmp_path: Path) -> None:
@@ -297,7 +300,7 @@ def test_a_metronome_mark_keeps_away_from_the_count_of_a_rest(tmp_path: Path) ->
         ink
         for ink in drawn.systems[0].ink
         if "multiRest" in ink.classes
-        and ink.kind == "glyph"
+        and isinstance(ink.shape, Glyph)
         and ink.box[3] <= drawn.systems[0].staff_top
     ]
     mark = [ink for ink in drawn.systems[0].ink if "tempo" in ink.classes]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from sectionprep.drawing.scene.ink import natural_widths
+from sectionprep.drawing.scene.drawing import natural_widths
 
 _MEASURE = re.compile(r"<measure\b([^>]*)>(.*?)</measure>", re.DOTALL)
 _ID = re.compile(r' xml:id="([^"]+)"')

@@ -16,7 +16,8 @@ from sectionprep.drawing.engraver.mei import MeiBar, MeiPart, SignKey
 from sectionprep.drawing.paging.lines_and_pages import BarBox, break_lines
 from sectionprep.drawing.proof.as_written import MustShow, Proved, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
-from sectionprep.drawing.scene.ink import System, natural_widths, read_systems
+from sectionprep.drawing.scene.drawing import natural_widths, read_systems
+from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.skyline import restack
 from sectionprep.drawing.text import fonts
 from sectionprep.errors import SectionprepError
@@ -174,11 +175,11 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
         glyphs |= outlines
         for n in crammed:
             systems[n] = replace(wider[n], scale=scale)
-    for system in systems:
-        restack(system, mei.chords, part.width_mm * 100 / system.scale)
+    width = part.width_mm * 100
+    placed = tuple(restack(line, mei.chords, width / line.scale) for line in systems)
     drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
     return Engraving(
-        systems=tuple(systems),
+        systems=placed,
         bars=tuple(mei.bars),
         lines=lines,
         glyphs=glyphs,

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Container, Iterator
+from collections.abc import Container, Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache, lru_cache
 from typing import Any
 
-from sectionprep.drawing.scene.ink import Ink, System, path_segments
+from sectionprep.drawing.scene.drawing import path_segments
+from sectionprep.drawing.scene.ink import (
+    Curve,
+    Ellipse,
+    Glyph,
+    Ink,
+    Line,
+    Polygon,
+    Rectangle,
+    Segment,
+    System,
+    Text,
+)
 from sectionprep.drawing.text import fonts
 
 MM = 72 / 25.4
 UNIT = MM / 100  # points per hundredth of a millimetre
+_THINNEST = 8.0  # pen, hundredths of a millimetre: thinner lines vanish in print; judgement
 
 _PALE = frozenset(
     {"artic", "slur", "hairpin", "breath", "dynam", "dir"}
@@ -90,9 +103,8 @@ class Painter:
         points. pale: ids of notes whose articulations, and of other signs that, are drawn in grey.
         """
         c = self.canvas
-        straight: dict[float, list[str]] = defaultdict(
-            list
-        )  # by width: lines are half of a page, and drawn as one path
+        # by width: lines are half of a page, and drawn as one path
+        straight: dict[float, list[str]] = defaultdict(list)
         with self.at(system, x, y, scale):
             c.setLineCap(0)
             for ink in system.ink:
@@ -102,12 +114,12 @@ class Painter:
                     self.ink(ink)
                     c.setFillGray(0)
                     c.setStrokeGray(0)
-                elif ink.kind == "line":
-                    straight[ink.stroke].append(_line(ink))
+                elif isinstance(ink.shape, Line):
+                    straight[ink.shape.stroke].append(_line(ink.shape))
                 else:
                     self.ink(ink)
             for stroke, lines in straight.items():
-                c.addLiteral(f"{max(stroke, 8):g} w n {' '.join(lines)} S")
+                c.addLiteral(f"{max(stroke, _THINNEST):g} w n {' '.join(lines)} S")
 
     @contextmanager
     def at(self, system: System, x: float, y: float, scale: float = 1.0) -> Iterator[None]:
@@ -132,46 +144,41 @@ class Painter:
             self.canvas.drawString(0, 0, chr(int(code, 16)))
 
     def ink(self, ink: Ink) -> None:
-        """Draw one primitive in the current coordinates. Glyphs and straight lines go to the page
-        as they are, without the canvas keeping books on each."""
-        c = self.canvas
-        if ink.kind == "glyph":
-            name, x, y, size = ink.data
-            form = self.forms.get(name)
-            if form:
-                c.addLiteral(f"q {size:g} 0 0 {-size:g} {x:g} {y:g} cm")
-                c.doForm(form)
-                c.addLiteral("Q")
-        elif ink.kind == "line":
-            c.addLiteral(f"{max(ink.stroke, 8):g} w n {_line(ink)} S")
-        elif ink.kind == "text":
-            x, y, runs = ink.data
-            for run in runs:
-                x += self.text(x, y, run.text, run.font, run.size)
-        elif ink.kind == "rect":
-            x0, y0, x1, y1 = ink.box
-            c.setLineWidth(max(ink.stroke, 8))
-            c.rect(x0, y0, x1 - x0, y1 - y0, stroke=1 if ink.stroke else 0, fill=int(ink.fill))
-        elif ink.kind == "ellipse":
-            c.setLineWidth(max(ink.stroke, 8))
-            c.ellipse(*ink.box, stroke=int(bool(ink.stroke)), fill=int(ink.fill))
-        else:
-            self._shape(ink)
+        """Draw one shape in the current coordinates. Glyphs and straight lines go to the page as
+        they are, without the canvas keeping books on each."""
+        match ink.shape:
+            case Glyph(code, x, y, size):
+                if form := self.forms.get(code):
+                    self.canvas.addLiteral(f"q {size:g} 0 0 {-size:g} {x:g} {y:g} cm")
+                    self.canvas.doForm(form)
+                    self.canvas.addLiteral("Q")
+            case Line() as line:
+                self.canvas.addLiteral(f"{max(line.stroke, _THINNEST):g} w n {_line(line)} S")
+            case Text(x, y, runs):
+                for run in runs:
+                    x += self.text(x, y, run.text, run.font, run.size)
+            case Rectangle(stroke, fill):
+                x0, y0, x1, y1 = ink.box
+                self._pen(stroke)
+                self.canvas.rect(x0, y0, x1 - x0, y1 - y0, stroke=int(bool(stroke)), fill=int(fill))
+            case Ellipse(stroke, fill):
+                self._pen(stroke)
+                self.canvas.ellipse(*ink.box, stroke=int(bool(stroke)), fill=int(fill))
+            case Curve(segments, stroke, fill):
+                self._shape(segments, stroke, fill)
+            case Polygon(points, closed, stroke, fill):
+                lines = [("lineTo", (point,)) for point in points[1:]]
+                end = "closePath" if closed else "endPath"
+                self._shape([("moveTo", points[:1]), *lines, (end, ())], stroke, fill)
 
-    def _shape(self, ink: Ink) -> None:
-        c = self.canvas
-        path = c.beginPath()
-        if ink.kind == "path":
-            _trace(path, ink.data)
-        else:
-            path.moveTo(*ink.data[0])
-            for point in ink.data[1:]:
-                path.lineTo(*point)
-            if ink.kind == "polygon":
-                path.close()
-        c.setLineWidth(max(ink.stroke, 1))
-        filled = ink.fill and ink.kind != "polyline"
-        c.drawPath(path, stroke=int(bool(ink.stroke)), fill=int(filled))
+    def _pen(self, stroke: float) -> None:
+        self.canvas.setLineWidth(max(stroke, _THINNEST))
+
+    def _shape(self, segments: Iterable[Segment], stroke: float, fill: bool) -> None:
+        path = self.canvas.beginPath()
+        _trace(path, segments)
+        self.canvas.setLineWidth(max(stroke, 1))
+        self.canvas.drawPath(path, stroke=int(bool(stroke)), fill=int(fill))
 
     def text(self, x: float, y: float, text: str, font: str, size: float) -> float:
         """Draw text upright in the flipped coordinates; returns its width."""
@@ -188,17 +195,28 @@ class Painter:
 _segments = lru_cache(512)(path_segments)  # of glyphs: every part draws the same few
 
 
-def _line(ink: Ink) -> str:
-    return "{:g} {:g} m {:g} {:g} l".format(*ink.data)
+def _line(line: Line) -> str:
+    return f"{line.x0:g} {line.y0:g} m {line.x1:g} {line.y1:g} l"
 
 
-def _trace(path: Any, segments: list[tuple[str, list[tuple[float, float]]]]) -> None:
-    for kind, points in segments:
-        if kind == "M":
-            path.moveTo(*points[0])
-        elif kind == "L":
-            path.lineTo(*points[0])
-        elif kind == "C":
-            path.curveTo(*points[0], *points[1], *points[2])
-        else:
-            path.close()
+def _trace(path: Any, segments: Iterable[Segment]) -> None:
+    """Draw what a pen does on a path of the canvas."""
+    pen = _pen_class()(path)
+    for step, points in segments:
+        getattr(pen, step)(*points)
+
+
+@cache
+def _pen_class() -> Any:
+    """A font library's pen that draws on a path of the PDF library."""
+    from fontTools.pens.basePen import BasePen
+
+    class _Pen(BasePen):  # type: ignore[misc]
+        def __init__(self, path: Any) -> None:
+            super().__init__()
+            self._moveTo = lambda point: path.moveTo(*point)
+            self._lineTo = lambda point: path.lineTo(*point)
+            self._curveToOne = lambda a, b, end: path.curveTo(*a, *b, *end)
+            self._closePath = path.close
+
+    return _Pen

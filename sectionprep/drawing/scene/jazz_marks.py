@@ -105,7 +105,7 @@ def _beside(path: Any, width: float, mark: str) -> None:
 def _height_above(system: System, head: Spot, size: float) -> float:
     """Above the note's own staff and clear of everything that stands over the note there."""
     staff = min(
-        (top for top, _, _ in system.lines),
+        system.staves,
         key=lambda top: max(top - head.y, head.y - top - _STAFF * size, 0.0),
         default=system.staff_top,
     )

@@ -59,8 +59,7 @@ def line_extras(
         )
     floor = system.bottom
     found += _syllables(system, syllables, floor, syllable_size)
-    system.top = min([system.top, *(extra.box[1] for extra in found)])
-    system.bottom = max([system.bottom, *(extra.box[3] for extra in found)])
+    system.hold(extra.box for extra in found)
     return found
 
 
@@ -79,8 +78,7 @@ def jazz_extras(
         if (head := system.heads.get(name)) is not None
         for mark in marks
     ]
-    system.top = min([system.top, *(extra.box[1] for extra in found)])
-    system.bottom = max([system.bottom, *(extra.box[3] for extra in found)])
+    system.hold(extra.box for extra in found)
     return found
 
 

@@ -4,52 +4,59 @@ than the line is broken."""
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 
-from sectionprep.drawing.scene.ink import Ink, System
+from sectionprep.drawing.scene.ink import Ellipse, Ink, Polygon, Rectangle, Text, box_of
 from sectionprep.drawing.text import fonts
 from sectionprep.drawing.text.lettering import Run
 
 _MOVED = frozenset({"dir", "tempo", "reh", "repeatMark", "dynam"})
-_FRAMES = ("rect", "ellipse", "polygon", "polyline")
+_FRAMES = (Rectangle, Ellipse, Polygon)
 _STEP = 1.1  # from line to line, in type sizes
 
 
-def keep_inside(system: System, edge: float) -> None:
-    """Move or break all words of a line that reach beyond the edge, which is where a full line
-    ends."""
-    if all(ink.kind != "text" or ink.box[2] <= edge for ink in system.ink):
-        return
-    groups: dict[str, list[Ink]] = defaultdict(list)
-    for n, ink in enumerate(system.ink):
+def keep_inside(inks: Sequence[Ink], edge: float) -> tuple[Ink, ...]:
+    """The ink of a line with all words that reach beyond the edge moved or broken; the edge is
+    where a full line ends."""
+    if not any(_words_beyond(ink, edge) for ink in inks):
+        return tuple(inks)
+    groups: dict[str, list[int]] = defaultdict(list)
+    for n, ink in enumerate(inks):
         if _MOVED.intersection(ink.classes):
-            groups[ink.group or ink.owner or str(n)].append(ink)
-    for inks in groups.values():
-        if any(ink.kind == "text" for ink in inks) and max(ink.box[2] for ink in inks) > edge:
-            _one(system, inks, edge)
+            groups[ink.group or ink.owner or str(n)].append(n)
+    placed: dict[int, tuple[Ink, ...]] = {}
+    for places in groups.values():
+        group = [inks[n] for n in places]
+        has_words = any(isinstance(ink.shape, Text) for ink in group)
+        if has_words and max(ink.box[2] for ink in group) > edge:
+            placed |= zip(places, _inside(group, edge), strict=True)
+    return tuple(ink for n, was in enumerate(inks) for ink in placed.get(n, (was,)))
 
 
-def _one(system: System, inks: list[Ink], edge: float) -> None:
-    left, right = min(ink.box[0] for ink in inks), max(ink.box[2] for ink in inks)
-    for ink in inks:
-        ink.move(0.0, -min(right - edge, left))
-    if right - left <= edge:
-        return
-    for ink in inks:  # longer than the line: a frame cannot hold it
-        if ink.kind == "text":
-            system.ink += list(_broken(ink, edge))
-        if ink.kind == "text" or ink.kind in _FRAMES:
-            system.ink.remove(ink)
+def _words_beyond(ink: Ink, edge: float) -> bool:
+    return isinstance(ink.shape, Text) and ink.box[2] > edge
 
 
-def _broken(ink: Ink, room: float) -> Iterator[Ink]:
+def _inside(group: Sequence[Ink], edge: float) -> Iterator[tuple[Ink, ...]]:
+    """For each ink of a group of words, what stands for it on the page."""
+    left, _, right, _ = box_of(group)
+    too_long = right - left > edge
+    for ink in group:
+        moved = ink.moved(0.0, -min(right - edge, left))
+        if too_long and isinstance(moved.shape, Text):
+            yield tuple(_broken(moved, moved.shape, edge))
+        elif too_long and isinstance(moved.shape, _FRAMES):
+            yield ()  # a frame cannot hold what is longer than the line
+        else:
+            yield (moved,)
+
+
+def _broken(ink: Ink, text: Text, room: float) -> Iterator[Ink]:
     """A line of words as several, each within the room."""
-    x, y, runs = ink.data
-    size = max(run.size for run in runs)
+    size = max(run.size for run in text.runs)
     lines: list[list[Run]] = [[]]
     used = 0.0
-    for piece in _words(runs, room):
+    for piece in _words(text.runs, room):
         wide = fonts.width(piece.text, piece.font, piece.size)
         if lines[-1] and used + wide > room:
             lines.append([])
@@ -59,15 +66,15 @@ def _broken(ink: Ink, room: float) -> Iterator[Ink]:
     for n, line in enumerate(lines):
         wide = sum(fonts.width(run.text, run.font, run.size) for run in line)
         down = n * _STEP * size
-        box = (x, ink.box[1] + down, x + wide, ink.box[3] + down)
-        yield replace(ink, box=box, data=(x, y + down, line))
+        box = (text.x, ink.box[1] + down, text.x + wide, ink.box[3] + down)
+        yield ink._replace(shape=Text(text.x, text.y + down, tuple(line)), box=box)
 
 
-def _words(runs: list[Run], room: float) -> Iterator[Run]:
+def _words(runs: Sequence[Run], room: float) -> Iterator[Run]:
     """The words of some runs, each with the space after it; letters where a word alone is wider
     than the room."""
     for run in runs:
         for word in run.text.split(" "):
             long = fonts.width(word, run.font, run.size) > room
             for piece in (*word, " ") if long else (f"{word} ",):
-                yield replace(run, text=piece)
+                yield Run(piece, run.font, run.size)

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import replace
 
 from sectionprep.drawing.scene import chord_symbols
-from sectionprep.drawing.scene.ink import Ink, System
+from sectionprep.drawing.scene.ink import Ink, System, box_of, extent
 from sectionprep.drawing.scene.page_edge import keep_inside
 
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
@@ -19,7 +20,7 @@ _CLEAR = 70.0  # white between two things, hundredths of a millimetre
 _SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
 #: white beside the count of a long rest: closer, a metronome's number seems to go on; judgement
 _BESIDE_COUNT = 200.0
-_CAP = 0.72  # height of a capital in type sizes
+_CHORD_HEIGHT = chord_symbols.SIZE * 0.72  # of a capital
 _Segment = tuple[float, float, float]  # x0, x1, top
 
 
@@ -27,79 +28,91 @@ def _word_class(ink: Ink) -> str:
     return next((c for c in ink.classes if c in _WORDS), "")
 
 
-def restack(system: System, chords: dict[str, str], width: float) -> None:
-    """Move chord symbols and the words above the staff to their places; takes the system's extent
-    anew. width: of the line."""
-    keep_inside(system, width)
-    moving: dict[str, list[Ink]] = defaultdict(list)
+def restack(system: System, chords: dict[str, str], width: float) -> System:
+    """The line with its chord symbols and the words above the staff in their places, and its extent
+    taken anew. chords: text by id; width: of the line."""
+    inks = list(keep_inside(system.ink, width))
+    moving: dict[str, list[int]] = defaultdict(list)
     music: list[_Segment] = []
     counts: list[_Segment] = []
     over: dict[str, bool] = {}  # by group: a large frame may reach into the staff, its words do not
-    for ink in system.ink:
+    for n, ink in enumerate(inks):
         word = _word_class(ink) if ink.group else ""
-        if word and over.setdefault(ink.group, ink.box[3] < system.staff_top + 50):
-            moving["endings" if word == "voltaBracket" else ink.group or word].append(ink)
-        elif ink.box[1] < system.staff_top:
-            music.append((ink.box[0], ink.box[2], ink.box[1]))
+        left, top, right, bottom = ink.box
+        if word and over.setdefault(ink.group, bottom < system.staff_top + 50):
+            moving["endings" if word == "voltaBracket" else ink.group or word].append(n)
+        elif top < system.staff_top:
+            music.append((left, right, top))
             if "multiRest" in ink.classes:
-                counts.append((ink.box[0] - _BESIDE_COUNT, ink.box[2] + _BESIDE_COUNT, ink.box[1]))
-    height = chord_symbols.SIZE * _CAP
+                counts.append((left - _BESIDE_COUNT, right + _BESIDE_COUNT, top))
+    base, taken = _chord_line(system, chords, music)
+    taken += music
+    groups = sorted(moving.values(), key=lambda group: -max(inks[n].box[3] for n in group))
+    for group in groups:
+        also = counts if "tempo" in inks[group[0]].classes else ()
+        _lower_onto(inks, group, taken, system.staff_top - 60, also)
+    _clear_below(inks, system)
+    top, bottom = extent(inks)
+    if system.chords:
+        top = min(top, base - _CHORD_HEIGHT - 80)
+    return replace(
+        system,
+        ink=tuple(inks),
+        chords={name: spot._replace(y=base) for name, spot in system.chords.items()},
+        top=top,
+        bottom=bottom,
+    )
+
+
+def _chord_line(
+    system: System, chords: dict[str, str], music: Sequence[_Segment]
+) -> tuple[float, list[_Segment]]:
+    """The baseline of the line's chord symbols, and the room that they take."""
     base = system.staff_top - 110.0
-    taken: list[_Segment] = []
+    places: list[tuple[float, float]] = []
     for name, spot in system.chords.items():
         width = chord_symbols.draw(None, spot.x, 0, chords.get(name, ""))
         under = [
             top for x0, x1, top in music if x0 < spot.x + width + _SIDE and spot.x - _SIDE < x1
         ]
         base = min([base, *(top - _CLEAR for top in under)])
-        taken.append((spot.x - 40, spot.x + width + 60, 0.0))
-    taken = [(x0, x1, base - height - 60) for x0, x1, _ in taken]
-    for spot in system.chords.values():
-        spot.y = base
-    taken += music
-    for inks in sorted(moving.values(), key=lambda group: -max(i.box[3] for i in group)):
-        also = counts if "tempo" in inks[0].classes else ()
-        _lower_onto(inks, taken, system.staff_top - 60, also)
-    _clear_below(system)
-    system.measure_box()
-    if system.chords:
-        system.top = min(system.top, base - height - 80)
+        places.append((spot.x - 40, spot.x + width + 60))
+    return base, [(x0, x1, base - _CHORD_HEIGHT - 60) for x0, x1 in places]
 
 
-def _clear_below(system: System) -> None:
+def _clear_below(inks: list[Ink], system: System) -> None:
     """Words under the staff that touch anything there move down: the engraver was not told how wide
     long ones are."""
-    groups: dict[str, list[Ink]] = defaultdict(list)
-    for ink in system.ink:
+    groups: dict[str, list[int]] = defaultdict(list)
+    for n, ink in enumerate(inks):
         if ink.group and "dir" in ink.classes and ink.box[3] > system.staff_bottom + 50:
-            groups[ink.group].append(ink)
+            groups[ink.group].append(n)
     if not groups:
         return
-    low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom]
-    for name, inks in sorted(groups.items(), key=lambda group: min(ink.box[1] for ink in group[1])):
-        x0, y0, x1, y1 = _box_of(inks)
-        beside = [ink.box for ink in low if ink.group != name]
+    low = [n for n, ink in enumerate(inks) if ink.box[3] > system.staff_bottom]
+    downwards = sorted(groups.items(), key=lambda group: min(inks[n].box[1] for n in group[1]))
+    for name, group in downwards:
+        x0, y0, x1, y1 = box_of(inks[n] for n in group)
+        beside = [inks[n].box for n in low if inks[n].group != name]
         around = [box for box in beside if box[0] < x1 and x0 < box[2]]
         down = 0.0
         while touched := [box[3] for box in around if box[1] < y1 + down and y0 + down < box[3]]:
             down = max(touched) + _CLEAR - y0
-        for ink in inks:
-            ink.move(down)
-
-
-def _box_of(inks: list[Ink]) -> tuple[float, float, float, float]:
-    left, top, right, bottom = zip(*(ink.box for ink in inks), strict=True)
-    return min(left), min(top), max(right), max(bottom)
+        for n in group:
+            inks[n] = inks[n].moved(down)
 
 
 def _lower_onto(
-    inks: list[Ink], taken: list[_Segment], floor: float, also: Sequence[_Segment]
+    inks: list[Ink],
+    group: Sequence[int],
+    taken: list[_Segment],
+    floor: float,
+    also: Sequence[_Segment],
 ) -> None:
     """Put things as low as they can go over what is taken, and what else they must not touch."""
-    x0, x1 = min(i.box[0] for i in inks), max(i.box[2] for i in inks)
-    bottom = max(i.box[3] for i in inks)
+    x0, _, x1, bottom = box_of(inks[n] for n in group)
     under = [top for a, b, top in (*taken, *also) if a < x1 + 20 and x0 - 20 < b]
     rest = min([floor, *(top - _CLEAR for top in under)])
-    for ink in inks:
-        ink.move(rest - bottom)
-    taken.append((x0, x1, min(i.box[1] for i in inks)))
+    for n in group:
+        inks[n] = inks[n].moved(rest - bottom)
+    taken.append((x0, x1, min(inks[n].box[1] for n in group)))

@@ -1,6 +1,6 @@
 """Texts of a drawing: lines of runs in one font each, and the frames around them.
 
-Coordinates as in svg.py: hundredths of a millimetre, y downwards.
+Coordinates as of ink: hundredths of a millimetre, y downwards.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from sectionprep.drawing.text import fonts
 from sectionprep.drawing.text.frames import Frame, frame
@@ -26,8 +26,7 @@ _MARKS = re.compile(f"([{''.join(enclose('', shape)[0] for shape in SHAPES)}{CLO
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
-@dataclass(slots=True)
-class Run:
+class Run(NamedTuple):
     """A run of text in one font; size in hundredths of a millimetre."""
 
     text: str

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from sectionprep.apart import Died
 from sectionprep.drawing.engraver.engraver import EngravingFailed
-from sectionprep.drawing.scene.ink import System, read_systems
+from sectionprep.drawing.scene.drawing import read_systems
+from sectionprep.drawing.scene.ink import System
 
 #: of processor time for one excerpt, seconds; some dozen bars take a tenth of one; judgement
 SECONDS = 10.0
