@@ -73,7 +73,7 @@ def _key(path: Path, options: Options) -> str:
     """Where plan, roster and decisions lie does not matter, only what is in them."""
     named = {name: getattr(options, name) for name in ("plan", "decisions", "roster")}
     given = [name for name, file in named.items() if file is not None]
-    bare = replace(options, plan=None, decisions=None, roster=None)
+    bare = replace(options, plan=None, decisions=None, roster=None, force=False)
     return key_of(path, f"{bare!r} with {given}", [named[name] for name in given])
 
 
