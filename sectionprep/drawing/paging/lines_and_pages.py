@@ -18,18 +18,21 @@ _SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
 #: for a bar beside one that is too full for a line by itself: dearer than any gaping line
 _CROWD = 60.0
+_TORN_CODA = 500.0  # for a coda inside a line: no line is as dear
+INDENT = 1500.0  # of the line on which the coda begins, hundredths of a millimetre; judgement
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarBox:
     """What layout knows of one drawn bar. width: natural width; section: begins a section; glued:
-    must not be parted from the bar before it (inside an ending); bars: how many bars it stands for;
-    rest_after: seconds of rest around its end."""
+    must not be parted from the bar before it (inside an ending); coda: begins a new line, indented;
+    bars: how many bars it stands for; rest_after: seconds of rest around its end."""
 
     width: float
     section: bool = False
     glued: bool = False
+    coda: bool = False
     bars: int = 1
     rest_after: float = 0.0
 
@@ -66,8 +69,9 @@ def _cost(natural: float, count: int, sections: int, torn: bool, room: float, la
 
 def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
     """For every end (bars before it) the starts it can have and the price of that line."""
-    width, sections, crammed = [0.0], [0], [0]
+    width, sections, crammed, codas = [0.0], [0], [0], [0]
     for bar in bars:
+        codas.append(codas[-1] + bar.coda)
         width.append(width[-1] + bar.width)
         sections.append(sections[-1] + bar.section)
         crammed.append(crammed[-1] + (bar.width * _SQUEEZE > room))
@@ -81,10 +85,11 @@ def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, floa
                     end - start,
                     sections[end] - sections[start + 1],
                     bars[start].glued,
-                    room,
+                    room - INDENT * bars[start].coda,
                     end == count,
                 )
-                + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0),
+                + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0)
+                + _TORN_CODA * (codas[end] - codas[start + 1]),
             )
             for start in range(max(0, end - _MOST_BARS), end)
         ]
