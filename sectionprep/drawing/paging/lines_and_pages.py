@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 _SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
@@ -173,16 +174,44 @@ class LineBox:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Jump:
+    """Where the road map goes on elsewhere. leaves, to: the bar (or line) at whose end it leaves,
+    and the one at whose beginning it goes on; seconds: of rest around it; name: what a player calls
+    it."""
+
+    leaves: int
+    to: int
+    seconds: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """A page turn: after which page of music, and the seconds of rest there."""
+    """A page turn: after which page of music, and the seconds of rest there. to, name: of a jump
+    that goes on at a page which does not lie open."""
 
     page: int
     seconds: float
+    to: int = 0
+    name: str = ""
 
     @property
     def possible(self) -> bool:
         """Long enough to turn in."""
         return self.seconds >= TURN_SECONDS
+
+    def behind(self, pages: int) -> Turn:
+        """The same where so many pages come before the music."""
+        return replace(self, page=self.page + pages, to=self.to and self.to + pages)
+
+    @property
+    def where(self) -> str:
+        """In a player's words: "after page 1", "D.S. al Coda, from page 3 to page 1"."""
+        return (
+            f"{self.name}, from page {self.page} to page {self.to}"
+            if self.to
+            else (f"after page {self.page}")
+        )
 
 
 def is_turn(page: int, pages: int, cover: bool = False) -> bool:
@@ -190,6 +219,13 @@ def is_turn(page: int, pages: int, cover: bool = False) -> bool:
     pages lie side by side and are never turned. cover: a title page comes first, so that the music
     begins on a left page."""
     return pages > 2 and (page + cover) % 2 == 1 and page < pages
+
+
+def lie_open(page: int, other: int, pages: int, cover: bool = False) -> bool:
+    """Two pages that are seen at once, on the terms of `is_turn`."""
+    if pages <= 2:
+        return True
+    return (page + cover) // 2 == (other + cover) // 2
 
 
 def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
@@ -225,9 +261,16 @@ class Pages:
 _PAGE_PRICE, _COVER_PRICE = 4.0, 4.5
 
 
-def break_pages(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> Pages:
+def break_pages(
+    lines: Sequence[LineBox],
+    first_room: float,
+    room: float,
+    gap: float,
+    jumps: Sequence[Jump] = (),
+) -> Pages:
     """Break lines into pages. Exact for each number of pages; as few pages as will do, and one page
-    more, or a cover in front, only when that saves a turn without rest."""
+    more, or a cover in front, only when that saves a turn without rest. jumps: between lines; those
+    to a page that does not lie open are turns, and count when numbers of pages are compared."""
     fewest = _fewest(lines, first_room, room, gap)
     options = [
         (pages, cover)
@@ -240,16 +283,28 @@ def break_pages(lines: Sequence[LineBox], first_room: float, room: float, gap: f
         best = _with_pages(lines, first_room, room, gap, pages, cover)
         if best is not None:
             cost, starts = best
+            cost += sum(turn_cost(turn.seconds) for turn in _jumped(starts, cover, jumps))
             found.append(
                 (cost + _PAGE_PRICE * (pages - fewest) + _COVER_PRICE * cover, cover, starts)
             )
     _, cover, starts = min(found)
-    turns = tuple(
+    turns = [
         Turn(page=page, seconds=lines[starts[page] - 1].rest_after)
         for page in range(1, len(starts))
         if is_turn(page, len(starts), cover)
-    )
-    return Pages(starts=starts, turns=turns, cover=cover)
+    ]
+    turns += _jumped(starts, cover, jumps)
+    return Pages(starts=starts, turns=tuple(turns), cover=cover)
+
+
+def _jumped(starts: Sequence[int], cover: bool, jumps: Sequence[Jump]) -> list[Turn]:
+    """The jumps to pages that do not lie open."""
+    found = []
+    for jump in jumps:
+        page, to = bisect_right(starts, jump.leaves), bisect_right(starts, jump.to)
+        if not lie_open(page, to, len(starts), cover):
+            found.append(Turn(page=page, seconds=jump.seconds, to=to, name=jump.name))
+    return found
 
 
 def _fewest(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> int:
