@@ -25,6 +25,7 @@ from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
+from sectionprep.musicxml.copies.technique import words_in_time
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import FRETS, ODD_CHORDS, OPEN_OCTAVES, PLAYBACK, Undrawn
 from sectionprep.musicxml.document import Document, tag_of
@@ -109,6 +110,7 @@ def extract_part(
         if len(part):
             end_at_bar_line(part[-1], copied)
         part.append(copied)
+    words_in_time(list(part))
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
