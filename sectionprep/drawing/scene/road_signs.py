@@ -36,6 +36,6 @@ def signs_beside_letters(inks: list[Ink], moving: dict[str, list[int]], width: f
         for letter in letters:
             begins, _, right, _ = box_of(inks[n] for n in moving[letter])
             beyond = right + _BESIDE - left
-            if begins - _BESIDE < left and 0 < beyond and end + beyond <= width:
+            if begins - _BESIDE < left and beyond > 0 and end + beyond <= width:
                 shift(name, beyond)
                 break
