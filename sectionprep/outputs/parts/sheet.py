@@ -60,8 +60,8 @@ class PartJob:
     xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
     draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
-    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. lyricist,
-    rights: credits of the first page.
+    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
+    lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show.
     """
 
@@ -81,6 +81,7 @@ class PartJob:
     rests: tuple[float, ...] = ()
     jumps: tuple[Jump, ...] = ()
     numbers: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
     lyricist: str = ""
     rights: tuple[str, ...] = ()
     remarks: tuple[SheetRemark, ...] = ()

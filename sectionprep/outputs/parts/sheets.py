@@ -31,6 +31,7 @@ from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
 from sectionprep.outputs.parts.unshown import remarks_of
+from sectionprep.outputs.parts.who_plays import who_plays
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.syllables import syllables
@@ -149,6 +150,7 @@ def part_jobs(
             else None,
             rests=rests_at_bar_ends(chart, part),
             jumps=jumps,
+            under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),
             lyricist=chart.lyricist,
             rights=chart.rights,
