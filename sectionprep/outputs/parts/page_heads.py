@@ -217,10 +217,16 @@ _BESIDE_NUMBER = 40.0  # points: the number of the page and white
 
 
 def footer(
-    canvas: Any, frame: Frame, job: PartJob, number: int, pages: int, turns: Sequence[Turn]
+    canvas: Any,
+    frame: Frame,
+    job: PartJob,
+    number: int,
+    pages: int,
+    turns: Sequence[Turn],
+    syllables: bool = False,
 ) -> None:
     """The foot of every page: what is printed, its number, and how long its turns have. number: as
-    it is printed, counted with a cover."""
+    it is printed, counted with a cover. syllables: some stand on the page."""
     sizes = load_toml("templates/sheets.toml")["type"]
     y = frame.bottom - 14
     right = frame.width - frame.side
@@ -232,7 +238,7 @@ def footer(
     )
     canvas.setFont(fonts.ITALIC, size)
     canvas.drawRightString(right - _BESIDE_NUMBER, y, says)
-    legend = "    -oo: no tongue, n: half swallowed" if job.syllables and number == 1 else ""
+    legend = "    -oo: no tongue, n: half swallowed" if syllables else ""
     taken = _BESIDE_NUMBER + fonts.width(says, fonts.ITALIC, size) + (12 if says else 0)
     room = right - frame.side - taken
     line = _line(
