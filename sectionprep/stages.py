@@ -140,6 +140,16 @@ def plan_score(
     return plan, unfit + more
 
 
+def _copied(options: Options) -> tuple[str, ...]:
+    """Instructions that the director has asked to be copied to the parts they concern."""
+    copied = read_plan(options.plan).copied if options.plan else ()
+    if options.decisions is not None:
+        from sectionprep.outputs.workbook.read import read_typed, to_copy
+
+        copied += to_copy(read_typed(options.decisions), options.decisions)
+    return copied
+
+
 def _printed(options: Options, settled: PlanFile) -> str:
     printed = options.printed or settled.printed or "keep"
     if printed not in PRINTED:
@@ -202,7 +212,12 @@ def _marked(
     score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options
 ) -> Marked:
     marking = mark_chart(
-        score.chart, score.together, plan, section=options.section, rhythm_hits=options.rhythm_hits
+        score.chart,
+        score.together,
+        plan,
+        section=options.section,
+        rhythm_hits=options.rhythm_hits,
+        copied=_copied(options),
     )
     files = mark_bundle(score.bundle, marking.edits, marking.dropped)
     document = reread(score.bundle, files, options.limits)

@@ -19,14 +19,14 @@ TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8
 OTHER = "C3/4 E3/4 G3/4 A3/4 "
 
 
-def _chart(path: Path, alto: str = TUNE * 3, title: str = "Night Tram") -> Path:
+def _chart(path: Path, alto: str = TUNE * 3, bass: str = OTHER * 9) -> Path:
     parts = {
         "Alto Sax 1": alto,
         "Alto Sax 2": transposed(alto, -3),
         "Tenor Sax 1": transposed(alto, -7),
-        "Bass": OTHER * 9,
+        "Bass": bass,
     }
-    head = f"<work><work-title>{title}</work-title></work>"
+    head = "<work><work-title>Night Tram</work-title></work>"
     path.write_bytes(score_xml({n: part_xml(p) for n, p in parts.items()}, head=head))
     return path
 

@@ -26,7 +26,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
 )
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
-from sectionprep.drawing.scene.line_extras import Extra, line_extras
+from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
@@ -60,8 +60,8 @@ class PartJob:
     xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
     draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
-    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. lyricist,
-    rights: credits of the first page.
+    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
+    lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
     sheet before, whose lines get a bar in the margin.
     """
@@ -82,6 +82,7 @@ class PartJob:
     rests: tuple[float, ...] = ()
     jumps: tuple[Jump, ...] = ()
     numbers: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
     lyricist: str = ""
     rights: tuple[str, ...] = ()
     remarks: tuple[SheetRemark, ...] = ()
@@ -159,7 +160,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         page_heads.header(canvas, frame, job, number, broken.cover)
         shown = number + broken.cover
         here = [turn for turn in turns if turn.page == shown]
-        page_heads.footer(canvas, frame, job, shown, pages + broken.cover, here)
+        said = any(e.kind == "syllable" for line in sheet.extras[first:last] for e in line)
+        page_heads.footer(canvas, frame, job, shown, pages + broken.cover, here, said)
         if number == 1:
             page_heads.warning(canvas, frame, job, [d.bar for d in engraving.proved.differences])
             page_heads.foot_of_first_page(canvas, frame, job)
@@ -237,7 +239,16 @@ def _measured(job: PartJob, frame: Frame) -> Measured:
 def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
     part = _measured(job, frame_of(job.style.paper))
-    return engrave(part, break_for_pages(part.boxes, part.room))
+    return _with_room(engrave(part, break_for_pages(part.boxes, part.room)), job)
+
+
+def _with_room(engraving: Engraving, job: PartJob) -> Engraving:
+    """Notes so far apart that what is said under them does not touch."""
+    if not job.syllables:
+        return engraving
+    size = load_toml("templates/sheets.toml")["type"]["syllable"] / UNIT
+    systems = tuple(roomy(system, job.syllables, size) for system in engraving.systems)
+    return replace(engraving, systems=systems)
 
 
 def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
@@ -280,7 +291,7 @@ def _lay_out(
     if earlier is not None and tuple(first for first, _ in earlier.engraving.lines) == starts:
         drawn = earlier
     else:
-        engraving = engrave(part, starts)
+        engraving = _with_room(engrave(part, starts), job)
         extras = extras_of(engraving, job)
         drawn = _Drawn(engraving, extras, _line_boxes(engraving, job))
     engraving, extras = drawn.engraving, drawn.extras
