@@ -234,12 +234,12 @@ def _near_pairs(signs: Sequence[Sign], within: float) -> Iterator[tuple[Sign, Si
 
 
 def stubs(part: str, line: int, system: System) -> list[Fault]:
-    """Ends of hairpins left over at the beginning of a line."""
+    """Ends of hairpins left over at the beginning of a line, before its first note."""
     first = min((spot.x for spot in system.heads.values()), default=0.0)
     return [
         Fault("stub", ("hairpin", ""), part, line, ink.box)
         for ink in system.ink
-        if "hairpin" in ink.classes and ink.box[0] < first and ink.box[2] - ink.box[0] < STUB
+        if "hairpin" in ink.classes and ink.box[2] < first and ink.box[2] - ink.box[0] < STUB
     ]
 
 

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from sectionprep.drawing.scene import chord_symbols
+from sectionprep.drawing.scene.articulations import clear_ties
 from sectionprep.drawing.scene.ink import Box, Ink, System, box_of, extent
 from sectionprep.drawing.scene.page_edge import keep_inside
 from sectionprep.drawing.scene.road_signs import signs_beside_letters
@@ -36,6 +37,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
     """The line with its chord symbols and the words above the staff in their places, and its extent
     taken anew. chords: text by id; width: of the line."""
     inks = list(keep_inside(system.ink, width))
+    clear_ties(inks)
     moving: dict[str, list[int]] = defaultdict(list)
     music: list[_Segment] = []
     counts: list[_Segment] = []
@@ -103,13 +105,15 @@ def _clear_below(inks: list[Ink], system: System) -> None:
         x0, y0, x1, y1 = box_of(inks[n] for n in group)
         x0, x1 = x0 + aside, x1 + aside
         beside = [
-            _wider(inks[n].box, CLEAR - 1 if n in signs else 0.0)
+            (_wider(inks[n].box, CLEAR - 1 if n in signs else 0.0), inks[n].box[3])
             for n in low
             if inks[n].group != name
         ]
-        around = [box for box in beside if box[0] < x1 and x0 < box[2]]
+        around = [one for one in beside if one[0][0] < x1 and x0 < one[0][2]]
         down = 0.0
-        while touched := [box[3] for box in around if box[1] < y1 + down and y0 + down < box[3]]:
+        while touched := [
+            foot for box, foot in around if box[1] < y1 + down and y0 + down < box[3]
+        ]:
             down = max(touched) + _CLEAR - y0
         for n in group:
             inks[n] = inks[n].moved(down, aside)

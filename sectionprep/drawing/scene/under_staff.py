@@ -24,6 +24,7 @@ def clear_under(inks: list[Ink], system: System) -> None:
     rows = _dynamics(inks, system)
     for before, after in pairwise(rows):
         _part(inks, before, after)
+        _sink(inks, before, after)
     if rows:
         _trim_hairpins(inks, rows)
 
@@ -48,6 +49,14 @@ def _part(inks: list[Ink], before: list[int], after: list[int]) -> None:
         return
     _shift(inks, before, 0.0, 0.0 if at_once else -lacking / 2)
     _shift(inks, after, a[3] - b[3] if at_once else 0.0, lacking if at_once else lacking / 2)
+
+
+def _sink(inks: list[Ink], before: list[int], after: list[int]) -> None:
+    """Of two that stand under each other, move the lower one down where they nearly touch."""
+    upper, lower = sorted((before, after), key=lambda sign: box_of(inks[n] for n in sign)[3])
+    a, b = box_of(inks[n] for n in upper), box_of(inks[n] for n in lower)
+    if a[0] < b[2] + CLEAR and b[0] < a[2] + CLEAR and b[3] - a[3] > 0 and b[1] - a[3] < CLEAR:
+        _shift(inks, lower, a[3] + CLEAR - b[1], 0.0)
 
 
 def _shift(inks: list[Ink], sign: list[int], down: float, right: float) -> None:
