@@ -239,6 +239,7 @@ def footer(
     canvas.setFont(fonts.ITALIC, size)
     canvas.drawRightString(right - _BESIDE_NUMBER, y, says)
     legend = "    -oo: no tongue, n: half swallowed" if syllables else ""
+    legend += "    bar in the margin: changed" if job.changed else ""
     taken = _BESIDE_NUMBER + fonts.width(says, fonts.ITALIC, size) + (12 if says else 0)
     room = right - frame.side - taken
     line = _line(

@@ -62,7 +62,8 @@ class PartJob:
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
     bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
     lines under the part's name. lyricist, rights: credits of the first page.
-    remarks: what the sheet will not show.
+    remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
+    sheet before, whose lines get a bar in the margin.
     """
 
     xml: bytes
@@ -85,6 +86,7 @@ class PartJob:
     lyricist: str = ""
     rights: tuple[str, ...] = ()
     remarks: tuple[SheetRemark, ...] = ()
+    changed: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -362,10 +364,29 @@ def _place(
         slack = max(0.0, heights[n] - ink) / 2
         staff_y = y - slack - (system.staff_top - system.top) * unit
         painter.system(system, frame.side, staff_y, pale, scale)
+        if job.changed.intersection(_numbers_on(job, engraving, n)):
+            _margin_bar(painter, frame, staff_y, (system.staff_bottom - system.staff_top) * unit)
         with painter.at(system, frame.side, staff_y, scale):
             for extra in sheet.extras[n]:
                 extra.paint(painter)
         y -= heights[n] + gap
+
+
+def _numbers_on(job: PartJob, engraving: Engraving, line: int) -> set[str]:
+    """Printed numbers of the bars of a line, those inside long rests among them."""
+    first, last = engraving.lines[line]
+    bars = engraving.bars[first : last + 1]
+    return {number for bar in bars for number in job.numbers[bar.index : bar.index + bar.bars]}
+
+
+_MARGIN_BAR = 2.5  # points wide
+_FROM_STAFF = 9.0  # points between it and the line
+
+
+def _margin_bar(painter: Painter, frame: Frame, top: float, height: float) -> None:
+    """Beside a line with something new. top: of its staff, points above the foot of the page."""
+    x = frame.side - _FROM_STAFF
+    painter.canvas.rect(x, top - height, _MARGIN_BAR, height, stroke=0, fill=1)
 
 
 def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:
