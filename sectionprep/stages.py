@@ -181,19 +181,24 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 def mark_score(score: Score, options: Options, *, readings: bool = True) -> Marked:
     """Mark every part, and read the result again for the checks. readings: as of `plan_score`."""
     plan, unfit = plan_score(score, options, readings=readings)
-    return _marked(score, plan, unfit, options)
+    return mark_planned(score, plan, options, unfit)
 
 
 @collector_at_rest()
 def fix_score(score: Score, options: Options) -> Marked:
     """Make the section agree with what is printed, without any phrasing of ours: the safe part of
     what `check` finds."""
-    return _marked(score, agreed_plan(score.chart, score.together), (), options)
+    return mark_planned(score, agreed_plan(score.chart, score.together), options)
 
 
-def _marked(
-    score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options
+def mark_planned(
+    score: Score,
+    plan: Plan,
+    options: Options,
+    unfit: tuple[tuple[Directive, str], ...] = (),
 ) -> Marked:
+    """Mark every part with this plan, and read the result again. unfit: decisions that fit
+    nowhere, to be handed on."""
     marking = mark_chart(
         score.chart, score.together, plan, section=options.section, rhythm_hits=options.rhythm_hits
     )
