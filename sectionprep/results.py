@@ -44,6 +44,7 @@ class Options:
     decisions: Path | None = None
     roster: Path | None = None
     tune: int | None = None
+    force: bool = False
     limits: Limits = field(default_factory=Limits)
 
 
@@ -60,6 +61,12 @@ class Score:
     def document(self) -> Document:
         """The document that was read."""
         return self.bundle.document
+
+    def reads(self, options: Options) -> tuple[Path, ...]:
+        """Every file that was read for it: none is ever written over."""
+        given = (options.plan, options.decisions, options.roster)
+        sources = tuple(source.path for source in self.bundle.sources)
+        return (self.document.path, *sources, *(path for path in given if path is not None))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -56,6 +56,7 @@ class Prepared:
 
 
 Progress = Callable[[str, int, int], None]
+_PLAIN = Options()
 
 
 def no_progress(_stage: str, _done: int, _of: int) -> None:
@@ -233,14 +234,14 @@ def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Pa
     from sectionprep.outputs.edited_files import is_edited_plan
     from sectionprep.outputs.files import write_file
 
-    if is_edited_plan(out) and (options.plan is None or options.plan.resolve() != out.resolve()):
+    if is_edited_plan(out) and not options.force:
         raise DestinationError(
             "was edited by hand.",
             where=str(out),
-            remedy="Choose another name with -o, or give it with --plan as well.",
+            remedy="Choose another name with -o, or replace it with --force.",
         )
     text = write_plan(score.chart, plan, options.printed or "keep")
-    write_file(out, text.encode("utf-8"), source=score.document.path)
+    write_file(out, text.encode("utf-8"), reads=score.reads(options))
     return out
 
 
@@ -249,10 +250,10 @@ def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
     return run_checks(score.chart, score.together, level=options.level)
 
 
-def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
+def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[Path, ...]:
     """Write the marked score (for a folder of parts: a folder of marked files) and the change
     records."""
-    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.files import refuse_input, write_file
     from sectionprep.outputs.reports.agreement import changes_json
     from sectionprep.outputs.reports.marked_score import packed, record_json, refuse_foreign
 
@@ -276,22 +277,20 @@ def write_marked(marked: Marked, out: Path) -> tuple[Path, ...]:
         for file in marked.files
         for target in [out / file.source.path.name if score.bundle.is_folder else out]
     ]
-    for file, target, record in places:
-        if not _is_one(target, file.source.path):  # that has a message of its own
+    for _, target, record in places:
+        refuse_input(target, score.reads(options))
+        if not options.force:
             refuse_foreign(target, record)
     for file, target, record in places:
         body = record_json(file.source, file.data, file.splices, changes)
-        write_file(target, packed(file.source, file.data, target.suffix), source=file.source.path)
-        write_file(record, body.encode("utf-8"), source=file.source.path)
+        reads = score.reads(options)
+        write_file(target, packed(file.source, file.data, target.suffix), reads=reads)
+        write_file(record, body.encode("utf-8"), reads=reads)
         written += [target, record]
     return tuple(written)
 
 
 _SCORE_ENDINGS = (".musicxml", ".xml", ".mxl")
-
-
-def _is_one(path: Path, other: Path) -> bool:
-    return path.exists() and other.exists() and path.samefile(other)
 
 
 def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
@@ -333,8 +332,8 @@ def prepare(
 ) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. workers: processes
     that draw parts; by default as many as there are cores."""
-    from sectionprep.outputs.edited_files import not_applied, plan_place
-    from sectionprep.outputs.files import staged
+    from sectionprep.outputs.edited_files import plan_place, workbook_place
+    from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
     from sectionprep.outputs.parts.sheets import Drawing
@@ -343,15 +342,24 @@ def prepare(
     score = read_score(path, options)
     progress("planning and marking", 0, 1)
     stem = safe_name(stem_of(path), "chart")
-    typed = _typed_before(options, folder / f"{stem}_rehearsal.xlsx")
-    plan_file, notes = plan_place(folder / f"{stem}_plan.toml", options.plan)
-    if typed is not None and options.decisions is None:
-        notes += not_applied(folder / f"{stem}_rehearsal.xlsx", typed)
+    place = folder / f"{stem}_rehearsal.xlsx"
+    workbook, typed, notes = workbook_place(place, options.decisions, score.chart.title)
+    plan_file, more = plan_place(folder / f"{stem}_plan.toml", options.plan)
+    notes += more
     marked = mark_score(score, options)
-    with staged(folder, source=path) as stage, Drawing(workers) as drawing:
+    run = Run(
+        chart=path,
+        kind="prepare",
+        reads=score.reads(options),
+        typed_in={workbook, place.name, plan_file, f"{stem}_plan.toml"},
+        force=options.force,
+        say=notes.append,
+    )
+    with staged(folder, run) as stage, Drawing(workers) as drawing:
         reports, not_drawn = _write_everything(
             marked, stage, stem, options, drawing, typed, progress
         )
+        (stage / workbook).write_bytes(_workbook(marked, options, typed, reports))
         if plan_file:
             (stage / plan_file).write_text(
                 write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
@@ -365,7 +373,7 @@ def prepare(
         hard_turns=sum(not t.possible for r in reports for t in r.turns),
         not_printed=(*not_printed(reports), *not_drawn),
         not_as_written=not_as_written(marked.again.chart, reports),
-        notes=notes,
+        notes=tuple(notes),
         sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
     )
 
@@ -424,7 +432,6 @@ def _write_everything(
         for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
     ]
     progress("writing the workbook", 0, 1)
-    (stage / f"{stem}_rehearsal.xlsx").write_bytes(_workbook(marked, options, typed, reports))
     (stage / f"{stem}_agreement.txt").write_text(_report(marked, reports), encoding="utf-8")
     for wait in sets:
         wait()
@@ -460,15 +467,6 @@ def _sheet_style(options: Options) -> SheetStyle:
     )
 
 
-def _typed_before(options: Options, existing: Path) -> Typed | None:
-    """What was typed into the workbook named with --decisions, or into the one that this run
-    replaces."""
-    from sectionprep.outputs.workbook import read_typed
-
-    source = options.decisions or (existing if existing.exists() else None)
-    return read_typed(source) if source is not None else None
-
-
 def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
     """Sheets to print for each part: what was typed into the workbook, else what the roster
     says."""
@@ -496,11 +494,18 @@ def audition(
     """Write MIDI and sound of every passage, flat and shaped. The files, and decisions that fit
     nowhere."""
     from sectionprep.outputs.audition import write_audition
-    from sectionprep.outputs.files import staged
+    from sectionprep.outputs.folder import Run, staged
 
     score = read_score(path, options)
     plan, unfit = plan_score(score, options)
-    with staged(folder, source=path) as stage:
+    run = Run(
+        chart=path,
+        kind="audition",
+        reads=score.reads(options),
+        whole=not wish.passages and not wish.part,
+        force=options.force,
+    )
+    with staged(folder, run) as stage:
         return tuple(
             folder / p.relative_to(stage)
             for p in write_audition(score.chart, score.together, plan, stage, wish)
@@ -510,12 +515,14 @@ def audition(
 @collector_at_rest()
 def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
     """Write the workbook alone."""
+    from sectionprep.outputs.edited_files import typed_before
     from sectionprep.outputs.files import write_file
 
+    typed = typed_before(out, options.decisions, marked.score.chart.title)
     write_file(
         out,
-        _workbook(marked, options, _typed_before(options, out)),
-        source=marked.score.document.path,
+        _workbook(marked, options, typed),
+        reads=[read for read in marked.score.reads(options) if read != options.decisions],
     )
     return out
 
@@ -525,12 +532,19 @@ def write_sheets(
     score: Score, folder: Path, options: Options, parts: Sequence[str], progress: Progress
 ) -> tuple[SheetReport, ...]:
     """Draw the parts of a chart as it stands. parts: names; empty means all."""
-    from sectionprep.outputs.files import staged
+    from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 
     chart = score.chart
     chosen = [find_part(chart.parts, name).index for name in parts] or None
-    with staged(folder, source=score.document.path) as stage:
+    run = Run(
+        chart=score.document.path,
+        kind="sheets",
+        reads=score.reads(options),
+        whole=chosen is None,
+        force=options.force,
+    )
+    with staged(folder, run) as stage:
         jobs = part_jobs(
             score.document,
             chart,

@@ -61,7 +61,8 @@ def test_prepare_writes_everything_and_says_where(demo_path: Path, tmp_path: Pat
         assert str(tmp_path / "out" / name) in done.stdout
     assert len(list((tmp_path / "out" / "parts").glob("*.pdf"))) == 17
     assert demo_path.read_bytes() == before
-    assert not [p for p in (tmp_path / "out").iterdir() if p.name.startswith(".")]
+    hidden = [p.name for p in (tmp_path / "out").iterdir() if p.name.startswith(".")]
+    assert hidden == [".sectionprep-folder.json"]
 
 
 def test_json_results_have_the_agreed_keys(demo_path: Path) -> None:

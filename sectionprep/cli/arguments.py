@@ -95,6 +95,12 @@ AsJson = Annotated[
     bool,
     typer.Option("--json", help="Print machine-readable results to stdout and nothing else there."),
 ]
+Force = Annotated[
+    bool,
+    typer.Option(
+        "--force", help="Replace what stands there, even if it is not ours or was edited since."
+    ),
+]
 Level = Annotated[
     str,
     one_of(

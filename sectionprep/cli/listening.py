@@ -9,7 +9,16 @@ from typing import Annotated
 import typer
 
 from sectionprep.cli.app import app, asked, beside
-from sectionprep.cli.arguments import PlanPath, Printed, RosterFile, Score, Style, Tune, out_to
+from sectionprep.cli.arguments import (
+    Force,
+    PlanPath,
+    Printed,
+    RosterFile,
+    Score,
+    Style,
+    Tune,
+    out_to,
+)
 from sectionprep.cli.telling import say, say_unfit
 
 
@@ -43,6 +52,7 @@ def audition(
     plan: PlanPath = None,
     roster: RosterFile = None,
     tune: Tune = None,
+    force: Force = False,
 ) -> None:
     """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
     from sectionprep import stages
@@ -63,7 +73,7 @@ def audition(
         raise BadArgument(
             f"--sound cannot be {sound!r}.", remedy=f"Choose one of: {', '.join(SOUNDS)}."
         )
-    options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune)
+    options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune, force=force)
     folder = out or beside(chart, tune, "_audition")
     wish = Wish(
         passages=tuple(p.upper() for p in passage or ()),

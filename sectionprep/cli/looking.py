@@ -118,7 +118,7 @@ def _learn(folder: Path, out: Path | None, *, as_json: bool, options: Options) -
 
     learned = learn_habits(folder, options)
     if out is not None:
-        write_file(out, as_file(learned.proposals).encode("utf-8"), source=folder)
+        write_file(out, as_file(learned.proposals).encode("utf-8"), reads=[folder])
         print(f"Written: {clean(out)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         habits = [
@@ -202,7 +202,10 @@ def check(
         changes = compare_versions(stages.read_score(against, options).chart, score.chart)
     fixed = stages.fix_score(score, options) if fix is not None else None
     if fix is not None and fixed is not None:
-        for path in stages.write_marked(fixed, fix):
+        from sectionprep.outputs.files import refuse_input
+
+        refuse_input(fix, [against] if against is not None else [])
+        for path in stages.write_marked(fixed, fix, options):
             print(f"Written: {clean(path)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         print(stages.to_json({**findings_json(score.chart, findings), **versions_json(changes)}))

@@ -10,6 +10,7 @@ import typer
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
     Decisions,
+    Force,
     Hits,
     PlanPath,
     Printed,
@@ -37,6 +38,7 @@ def mark(
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
+    force: Force = False,
     undo: Annotated[
         bool, typer.Option("--undo", help="CHART is a marked score: write the original again.")
     ] = False,
@@ -54,35 +56,7 @@ def mark(
             "--record goes with --undo.", remedy="Give both, or leave the record out."
         )
     if undo:
-        from sectionprep.outputs.files import write_file
-        from sectionprep.outputs.reports.marked_score import undo as undo_marks
-
-        pairs = [
-            (
-                chart,
-                record or chart.with_name(f"{chart.stem}.changes.json"),
-                out or chart.with_name(f"{chart.stem}_original{chart.suffix}"),
-            )
-        ]
-        if chart.is_dir():
-            target = out or chart.with_name(f"{chart.name}_original")
-            pairs = [
-                (file, file.with_name(f"{file.stem}.changes.json"), target / file.name)
-                for file in sorted(chart.iterdir())
-                if file.with_name(f"{file.stem}.changes.json").exists()
-                and not file.name.endswith(".changes.json")
-            ]
-            if not pairs:
-                raise BadArgument(
-                    f"{chart} holds no change records.", remedy="Name the folder that `mark` wrote."
-                )
-        originals = [
-            (target, undo_marks(marked_file, beside, target.suffix), marked_file)
-            for marked_file, beside, target in pairs
-        ]
-        for target, data, marked_file in originals:
-            write_file(target, data, source=marked_file)
-            say(f"Written: {target}")
+        _undo(chart, out, record, force=force)
         return
     options = asked(
         style=style,
@@ -93,12 +67,13 @@ def mark(
         decisions=decisions,
         roster=roster,
         tune=tune,
+        force=force,
     )
     marked = stages.mark_score(stages.read_score(chart, options), options, readings=False)
     say_unfit(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or beside(chart, tune, f"_marked{suffix}")
-    paths = stages.write_marked(marked, target)
+    paths = stages.write_marked(marked, target, options)
     say_taken_out(marked)
     for path in paths:
         say(f"Written: {path}")
@@ -106,3 +81,35 @@ def mark(
         f"{counted(len(marked.marking.written), 'change')} in "
         f"{counted(len(marked.marking.edits), 'note')}."
     )
+
+
+def _undo(chart: Path, out: Path | None, record: Path | None, *, force: bool) -> None:
+    """Write the originals of a marked score, or of a folder of them."""
+    from sectionprep.errors import BadArgument
+    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.reports.marked_score import refuse_edited, undo
+
+    target = out or chart.with_name(f"{chart.stem}_original{chart.suffix}")
+    records = {chart: (record or _record_of(chart), target)}
+    if chart.is_dir():
+        folder = out or chart.with_name(f"{chart.name}_original")
+        files = [f for f in sorted(chart.iterdir()) if not f.name.endswith(".changes.json")]
+        records = {f: (_record_of(f), folder / f.name) for f in files if _record_of(f).exists()}
+        if not records:
+            raise BadArgument(
+                f"{chart} holds no change records.", remedy="Name the folder that `mark` wrote."
+            )
+    originals = [
+        (target, undo(marked, changes, target.suffix), (marked, changes))
+        for marked, (changes, target) in records.items()
+    ]
+    for target, data, _ in originals:
+        if not force:
+            refuse_edited(target, data)
+    for target, data, reads in originals:
+        write_file(target, data, reads=reads)
+        say(f"Written: {target}")
+
+
+def _record_of(score: Path) -> Path:
+    return score.with_name(f"{score.stem}.changes.json")

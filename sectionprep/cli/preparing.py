@@ -13,6 +13,7 @@ from sectionprep.cli.arguments import (
     Courtesy,
     Cues,
     Decisions,
+    Force,
     Help,
     Hits,
     Level,
@@ -69,6 +70,7 @@ def prepare(
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
+    force: Force = False,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import stages
@@ -93,6 +95,7 @@ def prepare(
         decisions=decisions,
         roster=roster,
         tune=tune,
+        force=force,
     )
     folder = out or beside(chart, tune, "_prepared")
     with progress_shown() as progress:

@@ -12,6 +12,7 @@ from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
     Courtesy,
     Cues,
+    Force,
     Help,
     Paper,
     RosterFile,
@@ -42,6 +43,7 @@ def sheets(
     syllables: Syllables = False,
     roster: RosterFile = None,
     tune: Tune = None,
+    force: Force = False,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
     from sectionprep import stages
@@ -56,6 +58,7 @@ def sheets(
         syllables=syllables,
         roster=roster,
         tune=tune,
+        force=force,
     )
     score = stages.read_score(chart, options)
     folder = out or beside(chart, tune, "_parts")

@@ -6,9 +6,13 @@ from pathlib import Path
 
 import pytest
 from build import part_xml, score_xml
+from openpyxl import Workbook
 
 from sectionprep import stages
 from sectionprep.errors import DestinationError
+from sectionprep.outputs.edited_files import workbook_place
+from sectionprep.outputs.reports.marked_score import refuse_edited
+from sectionprep.outputs.workbook import tables
 from sectionprep.results import Marked, Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
@@ -51,3 +55,32 @@ def test_what_another_wrote_stays(name: str, marked: Marked, tmp_path: Path) -> 
     with pytest.raises(DestinationError, match="stands there already"):
         stages.write_marked(marked, tmp_path / "old.musicxml")
     assert [p.read_text() for p in tmp_path.glob("old*")] == ["{}"]
+
+
+def test_a_workbook_that_is_not_this_charts_is_kept(tmp_path: Path) -> None:
+    """Damaged, or another chart's: the new one gets another name, the next run the same."""
+    place = tmp_path / "a_rehearsal.xlsx"
+    place.write_bytes(b"no workbook")
+    for _ in range(2):
+        name, typed, said = workbook_place(place, None, "A")
+        assert (name, typed) == ("a_rehearsal_new.xlsx", None)
+        assert "It is kept" in said[0]
+        assert name in said[1]
+    workbook = Workbook()
+    workbook.active.title = tables.MARKS
+    workbook[tables.MARKS].append([column.heading for column in tables.TABLES[tables.MARKS]])
+    workbook.create_sheet(tables.ABOUT).append(["x", tables.VERSION, "B"])
+    workbook.save(place)
+    assert workbook_place(place, None, "A")[0] == "a_rehearsal_new.xlsx"
+    assert workbook_place(place, None, "B")[0] == place.name
+    assert workbook_place(place, place, "A")[0] == place.name  # asked for by name
+
+
+def test_an_original_edited_since_is_not_undone_over(tmp_path: Path) -> None:
+    target = tmp_path / "a.musicxml"
+    refuse_edited(target, b"x")
+    target.write_bytes(b"x")
+    refuse_edited(target, b"x")
+    target.write_bytes(b"y")
+    with pytest.raises(DestinationError, match="not what would be written"):
+        refuse_edited(target, b"x")

@@ -110,7 +110,17 @@ def refuse_foreign(target: Path, record_path: Path) -> None:
         )
 
 
-_ELSEWHERE = "Choose another name with -o, or move it away."
+def refuse_edited(target: Path, original: bytes) -> None:
+    """An original that stands there is replaced only by itself. Raises DestinationError."""
+    if target.exists() and not (target.is_file() and target.read_bytes() == original):
+        raise DestinationError(
+            "stands there already and is not what would be written.",
+            where=str(target),
+            remedy=_ELSEWHERE,
+        )
+
+
+_ELSEWHERE = "Choose another name with -o, or replace it with --force."
 
 
 def _marked_sum(record_path: Path) -> str | None:

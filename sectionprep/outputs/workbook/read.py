@@ -20,11 +20,13 @@ _TYPED_IN = (tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS)
 @dataclass(slots=True)
 class Typed:
     """Typed cells: sheet -> row key -> heading -> value. kept: rows of "Kept from before" (sheet,
-    key, heading, value). where: cell address of each, for messages."""
+    key, heading, value). where: cell address of each, for messages. title: of the chart that it was
+    written for, if it says so."""
 
     cells: dict[str, dict[str, dict[str, Any]]] = field(default_factory=dict)
     kept: list[tuple[str, str, str, Any]] = field(default_factory=list)
     where: dict[tuple[str, str, str], str] = field(default_factory=dict)
+    title: str = ""
 
 
 def read_typed(path: Path) -> Typed:
@@ -53,7 +55,7 @@ def read_typed(path: Path) -> Typed:
                 remedy="Give the table its name back.",
             )
     _check_version(workbook, path)
-    typed = Typed()
+    typed = Typed(title=_title(workbook))
     found = False
     for name in _TYPED_IN:
         if name in workbook.sheetnames:
@@ -104,6 +106,12 @@ def _take_up(typed: Typed, kept: list[tuple[str, str, str, Any]]) -> None:
             continue
         typed.cells.setdefault(sheet, {}).setdefault(key, {}).setdefault(heading, value)
         typed.where.setdefault((sheet, key, heading), tables.KEPT)
+
+
+def _title(workbook: Any) -> str:
+    if tables.ABOUT not in workbook.sheetnames:
+        return ""
+    return str(workbook[tables.ABOUT]["C1"].value or "")
 
 
 def _check_version(workbook: Any, path: Path) -> None:

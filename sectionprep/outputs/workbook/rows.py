@@ -155,6 +155,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
         name = chart.parts[planned.part].label
+        readings = [(reading.name, dict(reading.leans)) for reading in planned.readings]
         for note in planned.notes:
             shown = note.marks - {"slur-stop"}
             decided = note.decided
@@ -168,9 +169,9 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                     f"{words}; " if shown else ""
                 ) + f"off {say_beat(chart.place(note.cutoff).beat)}"
             others = [
-                (r.name, say(theirs))
-                for r in planned.readings
-                if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ())))
+                (reading, say(theirs))
+                for reading, leans in readings
+                if bool(theirs := frozenset(leans.get(note.tone.onset, ())))
                 != bool(note.marks & ATTACKS)
             ]
             others += [("if you like", say(marks)) for marks in note.offers]
