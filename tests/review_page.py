@@ -54,7 +54,7 @@ class Page:
 @contextmanager
 def open_page(chart: Path, apart: Apart, **wishes: Any) -> Iterator[Page]:
     """Serve a chart until the block ends."""
-    review = Review(chart, Options(**wishes), apart)
+    review = Review(chart, chart.with_name(f"{chart.stem}_prepared"), Options(**wishes), apart)
     with listening(0) as line:
         host = "{}:{}".format(*line.getsockname())
         door = Door(pages(review, Papers()), key=KEY, hosts=(host,))
@@ -73,7 +73,6 @@ def open_page(chart: Path, apart: Apart, **wishes: Any) -> Iterator[Page]:
                 client.get(f"/open?key={KEY}")
                 yield Page(review, client, host, closing)
         finally:
-            review.close()
             server.should_exit = True
             thread.join(20)
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from sectionprep.cli.app import app, asked
+from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
     Courtesy,
     Cues,
@@ -28,6 +29,7 @@ from sectionprep.cli.arguments import (
     Style,
     Syllables,
     Tune,
+    out_to,
 )
 from sectionprep.cli.telling import say
 
@@ -35,6 +37,10 @@ from sectionprep.cli.telling import say
 @app.command()
 def review(
     chart: Score,
+    out: Annotated[
+        Path | None,
+        out_to("Folder for plan and sheets; by default CHART_prepared beside the chart."),
+    ] = None,
     no_open: Annotated[
         bool, typer.Option("--no-open", help="Print the address and open no browser.")
     ] = False,
@@ -85,4 +91,5 @@ def review(
         roster=roster,
         tune=tune,
     )
-    serve(chart, options, port=port, opens=not no_open, tell=say)
+    folder = out or beside(chart, tune, "_prepared")
+    serve(chart, folder, options, port=port, opens=not no_open, tell=say)

@@ -4,25 +4,33 @@ of the page by a fixed list."""
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
-from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS
+from sectionprep.errors import BadArgument, SectionprepError
+from sectionprep.phrasing.house import MARKS as HOUSE_MARKS
+from sectionprep.phrasing.house import REFUSALS, SITUATIONS, STYLES
+from sectionprep.review import decisions
+from sectionprep.review.desk import Asked
 from sectionprep.review.drawing import PITCHES, WIDTHS, View
 from sectionprep.review.facts import (
     finding_facts,
     findings_of,
     map_facts,
     passage_facts,
+    readings_facts,
 )
+from sectionprep.review.history import Step
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
 from sectionprep.review.shown import shown
+from sectionprep.review.wishes import CHOICES, Wish, read_wish
 
 
 def pages(review: Review, papers: Papers) -> Starlette:
@@ -34,14 +42,33 @@ def pages(review: Review, papers: Papers) -> Starlette:
             Route("/passage/{name}", desk.passage),
             Route("/passage/{name}/drawing", desk.drawing),
             Route("/file/{name}", desk.file),
+            Route("/version", desk.version),
+            Route("/decide", desk.decide, methods=["POST"]),
+            Route("/undo", desk.undo, methods=["POST"]),
+            Route("/redo", desk.redo, methods=["POST"]),
         ],
-        exception_handlers={HTTPException: _refused, Exception: _failed},
+        exception_handlers={
+            HTTPException: _refused,
+            ClientDisconnect: _refused,
+            SectionprepError: _explained,
+            Asked: _asked,
+            Exception: _failed,
+        },
     )
 
 
 async def _refused(_request: Request, error: Exception) -> Response:
-    assert isinstance(error, HTTPException)
-    return PlainTextResponse(f"{error.detail}\n", error.status_code)
+    if isinstance(error, HTTPException):
+        return PlainTextResponse(f"{error.detail}\n", error.status_code)
+    return PlainTextResponse("The question broke off.\n", 400)
+
+
+async def _explained(_request: Request, error: Exception) -> Response:
+    return JSONResponse({"failed": str(error)}, 422)
+
+
+async def _asked(_request: Request, error: Exception) -> Response:
+    return JSONResponse({"question": str(error)}, 409)
 
 
 async def _failed(_request: Request, _error: Exception) -> Response:
@@ -53,9 +80,10 @@ class _Desk:
 
     def __init__(self, review: Review, papers: Papers) -> None:
         self.review, self.papers = review, papers
+        self._names = frozenset(review.passages)
 
     async def chart(self, request: Request) -> Response:
-        return await self._page(lambda: self._chart())
+        return await self._page(self._chart)
 
     async def passage(self, request: Request) -> Response:
         view = self._view(request)
@@ -63,7 +91,7 @@ class _Desk:
 
     async def drawing(self, request: Request) -> Response:
         view = self._view(request)
-        return JSONResponse(await run_in_threadpool(shown, self.review, view))
+        return JSONResponse(await run_in_threadpool(self._drawing, view))
 
     async def file(self, request: Request) -> Response:
         found = self.papers.file(request.path_params["name"])
@@ -72,12 +100,34 @@ class _Desk:
         data, kind = found
         return Response(data, media_type=kind, headers={"Cache-Control": "max-age=3600"})
 
+    async def version(self, request: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(self._news))
+
+    async def decide(self, request: Request) -> Response:
+        wish = read_wish(await request.body(), self._names)
+        return JSONResponse(await run_in_threadpool(self._decide, wish))
+
+    async def undo(self, request: Request) -> Response:
+        return await self._step_again(request, self.review.undo)
+
+    async def redo(self, request: Request) -> Response:
+        return await self._step_again(request, self.review.redo)
+
+    async def _step_again(self, request: Request, move: Callable[..., Step | None]) -> Response:
+        wish = read_wish(await request.body(), self._names)
+
+        def work() -> dict[str, Any]:
+            step = move(insist=wish.insist)
+            return self._news() | {"step": step.says if step else "", **self._redrawn(wish)}
+
+        return JSONResponse(await run_in_threadpool(work))
+
     async def _page(self, made: Callable[[], str]) -> Response:
         return Response(await run_in_threadpool(made), media_type="text/html; charset=utf-8")
 
     def _view(self, request: Request) -> View:
         name, asked = request.path_params["name"], request.query_params
-        if name not in self.review.passages:
+        if name not in self._names:
             raise HTTPException(404, "There is no such passage.")
         width = asked.get("width", "190")
         if width not in map(str, WIDTHS):
@@ -90,31 +140,77 @@ class _Desk:
             raise HTTPException(400, "Show the lead or all parts.")
         return View(passage=name, width=int(width), pitch=pitch, whole=whole == "all")
 
+    # -- in a thread
+
+    def _news(self) -> dict[str, Any]:
+        """What a page must know of the plan."""
+        review = self.review
+        history = review.desk.history
+        return {
+            "version": review.look(),
+            "trouble": review.desk.trouble,
+            "news": review.desk.news,
+            "undo": history.to_undo.says if history.to_undo else "",
+            "redo": history.to_redo.says if history.to_redo else "",
+            "looked": review.known_findings is not None,
+        }
+
+    def _decide(self, wish: Wish) -> dict[str, Any]:
+        self.review.decide(lambda: self._step(wish), wish.seen, insist=wish.insist)
+        return self._news() | self._redrawn(wish)
+
+    def _step(self, wish: Wish) -> Step:
+        if wish.habit:
+            return decisions.habit_step(self.review, wish.habit, wish.wanted)
+        if not wish.passage:
+            raise BadArgument("that is no decision.")
+        if wish.verb:
+            return decisions.note_step(
+                self.review, wish.passage, wish.tick, wish.verb, wish.mark,
+                everywhere=wish.everywhere,
+            )  # fmt: skip
+        return decisions.reading_step(self.review, wish.passage, wish.reading)
+
+    def _redrawn(self, wish: Wish) -> dict[str, Any]:
+        return {"drawn": self._drawing(wish.view)} if wish.view is not None else {}
+
+    def _drawing(self, view: View) -> dict[str, Any]:
+        return shown(self.review, view) | {"readings": readings_facts(self.review, view.passage)}
+
     def _chart(self) -> str:
         review = self.review
-        chart = review.score.chart
+        news = self._news()
         return self.papers.page(
             "chart.html",
-            title=chart.title,
-            chart=chart,
+            title=review.score.chart.title,
+            chart=review.score.chart,
             map=map_facts(review),
             style=review.plan.style,
             style_why=review.plan.style_why,
-            version=review.version,
+            habits=review.desk.text.habits,
+            unfit=[f"{d.part}, bar {d.bar}: {why}" for d, why in review.unfit],
+            plan_file=review.desk.path.name,
+            news=news,
         )
 
     def _passage(self, view: View) -> str:
         review = self.review
+        news = self._news()
         return self.papers.page(
             "passage.html",
             title=f"{view.passage}, {review.score.chart.title}",
             chart=review.score.chart,
             view=view,
             passage=passage_facts(review, view.passage),
-            drawn=shown(review, view),
-            marks=[m for m in MARKS if m.name not in SLURS | (ORNAMENTS - {"shake"})],
+            drawn=self._drawing(view),
+            marks=[{"name": m.name, "says": m.says, "glyph": m.glyph} for m in CHOICES],
+            house={
+                "situations": [*SITUATIONS, *STYLES],
+                "marks": [*HOUSE_MARKS, *REFUSALS],
+            },
+            widths=WIDTHS,
             findings=[
                 finding_facts(review.score.chart, f) for f in findings_of(review, view.passage)
             ],
-            version=review.version,
+            news=news,
         )

@@ -84,7 +84,7 @@ class Drawer:
         """A passage as planned. Raises EngravingFailed."""
         passage, planned = self._passage(view.passage), plan.of(view.passage)
         assert planned is not None
-        excerpt = self._marked(view, marking)
+        excerpt = self.marked(view, marking)
         parts = [*excerpt.root.iter("part")]
         said = {} if view.whole else lead_syllables(self._score.chart, planned, plan.style)
         for part in parts:
@@ -132,7 +132,8 @@ class Drawer:
         excerpt = extract_excerpt(self._score.document, self._picks(view), first, last)
         return etree.tostring(excerpt.root, xml_declaration=True, encoding="UTF-8")
 
-    def _marked(self, view: View, marking: Marking) -> Excerpt:
+    def marked(self, view: View, marking: Marking) -> Excerpt:
+        """The bars of a passage with the plan's marks, as the engraver is given them."""
         if marking.dropped:  # signs that are not notes are found by their place in the whole score
             return self._from_marked_score(view, marking)
         data = self._bare(replace(view, width=0))

@@ -13,6 +13,7 @@ from sectionprep.outputs.director.chart_map import chart_map
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, PlannedNote
+from sectionprep.review.decisions import copies, situations
 from sectionprep.review.picture import Spot
 
 if TYPE_CHECKING:
@@ -99,7 +100,11 @@ def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
 def notes_facts(review: Review, name: str, pitch: str) -> list[dict[str, Any]]:
     """Every note of a passage's lead as the page tells it."""
     planned, passage = review.planned(name), review.passages[name]
-    return [_note_facts(review, passage, planned, n, pitch) for n in range(len(planned.notes))]
+    stands = situations(review, name)
+    return [
+        _note_facts(review, passage, planned, n, pitch) | {"situations": stands[n]}
+        for n in range(len(planned.notes))
+    ]
 
 
 def _note_facts(
@@ -128,6 +133,7 @@ def _note_facts(
         "offers": [sorted(offer) for offer in note.offers],
         "printed": _printed(chart, passage, striking),
         "gets": _who_gets(review, passage, note),
+        "copies": sum(1 for _ in copies(review, passage.id, onset)),
         "silent": _names(chart, [p for p in passage.parts if p not in striking]),
     }
 
@@ -188,6 +194,21 @@ def passage_facts(review: Review, name: str) -> dict[str, Any]:
             for h in planned.hairpins
         ],
     }
+
+
+def readings_facts(review: Review, name: str) -> list[dict[str, Any]]:
+    """The other ways to phrase a passage, and which of them is taken now ("" is the plan)."""
+    by_rules, planned = review.rules.of(name), review.planned(name)
+    now = [note.marks - SLURS for note in planned.notes]
+    found: list[dict[str, Any]] = [{"name": "", "says": "as planned by the rules", "differs": 1}]
+    ways = [by_rules.notes if by_rules else ()]
+    for reading in by_rules.readings if by_rules else ():
+        if reading.differs:
+            found.append({"name": reading.name, "says": reading.says, "differs": reading.differs})
+            ways.append(reading.notes)
+    for facts, notes in zip(found, ways, strict=True):
+        facts["taken"] = [note.marks - SLURS for note in notes] == now
+    return found
 
 
 def findings_of(review: Review, name: str) -> list[Finding]:

@@ -25,14 +25,21 @@ _CALLERS = 32  # requests at a time: one browser has six; judgement
 
 
 def serve(
-    path: Path, options: Options, *, port: int, opens: bool, tell: Callable[[str], None]
+    path: Path,
+    folder: Path,
+    options: Options,
+    *,
+    port: int,
+    opens: bool,
+    tell: Callable[[str], None],
 ) -> None:
-    """Review one chart. Returns when stopped with Ctrl-C. port: 0 for any free one; opens: show the
-    page in the person's browser; tell: what is said on the way."""
+    """Review one chart. Returns when stopped with Ctrl-C. folder: where `prepare` writes; port: 0
+    for any free one; opens: show the page in the person's browser; tell: what is said on the
+    way."""
     with Apart(workers=2) as apart, listening(port) as line:
         for _ in range(2):
             apart.submit(get_ready)  # the engravers load while the chart is read
-        review = Review(path, options, apart)
+        review = Review(path, folder, options, apart)
         host = f"{_HOST}:{line.getsockname()[1]}"
         key = new_key()
         app = Door(pages(review, Papers()), key=key, hosts=(host, host.replace(_HOST, "localhost")))
@@ -43,6 +50,8 @@ def serve(
         if opens:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
         _run(app, line)
+        decided = review.desk.history.at
+        tell(f"Stopped. What you decided is in {review.desk.path}." if decided else "Stopped.")
 
 
 def _run(app: Door, line: socket.socket) -> None:

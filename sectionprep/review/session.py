@@ -7,44 +7,119 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Callable
 from pathlib import Path
 
 from sectionprep.apart import Apart
 from sectionprep.checks import Finding
 from sectionprep.drawing.text import fonts
 from sectionprep.marking import Marking
+from sectionprep.outputs.edited_files import is_edited_plan
+from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.plan_file import PlanFile
 from sectionprep.results import Options, Score
+from sectionprep.review.decisions import taken_over
+from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
-from sectionprep.stages import mark_planned, plan_score, read_score
+from sectionprep.review.history import Step
+from sectionprep.stages import mark_planned, plan_rules, read_score, workbook_decisions
+from sectionprep.version import __version__
 
 _KEPT = 60  # drawings that are kept; judgement
+_PLANS = 8  # plans by the rules that are kept, one for each set of habits tried; judgement
 
 
 class Review:
-    """A chart, its plan, and the drawings of its passages. Safe to be asked by several threads."""
+    """A chart, its plan, and the drawings of its passages. Safe to be asked by several threads.
 
-    def __init__(self, path: Path, options: Options, apart: Apart) -> None:
-        self.path, self.options = path, options
+    folder: where `prepare` writes, and the plan file stands unless options name one.
+    """
+
+    def __init__(self, path: Path, folder: Path, options: Options, apart: Apart) -> None:
+        self.path, self.folder, self.options = path, folder, options
         self.score: Score = read_score(path, options)
-        self.plan, self.unfit = plan_score(self.score, options)
+        place = options.plan or folder / f"{safe_name(stem_of(path), 'chart')}_plan.toml"
+        self.desk = PlanDesk(
+            place,
+            self.score.document.path,
+            greeting=_greeting(self.score.chart.title),
+            fresh=options.plan is None and not is_edited_plan(place),
+        )
+        self._lock = threading.RLock()
+        self._rules: OrderedDict[object, Plan] = OrderedDict()
+        self.plan, self.unfit = self._planned()
         #: passages in the order of the music, as the map shows them
         self.passages: dict[str, Passage] = {
             p.id: p for p in self.score.together.passages if self.plan.of(p.id)
         }
-        self.version = 1
-        self._lock = threading.RLock()
-        self._drawer = Drawer(self.score, options, apart)
+        self.drawer = Drawer(self.score, options, apart)
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
         self._markings: dict[str, tuple[Plan, Marking]] = {}
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
-        self.closing = threading.Event()
         fonts.register()
+        typed = workbook_decisions(options)
+        if typed:  # they become lines of the plan file, which is the one truth
+            self.decide(lambda: taken_over(self, typed, "the workbook's decisions"), 1, insist=True)
 
-    def close(self) -> None:
-        """Whoever waits for news need wait no longer."""
-        self.closing.set()
+    # -- the plan
+
+    @property
+    def version(self) -> int:
+        """Counts the changes of the plan, from here and from outside."""
+        return self.desk.version
+
+    def look(self) -> int:
+        """Look whether the plan file was changed from outside; the version that holds now."""
+        with self._lock:
+            if self.desk.refresh():
+                self.plan, self.unfit = self._planned()
+            return self.version
+
+    @property
+    def rules(self) -> Plan:
+        """The plan by the rules and the habits of the house, before any decision."""
+        return self._by_rules(self.desk.settled)
+
+    def _by_rules(self, settled: PlanFile) -> Plan:
+        key = settled.style, settled.printed, settled.habits
+        if key not in self._rules:
+            self._rules[key] = plan_rules(self.score, self.options, settled)
+            while len(self._rules) > _PLANS:
+                self._rules.popitem(last=False)
+        return self._rules[key]
+
+    def _planned(self) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+        settled = self.desk.settled
+        return apply_directives(self.score.chart, self._by_rules(settled), settled.directives)
+
+    def decide(self, make: Callable[[], Step], seen: int, *, insist: bool) -> bool:
+        """Take a step. make: the step, made while nobody else decides. Raises Asked and every
+        SectionprepError of a file that cannot be written."""
+        with self._lock:
+            self.look()
+            changed = self.desk.decide(make(), seen, insist=insist)
+            if changed:
+                self.plan, self.unfit = self._planned()
+            return changed
+
+    def undo(self, *, insist: bool) -> Step | None:
+        """Take the last step back. Raises as `decide`."""
+        with self._lock:
+            self.look()
+            step = self.desk.undo(insist=insist)
+            self.plan, self.unfit = self._planned()
+            return step
+
+    def redo(self, *, insist: bool) -> Step | None:
+        """Take a step again. Raises as `decide`."""
+        with self._lock:
+            self.look()
+            step = self.desk.redo(insist=insist)
+            self.plan, self.unfit = self._planned()
+            return step
 
     def planned(self, name: str) -> PassagePlan:
         """The plan of a passage. Raises KeyError."""
@@ -52,6 +127,8 @@ class Review:
         if planned is None:
             raise KeyError(name)
         return planned
+
+    # -- what comes of it
 
     def marking(self, name: str) -> Marking:
         """What the plan writes into the parts of one passage."""
@@ -71,7 +148,7 @@ class Review:
                 self._drawn.move_to_end(view)
                 return known[1]
             plan, marking = self.plan, self.marking(view.passage)
-        drawn = self._drawer.draw(view, plan, marking)
+        drawn = self.drawer.draw(view, plan, marking)
         with self._lock:
             self._drawn[view] = (planned, drawn)
             while len(self._drawn) > _KEPT:
@@ -91,3 +168,12 @@ class Review:
             known = mark_planned(self.score, plan, self.options).after
             self._found = (plan, known)
         return known
+
+
+def _greeting(title: str) -> str:
+    plain = " ".join("".join(c for c in title if c.isprintable()).split())
+    return (
+        f"# Decisions for {plain}, made with sectionprep {__version__}.\n"
+        "# A line is: bar beat | note | marks | figure (leave the figure alone). It wins over "
+        "every rule.\n"
+    )

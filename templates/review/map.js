@@ -1,11 +1,31 @@
-// Arrow keys go from passage to passage on the map.
-const places = [...document.querySelectorAll("a.place")];
+// The map: arrow keys go from passage to passage; what changes elsewhere is shown.
+import { decide, typing } from "./page.js";
+
+const places = () => [...document.querySelectorAll("a.place")];
+
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.altKey || event.metaKey) return;
   const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
-  const at = places.indexOf(document.activeElement);
-  if (!step || !places.length || (at < 0 && !document.activeElement.closest(".map, body"))) return;
-  if (at < 0 && document.activeElement !== document.body && !document.activeElement.closest(".map")) return;
+  const here = document.activeElement;
+  if (typing(event) || !step || (here !== document.body && !here.closest(".map"))) return;
+  const all = places();
+  const at = all.indexOf(here);
   event.preventDefault();
-  places[Math.min(places.length - 1, Math.max(0, at < 0 ? 0 : at + step))].focus();
+  all[Math.min(all.length - 1, Math.max(0, at < 0 ? 0 : at + step))]?.focus();
 });
+
+document.addEventListener("click", (event) => {
+  const habit = event.target.closest(".unhabit")?.dataset.habit;
+  if (habit) decide("/decide", { habit, wanted: false });
+});
+
+async function anew() {
+  const answer = await fetch("/");
+  if (!answer.ok) return;
+  const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const focused = document.activeElement.closest?.("a.place")?.getAttribute("href");
+  for (const part of ["main", "header"])
+    document.querySelector(part).replaceWith(fresh.querySelector(part));
+  if (focused) document.querySelector(`a.place[href="${CSS.escape(focused)}"]`)?.focus();
+}
+document.addEventListener("changed", anew);
+document.addEventListener("decided", anew);

@@ -1,4 +1,6 @@
-// The passage: which notes can be asked, and what they answer.
+// The passage: which notes can be asked, what they answer, and what is decided.
+import { decide, typing } from "./page.js";
+
 const music = document.getElementById("music");
 const ask = document.getElementById("ask");
 const view = document.getElementById("view");
@@ -30,7 +32,77 @@ function tell(n) {
   for (const [what, parts] of it.printed) line(`Printed: ${what}`, parts);
   line("Do not strike here", it.silent);
   ask.replaceChildren(make("h2", `${it.place}: ${it.pitch}`.replace(/^b/, "B")), said);
+  offer(it);
 }
+
+// -- deciding
+
+const form = document.getElementById("decide");
+const everywhere = document.getElementById("everywhere");
+
+function offer(it) {
+  form.hidden = false;
+  for (const button of form.querySelectorAll("[aria-pressed]")) {
+    const { verb, mark } = button.dataset;
+    const on = { mark: it.marks.includes(mark), off: it.off, leave: it.state === "left" }[verb];
+    button.setAttribute("aria-pressed", String(on));
+  }
+  document.getElementById("also").hidden = it.copies < 2;
+  document.getElementById("copies").textContent = it.copies;
+  if (it.copies < 2) everywhere.checked = false;
+  const situation = document.getElementById("situation");
+  const options = [...it.situations, ...facts.situations.filter((s) => !it.situations.includes(s))];
+  situation.replaceChildren(...options.map((words) => make("option", words)));
+}
+
+globalThis.viewed = () => ({ passage: facts.name, width: fitting("lead"), pitch: pitch() });
+
+function settle(verb, mark = "") {
+  const it = facts.notes[asked];
+  if (it)
+    decide("/decide", {
+      ...globalThis.viewed(), tick: it.tick, verb, mark, everywhere: everywhere.checked,
+    });
+}
+
+form.addEventListener("click", (event) => {
+  const button = event.target.closest("button[data-verb]");
+  if (button) settle(button.dataset.verb, button.dataset.mark);
+});
+form.addEventListener("submit", (event) => event.preventDefault());
+document.getElementById("other").addEventListener("change", (event) => {
+  if (event.target.value) settle("mark", event.target.value);
+  event.target.value = "";
+});
+document.getElementById("habit").addEventListener("click", () => {
+  const words = (id) => document.getElementById(id).value;
+  decide("/decide", {
+    ...globalThis.viewed(), habit: `${words("situation")}: ${words("habit-marks")}`,
+  });
+});
+
+const readings = document.getElementById("readings");
+function listReadings() {
+  readings.replaceChildren(
+    ...facts.readings.map((reading) => {
+      const button = make("button", reading.name ? `${reading.name}: ${reading.says}` : reading.says);
+      button.type = "button";
+      button.dataset.reading = reading.name;
+      button.setAttribute("aria-pressed", String(reading.taken));
+      return button;
+    }),
+  );
+}
+readings.addEventListener("click", (event) => {
+  const reading = event.target.closest("button")?.dataset.reading;
+  if (reading !== undefined) decide("/decide", { ...globalThis.viewed(), reading });
+});
+
+document.addEventListener("decided", ({ detail }) => {
+  if (detail.drawn) take(detail.drawn);
+  if (section.open) redraw(true);
+});
+document.addEventListener("changed", () => redraw(true));
 
 function go(n) {
   const to = note(Math.max(0, Math.min(facts.notes.length - 1, n)));
@@ -68,11 +140,12 @@ const pitch = () => new FormData(view).get("pitch");
 const section = document.getElementById("section");
 let drawnAs = { lead: "", all: "" };
 
-function wish(parts) {
+function fitting(parts) {
   const room = music.clientWidth / (parts === "all" ? 6 : 5.2); // pixels that a millimetre takes
-  const width = [...facts.widths].reverse().find((one) => one <= room) ?? facts.widths[0];
-  return `width=${width}&pitch=${pitch()}&parts=${parts}`;
+  return [...facts.widths].reverse().find((one) => one <= room) ?? facts.widths[0];
 }
+
+const wish = (parts) => `width=${fitting(parts)}&pitch=${pitch()}&parts=${parts}`;
 
 async function drawing(parts, force) {
   const wanted = wish(parts);
@@ -90,23 +163,25 @@ function lay(place, drawn) {
   } else place.innerHTML = drawn.outlines + drawn.lines.join("");
 }
 
-export async function redraw(force = false) {
+async function redraw(force = false) {
   const lead = drawing("lead", force);
   const all = section.open ? drawing("all", force) : null;
   const drawn = await lead;
-  if (drawn) {
-    const had = music.contains(document.activeElement);
-    facts = { ...facts, notes: drawn.notes, version: drawn.version };
-    document.body.dataset.version = drawn.version;
-    lay(music, drawn);
-    ready();
-    if (asked >= 0) {
-      if (had) go(asked);
-      tell(asked);
-    }
-  }
+  if (drawn) take(drawn);
   const whole = await all;
   if (whole) lay(document.getElementById("parts"), whole);
+}
+
+function take(drawn) {
+  const had = music.contains(document.activeElement);
+  facts = { ...facts, notes: drawn.notes, readings: drawn.readings, version: drawn.version };
+  drawnAs.lead = wish("lead");
+  lay(music, drawn);
+  ready();
+  listReadings();
+  if (asked < 0) return;
+  if (had) go(asked);
+  tell(asked);
 }
 
 function ready() {
@@ -116,10 +191,16 @@ function ready() {
 view.addEventListener("change", () => redraw());
 section.addEventListener("toggle", () => redraw());
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.altKey || event.metaKey) return;
-  if (event.target.closest("input:not([type=radio]):not([type=checkbox]), select, textarea")) return;
-  const links = { ",": "before", ".": "after", m: "map" };
+  if (typing(event)) return;
+  const links = { "[": "before", "]": "after", m: "map" };
+  const marks = {
+    a: "accent", r: "strong-accent", t: "tenuto", d: "staccato", g: "ghost", b: "breath-mark",
+    f: "falloff",
+  };
+  const verbs = { o: "off", p: "plain", l: "leave", u: "rules" };
   if (links[event.key]) document.getElementById(links[event.key])?.click();
+  else if (marks[event.key]) settle("mark", marks[event.key]);
+  else if (verbs[event.key]) settle(verbs[event.key]);
   else if (event.key === "s") section.open = !section.open;
   else if (event.key === "w") {
     view.querySelector("[name=pitch]:not(:checked)").checked = true;
@@ -134,3 +215,4 @@ new ResizeObserver(() => {
 }).observe(music);
 drawnAs.lead = `width=${facts.width}&pitch=${pitch()}&parts=lead`;
 ready();
+listReadings();
