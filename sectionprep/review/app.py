@@ -18,7 +18,7 @@ from sectionprep.phrasing.house import MARKS as HOUSE_MARKS
 from sectionprep.phrasing.house import REFUSALS, SITUATIONS, STYLES
 from sectionprep.review import decisions
 from sectionprep.review.desk import Asked
-from sectionprep.review.drawing import PITCHES, WIDTHS, View
+from sectionprep.review.drawing import PITCHES, WIDTHS, View, bars_of
 from sectionprep.review.facts import (
     finding_facts,
     findings_of,
@@ -30,6 +30,7 @@ from sectionprep.review.history import Step
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
 from sectionprep.review.shown import shown
+from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, times, ways
 from sectionprep.review.wishes import CHOICES, Wish, read_wish
 
 
@@ -41,6 +42,8 @@ def pages(review: Review, papers: Papers) -> Starlette:
             Route("/", desk.chart),
             Route("/passage/{name}", desk.passage),
             Route("/passage/{name}/drawing", desk.drawing),
+            Route("/passage/{name}/sound", desk.sound),
+            Route("/passage/{name}/times", desk.times),
             Route("/file/{name}", desk.file),
             Route("/version", desk.version),
             Route("/decide", desk.decide, methods=["POST"]),
@@ -75,12 +78,18 @@ async def _failed(_request: Request, _error: Exception) -> Response:
     return PlainTextResponse("Something failed that is ours to mend.\n", 500)
 
 
+def _span(review: Review, name: str) -> tuple[int, int]:
+    first, last = bars_of(review.score.chart, review.passages[name])
+    return first, last + 1
+
+
 class _Desk:
     """Answers requests. What takes time is done in a thread, so that nobody waits for another."""
 
     def __init__(self, review: Review, papers: Papers) -> None:
         self.review, self.papers = review, papers
         self._names = frozenset(review.passages)
+        self._sounds = Sounds(review)
 
     async def chart(self, request: Request) -> Response:
         return await self._page(self._chart)
@@ -99,6 +108,15 @@ class _Desk:
             raise HTTPException(404, "There is no such file.")
         data, kind = found
         return Response(data, media_type=kind, headers={"Cache-Control": "max-age=3600"})
+
+    async def sound(self, request: Request) -> Response:
+        take = self._take(request)
+        data = await run_in_threadpool(self._sounds.wav, take)
+        return Response(data, media_type="audio/wav")
+
+    async def times(self, request: Request) -> Response:
+        take = self._take(request)
+        return JSONResponse(await run_in_threadpool(times, self.review, take))
 
     async def version(self, request: Request) -> Response:
         return JSONResponse(await run_in_threadpool(self._news))
@@ -125,10 +143,27 @@ class _Desk:
     async def _page(self, made: Callable[[], str]) -> Response:
         return Response(await run_in_threadpool(made), media_type="text/html; charset=utf-8")
 
-    def _view(self, request: Request) -> View:
-        name, asked = request.path_params["name"], request.query_params
+    def _name(self, request: Request) -> str:
+        name = request.path_params["name"]
         if name not in self._names:
             raise HTTPException(404, "There is no such passage.")
+        return str(name)
+
+    def _take(self, request: Request) -> Take:
+        name, asked = self._name(request), request.query_params
+        how, tempo = asked.get("how", SHAPED), asked.get("tempo", "100")
+        if how not in ways(self.review, name):
+            raise HTTPException(400, "There is no such way to hear it.")
+        if tempo not in map(str, range(SLOWEST, FASTEST + 1)):
+            raise HTTPException(400, f"The tempo is {SLOWEST} to {FASTEST} percent.")
+        yes = ("0", "1")
+        whole, click = asked.get("all", "0"), asked.get("click", "0")
+        if whole not in yes or click not in yes:
+            raise HTTPException(400, "all and click are 0 or 1.")
+        return Take(passage=name, how=how, tempo=int(tempo), whole=whole == "1", click=click == "1")
+
+    def _view(self, request: Request) -> View:
+        name, asked = self._name(request), request.query_params
         width = asked.get("width", "190")
         if width not in map(str, WIDTHS):
             raise HTTPException(400, f"A line is one of {', '.join(map(str, WIDTHS))} wide.")
@@ -209,6 +244,11 @@ class _Desk:
                 "marks": [*HOUSE_MARKS, *REFUSALS],
             },
             widths=WIDTHS,
+            ways=ways(review, view.passage),
+            bars=[
+                {"index": bar.index, "number": bar.number}
+                for bar in review.score.chart.bars[slice(*_span(review, view.passage))]
+            ],
             findings=[
                 finding_facts(review.score.chart, f) for f in findings_of(review, view.passage)
             ],

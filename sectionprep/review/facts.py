@@ -92,7 +92,7 @@ def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
         new = note.marks - note.tone.marks
         codes = frozenset(code for mark in new for code in GLYPHS.get(mark, ()))
         found[note_id(note.tone.head.address)] = Spot(
-            number=n, says=says, weight=note.weight, state=state, codes=codes
+            number=n, bar=note.tone.bar, says=says, weight=note.weight, state=state, codes=codes
         )
     return found
 

@@ -16,6 +16,7 @@ _FILES = {
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
     "music.js": "text/javascript; charset=utf-8",
+    "listen.js": "text/javascript; charset=utf-8",
     "map.js": "text/javascript; charset=utf-8",
 }
 _FACES = {

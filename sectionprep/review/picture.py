@@ -38,11 +38,12 @@ FACES = {fonts.TEXT: "t", fonts.BOLD: "b", fonts.ITALIC: "i", fonts.MUSIC: "m"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
-    """A note that can be asked. number: in its passage; says: what a screen reader tells; weight:
-    0..1; state: "printed", "proposed", "decided", "left" or ""; codes: glyphs (hexadecimal) of the
-    marks that are not printed."""
+    """A note that can be asked. number: in its passage; bar: index; says: what a screen reader
+    tells; weight: 0..1; state: "printed", "proposed", "decided", "left" or ""; codes: glyphs
+    (hexadecimal) of the marks that are not printed."""
 
     number: int
+    bar: int
     says: str
     weight: float
     state: str
@@ -64,17 +65,19 @@ def picture(
     spots: Mapping[str, Spot],
     *,
     wide: float,
+    bars: Sequence[int] = (),
     extras: Sequence[Extra] = (),
     label: str = "",
 ) -> str:
     """One line as SVG. spots: the notes that can be asked, by note id; wide: of the widest line of
-    the passage."""
+    the passage; bars: indices of its bars, where they can be chosen."""
     here = {name: spots[name] for name in system.heads if name in spots}
     base = _weights_base(system, here)
     low = base + 2.6 * _SIGN if here else system.bottom
     highest = min([system.top, *(extra.box[1] for extra in extras)])
     top, bottom = highest - _MARGIN, max(low, system.bottom) + _MARGIN
     body = [
+        *_bars(system, bars, base),
         *(_ink(ink) for ink in system.ink),
         *(_extra(extra) for extra in extras),
         *_signs(system, here, base),
@@ -84,6 +87,17 @@ def picture(
         f'<svg class="line" viewBox="{box}" role="group" aria-label="{escape(label)}">'
         f"{''.join(body)}</svg>"
     )
+
+
+def _bars(system: System, bars: Sequence[int], base: float) -> Iterable[str]:
+    """A place for each bar, behind all else."""
+    edges = {name: (left, right) for name, left, right in reversed(system.bar_edges)}
+    for bar, name in zip(bars, system.measures, strict=False):
+        left, right = edges.get(name, (0.0, 0.0))
+        yield (
+            f'<rect class="bar" data-bar="{bar}" x="{left:.0f}" y="{system.top - 40:.0f}" '
+            f'width="{right - left:.0f}" height="{base + 2.4 * _SIGN - system.top:.0f}"/>'
+        )
 
 
 def _weights_base(system: System, here: Mapping[str, Spot]) -> float:
@@ -106,8 +120,8 @@ def _signs(system: System, here: Mapping[str, Spot], base: float) -> Iterable[st
             and ink.shape.code in spot.codes
         ]
         yield (
-            f'<g class="note" id="note{spot.number}" data-n="{spot.number}" role="button" '
-            f'tabindex="-1" aria-label="{escape(spot.says)}">'
+            f'<g class="note" id="note{spot.number}" data-n="{spot.number}" '
+            f'data-bar="{spot.bar}" role="button" tabindex="-1" aria-label="{escape(spot.says)}">'
             f'<rect class="touch" x="{x - 190:.0f}" y="{system.top - 40:.0f}" width="380" '
             f'height="{base + 2.4 * _SIGN - system.top:.0f}" rx="60"/>'
             f'<path class="weight" d="M{x - _HALF:.0f} {base:.0f}h{2 * _HALF:.0f}L{x:.0f} '

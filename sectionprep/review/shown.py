@@ -47,7 +47,8 @@ def shown(review: Review, view: View) -> dict[str, Any]:
     for n, (system, bars) in enumerate(_with_bars(review, view, drawn), start=1):
         extras = [*jazz_extras(system, marks, size), _number(system, bars[0], size)]
         label = f"Line {n} of {len(drawn.systems)}, from bar {bars[0].number}"
-        lines.append(picture(system, spots, wide=wide, extras=extras, label=label))
+        here = [] if view.whole else [bar.index for bar in bars]
+        lines.append(picture(system, spots, wide=wide, bars=here, extras=extras, label=label))
     return answer | {"lines": lines, "outlines": outlines(drawn.glyphs)}
 
 
