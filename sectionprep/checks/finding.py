@@ -55,7 +55,8 @@ class Context:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
     """A check. finds: what each of its findings is called (`Finding.check`) and says; find: how it
-    looks."""
+    looks; guests: it also looks at each guest of a passage, with the lead, as at a passage."""
 
     finds: Mapping[str, str]
     find: Callable[[Context], Iterable[Finding]]
+    guests: bool = False

@@ -147,4 +147,5 @@ CHECK = Check(
         "marks-contradict": "articulations that contradict each other inside a passage",
     },
     find=_find,
+    guests=True,
 )
