@@ -22,6 +22,7 @@ from sectionprep.apart import Apart
 from sectionprep.results import Options
 from sectionprep.review.app import pages
 from sectionprep.review.door import Door
+from sectionprep.review.making import Maker
 from sectionprep.review.paper import Papers
 from sectionprep.review.serve import listening
 from sectionprep.review.session import Review
@@ -54,10 +55,11 @@ class Page:
 @contextmanager
 def open_page(chart: Path, apart: Apart, **wishes: Any) -> Iterator[Page]:
     """Serve a chart until the block ends."""
-    review = Review(chart, chart.with_name(f"{chart.stem}_prepared"), Options(**wishes), apart)
+    folder, options = chart.with_name(f"{chart.stem}_prepared"), Options(**wishes)
+    review, maker = Review(chart, folder, options, apart), Maker(chart, folder, options)
     with listening(0) as line:
         host = "{}:{}".format(*line.getsockname())
-        door = Door(pages(review, Papers()), key=KEY, hosts=(host,))
+        door = Door(pages(review, Papers(), maker), key=KEY, hosts=(host,))
         server = uvicorn.Server(uvicorn.Config(door, lifespan="off", log_config=None))
         thread = threading.Thread(target=server.run, kwargs={"sockets": [line]})
         thread.start()
@@ -73,6 +75,7 @@ def open_page(chart: Path, apart: Apart, **wishes: Any) -> Iterator[Page]:
                 client.get(f"/open?key={KEY}")
                 yield Page(review, client, host, closing)
         finally:
+            maker.stop()
             server.should_exit = True
             thread.join(20)
 

@@ -10,7 +10,7 @@ from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from sectionprep.errors import BadArgument, SectionprepError
@@ -20,23 +20,24 @@ from sectionprep.review import decisions
 from sectionprep.review.desk import Asked
 from sectionprep.review.drawing import PITCHES, WIDTHS, View, bars_of
 from sectionprep.review.facts import (
-    finding_facts,
-    findings_of,
+    findings_facts,
     map_facts,
     passage_facts,
     readings_facts,
 )
 from sectionprep.review.history import Step
+from sectionprep.review.making import Maker, kind_of
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
+from sectionprep.review.settled import REHEARSE, WAYS, letter
 from sectionprep.review.shown import shown
 from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, times, ways
 from sectionprep.review.wishes import CHOICES, Wish, read_wish
 
 
-def pages(review: Review, papers: Papers) -> Starlette:
+def pages(review: Review, papers: Papers, maker: Maker) -> Starlette:
     """The application behind the door."""
-    desk = _Desk(review, papers)
+    desk = _Desk(review, papers, maker)
     return Starlette(
         routes=[
             Route("/", desk.chart),
@@ -47,6 +48,9 @@ def pages(review: Review, papers: Papers) -> Starlette:
             Route("/file/{name}", desk.file),
             Route("/version", desk.version),
             Route("/decide", desk.decide, methods=["POST"]),
+            Route("/finish", desk.finish, methods=["POST"]),
+            Route("/making", desk.making),
+            Route("/made/{number:int}", desk.made),
             Route("/undo", desk.undo, methods=["POST"]),
             Route("/redo", desk.redo, methods=["POST"]),
         ],
@@ -86,10 +90,11 @@ def _span(review: Review, name: str) -> tuple[int, int]:
 class _Desk:
     """Answers requests. What takes time is done in a thread, so that nobody waits for another."""
 
-    def __init__(self, review: Review, papers: Papers) -> None:
+    def __init__(self, review: Review, papers: Papers, maker: Maker) -> None:
         self.review, self.papers = review, papers
         self._names = frozenset(review.passages)
         self._sounds = Sounds(review)
+        self._maker = maker
 
     async def chart(self, request: Request) -> Response:
         return await self._page(self._chart)
@@ -130,6 +135,41 @@ class _Desk:
 
     async def redo(self, request: Request) -> Response:
         return await self._step_again(request, self.review.redo)
+
+    async def finish(self, request: Request) -> Response:
+        read_wish(await request.body(), self._names)
+        if self.review.desk.trouble:
+            raise Asked(f"The plan file cannot be read: {self.review.desk.trouble}")
+        await run_in_threadpool(self._maker.start, self.review.desk.path)
+        return await self.making(request)
+
+    async def making(self, request: Request) -> Response:
+        made = self._maker.made
+        return JSONResponse(
+            {
+                "busy": made.busy,
+                "stage": made.stage,
+                "done": made.done,
+                "of": made.of,
+                "failed": made.failed,
+                "changed": made.changed,
+                "notes": made.notes,
+                "files": [str(file.relative_to(self.review.folder)) for file in made.files],
+                "folder": str(self.review.folder),
+            }
+        )
+
+    async def made(self, request: Request) -> Response:
+        files, number = self._maker.made.files, request.path_params["number"]
+        if number >= len(files) or not files[number].is_file():
+            raise HTTPException(404, "There is no such sheet; make them anew.")
+        kind, shows = kind_of(files[number])
+        return FileResponse(
+            files[number],
+            media_type=kind,
+            filename=files[number].name,
+            content_disposition_type="inline" if shows else "attachment",
+        )
 
     async def _step_again(self, request: Request, move: Callable[..., Step | None]) -> Response:
         wish = read_wish(await request.body(), self._names)
@@ -187,7 +227,7 @@ class _Desk:
             "news": review.desk.news,
             "undo": history.to_undo.says if history.to_undo else "",
             "redo": history.to_redo.says if history.to_redo else "",
-            "looked": review.known_findings is not None,
+            "looked": review.looked,
         }
 
     def _decide(self, wish: Wish) -> dict[str, Any]:
@@ -195,6 +235,8 @@ class _Desk:
         return self._news() | self._redrawn(wish)
 
     def _step(self, wish: Wish) -> Step:
+        if wish.finding:
+            return decisions.finding_step(self.review, wish.finding, wish.settled)
         if wish.habit:
             return decisions.habit_step(self.review, wish.habit, wish.wanted)
         if not wish.passage:
@@ -210,7 +252,10 @@ class _Desk:
         return {"drawn": self._drawing(wish.view)} if wish.view is not None else {}
 
     def _drawing(self, view: View) -> dict[str, Any]:
-        return shown(self.review, view) | {"readings": readings_facts(self.review, view.passage)}
+        return shown(self.review, view) | {
+            "readings": readings_facts(self.review, view.passage),
+            "findings": findings_facts(self.review, view.passage),
+        }
 
     def _chart(self) -> str:
         review = self.review
@@ -225,6 +270,10 @@ class _Desk:
             habits=review.desk.text.habits,
             unfit=[f"{d.part}, bar {d.bar}: {why}" for d, why in review.unfit],
             plan_file=review.desk.path.name,
+            findings=findings_facts(review),
+            settling=WAYS,
+            letter=letter(review.score.chart.title, review.desk.findings),
+            rehearse=[s.says for s in review.desk.findings.values() if s.way == REHEARSE],
             news=news,
         )
 
@@ -249,8 +298,6 @@ class _Desk:
                 {"index": bar.index, "number": bar.number}
                 for bar in review.score.chart.bars[slice(*_span(review, view.passage))]
             ],
-            findings=[
-                finding_facts(review.score.chart, f) for f in findings_of(review, view.passage)
-            ],
+            settling=WAYS,
             news=news,
         )

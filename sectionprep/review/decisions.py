@@ -19,8 +19,9 @@ from sectionprep.phrasing.house import SITUATIONS, parse_habit
 from sectionprep.phrasing.plan_file import LEAVE
 from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.view import LineView, view_line
-from sectionprep.review.history import Change, HabitChange, LineChange, Step
+from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line
+from sectionprep.review.settled import WAYS, Settled
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
@@ -123,6 +124,18 @@ def habit_step(review: Review, sentence: str, wanted: bool) -> Step:
     there = sentence in review.desk.text.habits
     says = f"habit of the house: {sentence}" if wanted else f"no longer a habit: {sentence}"
     return Step(says, "", (HabitChange(sentence, there, wanted),))
+
+
+def finding_step(review: Review, finding: str, way: str) -> Step:
+    """A finding settled, or open again (""). Raises BadArgument."""
+    if way not in ("", *WAYS):
+        raise BadArgument("a finding cannot be settled so.")
+    says = review.finding_names().get(finding) or review.desk.findings.get(finding, ("", ""))[1]
+    if not says:
+        raise BadArgument("there is no such finding.")
+    was = review.desk.findings.get(finding, Settled("", "")).way
+    change = SettledChange(finding, says, was, way)
+    return Step(f"{way or 'open again'}: {says}"[:120], "", (change,))
 
 
 def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:

@@ -15,9 +15,17 @@ from sectionprep.errors import SectionprepError
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.files import write_file
 from sectionprep.phrasing.directives import Directive
-from sectionprep.phrasing.plan_file import PlanFile, read_plan
-from sectionprep.review.history import Change, HabitChange, LineChange, Step, read_history
+from sectionprep.phrasing.plan_file import PlanFile, read_plan, was_edited
+from sectionprep.review.history import (
+    Change,
+    HabitChange,
+    LineChange,
+    SettledChange,
+    Step,
+    read_history,
+)
 from sectionprep.review.plan_text import Key, Line, PlanText, split
+from sectionprep.review.settled import Settled, read_settled, write_settled
 
 
 class Asked(Exception):
@@ -28,21 +36,23 @@ class PlanDesk:
     """One plan file. version: counts its changes; trouble: why it cannot be read at the moment, in
     plain words, "" where it can; news: what was changed from outside.
 
-    source: the chart, which is never written over. greeting: how a new file begins. fresh: what
-    stands at the path is our own proposal and gives way to the first decision."""
+    source: the chart, which is never written over. greeting: how a new file begins. named: the
+    director named it; else a file there that is as `prepare` wrote it is our own proposal, no
+    decision, and gives way to the first."""
 
-    def __init__(self, path: Path, source: Path, *, greeting: str, fresh: bool) -> None:
+    def __init__(self, path: Path, source: Path, *, greeting: str, named: bool) -> None:
         self.path, self._source, self._greeting = path, source, greeting
         self.version, self.trouble, self.news = 1, "", ""
         self.text, self.settled = PlanText(), PlanFile()
         self.history = read_history(path.with_name(f"{path.stem}.history.json"))
+        self._settled_path = path.with_name(f"{path.stem}.findings.json")
+        self.findings = read_settled(self._settled_path)
         self._stamp: tuple[int, ...] = ()
         self._bytes = b""
         self._touched: dict[Key | str, int] = {}
-        if fresh:
-            self._stamp, self._bytes = _stamp(path), path.read_bytes() if path.exists() else b""
-        elif path.exists():
-            self.settled = read_plan(path)  # a plan that cannot be used is said before anything
+        self._named = named
+        if path.exists():
+            self._read()  # a plan that cannot be used is said before anything
             self.refresh()
         self.version, self.news = 1, ""
 
@@ -56,16 +66,26 @@ class PlanDesk:
         if data == self._bytes and not self.trouble:
             return False
         try:
-            settled = read_plan(self.path) if stamp else PlanFile()
-            text = split(data.decode("utf-8"))
+            text, settled = self._read() if stamp else (PlanText(), PlanFile())
         except (SectionprepError, ValueError) as error:
             self.trouble = str(error)
             self.version += 1
             return False
+        same = text == self.text and not self.trouble
         self._bytes, self.trouble = data, ""
+        if same:
+            return False
         self._changed(text, settled)
         self.news = f"{self.path.name} was changed from outside; the page shows it as it is now."
         return True
+
+    def _read(self) -> tuple[PlanText, PlanFile]:
+        """What the file says. Raises UnusableSettings, ValueError."""
+        settled = read_plan(self.path)
+        text = self.path.read_text(encoding="utf-8")
+        if not self._named and not was_edited(text):
+            return PlanText(), PlanFile()
+        return split(text), settled
 
     def _changed(self, text: PlanText, settled: PlanFile) -> None:
         self.version += 1
@@ -118,8 +138,7 @@ class PlanDesk:
         if insist:
             return
         for change in changes:
-            name = change.key if isinstance(change, LineChange) else change.sentence
-            if self._touched.get(name, 0) > seen:
+            if self._touched.get(_name(change), 0) > seen:
                 raise Asked(f"{_said(change)} was decided since you looked. {self._now(change)}")
 
     def _again(self, changes: Iterable[Change], insist: bool) -> None:
@@ -139,16 +158,37 @@ class PlanDesk:
     def _holds(self, change: Change) -> object:
         if isinstance(change, HabitChange):
             return change.sentence in self.text.habits
+        if isinstance(change, SettledChange):
+            return self.findings.get(change.finding, Settled("", "")).way
         return self.line(change.key)
 
     def _now(self, change: Change) -> str:
-        if isinstance(change, HabitChange):
+        if not isinstance(change, LineChange):
             return ""
         line = self.line(change.key)
         words = line.text.split("|")[2].strip() if line is not None and "|" in line.text else ""
         return f"The plan file says now: {words or 'nothing; the rules decide'}."
 
     def _write(self, changes: Iterable[Change]) -> None:
+        changes = tuple(changes)
+        settled = [change for change in changes if isinstance(change, SettledChange)]
+        if settled:
+            self._settle(settled)
+        if len(settled) < len(changes):
+            self._write_plan(change for change in changes if not isinstance(change, SettledChange))
+
+    def _settle(self, changes: Iterable[SettledChange]) -> None:
+        findings = dict(self.findings)
+        for change in changes:
+            findings.pop(change.finding, None)
+            if change.now:
+                findings[change.finding] = Settled(change.now, change.says)
+        write_settled(self._settled_path, findings)
+        self.version += 1
+        self.findings = findings
+        self._touched.update((change.finding, self.version) for change in changes)
+
+    def _write_plan(self, changes: Iterable[LineChange | HabitChange]) -> None:
         text = self.text
         if not text.head and not text.lines:
             text = PlanText(head=self._greeting)
@@ -186,8 +226,17 @@ def _key(directive: Directive) -> Key:
     return Key(directive.part, f"{directive.bar} {say_beat(directive.beat)}")
 
 
+def _name(change: Change) -> Key | str:
+    """Of what a change speaks."""
+    if isinstance(change, LineChange):
+        return change.key
+    return change.sentence if isinstance(change, HabitChange) else change.finding
+
+
 def _said(change: Change) -> str:
     if isinstance(change, HabitChange):
         return f'The habit "{change.sentence}"'
+    if isinstance(change, SettledChange):
+        return "This finding"
     bar, _, beat = change.key.place.partition(" ")
     return f"Bar {bar}, beat {beat}"

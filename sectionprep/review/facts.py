@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding
+from sectionprep.checks.finding import SEVERITIES
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
@@ -211,10 +212,59 @@ def readings_facts(review: Review, name: str) -> list[dict[str, Any]]:
     return found
 
 
-def findings_of(review: Review, name: str) -> list[Finding]:
-    """What is left to settle inside a passage, once that has been looked for."""
-    passage = review.passages[name]
-    return [f for f in review.known_findings or () if _belongs(f, passage)]
+def open_findings(review: Review) -> list[Finding]:
+    """What is left to settle and nobody has settled."""
+    chart, settled = review.score.chart, review.desk.findings
+    return [
+        f
+        for f in review.known_findings or ()
+        if f.severity in SETTLE and finding_name(chart, f) not in settled
+    ]
+
+
+def findings_facts(review: Review, name: str = "") -> list[dict[str, Any]]:
+    """What was found inside a passage, in words, worst first; with no name, what belongs to no
+    passage."""
+    chart = review.score.chart
+    found = [
+        f
+        for f in review.known_findings or ()
+        if (
+            _belongs(f, review.passages[name])
+            if name
+            else not any(_belongs(f, passage) for passage in review.passages.values())
+        )
+    ]
+    found.sort(key=lambda f: (SEVERITIES.index(f.severity), f.tick, f.part))
+    return [_finding_facts(review, chart, f) for f in found]
+
+
+def _finding_facts(review: Review, chart: Chart, finding: Finding) -> dict[str, Any]:
+    name = finding_name(chart, finding)
+    settled = review.desk.findings.get(name)
+    return {
+        "name": name,
+        "severity": finding.severity,
+        "place": says_place(chart, finding.tick),
+        "part": chart.parts[finding.part].label,
+        "message": finding.message,
+        "fix": finding.fix,
+        "tick": finding.tick,
+        "settled": settled.way if settled else "",
+    }
+
+
+def finding_name(chart: Chart, finding: Finding) -> str:
+    """By which a finding is known from day to day: what, who and where."""
+    place = chart.place(finding.tick)
+    part = chart.parts[finding.part].label
+    return f"{finding.check} | {part} | {place.bar} {say_beat(place.beat)}"
+
+
+def finding_words(chart: Chart, finding: Finding) -> str:
+    """A finding as it is told to somebody else."""
+    part = chart.parts[finding.part].label
+    return f"{says_place(chart, finding.tick)}, {part}: {finding.message}. {finding.fix}"
 
 
 def _belongs(finding: Finding, passage: Passage) -> bool:
@@ -222,19 +272,6 @@ def _belongs(finding: Finding, passage: Passage) -> bool:
     return finding.passage == passage.id or (
         not finding.passage and inside and finding.part in passage.parts
     )
-
-
-def finding_facts(chart: Chart, finding: Finding) -> dict[str, Any]:
-    """A finding in words."""
-    return {
-        "check": finding.check,
-        "severity": finding.severity,
-        "place": says_place(chart, finding.tick),
-        "part": chart.parts[finding.part].label,
-        "message": finding.message,
-        "fix": finding.fix,
-        "tick": finding.tick,
-    }
 
 
 def map_facts(review: Review) -> dict[str, Any]:
@@ -246,12 +283,12 @@ def map_facts(review: Review) -> dict[str, Any]:
         {"label": label, "short": chart.parts[n].says[:14], "runs": _runs(kinds)}
         for n, (label, kinds) in enumerate(drawn.rows)
     ]
-    found = review.known_findings or ()
+    found = open_findings(review)
     places = []
     for name, passage in review.passages.items():
         facts = passage_facts(review, name)
         first, last = chart.place(passage.start).index, chart.end_place(passage.end).index
-        open_ones = [f for f in found if f.severity in SETTLE and _belongs(f, passage)]
+        open_ones = [f for f in found if _belongs(f, passage)]
         decided = sum(note.decided for note in review.planned(name).notes)
         places.append(
             {
@@ -270,7 +307,7 @@ def map_facts(review: Review) -> dict[str, Any]:
         "rows": rows,
         "places": places,
         "looked": review.known_findings is not None,
-        "open": sum(f.severity in SETTLE for f in found),
+        "open": len(found),
     }
 
 

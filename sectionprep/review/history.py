@@ -41,7 +41,21 @@ class HabitChange:
         return HabitChange(self.sentence, self.now, self.was)
 
 
-Change = LineChange | HabitChange
+@dataclass(frozen=True, slots=True)
+class SettledChange:
+    """How a finding is settled; "" for open. says: the finding in words."""
+
+    finding: str
+    says: str
+    was: str
+    now: str
+
+    def back(self) -> SettledChange:
+        """The same, undone."""
+        return SettledChange(self.finding, self.says, self.now, self.was)
+
+
+Change = LineChange | HabitChange | SettledChange
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +125,8 @@ def read_history(path: Path) -> History:
 def _plain(change: Change) -> list[Any]:
     if isinstance(change, HabitChange):
         return ["habit", change.sentence, change.was, change.now]
+    if isinstance(change, SettledChange):
+        return ["settled", change.finding, change.says, change.was, change.now]
     return [
         "line",
         list(change.key),
@@ -122,6 +138,8 @@ def _plain(change: Change) -> list[Any]:
 def _change(data: list[Any]) -> Change:
     if data[0] == "habit":
         return HabitChange(str(data[1]), bool(data[2]), bool(data[3]))
+    if data[0] == "settled":
+        return SettledChange(*map(str, data[1:5]))
     lead, place = data[1]
     was, now = (Line(*map(str, side)) if side else None for side in data[2:4])
     return LineChange(Key(str(lead), str(place)), was, now)

@@ -16,6 +16,7 @@ from sectionprep.errors import DestinationError
 from sectionprep.results import Options
 from sectionprep.review.app import pages
 from sectionprep.review.door import Door, new_key
+from sectionprep.review.making import Maker
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
 
@@ -40,16 +41,22 @@ def serve(
         for _ in range(2):
             apart.submit(get_ready)  # the engravers load while the chart is read
         review = Review(path, folder, options, apart)
+        maker = Maker(path, folder, options)
         host = f"{_HOST}:{line.getsockname()[1]}"
         key = new_key()
-        app = Door(pages(review, Papers()), key=key, hosts=(host, host.replace(_HOST, "localhost")))
+        app = Door(
+            pages(review, Papers(), maker), key=key, hosts=(host, host.replace(_HOST, "localhost"))
+        )
         address = f"http://{host}/open?key={key}"
-        threading.Thread(target=review.findings, daemon=True).start()
+        threading.Thread(target=review.keep_looking, daemon=True).start()
         tell(f"Review {review.score.chart.title}: {address}")
         tell("Only this machine can open it. Ctrl-C stops it.")
         if opens:
             threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
-        _run(app, line)
+        try:
+            _run(app, line)
+        finally:
+            maker.stop()
         decided = review.desk.history.at
         tell(f"Stopped. What you decided is in {review.desk.path}." if decided else "Stopped.")
 

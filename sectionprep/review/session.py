@@ -6,6 +6,7 @@ The plan file is the one truth. Everything here can be made anew from the chart 
 from __future__ import annotations
 
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable
 from pathlib import Path
@@ -14,7 +15,6 @@ from sectionprep.apart import Apart
 from sectionprep.checks import Finding
 from sectionprep.drawing.text import fonts
 from sectionprep.marking import Marking
-from sectionprep.outputs.edited_files import is_edited_plan
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
@@ -24,11 +24,13 @@ from sectionprep.results import Options, Score
 from sectionprep.review.decisions import taken_over
 from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
+from sectionprep.review.facts import finding_name, finding_words
 from sectionprep.review.history import Step
 from sectionprep.stages import mark_planned, plan_rules, read_score, workbook_decisions
 from sectionprep.version import __version__
 
 _KEPT = 60  # drawings that are kept; judgement
+_QUIET = 0.5  # seconds without a decision before the checks run; judgement
 _PLANS = 8  # plans by the rules that are kept, one for each set of habits tried; judgement
 
 
@@ -46,7 +48,7 @@ class Review:
             place,
             self.score.document.path,
             greeting=_greeting(self.score.chart.title),
-            fresh=options.plan is None and not is_edited_plan(place),
+            named=options.plan is not None,
         )
         self._lock = threading.RLock()
         self._rules: OrderedDict[object, Plan] = OrderedDict()
@@ -156,18 +158,37 @@ class Review:
         return drawn
 
     @property
+    def looked(self) -> bool:
+        """What is left to settle has been looked for since the last change of the plan."""
+        return self._found is not None and self._found[0] is self.plan
+
+    @property
     def known_findings(self) -> tuple[Finding, ...] | None:
-        """What is left to settle, where that has been looked for since the last decision."""
-        known = self._found
-        return known[1] if known is not None and known[0] is self.plan else None
+        """What was left to settle when that was last looked for; None before."""
+        return self._found[1] if self._found is not None else None
+
+    def finding_names(self) -> dict[str, str]:
+        """What was found, by name, in words."""
+        chart = self.score.chart
+        return {finding_name(chart, f): finding_words(chart, f) for f in self.known_findings or ()}
+
+    def keep_looking(self) -> None:
+        """Look for what is left to settle whenever the plan has been left alone for a moment; does
+        not return."""
+        while True:
+            if not self.looked:
+                plan = self.plan
+                time.sleep(_QUIET)
+                if plan is self.plan:
+                    self.findings()
+            time.sleep(_QUIET)
 
     def findings(self) -> tuple[Finding, ...]:
         """What is left to settle once the plan's marks are in the parts."""
-        known, plan = self.known_findings, self.plan
-        if known is None:
-            known = mark_planned(self.score, plan, self.options).after
-            self._found = (plan, known)
-        return known
+        plan = self.plan
+        if not self.looked:
+            self._found = (plan, mark_planned(self.score, plan, self.options).after)
+        return self.known_findings or ()
 
 
 def _greeting(title: str) -> str:

@@ -80,9 +80,16 @@ def _jazz_marks(review: Review, view: View) -> dict[str, tuple[str, ...]]:
 
 
 def _number(system: System, bar: Bar, size: float) -> Extra:
-    """The number of a line's first bar, over its left edge."""
+    """The number of a line's first bar, under its clef, as on the sheets."""
     x = system.bar_edges[0][1] if system.bar_edges else 0.0
-    y, tall = system.staff_top - 190.0 * size, _NUMBER * max(size, 0.8)
+    tall = _NUMBER * max(size, 0.8)
+    first = min(system.staves, default=system.staff_top)
+    clef = [
+        ink.box[3]
+        for ink in system.ink
+        if "clef" in ink.classes and ink.box[0] < x + 500 and ink.box[1] < first + 750 * size
+    ]
+    y = max([first + 750 * size, *clef]) + 50 + 0.72 * tall
     wide = fonts.width(bar.number, fonts.ITALIC, tall)
     return Extra(
         "number",

@@ -31,6 +31,8 @@ class Wish:
     reading: str = ""
     habit: str = ""
     wanted: bool = True
+    finding: str = ""
+    settled: str = ""
     seen: int = 0
     insist: bool = False
     view: View | None = None
@@ -59,6 +61,8 @@ def read_wish(body: bytes, passages: frozenset[str]) -> Wish:
         reading=_take(data, "reading", ""),
         habit=_take(data, "habit", ""),
         wanted=_take(data, "wanted", True),
+        finding=_take(data, "finding", ""),
+        settled=_take(data, "settled", ""),
         seen=_take(data, "version", 0),
         insist=_take(data, "insist", False),
         view=_view(data, passage),

@@ -98,6 +98,55 @@ readings.addEventListener("click", (event) => {
   if (reading !== undefined) decide("/decide", { ...globalThis.viewed(), reading });
 });
 
+// -- findings beside the music
+
+const SEVERE = { error: "will sound wrong", warning: "will cost time", note: "to know" };
+function listFindings() {
+  const place = document.getElementById("findings");
+  const had = document.activeElement?.dataset?.settle && {
+    finding: document.activeElement.closest("li").dataset.name,
+    way: document.activeElement.dataset.settle,
+  };
+  const list = make("ul");
+  list.className = "findings";
+  for (const it of facts.findings) {
+    const row = make("li");
+    row.dataset.name = it.name;
+    row.classList.toggle("done", Boolean(it.settled));
+    const where = make("button", `${it.place}, ${it.part}`.replace(/^b/, "B"));
+    where.type = "button";
+    where.className = "where";
+    where.dataset.tick = it.tick;
+    const ways = make("span");
+    ways.className = "marks";
+    for (const way of facts.settling) {
+      const button = make("button", way);
+      button.type = "button";
+      button.dataset.settle = way;
+      button.setAttribute("aria-pressed", String(it.settled === way));
+      ways.append(button);
+    }
+    row.append(make("b", `${SEVERE[it.severity]}: `), where, ` ${it.message}. `, make("i", it.fix), ways);
+    list.append(row);
+  }
+  place.replaceChildren(...(facts.findings.length ? [make("h2", "Left to settle"), list] : []));
+  if (had)
+    [...place.querySelectorAll("[data-settle]")]
+      .find((b) => b.dataset.settle === had.way && b.closest("li").dataset.name === had.finding)
+      ?.focus();
+}
+document.getElementById("findings").addEventListener("click", (event) => {
+  const { tick, settle: way } = event.target.closest("button")?.dataset ?? {};
+  if (tick !== undefined) {
+    const found = facts.notes.findLast((it) => it.tick <= Number(tick));
+    if (found) go(found.n);
+  } else if (way !== undefined) {
+    const finding = event.target.closest("li").dataset.name;
+    const pressed = event.target.getAttribute("aria-pressed") === "true";
+    decide("/decide", { ...globalThis.viewed(), finding, settled: pressed ? "" : way });
+  }
+});
+
 document.addEventListener("decided", ({ detail }) => {
   if (detail.drawn) take(detail.drawn);
   if (section.open) redraw(true);
@@ -174,11 +223,12 @@ async function redraw(force = false) {
 
 function take(drawn) {
   const had = music.contains(document.activeElement);
-  facts = { ...facts, notes: drawn.notes, readings: drawn.readings, version: drawn.version };
+  facts = { ...facts, notes: drawn.notes, readings: drawn.readings, findings: drawn.findings, version: drawn.version };
   drawnAs.lead = wish("lead");
   lay(music, drawn);
   ready();
   listReadings();
+  listFindings();
   if (asked < 0) return;
   if (had) go(asked);
   tell(asked);
@@ -216,3 +266,4 @@ new ResizeObserver(() => {
 drawnAs.lead = `width=${facts.width}&pitch=${pitch()}&parts=lead`;
 ready();
 listReadings();
+listFindings();

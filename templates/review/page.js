@@ -40,7 +40,7 @@ export async function decide(address, wish) {
     if (answer.status === 422) return tell((await answer.json()).failed, true);
     if (!answer.ok) return gone(answer);
     const news = await answer.json();
-    take(news);
+    if ("version" in news) take(news);
     tell("");
     document.dispatchEvent(new CustomEvent("decided", { detail: news }));
   } catch {
@@ -66,7 +66,7 @@ function take(news) {
 }
 
 let trouble = say.textContent;
-let looked = null;
+let looked = document.body.dataset.looked === "True";
 async function look() {
   if (document.hidden) return;
   try {
@@ -81,10 +81,9 @@ async function look() {
       if (news.news && !news.trouble) tell(news.news);
       take(news);
     }
-    if (fresh || looked !== news.looked) {
-      if (looked !== null || fresh) document.dispatchEvent(new CustomEvent("changed", { detail: news }));
-      looked = news.looked;
-    }
+    if (fresh || (news.looked && looked === false))
+      document.dispatchEvent(new CustomEvent("changed", { detail: news }));
+    looked = news.looked;
   } catch {
     gone();
   }
