@@ -209,17 +209,6 @@ def test_every_change_is_listed_with_its_reason(demo_marked: Marked) -> None:
             assert change.was != change.now
 
 
-def test_a_cutoff_is_written_once(demo_marked: Marked) -> None:
-    chart_ = demo_marked.again.chart
-    for part in chart_.parts:
-        offs = [
-            (d.onset, d.value)
-            for d in part.directions
-            if d.kind == "words" and d.value.startswith("off ")
-        ]
-        assert len(offs) == len(set(offs)), part.name
-
-
 def test_rhythm_section_gets_the_hits_on_request_only(
     demo_score: Score, demo_marked: Marked
 ) -> None:

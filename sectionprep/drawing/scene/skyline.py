@@ -14,12 +14,14 @@ from dataclasses import replace
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import Ink, System, box_of, extent
 from sectionprep.drawing.scene.page_edge import keep_inside
+from sectionprep.drawing.scene.road_signs import signs_beside_letters
 
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 _CLEAR = 70.0  # white between two things, hundredths of a millimetre
 _SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
 #: white beside the count of a long rest: closer, a metronome's number seems to go on; judgement
 _BESIDE_COUNT = 200.0
+_BESIDE_NO_COUNT = frozenset({"tempo", "repeatMark"})
 _CHORD_HEIGHT = chord_symbols.SIZE * 0.72  # of a capital
 _Segment = tuple[float, float, float]  # x0, x1, top
 
@@ -47,9 +49,10 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
                 counts.append((left - _BESIDE_COUNT, right + _BESIDE_COUNT, top))
     base, taken = _chord_line(system, chords, music)
     taken += music
+    signs_beside_letters(inks, moving)
     groups = sorted(moving.values(), key=lambda group: -max(inks[n].box[3] for n in group))
     for group in groups:
-        also = counts if "tempo" in inks[group[0]].classes else ()
+        also = counts if _BESIDE_NO_COUNT.intersection(inks[group[0]].classes) else ()
         _lower_onto(inks, group, taken, system.staff_top - 60, also)
     _clear_below(inks, system)
     top, bottom = extent(inks)

@@ -18,6 +18,7 @@ from lxml import etree
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
+from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
@@ -76,6 +77,7 @@ def extract_part(
             copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
+        jumps_at_the_end(copied)
         for _ in range(tame(copied)):
             undrawn.add(ODD_CHORDS, n)
         for _ in range(tablature.rewrite(copied)):

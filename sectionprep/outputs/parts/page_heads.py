@@ -79,7 +79,7 @@ def cover(canvas: Any, frame: Frame, job: PartJob, pages: int) -> None:
         frame.height * 0.3,
         "The music begins on the next page, so that the page turn falls into a rest.",
     )
-    footer(canvas, frame, job, 1, pages, None)
+    footer(canvas, frame, job, 1, pages, ())
     canvas.showPage()
 
 
@@ -207,17 +207,28 @@ def foot_of_first_page(canvas: Any, frame: Frame, job: PartJob) -> None:
         canvas.drawCentredString(frame.width / 2, y, rights)
 
 
-_BESIDE_FOOTER = 130.0  # points: a turn and the number of the page
+_BESIDE_NUMBER = 40.0  # points: the number of the page and white
 
 
 def footer(
-    canvas: Any, frame: Frame, job: PartJob, number: int, pages: int, turn: Turn | None
+    canvas: Any, frame: Frame, job: PartJob, number: int, pages: int, turns: Sequence[Turn]
 ) -> None:
-    """The foot of every page: what is printed, its number, and how long a turn has."""
+    """The foot of every page: what is printed, its number, and how long its turns have. number: as
+    it is printed, counted with a cover."""
     sizes = load_toml("templates/sheets.toml")["type"]
     y = frame.bottom - 14
+    right = frame.width - frame.side
+    canvas.setFont(fonts.TEXT, sizes["footer"])
+    canvas.drawRightString(right, y, f"{number} / {pages}")
+    size = sizes["footer"] + 1.5
+    says = fonts.fitted(
+        "; ".join(map(_turn_words, turns)), fonts.ITALIC, size, 0.6 * (right - frame.side)
+    )
+    canvas.setFont(fonts.ITALIC, size)
+    canvas.drawRightString(right - _BESIDE_NUMBER, y, says)
     legend = "    -oo: no tongue, n: half swallowed" if job.syllables and number == 1 else ""
-    room = frame.width - 2 * frame.side - _BESIDE_FOOTER
+    taken = _BESIDE_NUMBER + fonts.width(says, fonts.ITALIC, size) + (12 if says else 0)
+    room = right - frame.side - taken
     line = _line(
         job.footer + legend,
         fonts.TEXT,
@@ -231,11 +242,10 @@ def footer(
     )
     canvas.setFont(line.font, line.size)
     canvas.drawString(line.x, y, line.text)
-    canvas.setFont(fonts.TEXT, sizes["footer"])
-    canvas.drawRightString(frame.width - frame.side, y, f"{number} / {pages}")
-    if turn is not None:
-        words = "turn" if turn.possible else "turn quickly"
-        canvas.setFont(fonts.ITALIC, sizes["footer"] + 1.5)
-        canvas.drawRightString(
-            frame.width - frame.side - 40, y, f"{words} ({turn.seconds:.0f} s rest)"
-        )
+
+
+def _turn_words(turn: Turn) -> str:
+    """ "turn (4 s rest)", "D.S.: turn quickly to page 1 (1 s rest)"."""
+    way = "turn" if turn.possible else "turn quickly"
+    where = f"{turn.name}: {way} to page {turn.to}" if turn.to else way
+    return f"{where} ({turn.seconds:.0f} s rest)"

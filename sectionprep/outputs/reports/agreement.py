@@ -256,9 +256,7 @@ def turns_text(reports: Sequence[SheetReport]) -> str:
                 else "  TURN QUICKLY: no longer rest was possible; a neighbour or a "
                 "copied page helps"
             )
-            lines.append(
-                f"  {report.name}: after page {turn.page}, {turn.seconds:.1f} s of rest{note}"
-            )
+            lines.append(f"  {report.name}: {turn.where}, {turn.seconds:.1f} s of rest{note}")
     return (
         "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."])
         + "\n"

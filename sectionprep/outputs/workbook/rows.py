@@ -352,9 +352,7 @@ def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row
                 "Pages": report.pages,
                 "Turns": "NOT PRINTED"
                 if report.failed
-                else "; ".join(
-                    f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns
-                ),
+                else "; ".join(f"{t.where}: {t.seconds:.0f} s rest" for t in report.turns),
             }
         )
         found.append(replace(row, cells=row.cells | pages))
