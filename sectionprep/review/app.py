@@ -18,7 +18,7 @@ from sectionprep.phrasing.house import MARKS as HOUSE_MARKS
 from sectionprep.phrasing.house import REFUSALS, SITUATIONS, STYLES
 from sectionprep.review import decisions
 from sectionprep.review.desk import Asked
-from sectionprep.review.drawing import PITCHES, WIDTHS, View, bars_of
+from sectionprep.review.drawing import PITCHES, WIDTHS, View, stretches
 from sectionprep.review.facts import (
     findings_facts,
     map_facts,
@@ -82,8 +82,9 @@ async def _failed(_request: Request, _error: Exception) -> Response:
     return PlainTextResponse("Something failed that is ours to mend.\n", 500)
 
 
-def _span(review: Review, name: str) -> tuple[int, int]:
-    first, last = bars_of(review.score.chart, review.passages[name])
+def _span(review: Review, view: View) -> tuple[int, int]:
+    passage = review.passages[view.passage]
+    first, last = stretches(review.score.chart, passage)[view.stretch]
     return first, last + 1
 
 
@@ -175,6 +176,7 @@ class _Desk:
         wish = read_wish(await request.body(), self._names)
 
         def work() -> dict[str, Any]:
+            self._check(wish)
             step = move(insist=wish.insist)
             return self._news() | {"step": step.says if step else "", **self._redrawn(wish)}
 
@@ -200,7 +202,14 @@ class _Desk:
         whole, click = asked.get("all", "0"), asked.get("click", "0")
         if whole not in yes or click not in yes:
             raise HTTPException(400, "all and click are 0 or 1.")
-        return Take(passage=name, how=how, tempo=int(tempo), whole=whole == "1", click=click == "1")
+        return Take(
+            passage=name,
+            stretch=self._stretch(request),
+            how=how,
+            tempo=int(tempo),
+            whole=whole == "1",
+            click=click == "1",
+        )
 
     def _view(self, request: Request) -> View:
         name, asked = self._name(request), request.query_params
@@ -213,7 +222,20 @@ class _Desk:
         whole = asked.get("parts", "lead")
         if whole not in ("lead", "all"):
             raise HTTPException(400, "Show the lead or all parts.")
-        return View(passage=name, width=int(width), pitch=pitch, whole=whole == "all")
+        return View(
+            passage=name,
+            stretch=self._stretch(request),
+            width=int(width),
+            pitch=pitch,
+            whole=whole == "all",
+        )
+
+    def _stretch(self, request: Request) -> int:
+        passage = self.review.passages[self._name(request)]
+        asked = request.query_params.get("stretch", "0")
+        if asked not in map(str, range(len(stretches(self.review.score.chart, passage)))):
+            raise HTTPException(404, "The passage has no such stretch.")
+        return int(asked)
 
     # -- in a thread
 
@@ -231,8 +253,15 @@ class _Desk:
         }
 
     def _decide(self, wish: Wish) -> dict[str, Any]:
+        self._check(wish)
         self.review.decide(lambda: self._step(wish), wish.seen, insist=wish.insist)
         return self._news() | self._redrawn(wish)
+
+    def _check(self, wish: Wish) -> None:
+        if wish.view is not None:
+            passage = self.review.passages[wish.view.passage]
+            if not 0 <= wish.view.stretch < len(stretches(self.review.score.chart, passage)):
+                raise BadArgument("the passage has no such stretch.")
 
     def _step(self, wish: Wish) -> Step:
         if wish.finding:
@@ -285,7 +314,7 @@ class _Desk:
             title=f"{view.passage}, {review.score.chart.title}",
             chart=review.score.chart,
             view=view,
-            passage=passage_facts(review, view.passage),
+            passage=passage_facts(review, view.passage, view.stretch),
             drawn=self._drawing(view),
             marks=[{"name": m.name, "says": m.says, "glyph": m.glyph} for m in CHOICES],
             house={
@@ -296,7 +325,7 @@ class _Desk:
             ways=ways(review, view.passage),
             bars=[
                 {"index": bar.index, "number": bar.number}
-                for bar in review.score.chart.bars[slice(*_span(review, view.passage))]
+                for bar in review.score.chart.bars[slice(*_span(review, view))]
             ],
             settling=WAYS,
             news=news,

@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
-from sectionprep.music.roadmap import leads_elsewhere
-from sectionprep.music.section_word import SectionWord
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.directives import Directive, figure_at
-from sectionprep.phrasing.house import SITUATIONS, parse_habit
+from sectionprep.phrasing.house import parse_habit
 from sectionprep.phrasing.plan_file import LEAVE
-from sectionprep.phrasing.styles import styles
-from sectionprep.phrasing.view import LineView, view_line
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line
 from sectionprep.review.settled import WAYS, Settled
@@ -28,8 +24,6 @@ if TYPE_CHECKING:
 
 _onset = attrgetter("onset")
 VERBS = ("mark", "off", "plain", "leave", "rules")
-_LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure, as the planner has it
-_TUTTI = 8  # parts that are heard as the band, as the planner has it
 
 
 def words_for(marks: Iterable[str], off: bool) -> str:
@@ -55,7 +49,10 @@ def note_step(
     decisions back). Raises BadArgument."""
     planned, note = review.planned(name), _note(review, name, tick)
     words = "" if verb == "rules" else _new_words(note, verb, mark)
-    where = list(copies(review, name, tick)) if everywhere else [(planned, note)]
+    where = [(planned, note)]
+    if everywhere:
+        answers = review.answers[name, tick]
+        where = [(review.planned(other), _note(review, other, at)) for other, at in answers]
     place = review.score.chart.place(tick)
     also = f" and {len(where) - 1} more" if len(where) > 1 else ""
     says = f"bar {place.bar}, beat {say_beat(place.beat)}{also}: {words or 'as the rules say'}"
@@ -152,64 +149,3 @@ def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:
                     words = LEAVE if d.marks is None else words_for(d.marks, bool(d.cutoff))
                     changes.append(_line_change(review, planned, note, words))
     return Step(says, "", tuple({c.key: c for c in changes if isinstance(c, LineChange)}.values()))
-
-
-# -- where else
-
-
-def copies(review: Review, name: str, tick: int) -> Iterator[tuple[PassagePlan, PlannedNote]]:
-    """A note and the notes that answer to it where its bar's figure returns (same rhythm and
-    intervals), in any lead."""
-    figure, k = _figure_of(review.score.chart, review.planned(name), tick)
-    if not figure:
-        yield review.planned(name), _note(review, name, tick)
-        return
-    for planned in review.plan.passages:
-        if planned.id not in review.passages:
-            continue
-        for bar in _by_bar(planned).values():
-            if _shape(review.score.chart, bar) == figure:
-                yield planned, bar[k]
-
-
-def _figure_of(chart: Chart, planned: PassagePlan, tick: int) -> tuple[tuple[object, ...], int]:
-    for bar in _by_bar(planned).values():
-        for k, note in enumerate(bar):
-            if note.tone.onset == tick:
-                return _shape(chart, bar) if len(bar) >= _LEAST_IN_FIGURE else (), k
-    return (), 0
-
-
-def _by_bar(planned: PassagePlan) -> dict[int, list[PlannedNote]]:
-    bars: dict[int, list[PlannedNote]] = {}
-    for note in planned.notes:
-        bars.setdefault(note.tone.bar, []).append(note)
-    return bars
-
-
-def _shape(chart: Chart, bar: list[PlannedNote]) -> tuple[object, ...]:
-    start = chart.bars[bar[0].tone.bar].start
-    first = bar[0].tone.pitch
-    return tuple(
-        (note.tone.onset - start, note.tone.duration, note.tone.pitch - first) for note in bar
-    )
-
-
-def situations(review: Review, name: str) -> list[list[str]]:
-    """For each note of a lead, the situations of the house's vocabulary that it stands in."""
-    view = _view(review, name)
-    return [
-        [words for words, fits in SITUATIONS.items() if fits(view, spot)] for spot in view.spots
-    ]
-
-
-def _view(review: Review, name: str) -> LineView:
-    chart, passage = review.score.chart, review.passages[name]
-    return view_line(
-        chart,
-        SectionWord(chart, passage).line(),
-        styles().get(review.plan.style) or styles()["medium-swing"],
-        passage.lead,
-        tutti=len(passage.parts) >= _TUTTI,
-        elsewhere=leads_elsewhere(chart),
-    )

@@ -32,15 +32,19 @@ from sectionprep.phrasing.syllables import lead_syllables
 from sectionprep.results import Options, Score
 
 _LARGE, _SMALL = 7.5, 4.2  # millimetres: staff of the lead alone, and of a whole section
+STRETCH = 24  # bars that are shown and heard at a time, as on study pages; judgement
+_REMAINDER = 8  # bars that are not left for a stretch of their own; judgement
 PITCHES = ("sounding", "written")
 WIDTHS = (70, 100, 140, 190, 240)  # millimetres: lines for a telephone to a wide window; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class View:
-    """What is to be seen. width: of a line, millimetres; whole: all parts, not the lead alone."""
+    """What is to be seen. stretch: which part of a long passage, from 0; width: of a line,
+    millimetres; whole: all parts, not the lead alone."""
 
     passage: str
+    stretch: int = 0
     width: int = 190
     pitch: str = "sounding"
     whole: bool = False
@@ -82,7 +86,7 @@ class Drawer:
 
     def draw(self, view: View, plan: Plan, marking: Marking) -> Drawn:
         """A passage as planned. Raises EngravingFailed."""
-        passage, planned = self._passage(view.passage), plan.of(view.passage)
+        planned = plan.of(view.passage)
         assert planned is not None
         excerpt = self.marked(view, marking)
         parts = [*excerpt.root.iter("part")]
@@ -98,12 +102,15 @@ class Drawer:
             view.passage,
             seconds=SECONDS,
         )
-        start = self._score.chart.place(passage.start)
-        systems, glyphs = take_drawing(job, f"passage {view.passage}, from bar {start.bar}")
+        bar = self._score.chart.bars[self._bars(view)[0]].number
+        systems, glyphs = take_drawing(job, f"passage {view.passage}, from bar {bar}")
         return Drawn(tuple(systems), glyphs, staff)
 
     def _passage(self, name: str) -> Passage:
         return next(p for p in self._score.together.marked if p.id == name)
+
+    def _bars(self, view: View) -> tuple[int, int]:
+        return stretches(self._score.chart, self._passage(view.passage))[view.stretch]
 
     def _picks(self, view: View) -> list[Pick]:
         passage, chart = self._passage(view.passage), self._score.chart
@@ -128,7 +135,7 @@ class Drawer:
 
     def _excerpt(self, view: View) -> bytes:
         """The bars of a passage as they came, as a score of their own."""
-        first, last = bars_of(self._score.chart, self._passage(view.passage))
+        first, last = self._bars(view)
         excerpt = extract_excerpt(self._score.document, self._picks(view), first, last)
         return etree.tostring(excerpt.root, xml_declaration=True, encoding="UTF-8")
 
@@ -150,7 +157,7 @@ class Drawer:
     def _from_marked_score(self, view: View, marking: Marking) -> Excerpt:
         bundle, limits = self._score.bundle, self._options.limits
         document = reread(bundle, mark_bundle(bundle, marking.edits, marking.dropped), limits)
-        first, last = bars_of(self._score.chart, self._passage(view.passage))
+        first, last = self._bars(view)
         return extract_excerpt(
             document, self._picks(view), first, last, leading=self._leading(view)
         )
@@ -159,3 +166,20 @@ class Drawer:
 def bars_of(chart: Chart, passage: Passage) -> tuple[int, int]:
     """The first and the last bar of a passage, as indices."""
     return chart.place(passage.start).index, chart.end_place(passage.end).index
+
+
+def stretches(chart: Chart, passage: Passage) -> list[tuple[int, int]]:
+    """A passage in pieces that fit a page: (first, last) bars, as indices. They end before a letter
+    where one stands in the last third."""
+    first, last = bars_of(chart, passage)
+    found = []
+    while last - first >= STRETCH + _REMAINDER:
+        letters = [
+            n
+            for n in range(first + 2 * STRETCH // 3, first + STRETCH + 1)
+            if chart.bars[n].rehearsal
+        ]
+        end = letters[-1] if letters else first + STRETCH
+        found.append((first, end - 1))
+        first = end
+    return [*found, (first, last)]

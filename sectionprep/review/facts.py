@@ -14,7 +14,7 @@ from sectionprep.outputs.director.chart_map import chart_map
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, PlannedNote
-from sectionprep.review.decisions import copies, situations
+from sectionprep.review.drawing import View, stretches
 from sectionprep.review.picture import Spot
 
 if TYPE_CHECKING:
@@ -98,13 +98,15 @@ def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
     return found
 
 
-def notes_facts(review: Review, name: str, pitch: str) -> list[dict[str, Any]]:
-    """Every note of a passage's lead as the page tells it."""
-    planned, passage = review.planned(name), review.passages[name]
-    stands = situations(review, name)
+def notes_facts(review: Review, view: View) -> list[dict[str, Any]]:
+    """Every note of the lead that is seen, as the page tells it."""
+    planned, passage = review.planned(view.passage), review.passages[view.passage]
+    first, last = stretches(review.score.chart, passage)[view.stretch]
+    stands = review.situations(view.passage)
     return [
-        _note_facts(review, passage, planned, n, pitch) | {"situations": stands[n]}
-        for n in range(len(planned.notes))
+        _note_facts(review, passage, planned, n, view.pitch) | {"situations": stands[n]}
+        for n, note in enumerate(planned.notes)
+        if first <= note.tone.bar <= last
     ]
 
 
@@ -134,7 +136,7 @@ def _note_facts(
         "offers": [sorted(offer) for offer in note.offers],
         "printed": _printed(chart, passage, striking),
         "gets": _who_gets(review, passage, note),
-        "copies": sum(1 for _ in copies(review, passage.id, onset)),
+        "copies": len(review.answers[passage.id, onset]),
         "silent": _names(chart, [p for p in passage.parts if p not in striking]),
     }
 
@@ -164,11 +166,21 @@ def _who_gets(review: Review, passage: Passage, note: PlannedNote) -> list[list[
     return [[what, _names(chart, parts)] for what, parts in told.items()]
 
 
-def passage_facts(review: Review, name: str) -> dict[str, Any]:
-    """What is said over a passage."""
+def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]:
+    """What is said over a passage. stretch: the one that is seen."""
     chart, passage, planned = review.score.chart, review.passages[name], review.planned(name)
     names = list(review.passages)
     at = names.index(name)
+    pieces = stretches(chart, passage)
+    here, there = f"/passage/{name}?stretch=", "/passage/"
+    if stretch:
+        before = [f"{here}{stretch - 1}", _bars_said(chart, pieces[stretch - 1])]
+    else:
+        before = [f"{there}{names[at - 1]}", names[at - 1]] if at else []
+    if stretch + 1 < len(pieces):
+        after = [f"{here}{stretch + 1}", _bars_said(chart, pieces[stretch + 1])]
+    else:
+        after = [f"{there}{names[at + 1]}", names[at + 1]] if at + 1 < len(names) else []
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     letter = next(
         (bar.rehearsal for bar in reversed(chart.bars[: start.index + 1]) if bar.rehearsal), ""
@@ -182,8 +194,9 @@ def passage_facts(review: Review, name: str) -> dict[str, Any]:
         "lead": chart.parts[passage.lead].label,
         "lead_why": passage.lead_why,
         "parts": len(passage.parts),
-        "before": names[at - 1] if at else "",
-        "after": names[at + 1] if at + 1 < len(names) else "",
+        "before": before,
+        "after": after,
+        "stretches": [_bars_said(chart, piece) for piece in pieces],
         "voicing": passage.voicing,
         "joined": say_guests(chart, passage) if passage.guests else "",
         "returns": passage.returns,
@@ -195,6 +208,11 @@ def passage_facts(review: Review, name: str) -> dict[str, Any]:
             for h in planned.hairpins
         ],
     }
+
+
+def _bars_said(chart: Chart, piece: tuple[int, int]) -> str:
+    first, last = (chart.bars[n].number for n in piece)
+    return f"bars {first} to {last}" if first != last else f"bar {first}"
 
 
 def readings_facts(review: Review, name: str) -> list[dict[str, Any]]:
@@ -236,7 +254,12 @@ def findings_facts(review: Review, name: str = "") -> list[dict[str, Any]]:
         )
     ]
     found.sort(key=lambda f: (SEVERITIES.index(f.severity), f.tick, f.part))
-    return [_finding_facts(review, chart, f) for f in found]
+    pieces = stretches(chart, review.passages[name]) if name else []
+    return [
+        _finding_facts(review, chart, f)
+        | {"stretch": sum(last < chart.place(f.tick).index for _, last in pieces[:-1])}
+        for f in found
+    ]
 
 
 def _finding_facts(review: Review, chart: Chart, finding: Finding) -> dict[str, Any]:

@@ -20,12 +20,14 @@ from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.directives import Directive, apply_directives
 from sectionprep.phrasing.plan_file import PlanFile
+from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
 from sectionprep.review.decisions import taken_over
 from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
 from sectionprep.review.facts import finding_name, finding_words
 from sectionprep.review.history import Step
+from sectionprep.review.where_else import answers, situations
 from sectionprep.stages import mark_planned, plan_rules, read_score, workbook_decisions
 from sectionprep.version import __version__
 
@@ -57,6 +59,10 @@ class Review:
         self.passages: dict[str, Passage] = {
             p.id: p for p in self.score.together.passages if self.plan.of(p.id)
         }
+        self.answers = answers(
+            self.score.chart, (p for p in self.plan.passages if p.id in self.passages)
+        )
+        self._situations: dict[tuple[str, str], list[list[str]]] = {}
         self.drawer = Drawer(self.score, options, apart)
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
         self._markings: dict[str, tuple[Plan, Marking]] = {}
@@ -129,6 +135,19 @@ class Review:
         if planned is None:
             raise KeyError(name)
         return planned
+
+    @property
+    def style(self) -> Style:
+        """The style in which the chart is phrased."""
+        return styles().get(self.plan.style) or styles()["medium-swing"]
+
+    def situations(self, name: str) -> list[list[str]]:
+        """For each note of a lead, the situations of the house's vocabulary that it stands in."""
+        key = name, self.plan.style
+        if key not in self._situations:
+            found = situations(self.score.chart, self.passages[name], self.style)
+            self._situations[key] = found
+        return self._situations[key]
 
     # -- what comes of it
 

@@ -14,7 +14,7 @@ from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Bar
 from sectionprep.musicxml.copies.part import note_id
-from sectionprep.review.drawing import Drawn, View, bars_of
+from sectionprep.review.drawing import Drawn, View, stretches
 from sectionprep.review.facts import notes_facts, spots_of
 from sectionprep.review.picture import outlines, picture
 
@@ -31,7 +31,7 @@ def shown(review: Review, view: View) -> dict[str, Any]:
         "version": review.version,
         "lines": [],
         "outlines": "",
-        "notes": [] if view.whole else notes_facts(review, view.passage, view.pitch),
+        "notes": [] if view.whole else notes_facts(review, view),
         "failed": "",
     }
     try:
@@ -54,7 +54,7 @@ def shown(review: Review, view: View) -> dict[str, Any]:
 
 def _with_bars(review: Review, view: View, drawn: Drawn) -> list[tuple[System, tuple[Bar, ...]]]:
     chart = review.score.chart
-    first, _ = bars_of(chart, review.passages[view.passage])
+    first, _ = stretches(chart, review.passages[view.passage])[view.stretch]
     ends = [first]
     for system in drawn.systems:
         ends.append(ends[-1] + len(system.measures))

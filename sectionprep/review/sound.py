@@ -15,8 +15,7 @@ from sectionprep.music.clock import Clock
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, tones_in
 from sectionprep.outputs.audition.synth import render, wav
 from sectionprep.phrasing import PassagePlan
-from sectionprep.phrasing.styles import Style, styles
-from sectionprep.review.drawing import bars_of
+from sectionprep.review.drawing import stretches
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
@@ -29,10 +28,12 @@ _TAIL = 0.4  # seconds for the last note to die away
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Take:
-    """What is to be heard. how: "flat", "shaped" or the name of a reading; whole: all parts, not
-    the lead alone; tempo: percent of the chart's; click: one on every beat."""
+    """What is to be heard. stretch: which part of a long passage; how: "flat", "shaped" or the
+    name of a reading; whole: all parts, not the lead alone; tempo: percent of the chart's; click:
+    one on every beat."""
 
     passage: str
+    stretch: int = 0
     how: str = SHAPED
     whole: bool = False
     tempo: int = 100
@@ -74,14 +75,15 @@ def times(review: Review, take: Take) -> dict[str, Any]:
     """When the notes of the lead sound and the bars begin, in seconds of the take: notes as
     [number, begin, end], bars as [index, printed number, begin, end]."""
     chart, planned = review.score.chart, review.planned(take.passage)
-    clock, style = chart.clock.at_a_share(take.tempo / 100), _style(review)
+    clock, style = chart.clock.at_a_share(take.tempo / 100), review.style
     at = SwungTime(chart, clock, style.swing)
-    first, last = bars_of(chart, review.passages[take.passage])
+    first, last = stretches(chart, review.passages[take.passage])[take.stretch]
     origin = at.at(chart.bars[first].start)
     return {
         "notes": [
             [n, round(at.at(note.tone.onset) - origin, 4), round(at.at(note.tone.end) - origin, 4)]
             for n, note in enumerate(planned.notes)
+            if first <= note.tone.bar <= last
         ],
         "bars": [
             [bar.index, bar.number, round(at.at(bar.start) - origin, 4),
@@ -91,20 +93,17 @@ def times(review: Review, take: Take) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _style(review: Review) -> Style:
-    return styles().get(review.plan.style) or styles()["medium-swing"]
-
-
 def _render(review: Review, planned: PassagePlan, take: Take) -> bytes:
     chart, passage = review.score.chart, review.passages[take.passage]
-    clock, style = chart.clock.at_a_share(take.tempo / 100), _style(review)
+    clock, style = chart.clock.at_a_share(take.tempo / 100), review.style
     plan = _way(review, planned, take.how)
-    first, last = (chart.bars[n] for n in bars_of(chart, passage))
+    first, last = (chart.bars[n] for n in stretches(chart, passage)[take.stretch])
     origin = clock.second(first.start / chart.resolution)
     seconds = clock.second(last.end / chart.resolution) - origin + _TAIL
     voices = []
     for part in passage.parts if take.whole else (passage.lead,):
-        notes = play(chart, tones_in(chart, passage, part), plan, clock=clock, style=style)
+        tones = [t for t in tones_in(chart, passage, part) if first.start <= t.onset < last.end]
+        notes = play(chart, tones, plan, clock=clock, style=style)
         voices.append(
             (chart.parts[part].chair.section, [replace(n, start=n.start - origin) for n in notes])
         )
@@ -132,7 +131,7 @@ def _way(review: Review, planned: PassagePlan, how: str) -> PassagePlan | None:
 
 def _clicks(review: Review, take: Take, clock: Clock, origin: float) -> list[tuple[float, bool]]:
     chart = review.score.chart
-    first, last = bars_of(chart, review.passages[take.passage])
+    first, last = stretches(chart, review.passages[take.passage])[take.stretch]
     found = []
     for bar in chart.bars[first : last + 1]:
         step = bar.meter.pulse * chart.resolution

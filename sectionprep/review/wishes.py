@@ -75,7 +75,7 @@ def _view(data: dict[str, Any], passage: str) -> View | None:
         return None
     if width not in WIDTHS or pitch not in PITCHES:
         raise BadArgument("that is no view I know.")
-    return View(passage=passage, width=width, pitch=pitch)
+    return View(passage=passage, stretch=_take(data, "stretch", 0), width=width, pitch=pitch)
 
 
 def _take(data: dict[str, Any], name: str, otherwise: _T) -> _T:

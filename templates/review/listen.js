@@ -19,7 +19,7 @@ const takes = () => {
 };
 const asked = (how) => {
   const now = wish();
-  return `how=${encodeURIComponent(how)}&all=${now.get("all")}&tempo=${now.get("tempo")}` +
+  return `stretch=${music.dataset.stretch}&how=${encodeURIComponent(how)}&all=${now.get("all")}&tempo=${now.get("tempo")}` +
     `&click=${now.get("click") ? 1 : 0}`;
 };
 

@@ -8,6 +8,8 @@ let facts = JSON.parse(document.getElementById("facts").textContent);
 let asked = -1;
 
 const note = (n) => document.getElementById(`note${n}`);
+const first = () => facts.notes[0]?.n ?? 0;
+const noteAt = (n) => facts.notes[n - first()];
 const make = (tag, text, ...inside) => {
   const made = document.createElement(tag);
   if (text) made.textContent = text;
@@ -18,7 +20,7 @@ const make = (tag, text, ...inside) => {
 // -- asking a note
 
 function tell(n) {
-  const it = facts.notes[n];
+  const it = noteAt(n);
   if (!it) return;
   asked = n;
   for (const other of music.querySelectorAll(".asked")) other.classList.remove("asked");
@@ -55,10 +57,10 @@ function offer(it) {
   situation.replaceChildren(...options.map((words) => make("option", words)));
 }
 
-globalThis.viewed = () => ({ passage: facts.name, width: fitting("lead"), pitch: pitch() });
+globalThis.viewed = () => ({ passage: facts.name, stretch: facts.stretch, width: fitting("lead"), pitch: pitch() });
 
 function settle(verb, mark = "") {
-  const it = facts.notes[asked];
+  const it = noteAt(asked);
   if (it)
     decide("/decide", {
       ...globalThis.viewed(), tick: it.tick, verb, mark, everywhere: everywhere.checked,
@@ -117,6 +119,7 @@ function listFindings() {
     where.type = "button";
     where.className = "where";
     where.dataset.tick = it.tick;
+    where.dataset.stretch = it.stretch;
     const ways = make("span");
     ways.className = "marks";
     for (const way of facts.settling) {
@@ -138,6 +141,11 @@ function listFindings() {
 document.getElementById("findings").addEventListener("click", (event) => {
   const { tick, settle: way } = event.target.closest("button")?.dataset ?? {};
   if (tick !== undefined) {
+    const stretch = Number(event.target.closest("button").dataset.stretch);
+    if (stretch !== facts.stretch) {
+      location.href = `/passage/${facts.name}?stretch=${stretch}`;
+      return;
+    }
     const found = facts.notes.findLast((it) => it.tick <= Number(tick));
     if (found) go(found.n);
   } else if (way !== undefined) {
@@ -154,7 +162,7 @@ document.addEventListener("decided", ({ detail }) => {
 document.addEventListener("changed", () => redraw(true));
 
 function go(n) {
-  const to = note(Math.max(0, Math.min(facts.notes.length - 1, n)));
+  const to = note(Math.max(first(), Math.min(first() + facts.notes.length - 1, n)));
   if (!to) return;
   for (const other of music.querySelectorAll(".note[tabindex='0']")) other.setAttribute("tabindex", "-1");
   to.setAttribute("tabindex", "0");
@@ -194,7 +202,7 @@ function fitting(parts) {
   return [...facts.widths].reverse().find((one) => one <= room) ?? facts.widths[0];
 }
 
-const wish = (parts) => `width=${fitting(parts)}&pitch=${pitch()}&parts=${parts}`;
+const wish = (parts) => `stretch=${facts.stretch}&width=${fitting(parts)}&pitch=${pitch()}&parts=${parts}`;
 
 async function drawing(parts, force) {
   const wanted = wish(parts);
@@ -235,7 +243,7 @@ function take(drawn) {
 }
 
 function ready() {
-  note(Math.max(asked, 0))?.setAttribute("tabindex", "0");
+  note(Math.max(asked, first()))?.setAttribute("tabindex", "0");
 }
 
 view.addEventListener("change", () => redraw());
@@ -263,7 +271,7 @@ new ResizeObserver(() => {
   clearTimeout(waiting);
   waiting = setTimeout(() => redraw(), 120);
 }).observe(music);
-drawnAs.lead = `width=${facts.width}&pitch=${pitch()}&parts=lead`;
+drawnAs.lead = `stretch=${facts.stretch}&width=${facts.width}&pitch=${pitch()}&parts=lead`;
 ready();
 listReadings();
 listFindings();
