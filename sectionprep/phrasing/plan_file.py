@@ -17,6 +17,7 @@ from typing import Any
 
 from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.music.chart import Chart
+from sectionprep.music.instructions import one_sided
 from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.directives import Directive, figures_of
@@ -40,12 +41,14 @@ _NAMES = frozenset(mark.name for mark in _MARKS)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFile:
     """What a plan file settles. style, printed: empty where it leaves them open. habits: of the
-    house, as written; directives: decisions on single notes."""
+    house, as written; directives: decisions on single notes; copied: instructions to be written
+    into every part that they concern."""
 
     style: str = ""
     printed: str = ""
     habits: tuple[Habit, ...] = ()
     directives: tuple[Directive, ...] = ()
+    copied: tuple[str, ...] = ()
 
 
 def parse_words(words: str) -> frozenset[str] | None:
@@ -108,6 +111,7 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         "[house]",
         f'style = "{plan.style}"',
         f'printed = "{printed}"',
+        *_instructions(chart),
     ]
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
@@ -138,6 +142,19 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
     return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
 
 
+def _instructions(chart: Chart) -> list[str]:
+    """What stands in one part and concerns others, to be copied where the director says so."""
+    found = one_sided(chart)
+    if not found:
+        return []
+    return [
+        "# Words that concern more parts than they stand in: take a # away to have them copied.",
+        "copy = [",
+        *(f"  # {_quoted(one.key(chart))}," for one in found),
+        "]",
+    ]
+
+
 def _line(text: str) -> str:
     return " ".join("".join(c for c in text if c.isprintable()).split())
 
@@ -166,12 +183,13 @@ def read_plan(path: Path) -> PlanFile:
         )
     house = dict(house)
     habits = _habits(path, house.pop("habits", []))
+    copied = _copied(path, house.pop("copy", []))
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(
                 f"[house] cannot hold {name} = {value!r}.",
                 where=str(path),
-                remedy="It knows style, printed and habits.",
+                remedy="It knows style, printed, habits and copy.",
             )
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         if house.get(name) and house[name] not in known:
@@ -195,7 +213,18 @@ def read_plan(path: Path) -> PlanFile:
         printed=house.get("printed", ""),
         habits=habits,
         directives=tuple(directives),
+        copied=copied,
     )
+
+
+def _copied(path: Path, lines: object) -> tuple[str, ...]:
+    if not isinstance(lines, list) or not all(isinstance(s, str) and "|" in s for s in lines):
+        raise UnusableSettings(
+            "is not a list of lines such as 35 | Solo - open.",
+            where=f"{path}, [house] copy",
+            remedy="A written plan has the lines; take the # in front of one away.",
+        )
+    return tuple(lines)
 
 
 def _habits(path: Path, sentences: object) -> tuple[Habit, ...]:

@@ -49,7 +49,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
                 counts.append((left - _BESIDE_COUNT, right + _BESIDE_COUNT, top))
     base, taken = _chord_line(system, chords, music)
     taken += music
-    signs_beside_letters(inks, moving)
+    signs_beside_letters(inks, moving, width)
     groups = sorted(moving.values(), key=lambda group: -max(inks[n].box[3] for n in group))
     for group in groups:
         also = counts if _BESIDE_NO_COUNT.intersection(inks[group[0]].classes) else ()
