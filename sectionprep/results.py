@@ -28,13 +28,13 @@ class Options:
     style: str | None = None
     printed: str | None = None
     section: str = "match"
-    rhythm_hits: bool = False
     level: str = "pro"
     minutes: int = 45
     paper: str = "letter"
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    rhythm_cues: bool = True
     courtesy: bool = True
     syllables: bool = False
     proof: bool = False

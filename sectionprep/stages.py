@@ -231,7 +231,6 @@ def mark_planned(
         score.together,
         plan,
         section=options.section,
-        rhythm_hits=options.rhythm_hits,
         copied=_copied(options),
     )
     files = mark_bundle(score.bundle, marking.edits, marking.dropped)
@@ -532,6 +531,7 @@ def _sheet_style(options: Options) -> SheetStyle:
         paper=options.paper,
         staff=options.staff,
         section_help=options.section_help,
+        rhythm_cues=options.rhythm_cues,
         cues=options.cues,
         courtesy=options.courtesy,
         syllables=options.syllables,

@@ -182,8 +182,12 @@ Study = Annotated[
         then="; sounding by default",
     ),
 ]
-Hits = Annotated[
-    bool, typer.Option("--rhythm-hits", help="Write over slash bars on which beats the horns hit.")
+RhythmCues = Annotated[
+    bool,
+    typer.Option(
+        "--rhythm-cues/--no-rhythm-cues",
+        help="On sheets of the rhythm section: what the horns hit, small and over the slashes.",
+    ),
 ]
 PlanPath = Annotated[
     Path | None,

@@ -11,7 +11,6 @@ from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
     Decisions,
     Force,
-    Hits,
     PlanPath,
     Printed,
     RosterFile,
@@ -33,7 +32,6 @@ def mark(
     style: Style = None,
     printed: Printed = None,
     section: Section = "match",
-    rhythm_hits: Hits = False,
     plan: PlanPath = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
@@ -62,7 +60,6 @@ def mark(
         style=style,
         printed=printed,
         section=section,
-        rhythm_hits=rhythm_hits,
         plan=plan,
         decisions=decisions,
         roster=roster,

@@ -16,8 +16,7 @@ Stated rules:
 - Two players on one staff: the second, on stems of his own, gets what the first gets where they
   play together.
 - A guest of a passage gets its marks where it plays with the lead, after all passages and hits.
-- Slash bars get nothing, unless asked for: then words name the beats of the horns' hits
-  (rhythm_hits.py).
+- Slash bars get nothing: what the horns hit stands over them on the sheets alone.
 - Cut-offs, dynamics and hairpins spread inside the passage only.
 - What is printed stays, but for what desk.py allows; what contradicts something that stays is not
   written.
@@ -33,7 +32,6 @@ from sectionprep.marking.changes import Marking
 from sectionprep.marking.copied_words import copy_words
 from sectionprep.marking.desk import SECTION_POLICIES, Desk, Job
 from sectionprep.marking.guests import guest_job
-from sectionprep.marking.rhythm_hits import write_hits
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
@@ -52,11 +50,10 @@ def mark_chart(
     plan: Plan,
     *,
     section: str = "match",
-    rhythm_hits: bool = False,
     copied: Sequence[str] = (),
 ) -> Marking:
     """Edits that give every part of every passage the plan's marks. section: add, match or report.
-    rhythm_hits: slash bars of the rhythm section say on which beats the horns hit. copied:
+    copied:
     instructions to be written into every part that they concern, as a plan file names them."""
     if section not in SECTION_POLICIES:
         raise BadArgument(
@@ -76,8 +73,6 @@ def mark_chart(
         planned = plan.of(name)
         if planned is not None:
             _mark_part(guest_job(desk, visit, planned, words[name]))
-    if rhythm_hits:
-        write_hits(desk, together, plan)
     copy_words(desk, copied)
     edits = {address: edit for address, edit in desk.edits.items() if edit != NoteEdit()}
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))

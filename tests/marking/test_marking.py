@@ -22,7 +22,7 @@ from sectionprep.musicxml.editing.splices import apply_splices, splices_for, und
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import find_passages
 from sectionprep.phrasing import plan_passages
-from sectionprep.results import Marked, Options, Score
+from sectionprep.results import Marked, Options
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8~ E5/4 D5/8 C5/8 B4/4 r/4"
 
@@ -207,27 +207,6 @@ def test_every_change_is_listed_with_its_reason(demo_marked: Marked) -> None:
         assert change.passage
         if change.applied:
             assert change.was != change.now
-
-
-def test_rhythm_section_gets_the_hits_on_request_only(
-    demo_score: Score, demo_marked: Marked
-) -> None:
-    """Bar 73 of the demo: the horns hit on 1and and 3and, read off the score."""
-
-    def words(marked: Marked) -> dict[str, str]:
-        chart_ = marked.again.chart
-        return {
-            p.name: d.value
-            for p in chart_.parts
-            for d in p.directions
-            if d.value.startswith("hits: ") and chart_.bars[d.bar].number == "73"
-        }
-
-    assert words(demo_marked) == {}
-    asked = stages.mark_score(demo_score, Options(rhythm_hits=True))
-    assert words(asked) == dict.fromkeys(("Guitar", "Piano", "Drums"), "hits: 1and 3and")
-    again = stages.mark_score(asked.again, Options(rhythm_hits=True))
-    assert again.files[0].splices == ()
 
 
 def test_a_hairpin_that_meets_the_parts_own_is_closed_and_written_once(tmp_path: Path) -> None:

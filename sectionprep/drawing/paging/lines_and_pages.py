@@ -135,6 +135,22 @@ def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> 
     return usual
 
 
+def steady_lines(bars: Sequence[BarBox], room: float, usual: int) -> tuple[int, ...] | None:
+    """Indices of the bars that begin a line where each section begins one, and its bars are spread
+    evenly over lines of about the usual number. A single bar before the first section stands with
+    it. None where a line would be too full."""
+    heads = [0, *(n for n, bar in enumerate(bars) if n > 1 and bar.section)]
+    starts: list[int] = []
+    for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
+        count = end - head
+        lines = max(1, round(count / usual))
+        starts += [head + round(n * count / lines) for n in range(lines)]
+    for first, end in zip(starts, [*starts[1:], len(bars)], strict=True):
+        if sum(bar.width for bar in bars[first:end]) > room:
+            return None
+    return tuple(starts)
+
+
 def break_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     """Indices of the bars that begin a line; the first is 0. Exact."""
     return _cheapest(bars, _all_costs(bars, room), _LINE_PRICE, 0.0)

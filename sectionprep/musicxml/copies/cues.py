@@ -39,13 +39,13 @@ def add_cue(measure: etree._Element, document: Document, cue: Cue) -> None:
     notes = [
         _small(n, cue, document.addresses[id(n)])
         for n in source[cue.bar]
-        if tag_of(n) == "note" and _first_voice(n)
+        if tag_of(n) == "note" and first_voice(n)
     ]
     own = [n for n in measure if n.tag == "note"]
     if not notes or any(n.find("pitch") is not None for n in own):
         return
     _tie(notes)
-    scale = _divisions(document, cue, source)
+    scale = divisions_at(source, cue.bar)
     total = 0
     state: dict[tuple[str, int], float] = {}
     for note in notes:
@@ -90,22 +90,23 @@ def _tie(notes: list[etree._Element]) -> None:
         kinds = {tie.get("type") for tie in note.findall("tie")}
         joined = open_ is not None and "stop" in kinds and _sounds(open_) == _sounds(note)
         if joined and open_ is not None:
-            _tied(open_, "start")
-            _tied(note, "stop")
+            tied(open_, "start")
+            tied(note, "stop")
         elif "stop" in kinds:
             _be_silent(note)
         elif open_ is not None:
-            _tied(open_, "let-ring")
+            tied(open_, "let-ring")
         open_ = note if "start" in kinds and note.find("rest") is None else None
     if open_ is not None:
-        _tied(open_, "let-ring")
+        tied(open_, "let-ring")
 
 
 def _sounds(note: etree._Element) -> tuple[str | None, ...]:
     return tuple(note.findtext(f"pitch/{name}") for name in ("step", "alter", "octave"))
 
 
-def _tied(note: etree._Element, kind: str) -> None:
+def tied(note: etree._Element, kind: str) -> None:
+    """Draw an end of a tie at a note."""
     notations = note.find("notations")
     if notations is None:
         notations = etree.SubElement(note, "notations")
@@ -120,7 +121,8 @@ def _be_silent(note: etree._Element) -> None:
     note.attrib.pop("id")
 
 
-def _first_voice(note: etree._Element) -> bool:
+def first_voice(note: etree._Element) -> bool:
+    """True for what is shown of a part in a cue: no chord tones, graces or second voices."""
     tags = {tag_of(c): c for c in note}
     voice = tags.get("voice")
     return not ({"grace", "cue", "chord"} & set(tags)) and (
@@ -128,10 +130,10 @@ def _first_voice(note: etree._Element) -> bool:
     )
 
 
-def _divisions(document: Document, cue: Cue, source: list[etree._Element]) -> str:
-    """The divisions that the cue's durations count in."""
+def divisions_at(source: list[etree._Element], bar: int) -> str:
+    """The divisions that the durations of a part's bar (by index) count in; "" where unsaid."""
     found = ""
-    for measure in source[: cue.bar + 1]:
+    for measure in source[: bar + 1]:
         for element in measure:
             if tag_of(element) == "attributes":
                 for child in element:

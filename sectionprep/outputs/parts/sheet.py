@@ -23,6 +23,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
     LineBox,
     Turn,
     break_for_pages,
+    steady_lines,
 )
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
@@ -40,7 +41,8 @@ from sectionprep.settings import load_toml
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml.
-    section_help: words where a passage begins; cues: small notes before an entry; courtesy:
+    section_help: words where a passage begins; cues: small notes before an entry; rhythm_cues: what
+    the horns hit, over slashes; courtesy:
     accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
     marks a shade lighter, and a page that lists them."""
 
@@ -48,6 +50,7 @@ class SheetStyle:
     staff: float = 7.5
     section_help: bool = True
     cues: bool = True
+    rhythm_cues: bool = True
     courtesy: bool = True
     syllables: bool = False
     proof: bool = False
@@ -63,7 +66,8 @@ class PartJob:
     bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
     lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
-    sheet before, whose lines get a bar in the margin.
+    sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
+    of four bars.
     """
 
     xml: bytes
@@ -87,6 +91,7 @@ class PartJob:
     rights: tuple[str, ...] = ()
     remarks: tuple[SheetRemark, ...] = ()
     changed: frozenset[str] = frozenset()
+    steady: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,7 +282,9 @@ def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without
     rest."""
     part = _measured(job, frame)
-    sheet = _lay_out(job, frame, part, "usual")
+    sheet = _steady_sheet(job, frame, part) or _lay_out(job, frame, part, "usual")
+    if job.steady:
+        return sheet
     can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
     for way in WAYS[1:]:
         hopeful = can_rest if way == "rests" else len(sheet.fit.pages.starts) == 3
@@ -287,12 +294,40 @@ def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
     return sheet
 
 
+_STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
+
+
+def _steady_sheet(job: PartJob, frame: Frame, part: Measured) -> _Sheet | None:
+    """A part of slashes in lines of four bars; of five, or the usual way, where that takes fewer
+    pages. None for other parts."""
+    ways = [steady_lines(part.boxes, part.room, count) for count in _STEADY] if job.steady else []
+    best: _Sheet | None = None
+    for starts in [*(way for way in ways if way is not None), None] if ways else []:
+        drawn: _Drawn | None = None
+        for way in ("usual", "tight"):
+            sheet = _lay_out(job, frame, part, way, drawn, starts)
+            drawn = sheet.drawn
+            if best is None or len(sheet.fit.pages.starts) < len(best.fit.pages.starts):
+                best = sheet
+            if len(best.fit.pages.starts) <= _LIE_OPEN:
+                return best
+    return best
+
+
+_LIE_OPEN = 2  # pages that a player sees at once
+
+
 def _lay_out(
-    job: PartJob, frame: Frame, part: Measured, way: str, earlier: _Drawn | None = None
+    job: PartJob,
+    frame: Frame,
+    part: Measured,
+    way: str,
+    earlier: _Drawn | None = None,
+    starts: tuple[int, ...] | None = None,
 ) -> _Sheet:
-    """Break lines and pages. earlier: a drawing, which serves again where the lines are the
-    same."""
-    starts = break_for_pages(part.boxes, part.room, way)
+    """Break lines and pages. earlier: a drawing, which serves again where the lines are the same;
+    starts: the bars that begin a line, where they are settled."""
+    starts = starts or break_for_pages(part.boxes, part.room, way)
     if earlier is not None and tuple(first for first, _ in earlier.engraving.lines) == starts:
         drawn = earlier
     else:

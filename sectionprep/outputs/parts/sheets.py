@@ -20,6 +20,7 @@ from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.musicxml.copies.cues import Cue, add_cue
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.musicxml.copies.part import extract_part, note_id
+from sectionprep.musicxml.copies.rhythm_cues import RhythmCue, add_rhythm_cue
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import Undrawn
 from sectionprep.musicxml.document import Document
@@ -27,6 +28,12 @@ from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.proof_pages import proof_of
 from sectionprep.outputs.parts.reminders import reminders
+from sectionprep.outputs.parts.rhythm_choice import (
+    is_mostly_slashes,
+    rhythm_cues,
+    rhythm_heads,
+    worth_catching,
+)
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
@@ -69,15 +76,19 @@ def _reading(written: WrittenPart | None) -> tuple[tuple[int, Transposition], ..
 
 
 def _cue_writer(
-    document: Document, cues: Sequence[Cue]
+    document: Document, cues: Sequence[Cue], hits: Sequence[RhythmCue]
 ) -> Callable[[int, etree._Element], None] | None:
-    by_bar = {cue.bar: cue for cue in cues}
-    if not by_bar:
+    """What puts the cues into the copy of each measure."""
+    before_entries = {cue.bar: cue for cue in cues}
+    over_slashes = {cue.bar: cue for cue in hits}
+    if not before_entries and not over_slashes:
         return None
 
     def write(bar: int, measure: etree._Element) -> None:
-        if bar in by_bar:
-            add_cue(measure, document, by_bar[bar])
+        if bar in before_entries:
+            add_cue(measure, document, before_entries[bar])
+        elif bar in over_slashes:
+            add_rhythm_cue(measure, document, over_slashes[bar])
 
     return write
 
@@ -102,6 +113,8 @@ def part_jobs(
     names = file_names(chart)
     wanted = None if parts is None else set(parts)
     road = RoadTurns(chart)
+    shown = together is not None and style.rhythm_cues
+    caught = worth_catching(chart, together) if shown and together is not None else ()
     for part in chart.parts:
         occurrence = seen.get(part.id, 0)
         seen[part.id] = occurrence + 1
@@ -117,6 +130,7 @@ def part_jobs(
         own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
         with_cues = style.cues and together is not None and not chart.concert
         cues = choose_cues(chart, together, part) if with_cues and together is not None else ()
+        hits = rhythm_cues(chart, part, caught)
         written = _as_read(chart, part)
         reading = _reading(written)
         undrawn = Undrawn()
@@ -129,7 +143,7 @@ def part_jobs(
                 written=written,
                 words=help_words,
                 reminders=reminders(chart, part, jumps),
-                finish=_cue_writer(document, cues),
+                finish=_cue_writer(document, cues, hits),
                 courtesy=style.courtesy,
                 clef=part.chair.instrument.clef,
                 undrawn=undrawn,
@@ -139,7 +153,14 @@ def part_jobs(
             composer=chart.composer,
             arranger=chart.arranger,
             footer=footer,
-            must=MustShow((*heads_of(part, reading), *cue_heads(chart, cues)), chart.resolution),
+            must=MustShow(
+                (
+                    *heads_of(part, reading),
+                    *cue_heads(chart, cues),
+                    *rhythm_heads(chart, hits),
+                ),
+                chart.resolution,
+            ),
             where=part.label,
             out=folder / f"{names[part.index]}.pdf",
             style=own_style,
@@ -150,6 +171,7 @@ def part_jobs(
             else None,
             rests=rests_at_bar_ends(chart, part),
             jumps=jumps,
+            steady=is_mostly_slashes(part),
             under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),
             lyricist=chart.lyricist,

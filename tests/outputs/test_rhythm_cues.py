@@ -1,0 +1,133 @@
+"""What the rhythm section is shown of the horns. Common practice, no source: figures that the band
+plays together, loud or off the beat, over the slashes, and not every note of a soli."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from build import part_xml, score_xml, transposed
+
+from sectionprep import stages
+from sectionprep.music.chart import Chart
+from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, worth_catching
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
+from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.results import Marked, Options, Score
+
+#: a bar of running eighths, and two with punches on the and of 2 and on 4
+SOLI = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/8 F5/8 E5/8 D5/8 E5/8 F5/8 G5/8 E5/8 "
+PUNCH = "r/4 r/8 E5/8^ r/4 G5/4^ r/4 r/8 E5/4.> r/4 "
+_LOUD = "<direction><direction-type><dynamics><ff/></dynamics></direction-type></direction>"
+_NAMES = ("Trumpet 1", "Trumpet 2", "Trumpet 3", "Trombone 1", "Trombone 2", "Alto Sax 1")
+
+
+def _slashes(bars: int, divisions: int = 24) -> str:
+    """Bars of four slashes, in divisions of their own."""
+    slash = (
+        "<note><pitch><step>B</step><octave>4</octave></pitch>"
+        f"<duration>{divisions}</duration><voice>1</voice><type>quarter</type><stem>none</stem>"
+        "<notehead>slash</notehead></note>"
+    )
+    head = (
+        f"<attributes><divisions>{divisions}</divisions><time><beats>4</beats>"
+        "<beat-type>4</beat-type></time></attributes>"
+    )
+    return "".join(
+        f'<measure number="{n + 1}">{head if n == 0 else ""}{slash * 4}</measure>'
+        for n in range(bars)
+    )
+
+
+def _score(folder: Path, line: str, bars: int, divisions: int = 24) -> Score:
+    horns = {
+        name: part_xml(transposed(line, -n), signs={0: _LOUD}) for n, name in enumerate(_NAMES)
+    }
+    path = folder / "a.musicxml"
+    path.write_bytes(score_xml({**horns, "Drums": _slashes(bars, divisions)}))
+    return stages.read_score(path, Options())
+
+
+def _beats(chart: Chart, caught: object) -> list[tuple[str, str]]:
+    places = [chart.place(c.tone.onset) for c in caught]  # type: ignore[attr-defined]
+    return [(place.bar, str(place.beat)) for place in places]
+
+
+def test_punches_are_shown_and_running_eighths_are_not(tmp_path: Path) -> None:
+    score = _score(tmp_path, SOLI + PUNCH + PUNCH, 6)
+    caught = worth_catching(score.chart, score.together)
+    assert _beats(score.chart, caught) == [
+        ("3", "5/2"),
+        ("3", "4"),
+        ("4", "5/2"),
+        ("5", "5/2"),
+        ("5", "4"),
+        ("6", "5/2"),
+    ]
+    assert {c.who for c in caught} == {"tutti"}
+    assert all(c.why and c.points >= 4 for c in caught)
+
+
+def test_nothing_is_shown_of_a_few_horns(tmp_path: Path) -> None:
+    """Three trumpets are a figure of their section, none of the band."""
+    horns = {n: part_xml(transposed(PUNCH * 3, -k)) for k, n in enumerate(_NAMES[:3])}
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({**horns, "Drums": _slashes(6)}))
+    score = stages.read_score(path, Options())
+    assert worth_catching(score.chart, score.together) == ()
+
+
+def test_cues_stand_over_slashes_of_the_rhythm_section_alone(demo_marked: Marked) -> None:
+    again = demo_marked.again
+    caught = worth_catching(again.chart, again.together)
+    shown = {p.label: rhythm_cues(again.chart, p, caught) for p in again.chart.parts}
+    assert {name for name, cues in shown.items() if cues} == {"Guitar", "Piano", "Drums"}
+    assert len(shown["Drums"]) > len(shown["Piano"]) > 5
+    assert {cue.words for cue in shown["Drums"]} >= {"brass", "saxes", "tutti"}
+
+
+def _job(score: Score, folder: Path, *, cues: bool = True) -> PartJob:
+    style = replace(SheetStyle(), rhythm_cues=cues)
+    jobs = part_jobs(
+        score.document, score.chart, folder, style=style, footer="", together=score.together
+    )
+    return next(job for job in jobs if job.name == "Drums")
+
+
+@pytest.mark.parametrize("divisions", [24, 1, 480])
+def test_every_cue_is_drawn_in_its_bar_beside_the_slashes(divisions: int, tmp_path: Path) -> None:
+    """Whatever the parts count in: a score may have divisions of its own in each part (MusicXML
+    4.0, divisions)."""
+    score = _score(tmp_path, SOLI + PUNCH + PUNCH, 6, divisions)
+    job = _job(score, tmp_path)
+    report = draw_part(job)
+    assert report.differences == ()
+    assert report.heads == report.proved == 6 * 4 + 6
+    xml = job.xml.decode()
+    assert len(re.findall("<cue/>", xml)) == 6
+    assert xml.count("<strong-accent") == 4
+    assert "tutti" in xml
+
+
+def test_without_cues_the_part_is_as_it_was(tmp_path: Path) -> None:
+    score = _score(tmp_path, PUNCH * 3, 6)
+    bare = _job(score, tmp_path, cues=False)
+    assert b"<cue/>" not in bare.xml
+    assert draw_part(bare).heads == 6 * 4
+
+
+def test_the_demos_rhythm_parts_stay_on_two_pages(demo_marked: Marked, tmp_path: Path) -> None:
+    again = demo_marked.again
+    jobs = part_jobs(
+        again.document,
+        again.chart,
+        tmp_path,
+        style=SheetStyle(),
+        footer="",
+        together=again.together,
+    )
+    drums = [draw_part(job) for job in jobs if job.name in ("Drums", "Piano")]
+    assert [report.pages for report in drums] == [2, 2]
+    assert max(drums[1].bars_per_line) <= 5
