@@ -122,7 +122,16 @@ def plan_score(
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
     win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
-    plan = plan_passages(
+    plan = plan_rules(score, options, settled, readings=readings)
+    plan, unfit = apply_directives(score.chart, plan, settled.directives)
+    plan, more = apply_directives(score.chart, plan, workbook_decisions(options))
+    return plan, unfit + more
+
+
+def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: bool = True) -> Plan:
+    """Plan all passages by the rules and the habits of the house, before any decision on single
+    notes. settled: what the plan file settles; readings: as of `plan_score`."""
+    return plan_passages(
         score.chart,
         score.together,
         style=options.style or settled.style or None,
@@ -130,14 +139,15 @@ def plan_score(
         habits=settled.habits,
         readings=readings,
     )
-    plan, unfit = apply_directives(score.chart, plan, settled.directives)
+
+
+def workbook_decisions(options: Options) -> tuple[Directive, ...]:
+    """The decisions typed into the workbook that was named, if one was."""
     if options.decisions is None:
-        return plan, unfit
+        return ()
     from sectionprep.outputs.workbook import read_typed, to_directives
 
-    decided = to_directives(read_typed(options.decisions), options.decisions)
-    plan, more = apply_directives(score.chart, plan, decided)
-    return plan, unfit + more
+    return to_directives(read_typed(options.decisions), options.decisions)
 
 
 def _copied(options: Options) -> tuple[str, ...]:
@@ -198,19 +208,24 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 def mark_score(score: Score, options: Options, *, readings: bool = True) -> Marked:
     """Mark every part, and read the result again for the checks. readings: as of `plan_score`."""
     plan, unfit = plan_score(score, options, readings=readings)
-    return _marked(score, plan, unfit, options)
+    return mark_planned(score, plan, options, unfit)
 
 
 @collector_at_rest()
 def fix_score(score: Score, options: Options) -> Marked:
     """Make the section agree with what is printed, without any phrasing of ours: the safe part of
     what `check` finds."""
-    return _marked(score, agreed_plan(score.chart, score.together), (), options)
+    return mark_planned(score, agreed_plan(score.chart, score.together), options)
 
 
-def _marked(
-    score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options
+def mark_planned(
+    score: Score,
+    plan: Plan,
+    options: Options,
+    unfit: tuple[tuple[Directive, str], ...] = (),
 ) -> Marked:
+    """Mark every part with this plan, and read the result again. unfit: decisions that fit
+    nowhere, to be handed on."""
     marking = mark_chart(
         score.chart,
         score.together,

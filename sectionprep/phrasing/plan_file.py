@@ -33,6 +33,8 @@ _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": F
 #: what a director may write on a note; of ornaments the shake alone, which goes to the lead
 _MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
 _WORDS = {mark.says: mark.name for mark in _MARKS}
+#: every part stays as it is printed there
+LEAVE = "leave it"
 _NAMES = frozenset(mark.name for mark in _MARKS)
 
 
@@ -103,7 +105,8 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         "# A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. "
         '"off" at the end writes the release.',
-        f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none.',
+        f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none, '
+        f'"{LEAVE}" where every part stays as printed.',
         "",
         "[house]",
         f'style = "{plan.style}"',
@@ -121,10 +124,11 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         ]
         for note in planned.notes:
             marks = note.marks - SLURS
-            if not marks and note.cutoff is None:
+            if not marks and note.cutoff is None and not note.hands_off:
                 continue
             place = chart.place(note.tone.onset)
             words = say(marks) + (" off" if note.cutoff is not None else "")
+            words = LEAVE if note.hands_off else words
             lines.append(
                 "  "
                 + _quoted(
@@ -277,8 +281,9 @@ def _directive(where: str, lead: str, line: str) -> Directive:
     bar, _, beat_text = fields[0].partition(" ")
     beat = parse_beat(beat_text)
     words = fields[2]
-    off = words.endswith("off")
-    marks = parse_words(words.removesuffix("off"))
+    left = words.lower() == LEAVE
+    off = words.endswith("off") and not left
+    marks = parse_words(words.removesuffix("off")) if not left else frozenset()
     if beat is None:
         raise UnusableSettings(
             f"{fields[0]!r} is no bar and beat.", where=where, remedy="Write for example 17 2and."
@@ -293,9 +298,9 @@ def _directive(where: str, lead: str, line: str) -> Directive:
         part=lead,
         bar=bar,
         beat=beat,
-        marks=marks,
+        marks=None if left else marks,
         figure=fields[3] if len(fields) == 4 else "",
         source="the plan file",
-        cutoff=off,
+        cutoff=None if left else off,
         note=fields[1],
     )
