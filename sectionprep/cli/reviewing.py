@@ -47,6 +47,14 @@ def review(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Port to listen at; 0 takes any free one.")
     ] = 0,
+    lan: Annotated[
+        bool,
+        typer.Option(
+            "--lan",
+            help="Others in your network may look and listen, with an address of their own; they "
+            "can decide nothing.",
+        ),
+    ] = False,
     style: Style = None,
     printed: Printed = None,
     section: Section = "match",
@@ -92,4 +100,4 @@ def review(
         tune=tune,
     )
     folder = out or beside(chart, tune, "_prepared")
-    serve(chart, folder, options, port=port, opens=not no_open, tell=say)
+    serve(chart, folder, options, port=port, opens=not no_open, lan=lan, tell=say)
