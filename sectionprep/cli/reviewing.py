@@ -76,7 +76,9 @@ def review(
     tune: Tune = None,
 ) -> None:
     """Look, listen and decide on a page in your browser; this machine alone can open it."""
-    from sectionprep.review.serve import serve
+    from sectionprep.errors import BadArgument
+    from sectionprep.review.serve import serve, serve_book
+    from sectionprep.review.shelf import is_book
 
     options = asked(
         style=style,
@@ -99,5 +101,13 @@ def review(
         roster=roster,
         tune=tune,
     )
+    if is_book(chart, options):
+        if lan or out or plan or decisions:
+            raise BadArgument(
+                "--lan, --out, --plan and --decisions are for one chart.",
+                remedy="Name the chart, or leave them out.",
+            )
+        serve_book(chart, options, port=port, opens=not no_open, tell=say)
+        return
     folder = out or beside(chart, tune, "_prepared")
     serve(chart, folder, options, port=port, opens=not no_open, lan=lan, tell=say)

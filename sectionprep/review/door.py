@@ -74,7 +74,9 @@ class Door:
             return PlainTextResponse("The address is too long.\n", 414)
         if scope["method"] not in ("GET", "HEAD", "POST"):
             return PlainTextResponse("Only GET and POST are understood.\n", 405)
-        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin") and not _goes(
+            headers, scope
+        ):
             return PlainTextResponse("This page answers nobody else's.\n", 403)
         if scope["path"] == "/open" and scope["method"] == "GET":
             return self._opened(scope)
@@ -116,6 +118,13 @@ class Door:
         if not (size.isascii() and size.isdigit()) or int(size[:12]) > BODY:
             return PlainTextResponse("That is too much for a decision.\n", 413)
         return None
+
+
+def _goes(headers: Headers, scope: Scope) -> bool:
+    """True where a page of this machine (the list of a book) has the browser go to one of ours: it
+    shows it and can read nothing of it."""
+    site, mode = headers.get("sec-fetch-site"), headers.get("sec-fetch-mode")
+    return scope["method"] == "GET" and site == "same-site" and mode == "navigate"
 
 
 def _guarded(send: Send) -> Send:

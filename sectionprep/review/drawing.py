@@ -84,7 +84,7 @@ def marking_of(score: Score, plan: Plan, view: View, options: Options) -> Markin
 class Drawer:
     """Draws passages of one chart. apart: the engraver's processes."""
 
-    def __init__(self, score: Score, options: Options, apart: Apart) -> None:
+    def __init__(self, score: Score, options: Options, apart: Apart | None) -> None:
         self._score, self._options, self._apart = score, options, apart
         self._bare = lru_cache(64)(self._excerpt)
 
@@ -97,6 +97,7 @@ class Drawer:
         said = {} if view.whole else lead_syllables(self._score.chart, planned, plan.style)
         for part in parts:
             say_under(part, said)
+        assert self._apart is not None, "nothing is drawn without the engraver's processes"
         staff = _SMALL if view.whole else _LARGE
         job: Future[str] = self._apart.submit(
             engrave_passage,

@@ -12,13 +12,14 @@ import uvicorn
 
 from sectionprep.apart import Apart
 from sectionprep.drawing.engraver.engraver import get_ready
-from sectionprep.errors import DestinationError
+from sectionprep.errors import DestinationError, UnreadableFile
 from sectionprep.results import Options
 from sectionprep.review.app import pages
 from sectionprep.review.door import Door, new_key
 from sectionprep.review.making import Maker
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
+from sectionprep.review.shelf import Shelf, options_for, shelf_pages
 
 _HOST = "127.0.0.1"
 _GRACE = 2  # seconds for answers under way when the page is stopped; judgement
@@ -34,10 +35,13 @@ def serve(
     opens: bool,
     lan: bool = False,
     tell: Callable[[str], None],
+    home: str = "",
+    ready: Callable[[str], None] = lambda _: None,
 ) -> None:
     """Review one chart. Returns when stopped with Ctrl-C. folder: where `prepare` writes; port: 0
     for any free one; opens: show the page in the person's browser; lan: others in the house network
-    may look and listen; tell: what is said on the way."""
+    may look and listen; tell: what is said on the way; home: address of the book's list; ready: is
+    told the page's address."""
     with Apart(workers=2) as apart, listening(port, everywhere=lan) as line:
         for _ in range(2):
             apart.submit(get_ready)  # the engravers load while the chart is read
@@ -47,7 +51,7 @@ def serve(
         key, reader = new_key(), new_key() if lan else ""
         here = f"{_address()}:{host.rpartition(':')[2]}" if lan else host
         app = Door(
-            pages(review, Papers(), maker),
+            pages(review, Papers(home), maker),
             key=key,
             hosts=(host, host.replace(_HOST, "localhost"), here),
             reader=reader,
@@ -55,6 +59,7 @@ def serve(
         address = f"http://{host}/open?key={key}"
         threading.Thread(target=review.keep_looking, daemon=True).start()
         tell(f"Review {review.score.chart.title}: {address}")
+        ready(address)
         if lan:
             tell(
                 "Everybody in this network who has the next address can look and listen, and "
@@ -64,13 +69,48 @@ def serve(
         else:
             tell("Only this machine can open it. Ctrl-C stops it.")
         if opens:
-            threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+            _show(address)
         try:
             _run(app, line)
         finally:
             maker.stop()
         decided = review.desk.history.at
         tell(f"Stopped. What you decided is in {review.desk.path}." if decided else "Stopped.")
+
+
+def serve_book(
+    folder: Path, options: Options, *, port: int, opens: bool, tell: Callable[[str], None]
+) -> None:
+    """List the charts of a folder, and review whichever is opened. Returns when stopped. Raises
+    UnreadableFile where there is none."""
+    with Apart(workers=1, background=True) as apart, listening(port) as line:
+        shelf = Shelf(folder, options_for(options), apart)
+        if not shelf.charts:
+            raise UnreadableFile(
+                "holds no charts.", where=str(folder), remedy="Put MusicXML files into it."
+            )
+        host = f"{_HOST}:{line.getsockname()[1]}"
+        key = new_key()
+        shelf.home = f"http://{host}/"
+        app = Door(
+            shelf_pages(shelf, Papers()),
+            key=key,
+            hosts=(host, host.replace(_HOST, "localhost")),
+        )
+        address = f"http://{host}/open?key={key}"
+        tell(f"Review {len(shelf.charts)} charts of {folder}: {address}")
+        tell("Only this machine can open it. Ctrl-C stops it.")
+        if opens:
+            _show(address)
+        try:
+            _run(app, line)
+        finally:
+            shelf.close()
+        tell("Stopped. What you decided is in the plan file of each chart.")
+
+
+def _show(address: str) -> None:
+    threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
 
 
 def _run(app: Door, line: socket.socket) -> None:

@@ -39,10 +39,13 @@ _PLANS = 8  # plans by the rules that are kept, one for each set of habits tried
 class Review:
     """A chart, its plan, and the drawings of its passages. Safe to be asked by several threads.
 
-    folder: where `prepare` writes, and the plan file stands unless options name one.
+    folder: where `prepare` writes, and the plan file stands unless options name one. apart: the
+    engraver's processes; without them nothing is drawn.
     """
 
-    def __init__(self, path: Path, folder: Path, options: Options, apart: Apart) -> None:
+    def __init__(
+        self, path: Path, folder: Path, options: Options, apart: Apart | None = None
+    ) -> None:
         self.path, self.folder, self.options = path, folder, options
         self.score: Score = read_score(path, options)
         place = options.plan or folder / f"{safe_name(stem_of(path), 'chart')}_plan.toml"
