@@ -15,6 +15,7 @@ from sectionprep.checks.each import (
     ranges,
     releases,
     repeated_under_slur,
+    rhythms,
     second_players,
     signs_missing,
     slurs,
@@ -28,6 +29,7 @@ from sectionprep.checks.finding import Check
 
 CHECKS: tuple[Check, ...] = (
     wrong_notes.CHECK,
+    rhythms.CHECK,
     transpositions.CHECK,
     voice_crossings.CHECK,
     releases.CHECK,

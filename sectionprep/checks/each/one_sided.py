@@ -30,5 +30,7 @@ def _find(context: Context) -> Iterable[Finding]:
 
 
 CHECK = Check(
-    finds={"one-sided": "an instruction that concerns parts in which it does not stand"}, find=_find
+    matter="instructions",
+    finds={"one-sided": "an instruction that concerns parts in which it does not stand"},
+    find=_find,
 )

@@ -299,12 +299,13 @@ def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:
 
 
 def _remind(measure: etree._Element, reminders: Mapping[int, str]) -> None:
-    """Write dynamics in parentheses under notes."""
+    """Write dynamics in parentheses under notes, over them where words are sung."""
+    placement = "below" if next(measure.iter("lyric"), None) is None else "above"
     for note in measure.findall("note"):
         value = reminders.get(int((note.get("id") or "n-1")[1:]))
         if not value:
             continue
-        direction = etree.Element("direction", placement="below")
+        direction = etree.Element("direction", placement=placement)
         for text in ("(", value, ")"):
             kind = etree.SubElement(direction, "direction-type")
             if text in "()":

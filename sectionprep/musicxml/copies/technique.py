@@ -44,7 +44,7 @@ def words_in_time(measures: Sequence[etree._Element]) -> None:
 def _prepares(direction: etree._Element) -> bool:
     """True for words that name a mute or another instrument and nothing else."""
     signs = [sign for kind in direction.findall("direction-type") for sign in kind]
-    if not signs or any(sign.tag != "words" for sign in signs) or direction.find("offset"):
+    if not signs or any(sign.tag != "words" for sign in signs):
         return False
     said = " ".join(" ".join((sign.text or "").split()) for sign in signs)
     return bool(_MUTE.fullmatch(said) or _DOUBLING.fullmatch(said))

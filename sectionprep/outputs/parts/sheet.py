@@ -236,6 +236,11 @@ def _measured(job: PartJob, frame: Frame) -> Measured:
     )
 
 
+def as_printed(job: PartJob) -> _Sheet:
+    """The part as `paint_part` prints it."""
+    return _proved_sheet(job, frame_of(job.style.paper))
+
+
 def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
     part = _measured(job, frame_of(job.style.paper))
