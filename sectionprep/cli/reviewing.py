@@ -47,6 +47,14 @@ def review(
     port: Annotated[
         int, typer.Option(min=0, max=65535, help="Port to listen at; 0 takes any free one.")
     ] = 0,
+    lan: Annotated[
+        bool,
+        typer.Option(
+            "--lan",
+            help="Others in your network may look and listen, with an address of their own; they "
+            "can decide nothing.",
+        ),
+    ] = False,
     style: Style = None,
     printed: Printed = None,
     section: Section = "match",
@@ -68,7 +76,9 @@ def review(
     tune: Tune = None,
 ) -> None:
     """Look, listen and decide on a page in your browser; this machine alone can open it."""
-    from sectionprep.review.serve import serve
+    from sectionprep.errors import BadArgument
+    from sectionprep.review.serve import serve, serve_book
+    from sectionprep.review.shelf import is_book
 
     options = asked(
         style=style,
@@ -91,5 +101,13 @@ def review(
         roster=roster,
         tune=tune,
     )
+    if is_book(chart, options):
+        if lan or out or plan or decisions:
+            raise BadArgument(
+                "--lan, --out, --plan and --decisions are for one chart.",
+                remedy="Name the chart, or leave them out.",
+            )
+        serve_book(chart, options, port=port, opens=not no_open, tell=say)
+        return
     folder = out or beside(chart, tune, "_prepared")
-    serve(chart, folder, options, port=port, opens=not no_open, tell=say)
+    serve(chart, folder, options, port=port, opens=not no_open, lan=lan, tell=say)

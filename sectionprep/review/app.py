@@ -98,11 +98,13 @@ class _Desk:
         self._maker = maker
 
     async def chart(self, request: Request) -> Response:
-        return await self._page(self._chart)
+        reader = request.state.reader
+        return await self._page(lambda: self._chart(reader))
 
     async def passage(self, request: Request) -> Response:
         view = self._view(request)
-        return await self._page(lambda: self._passage(view))
+        reader = request.state.reader
+        return await self._page(lambda: self._passage(view, reader))
 
     async def drawing(self, request: Request) -> Response:
         view = self._view(request)
@@ -286,9 +288,9 @@ class _Desk:
             "findings": findings_facts(self.review, view.passage),
         }
 
-    def _chart(self) -> str:
+    def _chart(self, reader: bool) -> str:
         review = self.review
-        news = self._news()
+        news = self._news() | {"reader": reader}
         return self.papers.page(
             "chart.html",
             title=review.score.chart.title,
@@ -306,9 +308,9 @@ class _Desk:
             news=news,
         )
 
-    def _passage(self, view: View) -> str:
+    def _passage(self, view: View, reader: bool) -> str:
         review = self.review
-        news = self._news()
+        news = self._news() | {"reader": reader}
         return self.papers.page(
             "passage.html",
             title=f"{view.passage}, {review.score.chart.title}",

@@ -43,10 +43,11 @@ def new_key() -> str:
 
 class Door:
     """Stands before the pages. hosts: what the browser may call us, as in "127.0.0.1:8000"; key:
-    opens everything."""
+    opens everything, for a browser on this machine; reader: opens what can be looked at and
+    listened to, for others in the house, "" for nobody."""
 
-    def __init__(self, app: ASGIApp, *, key: str, hosts: tuple[str, ...]) -> None:
-        self._app, self._key, self._hosts = app, key, hosts
+    def __init__(self, app: ASGIApp, *, key: str, hosts: tuple[str, ...], reader: str = "") -> None:
+        self._app, self._key, self._hosts, self._reader = app, key, hosts, reader
         self._cookie = f"sectionprep-review-{hosts[0].rpartition(':')[2]}"
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -60,6 +61,7 @@ class Door:
         if refused is not None:
             await refused(scope, receive, _guarded(send))
             return
+        scope.setdefault("state", {})["reader"] = not self._decides(Headers(scope=scope), scope)
         await self._app(scope, _limited(receive), _guarded(send))
 
     def _refused(self, scope: Scope) -> Response | None:
@@ -72,29 +74,40 @@ class Door:
             return PlainTextResponse("The address is too long.\n", 414)
         if scope["method"] not in ("GET", "HEAD", "POST"):
             return PlainTextResponse("Only GET and POST are understood.\n", 405)
-        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin"):
+        if headers.get("sec-fetch-site", "none") not in ("none", "same-origin") and not _goes(
+            headers, scope
+        ):
             return PlainTextResponse("This page answers nobody else's.\n", 403)
         if scope["path"] == "/open" and scope["method"] == "GET":
             return self._opened(scope)
-        if not self._holds_key(headers):
+        if self._decides(headers, scope):
+            return self._bad_post(headers) if scope["method"] == "POST" else None
+        if not self._reader or not compare_digest(self._shown(headers), self._reader.encode()):
             return PlainTextResponse(_SHUT, 403)
-        return self._bad_post(headers) if scope["method"] == "POST" else None
+        if scope["method"] == "POST":
+            return PlainTextResponse("This page is to look and listen.\n", 403)
+        return None
 
     def _opened(self, scope: Scope) -> Response:
         given = parse_qs(scope["query_string"].decode("latin-1")).get("key", [""])[0]
-        if not compare_digest(given.encode(), self._key.encode()):
+        keys = [key for key in (self._key, self._reader) if key]
+        if not any(compare_digest(given.encode(), key.encode()) for key in keys):
             return PlainTextResponse(_SHUT, 403)
         answer = RedirectResponse("/", 303)
-        answer.set_cookie(self._cookie, self._key, httponly=True, samesite="strict", path="/")
+        answer.set_cookie(self._cookie, given, httponly=True, samesite="strict", path="/")
         return answer
 
-    def _holds_key(self, headers: Headers) -> bool:
+    def _decides(self, headers: Headers, scope: Scope) -> bool:
+        """True for a browser on this machine with the key that opens everything."""
+        client = scope.get("client") or ("", 0)
+        return client[0] == "127.0.0.1" and compare_digest(self._shown(headers), self._key.encode())
+
+    def _shown(self, headers: Headers) -> bytes:
         try:
-            cookies = SimpleCookie(headers.get("cookie", ""))
+            found = SimpleCookie(headers.get("cookie", "")).get(self._cookie)
         except CookieError:
-            return False
-        shown = cookies.get(self._cookie)
-        return shown is not None and compare_digest(shown.value.encode(), self._key.encode())
+            return b""
+        return found.value.encode() if found is not None else b""
 
     def _bad_post(self, headers: Headers) -> Response | None:
         if headers.get("origin") not in [f"http://{host}" for host in self._hosts]:
@@ -105,6 +118,13 @@ class Door:
         if not (size.isascii() and size.isdigit()) or int(size[:12]) > BODY:
             return PlainTextResponse("That is too much for a decision.\n", 413)
         return None
+
+
+def _goes(headers: Headers, scope: Scope) -> bool:
+    """True where a page of this machine (the list of a book) has the browser go to one of ours: it
+    shows it and can read nothing of it."""
+    site, mode = headers.get("sec-fetch-site"), headers.get("sec-fetch-mode")
+    return scope["method"] == "GET" and site == "same-site" and mode == "navigate"
 
 
 def _guarded(send: Send) -> Send:

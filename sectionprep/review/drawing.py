@@ -33,6 +33,7 @@ from sectionprep.results import Options, Score
 
 _LARGE, _SMALL = 7.5, 4.2  # millimetres: staff of the lead alone, and of a whole section
 STRETCH = 24  # bars that are shown and heard at a time, as on study pages; judgement
+_EDGE = 4  # bars beside a stretch in which a slur of it may begin or end; judgement
 _REMAINDER = 8  # bars that are not left for a stretch of their own; judgement
 PITCHES = ("sounding", "written")
 WIDTHS = (70, 100, 140, 190, 240)  # millimetres: lines for a telephone to a wide window; judgement
@@ -60,27 +61,30 @@ class Drawn:
     staff: float
 
 
-def marking_of(score: Score, plan: Plan, passage: Passage, options: Options) -> Marking:
-    """What the plan writes into the parts of one passage. Passages that share its time are marked
-    with it, since a note is spoken for once."""
-    near = [
-        p
-        for p in score.together.marked
-        if p.start < passage.end and passage.start < p.end and plan.of(p.id)
-    ]
-    found = {p.id for p in score.together.passages}
-    only = Together(
-        passages=tuple(p for p in near if p.id in found),
-        bars=(),
-        hits=tuple(p for p in near if p.id not in found),
-    )
-    return mark_chart(score.chart, only, plan, section=options.section)
+def marking_of(score: Score, plan: Plan, view: View, options: Options) -> Marking:
+    """What the plan writes into the parts of a passage, in the stretch that is seen. Passages that
+    share its time are marked with it, since a note is spoken for once."""
+    chart = score.chart
+    passage = next(p for p in score.together.marked if p.id == view.passage)
+    first, last = stretches(chart, passage)[view.stretch]
+    start = chart.bars[max(first - _EDGE, 0)].start
+    end = chart.bars[min(last + _EDGE, len(chart.bars) - 1)].end
+    near, plans = [], []
+    for other in score.together.marked:
+        planned = plan.of(other.id)
+        if planned is not None and other.start < end and start < other.end:
+            near.append(other)
+            notes = tuple(n for n in planned.notes if start <= n.tone.onset < end)
+            plans.append(replace(planned, notes=notes))
+    only = Together(passages=tuple(near), bars=())
+    seen = replace(plan, passages=tuple(plans), hits=())
+    return mark_chart(chart, only, seen, section=options.section)
 
 
 class Drawer:
     """Draws passages of one chart. apart: the engraver's processes."""
 
-    def __init__(self, score: Score, options: Options, apart: Apart) -> None:
+    def __init__(self, score: Score, options: Options, apart: Apart | None) -> None:
         self._score, self._options, self._apart = score, options, apart
         self._bare = lru_cache(64)(self._excerpt)
 
@@ -93,6 +97,7 @@ class Drawer:
         said = {} if view.whole else lead_syllables(self._score.chart, planned, plan.style)
         for part in parts:
             say_under(part, said)
+        assert self._apart is not None, "nothing is drawn without the engraver's processes"
         staff = _SMALL if view.whole else _LARGE
         job: Future[str] = self._apart.submit(
             engrave_passage,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding
 from sectionprep.checks.finding import SEVERITIES
+from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
@@ -102,9 +104,17 @@ def notes_facts(review: Review, view: View) -> list[dict[str, Any]]:
     """Every note of the lead that is seen, as the page tells it."""
     planned, passage = review.planned(view.passage), review.passages[view.passage]
     first, last = stretches(review.score.chart, passage)[view.stretch]
+    changes: dict[int, list[Change]] = {}
+    for change in review.marking(view).changes:
+        if change.passage == passage.id and change.kind != "left":
+            changes.setdefault(change.tick, []).append(change)
     stands = review.situations(view.passage)
     return [
-        _note_facts(review, passage, planned, n, view.pitch) | {"situations": stands[n]}
+        _note_facts(review, passage, planned, n, view.pitch)
+        | {
+            "situations": stands[n],
+            "gets": _who_gets(review.score.chart, changes.get(note.tone.onset, [])),
+        }
         for n, note in enumerate(planned.notes)
         if first <= note.tone.bar <= last
     ]
@@ -135,7 +145,6 @@ def _note_facts(
         "length": note.length,
         "offers": [sorted(offer) for offer in note.offers],
         "printed": _printed(chart, passage, striking),
-        "gets": _who_gets(review, passage, note),
         "copies": len(review.answers[passage.id, onset]),
         "silent": _names(chart, [p for p in passage.parts if p not in striking]),
     }
@@ -154,13 +163,10 @@ def _printed(chart: Chart, passage: Passage, striking: dict[int, Tone]) -> list[
     return [[marks, _names(chart, parts)] for marks, parts in by_marks.items()]
 
 
-def _who_gets(review: Review, passage: Passage, note: PlannedNote) -> list[list[str]]:
-    """What is written or taken out there, and in which parts: [what, parts]."""
-    chart, onset = review.score.chart, note.tone.onset
+def _who_gets(chart: Chart, changes: Iterable[Change]) -> list[list[str]]:
+    """What is written or taken out at one place, and in which parts: [what, parts]."""
     told: dict[str, list[int]] = {}
-    for change in review.marking(passage.id).changes:
-        if change.passage != passage.id or change.tick != onset or change.kind == "left":
-            continue
+    for change in changes:
         was = f" (was {change.was})" if change.was not in ("", "plain") else ""
         told.setdefault(f"{change.now or 'nothing'}{was}", []).append(change.part)
     return [[what, _names(chart, parts)] for what, parts in told.items()]

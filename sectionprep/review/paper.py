@@ -9,13 +9,13 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from sectionprep.drawing.text import fonts
 from sectionprep.settings import data_path
-from sectionprep.version import __version__
 
 _FILES = {
     "icon.svg": "image/svg+xml",
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
     "music.js": "text/javascript; charset=utf-8",
+    "book.js": "text/javascript; charset=utf-8",
     "listen.js": "text/javascript; charset=utf-8",
     "map.js": "text/javascript; charset=utf-8",
 }
@@ -28,9 +28,9 @@ _FACES = {
 
 
 class Papers:
-    """What a page is made of."""
+    """What a page is made of. home: address of the book's list, "" for a chart alone."""
 
-    def __init__(self) -> None:
+    def __init__(self, home: str = "") -> None:
         self._env = Environment(
             loader=FileSystemLoader(data_path("templates/review")),
             autoescape=True,
@@ -38,7 +38,7 @@ class Papers:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self._env.globals["program"] = __version__
+        self._env.globals["home"] = home
 
     def page(self, name: str, **facts: Any) -> str:
         """A page with these facts in it, every one escaped."""

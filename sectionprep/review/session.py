@@ -39,10 +39,13 @@ _PLANS = 8  # plans by the rules that are kept, one for each set of habits tried
 class Review:
     """A chart, its plan, and the drawings of its passages. Safe to be asked by several threads.
 
-    folder: where `prepare` writes, and the plan file stands unless options name one.
+    folder: where `prepare` writes, and the plan file stands unless options name one. apart: the
+    engraver's processes; without them nothing is drawn.
     """
 
-    def __init__(self, path: Path, folder: Path, options: Options, apart: Apart) -> None:
+    def __init__(
+        self, path: Path, folder: Path, options: Options, apart: Apart | None = None
+    ) -> None:
         self.path, self.folder, self.options = path, folder, options
         self.score: Score = read_score(path, options)
         place = options.plan or folder / f"{safe_name(stem_of(path), 'chart')}_plan.toml"
@@ -65,7 +68,7 @@ class Review:
         self._situations: dict[tuple[str, str], list[list[str]]] = {}
         self.drawer = Drawer(self.score, options, apart)
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
-        self._markings: dict[str, tuple[Plan, Marking]] = {}
+        self._markings: OrderedDict[tuple[str, int], tuple[Plan, Marking]] = OrderedDict()
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
         fonts.register()
         typed = workbook_decisions(options)
@@ -151,13 +154,16 @@ class Review:
 
     # -- what comes of it
 
-    def marking(self, name: str) -> Marking:
-        """What the plan writes into the parts of one passage."""
+    def marking(self, view: View) -> Marking:
+        """What the plan writes into the parts of a passage, in the stretch that is seen."""
+        key = view.passage, view.stretch
         with self._lock:
-            known = self._markings.get(name)
+            known = self._markings.get(key)
             if known is None or known[0] is not self.plan:
-                made = marking_of(self.score, self.plan, self.passages[name], self.options)
-                known = self._markings[name] = (self.plan, made)
+                made = marking_of(self.score, self.plan, view, self.options)
+                known = self._markings[key] = (self.plan, made)
+                while len(self._markings) > _KEPT:
+                    self._markings.popitem(last=False)
             return known[1]
 
     def draw(self, view: View) -> Drawn:
@@ -168,7 +174,7 @@ class Review:
             if known is not None and known[0] == planned:
                 self._drawn.move_to_end(view)
                 return known[1]
-            plan, marking = self.plan, self.marking(view.passage)
+            plan, marking = self.plan, self.marking(view)
         drawn = self.drawer.draw(view, plan, marking)
         with self._lock:
             self._drawn[view] = (planned, drawn)

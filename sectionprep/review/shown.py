@@ -67,7 +67,7 @@ def _with_bars(review: Review, view: View, drawn: Drawn) -> list[tuple[System, t
 def _jazz_marks(review: Review, view: View) -> dict[str, tuple[str, ...]]:
     """Falls, shakes and their like, which the engraver leaves out: printed ones and planned ones,
     by note id."""
-    passage, edits = review.passages[view.passage], review.marking(view.passage).edits
+    passage, edits = review.passages[view.passage], review.marking(view).edits
     found = {}
     for part in passage.parts:
         for tone in review.score.chart.between(part, passage.start, passage.end):

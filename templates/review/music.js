@@ -26,6 +26,7 @@ function tell(n) {
   for (const other of music.querySelectorAll(".asked")) other.classList.remove("asked");
   note(n)?.classList.add("asked");
   const said = make("dl");
+  said.className = "said";
   const line = (name, words) => words && said.append(make("dt", name), make("dd", words));
   line("Planned", it.words + (it.says_state ? ` (${it.says_state})` : ""));
   line("Why", it.why);

@@ -29,7 +29,9 @@ function asks(words) {
 }
 
 // Have something decided; what comes back is shown by whoever listens for "decided".
+const reader = document.body.classList.contains("reader");
 export async function decide(address, wish) {
+  if (reader) return tell("This page is to look and listen; whoever opened it decides.");
   try {
     let answer = await send(address, wish);
     if (answer.status === 409) {

@@ -13,6 +13,7 @@ from sectionprep import stages
 from sectionprep.apart import Apart
 from sectionprep.phrasing.plan_file import read_plan
 from sectionprep.results import Options
+from sectionprep.review.drawing import View, stretches
 
 
 def note_at(page: Page, name: str, n: int) -> dict[str, Any]:
@@ -57,7 +58,7 @@ def test_the_sheets_get_what_the_page_showed(page: Page) -> None:
         assert ours is not None
         assert theirs is not None
         assert ours.notes == theirs.notes
-        whole, alone = marked.marking, page.review.marking(name)
+        whole, alone = marked.marking, page.review.marking(View(passage=name))
         passage = page.review.passages[name]
         wanted = {(c.part, c.tick, c.kind, c.now) for c in whole.changes if c.passage == passage.id}
         assert {
@@ -69,8 +70,6 @@ def test_the_lead_is_drawn_with_the_very_marks_that_the_score_gets(page: Page) -
     """Notations of every note in the excerpt that is engraved against the marked score's."""
     from lxml import etree
 
-    from sectionprep.review.drawing import View
-
     review = page.review
     marked = stages.mark_planned(review.score, review.plan, review.options)
     theirs = {
@@ -79,7 +78,8 @@ def test_the_lead_is_drawn_with_the_very_marks_that_the_score_gets(page: Page) -
     }
     seen = 0
     for name in review.passages:
-        excerpt = review.drawer.marked(View(passage=name, whole=True), review.marking(name))
+        view = View(passage=name, whole=True)
+        excerpt = review.drawer.marked(view, review.marking(view))
         for note in excerpt.root.iter("note"):
             address = int((note.get("id") or "n-1")[1:])
             mine = sorted(e.tag for e in note.iterfind("notations/articulations/*"))
@@ -272,3 +272,37 @@ def test_a_decision_takes_less_than_half_a_second(page: Page) -> None:
             )
         )
     assert sorted(spent)[2] < 0.5, spent
+
+
+def test_a_long_passage_is_shown_in_stretches_marked_as_the_whole_is(
+    tmp_path: Path, apart: Apart
+) -> None:
+    """60 bars of five parts together: what each stretch shows is what the score gets there."""
+    from benchmark import make_chart
+
+    chart = tmp_path / "long.musicxml"
+    chart.write_bytes(make_chart(5, 60))
+    with open_page(chart, apart) as page:
+        review = page.review
+        name = max(review.passages, key=lambda n: review.passages[n].end - review.passages[n].start)
+        pieces = stretches(review.score.chart, review.passages[name])
+        assert len(pieces) >= 2
+        assert [a for a, _ in pieces[1:]] == [b + 1 for _, b in pieces[:-1]]
+        marked = stages.mark_planned(review.score, review.plan, review.options)
+        notes = marked.again.document.tree_notes
+        seen = set()
+        for n in range(len(pieces)):
+            view = View(passage=name, stretch=n, whole=True)
+            for note in review.drawer.marked(view, review.marking(view)).root.iter("note"):
+                address = int((note.get("id") or "n-1")[1:])
+                seen.add(address)
+                for kind in ("articulations", "ornaments", "technical"):
+                    path = f"notations/{kind}/*"
+                    mine = sorted(e.tag for e in note.iterfind(path))
+                    assert mine == sorted(e.tag for e in notes[address].iterfind(path))
+            drawn = page.client.get(f"/passage/{name}/drawing?stretch={n}").json()
+            assert drawn["lines"]
+            numbers = [note["n"] for note in drawn["notes"]]
+            assert numbers == list(range(numbers[0], numbers[-1] + 1))
+        assert len(seen) > 1000
+        assert page.client.get(f"/passage/{name}?stretch={len(pieces)}").status_code == 404

@@ -208,3 +208,34 @@ def test_a_port_that_is_taken_is_said(demo_path: Path) -> None:
     assert done.returncode == 5
     assert str(port) in done.stderr
     assert "--port" in done.stderr
+
+
+def test_in_the_house_network_others_look_and_listen_and_decide_nothing(
+    demo_path: Path, tmp_path: Path
+) -> None:
+    chart = tmp_path / "chart.musicxml"
+    chart.write_bytes(demo_path.read_bytes())
+    run = start(chart, "--lan")
+    try:
+        assert run.process.stdout is not None
+        said = run.process.stdout.readline()
+        assert "decide nothing" in said
+        assert "not encrypted" in said
+        theirs = said.split()[-1]
+        base = theirs.partition("/open")[0]
+        with httpx.Client(base_url=base, headers={"origin": base}, timeout=30) as other:
+            assert other.get(theirs, follow_redirects=True).status_code == 200
+            page = other.get("/passage/P3").text
+            assert "class=reader" in page
+            assert other.get("/passage/P3/sound").status_code == 200
+            wish = {"passage": "P3", "tick": 0, "verb": "plain", "version": 1}
+            for address in ("/decide", "/undo", "/redo", "/finish"):
+                assert other.post(address, json=wish).status_code == 403
+        mine = run.address.partition("key=")[2]
+        if not base.startswith("http://127."):
+            with httpx.Client(base_url=base, timeout=30) as other:
+                other.get(f"/open?key={mine}")  # the director's key opens nothing from elsewhere
+                assert other.get("/").status_code == 403
+        assert sorted(f.name for f in tmp_path.iterdir()) == ["chart.musicxml"]
+    finally:
+        run.stop()
