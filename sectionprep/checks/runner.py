@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from sectionprep.checks.each import CHECKS
-from sectionprep.checks.finding import SEVERITIES, Context, Finding
+from sectionprep.checks.finding import MATTERS, SEVERITIES, Context, Finding
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
@@ -14,15 +14,24 @@ from sectionprep.passages.model import VISIT
 
 
 def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple[Finding, ...]:
-    """All findings: errors first, then warnings, then notes, each in order of time. level: pro or
-    school."""
+    """All findings in the order in which they matter: what is only to be known (notes) last, else
+    wrong notes and rhythms before marks (`MATTERS`), errors before warnings, then in order of time.
+    level: pro or school."""
     tones = tuple({tone.onset: tone for tone in line} for line in chart.lines)
     context = _context(chart, together, tones, level)
-    found = [finding for check in CHECKS for finding in check.find(context)]
-    unique = list(dict.fromkeys([*found, *_of_guests(chart, together, tones, level)]))
-    return tuple(
-        sorted(unique, key=lambda f: (SEVERITIES.index(f.severity), f.tick, f.part, f.check))
-    )
+    found = [
+        replace(finding, matter=check.matter) for check in CHECKS for finding in check.find(context)
+    ]
+    found += _of_guests(chart, together, tones, level)
+    return tuple(sorted(dict.fromkeys(found), key=_order))
+
+
+def _order(f: Finding) -> tuple[bool, int, int, int, int, str]:
+    severity = SEVERITIES.index(f.severity)
+    return f.severity == "note", _MATTERS[f.matter], severity, f.tick, f.part, f.check
+
+
+_MATTERS = {matter: n for n, matter in enumerate(MATTERS)}
 
 
 _Tones = tuple[dict[int, Tone], ...]
@@ -42,7 +51,8 @@ def _of_guests(chart: Chart, together: Together, tones: _Tones, level: str) -> I
     for check in CHECKS:
         for finding in check.find(context) if check.guests else ():
             if finding.part != finding.lead and finding.lead >= 0:
-                yield replace(finding, passage=finding.passage.partition(VISIT)[0])
+                host = finding.passage.partition(VISIT)[0]
+                yield replace(finding, passage=host, matter=check.matter)
 
 
 def all_checks() -> dict[str, str]:

@@ -172,6 +172,12 @@ def check(
             "--against", help="An older version: say which parts differ and need printing again."
         ),
     ] = None,
+    everything: Annotated[
+        bool,
+        typer.Option(
+            "--all", help="List every finding by itself, with what to do, instead of one screen."
+        ),
+    ] = False,
     strict: Annotated[
         bool,
         typer.Option(
@@ -190,6 +196,7 @@ def check(
 ) -> None:
     """Check that lead and section agree, and that the parts can be played."""
     from sectionprep import stages
+    from sectionprep.errors import BadArgument
     from sectionprep.outputs.reports.agreement import findings_json, versions_json
 
     options = asked(level=level, roster=roster, tune=tune)
@@ -197,9 +204,15 @@ def check(
     findings = stages.check_score(score, options)
     changes = None
     if against is not None:
-        from sectionprep.checks.versions import compare_versions
+        from sectionprep.checks.versions import are_strangers, compare_versions
 
-        changes = compare_versions(stages.read_score(against, options).chart, score.chart)
+        old = stages.read_score(against, options).chart
+        if are_strangers(old, score.chart):
+            raise BadArgument(
+                f"{against} is another chart, not an older version of {chart}.",
+                remedy="Name the older version with --against.",
+            )
+        changes = compare_versions(old, score.chart)
     fixed = stages.fix_score(score, options) if fix is not None else None
     if fix is not None and fixed is not None:
         from sectionprep.outputs.files import refuse_input
@@ -210,8 +223,13 @@ def check(
     if as_json:
         print(stages.to_json({**findings_json(score.chart, findings), **versions_json(changes)}))
     else:
-        from sectionprep.outputs.reports.terminal import findings_table, versions_table
+        from sectionprep.outputs.reports.terminal import (
+            findings_screen,
+            findings_table,
+            versions_table,
+        )
 
+        show = findings_table if everything else findings_screen
         if changes is not None:
             versions_table(score.chart, changes)
         if fixed is not None:
@@ -220,8 +238,8 @@ def check(
                 f"Mended: {len(findings) - len(fixed.after)} of "
                 f"{counted(len(findings), 'finding')}. Left:"
             )
-            findings_table(fixed.again.chart, fixed.after)
+            show(fixed.again.chart, fixed.after)
         else:
-            findings_table(score.chart, findings)
+            show(score.chart, findings)
     if strict and findings:
         raise typer.Exit(FINDINGS_EXIT_CODE)

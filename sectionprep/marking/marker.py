@@ -25,9 +25,12 @@ Stated rules:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sectionprep.errors import BadArgument
 from sectionprep.marking import hairpins, signs, slurs
 from sectionprep.marking.changes import Marking
+from sectionprep.marking.copied_words import copy_words
 from sectionprep.marking.desk import SECTION_POLICIES, Desk, Job
 from sectionprep.marking.guests import guest_job
 from sectionprep.marking.rhythm_hits import write_hits
@@ -50,9 +53,11 @@ def mark_chart(
     *,
     section: str = "match",
     rhythm_hits: bool = False,
+    copied: Sequence[str] = (),
 ) -> Marking:
     """Edits that give every part of every passage the plan's marks. section: add, match or report.
-    rhythm_hits: slash bars of the rhythm section say on which beats the horns hit."""
+    rhythm_hits: slash bars of the rhythm section say on which beats the horns hit. copied:
+    instructions to be written into every part that they concern, as a plan file names them."""
     if section not in SECTION_POLICIES:
         raise BadArgument(
             f"there is no section policy {section!r}.",
@@ -73,6 +78,7 @@ def mark_chart(
             _mark_part(guest_job(desk, visit, planned, words[name]))
     if rhythm_hits:
         write_hits(desk, together, plan)
+    copy_words(desk, copied)
     edits = {address: edit for address, edit in desk.edits.items() if edit != NoteEdit()}
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))
     return Marking(edits=edits, dropped=frozenset(desk.dropped), changes=tuple(changes))

@@ -91,8 +91,15 @@ def propose_dynamics(job: Job) -> None:
             )
             inside = "</direction-type><direction-type>".join(pieces)
             desk.edits[desk.front(tone.head)].before.append(
-                direction(inside, "below", desk, job.part)
+                direction(inside, _side_of_dynamics(job), desk, job.part)
             )
+
+
+def _side_of_dynamics(job: Job) -> str:
+    """Under the staff, and over it for voices, whose words stand under it (common practice, no
+    source)."""
+    voice = job.desk.chart.parts[job.part].chair.section == "voices"
+    return "above" if voice else "below"
 
 
 def spread_dynamics(job: Job) -> None:
@@ -139,5 +146,5 @@ def _write(job: Job, tone: Tone, value: str, has: str | None) -> None:
     if desk.writes:
         elements = "".join(f"<{name}/>" for name in value.split())
         desk.edits[desk.front(tone.head)].before.append(
-            direction(f"<dynamics>{elements}</dynamics>", "below", desk, job.part)
+            direction(f"<dynamics>{elements}</dynamics>", _side_of_dynamics(job), desk, job.part)
         )

@@ -258,6 +258,11 @@ def _remove_empty(folder: Path, names: Iterable[str]) -> None:
             parent.rmdir()
 
 
+def files_of(folder: Path, kind: str) -> list[str]:
+    """The files that the last run of a kind wrote into a folder; none where it is not ours."""
+    return sorted(_read_manifest(folder).made.get(kind, {}))
+
+
 def whole(folder: Path) -> bool:
     """True where every file that we wrote there still stands."""
     files = _read_manifest(folder).ours()

@@ -13,7 +13,7 @@ from lxml import etree
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_for_pages
 from sectionprep.drawing.scene.ink import Glyph, Ink, Line, System, Text, box_of
-from sectionprep.drawing.scene.narrowing import narrowed
+from sectionprep.drawing.scene.spacing import narrowed
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart

@@ -10,10 +10,12 @@ from sectionprep.checks.each import (
     instrument_changes,
     mutes,
     note_marks,
+    one_sided,
     ornaments,
     ranges,
     releases,
     repeated_under_slur,
+    rhythms,
     second_players,
     signs_missing,
     slurs,
@@ -27,6 +29,7 @@ from sectionprep.checks.finding import Check
 
 CHECKS: tuple[Check, ...] = (
     wrong_notes.CHECK,
+    rhythms.CHECK,
     transpositions.CHECK,
     voice_crossings.CHECK,
     releases.CHECK,
@@ -42,6 +45,7 @@ CHECKS: tuple[Check, ...] = (
     hairpins.CHECK,
     bar_sums.CHECK,
     signs_missing.CHECK,
+    one_sided.CHECK,
     ranges.CHECK,
     mutes.CHECK,
     instrument_changes.CHECK,

@@ -65,4 +65,9 @@ def _finding(
     )
 
 
-CHECK = Check(finds={"hairpin": "hairpins that differ inside a passage"}, find=_find, guests=True)
+CHECK = Check(
+    finds={"hairpin": "hairpins that differ inside a passage"},
+    matter="marks",
+    find=_find,
+    guests=True,
+)

@@ -54,5 +54,7 @@ def _lacking(
 
 
 CHECK = Check(
-    finds={"second-player": "marks that a second player on a shared staff lacks"}, find=_find
+    matter="marks",
+    finds={"second-player": "marks that a second player on a shared staff lacks"},
+    find=_find,
 )

@@ -18,8 +18,8 @@ from sectionprep.drawing.proof.as_written import MustShow, Proved, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.drawing.scene.drawing import natural_widths, read_systems
 from sectionprep.drawing.scene.ink import System
-from sectionprep.drawing.scene.narrowing import narrowed
 from sectionprep.drawing.scene.skyline import restack
+from sectionprep.drawing.scene.spacing import narrowed
 from sectionprep.drawing.text import fonts
 from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.copies.excerpt import Excerpt

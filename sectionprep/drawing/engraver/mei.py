@@ -16,6 +16,7 @@ from lxml import etree
 
 from sectionprep.drawing.proof.drawn_heads import Told
 from sectionprep.drawing.text.lettering import SHRUNK
+from sectionprep.musicxml.copies.jumps import SAYS_JUMP
 
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
@@ -33,9 +34,6 @@ _START_ONLY = frozenset(
 #: other bars; long ones beyond measure
 _LONG_WORDS = 28
 
-_JUMP = re.compile(
-    r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|fine)(?![a-z])", re.IGNORECASE
-)
 _TO_CODA = re.compile(r"\bto coda\b", re.IGNORECASE)
 _CODA = "\ue048"  # SMuFL: coda
 
@@ -263,7 +261,7 @@ class MeiPart:
 def _sign_jump(words: etree._Element) -> None:
     """A jump ends where its bar ends; "To Coda" carries the sign that it sends the player to."""
     said = _text(words)
-    if not _JUMP.search(said):
+    if not SAYS_JUMP.search(said):
         return
     if _TO_CODA.search(said) and _CODA not in said:
         inner = next(words.iter(f"{_M}rend"), words)

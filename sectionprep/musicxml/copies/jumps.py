@@ -10,6 +10,10 @@ import re
 
 from lxml import etree
 
+#: words by which one leaves a bar for another than the next
+SAYS_JUMP = re.compile(
+    r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo|to coda|fine)(?![a-z])", re.IGNORECASE
+)
 _BACK = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo)(?![a-z])", re.IGNORECASE)
 _LEAVES = re.compile(r"\b(to coda|fine)(?![a-z])", re.IGNORECASE)
 _MOVES = frozenset({"note", "backup", "forward"})

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from sectionprep.drawing.paging.lines_and_pages import Jump, LineBox, Pages, break_pages
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.scene.ink import System, extent
-from sectionprep.drawing.scene.narrowing import narrowed
+from sectionprep.drawing.scene.spacing import narrowed
 from sectionprep.outputs.parts.page_heads import Frame
 from sectionprep.settings import load_toml
 

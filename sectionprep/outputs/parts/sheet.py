@@ -26,7 +26,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
 )
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
-from sectionprep.drawing.scene.line_extras import Extra, line_extras
+from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
@@ -60,9 +60,10 @@ class PartJob:
     xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
     draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
-    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. lyricist,
-    rights: credits of the first page.
-    remarks: what the sheet will not show.
+    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
+    lines under the part's name. lyricist, rights: credits of the first page.
+    remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
+    sheet before, whose lines get a bar in the margin.
     """
 
     xml: bytes
@@ -81,9 +82,11 @@ class PartJob:
     rests: tuple[float, ...] = ()
     jumps: tuple[Jump, ...] = ()
     numbers: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
     lyricist: str = ""
     rights: tuple[str, ...] = ()
     remarks: tuple[SheetRemark, ...] = ()
+    changed: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,7 +160,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         page_heads.header(canvas, frame, job, number, broken.cover)
         shown = number + broken.cover
         here = [turn for turn in turns if turn.page == shown]
-        page_heads.footer(canvas, frame, job, shown, pages + broken.cover, here)
+        said = any(e.kind == "syllable" for line in sheet.extras[first:last] for e in line)
+        page_heads.footer(canvas, frame, job, shown, pages + broken.cover, here, said)
         if number == 1:
             page_heads.warning(canvas, frame, job, [d.bar for d in engraving.proved.differences])
             page_heads.foot_of_first_page(canvas, frame, job)
@@ -232,10 +236,24 @@ def _measured(job: PartJob, frame: Frame) -> Measured:
     )
 
 
+def as_printed(job: PartJob) -> _Sheet:
+    """The part as `paint_part` prints it."""
+    return _proved_sheet(job, frame_of(job.style.paper))
+
+
 def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
     part = _measured(job, frame_of(job.style.paper))
-    return engrave(part, break_for_pages(part.boxes, part.room))
+    return _with_room(engrave(part, break_for_pages(part.boxes, part.room)), job)
+
+
+def _with_room(engraving: Engraving, job: PartJob) -> Engraving:
+    """Notes so far apart that what is said under them does not touch."""
+    if not job.syllables:
+        return engraving
+    size = load_toml("templates/sheets.toml")["type"]["syllable"] / UNIT
+    systems = tuple(roomy(system, job.syllables, size) for system in engraving.systems)
+    return replace(engraving, systems=systems)
 
 
 def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
@@ -278,7 +296,7 @@ def _lay_out(
     if earlier is not None and tuple(first for first, _ in earlier.engraving.lines) == starts:
         drawn = earlier
     else:
-        engraving = engrave(part, starts)
+        engraving = _with_room(engrave(part, starts), job)
         extras = extras_of(engraving, job)
         drawn = _Drawn(engraving, extras, _line_boxes(engraving, job))
     engraving, extras = drawn.engraving, drawn.extras
@@ -346,10 +364,29 @@ def _place(
         slack = max(0.0, heights[n] - ink) / 2
         staff_y = y - slack - (system.staff_top - system.top) * unit
         painter.system(system, frame.side, staff_y, pale, scale)
+        if job.changed.intersection(_numbers_on(job, engraving, n)):
+            _margin_bar(painter, frame, staff_y, (system.staff_bottom - system.staff_top) * unit)
         with painter.at(system, frame.side, staff_y, scale):
             for extra in sheet.extras[n]:
                 extra.paint(painter)
         y -= heights[n] + gap
+
+
+def _numbers_on(job: PartJob, engraving: Engraving, line: int) -> set[str]:
+    """Printed numbers of the bars of a line, those inside long rests among them."""
+    first, last = engraving.lines[line]
+    bars = engraving.bars[first : last + 1]
+    return {number for bar in bars for number in job.numbers[bar.index : bar.index + bar.bars]}
+
+
+_MARGIN_BAR = 2.5  # points wide
+_FROM_STAFF = 9.0  # points between it and the line
+
+
+def _margin_bar(painter: Painter, frame: Frame, top: float, height: float) -> None:
+    """Beside a line with something new. top: of its staff, points above the foot of the page."""
+    x = frame.side - _FROM_STAFF
+    painter.canvas.rect(x, top - height, _MARGIN_BAR, height, stroke=0, fill=1)
 
 
 def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:

@@ -26,10 +26,12 @@ from sectionprep.musicxml.document import Document
 from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.proof_pages import proof_of
+from sectionprep.outputs.parts.reminders import reminders
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
 from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
 from sectionprep.outputs.parts.unshown import remarks_of
+from sectionprep.outputs.parts.who_plays import who_plays
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.syllables import syllables
@@ -118,6 +120,7 @@ def part_jobs(
         written = _as_read(chart, part)
         reading = _reading(written)
         undrawn = Undrawn()
+        jumps = road.of(part)
         yield PartJob(
             xml=extract_part(
                 document,
@@ -125,6 +128,7 @@ def part_jobs(
                 occurrence,
                 written=written,
                 words=help_words,
+                reminders=reminders(chart, part, jumps),
                 finish=_cue_writer(document, cues),
                 courtesy=style.courtesy,
                 clef=part.chair.instrument.clef,
@@ -145,7 +149,8 @@ def part_jobs(
             if style.proof and marking is not None
             else None,
             rests=rests_at_bar_ends(chart, part),
-            jumps=road.of(part),
+            jumps=jumps,
+            under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),
             lyricist=chart.lyricist,
             rights=chart.rights,

@@ -1,4 +1,4 @@
-"""A drawn line made narrower without the engraver: only the white between signs gives way.
+"""A drawn line spaced anew without the engraver: only the white between signs gives way.
 
 What stands at one place (heads with their stems, accidentals, dots, rests, bar lines) moves as it
 is; what goes from place to place (staff lines, beams, slurs, hairpins) follows.
@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from sectionprep.drawing.scene.ink import (
     Box,
@@ -31,11 +32,71 @@ _MOST = 0.65  # of the white between signs may go; judgement
 
 
 def narrowed(system: System, by: float) -> System | None:
-    """The line narrower by so much, hundredths of a millimetre; None where there is too little
-    white."""
-    place = _places(system, by)
-    if place is None:
+    """The line narrower by so much, hundredths of a millimetre (wider where it is negative); None
+    where there is too little white."""
+    whites = _whites_of(system)
+    white = sum(x1 - x0 for x0, x1 in whites)
+    if by > _MOST * white or not white:
         return None
+    share = 1 - by / white
+    return _spaced(system, _mapping(whites, [share * (x1 - x0) for x0, x1 in whites]))
+
+
+def apart(system: System, needs: Sequence[tuple[float, float]]) -> System | None:
+    """The line, as wide as it is, with its places so far apart as what stands under them needs.
+    needs: places in order, and for each how far the next must be, 0 where it does not matter. None
+    where there is too little white for it."""
+    whites = _whites_of(system)
+    edges = [0.0, *(x for x, _ in needs), max((x1 for *_, x1 in system.bar_edges), default=0.0)]
+    least = [0.0, *(need for _, need in needs)]
+    stretches = []  # white between neighbouring places, how much it lacks, how much it can give
+    for (x0, x1), need in zip(pairwise(edges), least, strict=True):
+        white = sum(max(0.0, min(b, x1) - max(a, x0)) for a, b in whites)
+        spare = x1 - x0 - need
+        stretches.append((white, max(0.0, -spare), max(0.0, min(spare, _MOST * white))))
+    lacking = sum(lacks for _, lacks, _ in stretches)
+    giving = sum(gives for *_, gives in stretches)
+    if lacking > giving or any(lacks and not white for white, lacks, _ in stretches):
+        return None
+    if not lacking:
+        return system
+    pieces, widths = [], []
+    for (x0, x1), (white, lacks, gives) in zip(pairwise(edges), stretches, strict=True):
+        factor = 1 + (lacks - gives * lacking / giving) / white if white else 1.0
+        for a, b in whites:
+            left, right = max(a, x0), min(b, x1)
+            if left < right:
+                pieces.append((left, right))
+                widths.append(factor * (right - left))
+    return _spaced(system, _mapping(pieces, widths))
+
+
+def _whites_of(system: System) -> list[tuple[float, float]]:
+    end = max((x1 for _, _, x1 in system.bar_edges), default=0.0)
+    return list(_whites((ink.box for ink in system.ink if _fixed(ink)), end))
+
+
+def _mapping(
+    whites: Sequence[tuple[float, float]], widths: Sequence[float]
+) -> Callable[[float], float]:
+    """Where each place comes to stand when the stretches of white, in order, get these widths."""
+    starts, ends, factors, shifts = [0.0], [0.0], [1.0], [0.0]
+    for (x0, x1), width in zip(whites, widths, strict=True):
+        before = shifts[-1] + (factors[-1] - 1) * (ends[-1] - starts[-1])
+        starts.append(x0)
+        ends.append(x1)
+        factors.append(width / (x1 - x0))
+        shifts.append(before)
+
+    def place(x: float) -> float:
+        n = max(0, bisect_right(starts, x) - 1)
+        return x + shifts[n] + (factors[n] - 1) * (min(x, ends[n]) - starts[n])
+
+    return place
+
+
+def _spaced(system: System, place: Callable[[float], float]) -> System:
+    """The line with every place where it comes to stand."""
     together: dict[str, list[Ink]] = defaultdict(list)
     for ink in system.ink:
         if ink.group:
@@ -58,31 +119,6 @@ def narrowed(system: System, by: float) -> System | None:
         wedges=spots(system.wedges),
         bar_edges=tuple((bar, place(x0), place(x1)) for bar, x0, x1 in system.bar_edges),
     )
-
-
-def _places(system: System, by: float) -> Callable[[float], float] | None:
-    """Where each place of the line comes to stand."""
-    end = max((x1 for _, _, x1 in system.bar_edges), default=0.0)
-    whites = list(_whites((ink.box for ink in system.ink if _fixed(ink)), end))
-    white = sum(x1 - x0 for x0, x1 in whites)
-    if by > _MOST * white:
-        return None
-    share = by / white
-    starts, gone = [0.0], [0.0]
-    ends = [0.0]
-    for x0, x1 in whites:
-        starts.append(x0)
-        ends.append(x1)
-        gone.append(gone[-1] + share * (x1 - x0))
-
-    def place(x: float) -> float:
-        n = bisect_right(starts, x) - 1
-        if n <= 0:
-            return x
-        inside = min(x, ends[n]) - starts[n]
-        return x - gone[n - 1] - share * inside
-
-    return place
 
 
 def _whites(boxes: Iterable[Box], end: float) -> Iterable[tuple[float, float]]:
