@@ -7,6 +7,7 @@ a chart of any length fits into memory.
 
 from __future__ import annotations
 
+import io
 import math
 import tempfile
 from collections.abc import Iterable
@@ -72,16 +73,26 @@ class Meter:
 
 def write_sound(blocks: Iterable[Sound], path: Path) -> None:
     """Write a sound at the common loudness; the ending of `path` says which kind."""
-    kind = path.suffix.removeprefix(".")
+    _write(blocks, path, path.suffix.removeprefix("."))
+
+
+def wav(blocks: Iterable[Sound]) -> bytes:
+    """A sound at the common loudness as a WAV file in memory: for what is short."""
+    out = io.BytesIO()
+    _write(blocks, out, "wav")
+    return out.getvalue()
+
+
+def _write(blocks: Iterable[Sound], target: Path | io.BytesIO, kind: str) -> None:
     meter = Meter()
-    with tempfile.TemporaryFile(dir=path.parent) as raw:
+    with tempfile.TemporaryFile() as raw:
         for block in blocks:
             meter.add(block)
             raw.write(block.tobytes())
         level = meter.loudness()
         gain = 10 ** ((LOUDNESS - level) / 20) if level > _SILENT else 1.0
         raw.seek(0)
-        with soundfile.SoundFile(path, "w", RATE, 1, format=kind.upper()) as out:
+        with soundfile.SoundFile(target, "w", RATE, 1, format=kind.upper()) as out:
             while data := raw.read(4 * _COPY):
                 out.write(_within(gain * np.frombuffer(data, dtype=np.float32)))
 
