@@ -562,10 +562,10 @@ def _workbook(
 
 def audition(
     path: Path, folder: Path, options: Options, wish: Wish
-) -> tuple[tuple[Path, ...], tuple[tuple[Directive, str], ...]]:
-    """Write MIDI and sound of every passage, flat and shaped. The files, and decisions that fit
-    nowhere."""
-    from sectionprep.outputs.audition import write_audition
+) -> tuple[tuple[Path, ...], tuple[tuple[Directive, str], ...], tuple[str, ...]]:
+    """Write MIDI and sound of every passage, flat and shaped. The files, decisions that fit
+    nowhere, and what a listener must know."""
+    from sectionprep.outputs.audition import remarks, write_audition
     from sectionprep.outputs.folder import Run, staged
 
     score = read_score(path, options)
@@ -578,10 +578,14 @@ def audition(
         force=options.force,
     )
     with staged(folder, run) as stage:
-        return tuple(
-            folder / p.relative_to(stage)
-            for p in write_audition(score.chart, score.together, plan, stage, wish)
-        ), unfit
+        return (
+            tuple(
+                folder / p.relative_to(stage)
+                for p in write_audition(score.chart, score.together, plan, stage, wish)
+            ),
+            unfit,
+            remarks(score.chart, wish),
+        )
 
 
 @collector_at_rest()

@@ -41,12 +41,14 @@ def audition(
     loops: Annotated[
         int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")
     ] = 1,
-    sound: Annotated[
-        str, typer.Option(help="Kind of sound file: wav; flac, ogg or mp3 with the extra 'sound'.")
-    ] = "wav",
+    sound: Annotated[str, typer.Option(help="Kind of sound file: wav, flac, ogg or mp3.")] = "wav",
     click: Annotated[
         bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")
     ] = False,
+    rhythm: Annotated[
+        bool,
+        typer.Option(help="Time and chords generated where the rhythm section has only slashes."),
+    ] = True,
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
@@ -82,9 +84,12 @@ def audition(
         loops=loops,
         click=click,
         sound=sound,
+        rhythm=rhythm,
     )
-    written, unfit = stages.audition(chart, folder, options, wish)
+    written, unfit, remarks = stages.audition(chart, folder, options, wish)
     say_unfit(unfit)
+    for line in remarks:
+        say(line)
     say(
         f"Written: {folder}{os.sep} ({len(written)} files). Start quietly: headphones harm "
         f"ears too."

@@ -11,11 +11,12 @@ _SYMBOL = re.compile(r"^([A-G])(#|b)?([^/]*)")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chord:
-    """One chord. says: its symbol. tones: pitch classes (0-11) of root, third, fifth and seventh or
-    sixth; guide: third and seventh (or sixth), which change when the harmony does; a power chord
-    has none."""
+    """One chord. says: its symbol. root: its pitch class. tones: pitch classes (0-11) of root,
+    third, fifth and seventh or sixth; guide: third and seventh (or sixth), which change when the
+    harmony does; a power chord has none."""
 
     says: str
+    root: int
     tones: frozenset[int]
     guide: frozenset[int]
 
@@ -30,7 +31,7 @@ def parse_chord(symbol: str, shift: int = 0) -> Chord | None:
     kind = match[3]
     if kind == "5":  # a power chord has no third and no seventh
         tones = frozenset({root % 12, (root + 7) % 12})
-        return Chord(says=symbol, tones=tones, guide=frozenset())
+        return Chord(says=symbol, root=root % 12, tones=tones, guide=frozenset())
     minor = kind.startswith(("m", "dim")) and not kind.startswith("maj")
     third = 2 if "sus2" in kind else 5 if "sus" in kind else 3 if minor else 4
     raised = "#5" in kind or "aug" in kind or kind.startswith("+")
@@ -44,6 +45,7 @@ def parse_chord(symbol: str, shift: int = 0) -> Chord | None:
         guide.add(10)
     return Chord(
         says=symbol,
+        root=root % 12,
         tones=frozenset((root + t) % 12 for t in {0, fifth, *guide}),
         guide=frozenset((root + t) % 12 for t in guide),
     )

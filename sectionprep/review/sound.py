@@ -12,8 +12,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from sectionprep.music.clock import Clock
+from sectionprep.outputs.audition.dynamics import Loudness
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, tones_in
-from sectionprep.outputs.audition.synth import render, wav
+from sectionprep.outputs.audition.soundfiles import wav
+from sectionprep.outputs.audition.synth import blocks
 from sectionprep.phrasing import PassagePlan
 from sectionprep.review.drawing import stretches
 
@@ -76,7 +78,7 @@ def times(review: Review, take: Take) -> dict[str, Any]:
     [number, begin, end], bars as [index, printed number, begin, end]."""
     chart, planned = review.score.chart, review.planned(take.passage)
     clock, style = chart.clock.at_a_share(take.tempo / 100), review.style
-    at = SwungTime(chart, clock, style.swing)
+    at = SwungTime(chart, clock, style)
     first, last = stretches(chart, review.passages[take.passage])[take.stretch]
     origin = at.at(chart.bars[first].start)
     return {
@@ -103,7 +105,8 @@ def _render(review: Review, planned: PassagePlan, take: Take) -> bytes:
     voices = []
     for part in passage.parts if take.whole else (passage.lead,):
         tones = [t for t in tones_in(chart, passage, part) if first.start <= t.onset < last.end]
-        notes = play(chart, tones, plan, clock=clock, style=style)
+        loudness = Loudness(chart, part, [planned])
+        notes = play(chart, tones, plan, clock=clock, style=style, loudness=loudness)
         voices.append(
             (chart.parts[part].chair.section, [replace(n, start=n.start - origin) for n in notes])
         )
@@ -111,7 +114,7 @@ def _render(review: Review, planned: PassagePlan, take: Take) -> bytes:
         (section, [_within(note, seconds) for note in notes]) for section, notes in voices
     ]
     clicks = _clicks(review, take, clock, origin) if take.click else []
-    return wav(render(held, seconds, clicks))
+    return wav(blocks(held, seconds, clicks))
 
 
 def _within(note: Played, seconds: float) -> Played:

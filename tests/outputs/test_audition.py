@@ -3,19 +3,19 @@ sound."""
 
 from __future__ import annotations
 
-import io
 import wave
 from pathlib import Path
 
 import mido
 import numpy as np
 import pytest
+import soundfile
 from build import chart
 
 from sectionprep.music.clock import steady
 from sectionprep.outputs.audition import Wish, write_audition
 from sectionprep.outputs.audition.performance import Played, play, swing_ratio
-from sectionprep.outputs.audition.synth import RATE, render, wav
+from sectionprep.outputs.audition.synth import RATE, render
 from sectionprep.phrasing import plan_line
 from sectionprep.phrasing.styles import styles
 from sectionprep.results import Marked
@@ -33,7 +33,7 @@ def test_onsets_lengths_and_loudness_measured_from_the_sound() -> None:
         Played(start=0.8, length=0.1, pitch=70, level=-6),
         Played(start=1.4, length=0.4, pitch=70, level=-20),
     ]
-    envelope = _envelope(render([("saxes", notes)], 2.0))
+    envelope = _envelope(render([("saxes", notes)], 2.0, room=False))
     active = envelope > 0.02 * envelope.max()
     starts = np.flatnonzero(active & ~np.roll(active, 1)) * 0.005
     stops = np.flatnonzero(~active & np.roll(active, 1)) * 0.005
@@ -128,12 +128,12 @@ def test_compare_plays_the_line_twice(files: Path, demo_marked: Marked) -> None:
     on = [m for track in file.tracks for m in track if m.type == "note_on"]
     assert len(on) == 2 * len(passage.attacks)
     half = len(on) // 2
-    assert len({m.velocity for m in on[:half]}) == 1
-    assert len({m.velocity for m in on[half:]}) > 3
+    flat, shaped = ({m.velocity for m in one} for one in (on[:half], on[half:]))
+    assert len(flat) < len(shaped)  # flat: only the written hairpin
     assert [m.note for m in on[:half]] == [m.note for m in on[half:]]
 
 
-def test_slower_is_longer_and_wav_is_sound(files: Path) -> None:
+def test_slower_is_longer(files: Path) -> None:
     def seconds(path: Path) -> float:
         with wave.open(str(path)) as file:
             return file.getnframes() / file.getframerate()
@@ -141,9 +141,6 @@ def test_slower_is_longer_and_wav_is_sound(files: Path) -> None:
     assert seconds(files / "P3_section_60.wav") / seconds(
         files / "P3_section.wav"
     ) == pytest.approx(1 / 0.6, rel=0.06)
-    data = wav(np.zeros(100, dtype=np.float32))
-    with wave.open(io.BytesIO(data)) as file:
-        assert file.getnframes() == 100
 
 
 def test_the_whole_chart_is_heard_flat_and_shaped_with_its_signatures(
@@ -168,7 +165,7 @@ def test_the_whole_chart_is_heard_flat_and_shaped_with_its_signatures(
     def velocities(file: mido.MidiFile) -> set[int]:
         return {m.velocity for m in file.tracks[1] if m.type == "note_on"}
 
-    assert len(velocities(flat)) == 1 < len(velocities(shaped))
+    assert len(velocities(flat)) < len(velocities(shaped))
     assert (tmp_path / "whole_chart_flat.wav").stat().st_size > 1_000_000
 
 
@@ -226,7 +223,6 @@ def test_changes_of_tempo_meter_and_key_are_played(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("kind", ["flac", "ogg", "mp3"])
 def test_compressed_sound_is_the_same_sound(demo_marked: Marked, tmp_path: Path, kind: str) -> None:
-    soundfile = pytest.importorskip("soundfile")
     score = demo_marked.score
     for sound in ("wav", kind):
         write_audition(

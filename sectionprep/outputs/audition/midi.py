@@ -5,8 +5,9 @@ from __future__ import annotations
 
 import io
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.clock import Clock
@@ -17,15 +18,19 @@ from sectionprep.outputs.audition.road import Piece
 
 _TICKS = 480
 _BEND_RANGE = 12  # semitones
+_DRUMS = 9  # General MIDI's channel 10, counted from 0
+_EXPRESSION, _PLAIN = 11, 90  # the controller of swells, and where it rests
+_STEPS = 8  # of a bend or a swell
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Track:
-    """One part. program: General MIDI program counted from 1."""
+    """One part. program: General MIDI program counted from 1; drums: it is a drum set."""
 
     name: str
     program: int
-    notes: Sequence[Played]
+    notes: Iterable[Played]
+    drums: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,8 +119,8 @@ def midi_file(
         now = max(now, at)
     file = mido.MidiFile(type=1, ticks_per_beat=_TICKS)
     file.tracks.append(head)
-    for number, track in enumerate(tracks):
-        file.tracks.append(_track(track, _channel(number), tick_of))
+    for track, channel in zip(tracks, channels(tracks), strict=True):
+        file.tracks.append(_Track(track, channel, tick_of))
     out = io.BytesIO()
     file.save(file=out)
     return out.getvalue()
@@ -125,46 +130,84 @@ def _plain(text: str) -> str:
     return text.encode("latin-1", "replace").decode("latin-1")
 
 
-def _channel(number: int) -> int:
-    channel = number % 15
-    return channel + 1 if channel >= 9 else channel  # channel 10 is for drums
+def channels(tracks: Sequence[Track]) -> list[int]:
+    """A channel for each part, from 0; drums have General MIDI's own. More parts than channels
+    share one by their programs."""
+    free = [channel for channel in range(16) if channel != _DRUMS]
+    programs = list(dict.fromkeys(track.program for track in tracks if not track.drums))
+    alone = sum(not track.drums for track in tracks) <= len(free)
+    given = iter(free)
+    return [
+        _DRUMS
+        if track.drums
+        else next(given)
+        if alone
+        else free[programs.index(track.program) % len(free)]
+        for track in tracks
+    ]
 
 
-def _track(track: Track, channel: int, tick_of: Callable[[float], int]) -> object:
-    import mido
+#: (tick, order among events of one tick, kind of message, its value, its second value)
+_Event = tuple[int, int, str, int, int]
 
-    events: list[tuple[int, int, object]] = []
-    for note in track.notes:
-        start = tick_of(note.start)
-        stop = max(tick_of(note.start + note.length), start + 1)
-        velocity = max(8, min(127, round(127 * 10 ** (note.level / 40))))
-        events.append(
-            (
-                start,
-                2,
-                mido.Message("note_on", channel=channel, note=note.pitch % 128, velocity=velocity),
+
+class _Track:
+    """One part as messages, made while they are written."""
+
+    def __init__(self, track: Track, channel: int, tick_of: Callable[[float], int]) -> None:
+        self._track, self._channel = track, channel
+        self._events = sorted(
+            event for note in track.notes for event in _events(note, tick_of, track.drums)
+        )
+
+    def __iter__(self) -> Iterator[Any]:
+        import mido
+
+        channel, program = self._channel, max(0, self._track.program - 1)
+        yield mido.MetaMessage("track_name", name=_plain(self._track.name), time=0)
+        yield mido.Message("program_change", channel=channel, program=program, time=0)
+        for control, value in ((101, 0), (100, 0), (6, _BEND_RANGE), (_EXPRESSION, _PLAIN)):
+            yield mido.Message(
+                "control_change", channel=channel, control=control, value=value, time=0
             )
-        )
-        events.append(
-            (stop, 0, mido.Message("note_off", channel=channel, note=note.pitch % 128, velocity=0))
-        )
-        for bend, where in ((note.bend_in, start), (note.bend_out, (start + stop) // 2)):
-            if bend:
-                value = max(-8192, min(8191, round(8192 * bend / _BEND_RANGE)))
-                back = start + (stop - start) // 6 if where == start else stop
-                events.append((where, 1, mido.Message("pitchwheel", channel=channel, pitch=value)))
-                events.append((back, 1, mido.Message("pitchwheel", channel=channel, pitch=0)))
-    made = mido.MidiTrack()
-    made.append(mido.MetaMessage("track_name", name=_plain(track.name), time=0))
-    made.append(
-        mido.Message("program_change", channel=channel, program=max(0, track.program - 1), time=0)
-    )
-    for control, value in ((101, 0), (100, 0), (6, _BEND_RANGE)):
-        made.append(
-            mido.Message("control_change", channel=channel, control=control, value=value, time=0)
-        )
-    now = 0
-    for tick, _, message in sorted(events, key=lambda e: (e[0], e[1])):
-        made.append(message.copy(time=tick - now))  # type: ignore[attr-defined]
-        now = tick
-    return made
+        now = 0
+        for tick, _, kind, first, second in self._events:
+            fields = {
+                "note_on": {"note": first, "velocity": second},
+                "note_off": {"note": first, "velocity": 0},
+                "pitchwheel": {"pitch": first},
+                "control_change": {"control": first, "value": second},
+            }[kind]
+            yield mido.Message(kind, channel=channel, time=max(0, tick - now), **fields)
+            now = max(now, tick)
+
+
+def _events(note: Played, tick_of: Callable[[float], int], drums: bool) -> Iterator[_Event]:
+    start = tick_of(note.start)
+    stop = max(tick_of(note.start + note.length), start + 1)
+    velocity = max(1, min(127, round(127 * 10 ** (note.level / 40))))
+    yield start, 2, "note_on", note.pitch % 128, velocity
+    yield stop, 0, "note_off", note.pitch % 128, 0
+    if drums:
+        return
+    length = stop - start
+    if note.bend_in:
+        for n in range(_STEPS + 1):
+            share = max(0.0, 1 - n / _STEPS)
+            at = start + min(length // 2, _TICKS // 4) * n // _STEPS
+            yield at, 1, "pitchwheel", _wheel(note.bend_in * share), 0
+    if note.bend_out:
+        for n in range(1, _STEPS + 1):
+            at = start + length // 2 + (length - length // 2) * n // _STEPS - 1
+            yield max(at, start), 1, "pitchwheel", _wheel(note.bend_out * (n / _STEPS) ** 1.5), 0
+        yield stop, 1, "pitchwheel", 0, 0
+    if abs(note.swell) >= 1:
+        for n in range(1, _STEPS + 1):
+            value = round(_PLAIN * 10 ** (note.swell * n / _STEPS / 40))
+            at = start + length * n // (_STEPS + 1)
+            yield at, 1, "control_change", _EXPRESSION, max(1, min(127, value))
+        yield stop, 1, "control_change", _EXPRESSION, _PLAIN
+
+
+def _wheel(semitones: float) -> int:
+    return max(-8192, min(8191, round(8192 * semitones / _BEND_RANGE)))

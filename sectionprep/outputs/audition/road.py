@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from sectionprep.music.chart import Chart
@@ -22,11 +23,26 @@ class Piece:
     second: float
 
 
+#: a road map is followed for so many times the bars of the chart, or this many bars: no chart that
+#: is played comes back more often; judgement
+_TIMES, _BARS = 8, 1000
+
+
+def most_bars(chart: Chart) -> int:
+    """Bars played after which a road map is followed no further."""
+    return max(_TIMES * len(chart.bars), _BARS)
+
+
+def is_cut(chart: Chart) -> bool:
+    """True when the road map goes on beyond what is played."""
+    return len(playing_order(chart)) > most_bars(chart)
+
+
 def pieces_of(chart: Chart, clock: Clock) -> tuple[Piece, ...]:
     """The road map as runs of bars."""
     found: list[Piece] = []
     second = 0.0
-    for first, last in _runs(playing_order(chart)):
+    for first, last in _runs(playing_order(chart)[: most_bars(chart)]):
         start, end = (
             clock.second(tick / chart.resolution)
             for tick in (chart.bars[first].start, chart.bars[last].end)
@@ -49,15 +65,14 @@ def length_of(pieces: Sequence[Piece]) -> float:
     return pieces[-1].second + pieces[-1].written[1] - pieces[-1].written[0] if pieces else 0.0
 
 
-def laid_out(notes: Iterable[Played], pieces: Sequence[Piece]) -> list[Played]:
-    """Notes in written time, in every place where they are played."""
-    known = list(notes)
-    return [
-        replace(note, start=note.start - piece.written[0] + piece.second)
-        for piece in pieces
-        for note in known
-        if piece.written[0] - 1e-6 <= note.start < piece.written[1] - 1e-6
-    ]
+def laid_out(notes: Sequence[Played], pieces: Sequence[Piece]) -> Iterator[Played]:
+    """Notes in written time, in every place where they are played. notes: in order of their
+    starts."""
+    starts = [note.start for note in notes]
+    for piece in pieces:
+        first = bisect_left(starts, piece.written[0] - 1e-6)
+        for note in notes[first : bisect_left(starts, piece.written[1] - 1e-6, first)]:
+            yield replace(note, start=note.start - piece.written[0] + piece.second)
 
 
 def played_at(second: float, pieces: Sequence[Piece]) -> list[float]:

@@ -8,29 +8,33 @@ comes flat and shaped.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sectionprep.errors import BadArgument
-from sectionprep.music.chart import Chart, Note, Part, Tone
-from sectionprep.music.clock import Clock, steady
-from sectionprep.music.lines import line_of
+from sectionprep.music.chart import Chart
+from sectionprep.music.clock import TEMPO_IF_SILENT, Clock, steady
 from sectionprep.music.naming import find_part
+from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signatures_of
-from sectionprep.outputs.audition.performance import Played, play, tones_in
+from sectionprep.outputs.audition.performance import Played
+from sectionprep.outputs.audition.rhythm import is_generated
 from sectionprep.outputs.audition.road import (
+    Piece,
+    is_cut,
     laid_out,
     length_of,
+    most_bars,
     pieces_of,
     played_at,
     played_clock,
 )
-from sectionprep.outputs.audition.synth import encoded, render
+from sectionprep.outputs.audition.soundfiles import write_sound
+from sectionprep.outputs.audition.synth import DRUMS, blocks
 from sectionprep.outputs.names import safe_name
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan
-from sectionprep.phrasing.styles import Style, styles
 
 ALL = "all"  # parts
 
@@ -39,7 +43,7 @@ ALL = "all"  # parts
 class Wish:
     """What to play. passages: ids, empty for all. part: a player's part, or "all". tempos: shares
     of the chart's tempo. loops: how often each is played, a bar apart. click: a quiet click along.
-    sound: wav, flac, ogg or mp3."""
+    sound: wav, flac, ogg or mp3. rhythm: with what is generated for the rhythm section."""
 
     passages: tuple[str, ...] = ()
     part: str = ""
@@ -47,16 +51,7 @@ class Wish:
     loops: int = 1
     click: bool = False
     sound: str = "wav"
-
-
-@dataclass(frozen=True, slots=True)
-class _Voice:
-    """One part of a take: its section (which tone), name, General MIDI program and notes."""
-
-    section: str
-    name: str
-    program: int
-    notes: tuple[Played, ...]
+    rhythm: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +59,7 @@ class _Take:
     """One file to be: name and voices."""
 
     name: str
-    voices: tuple[_Voice, ...]
+    voices: tuple[Voice, ...]
 
 
 def write_audition(
@@ -79,7 +74,7 @@ def write_audition(
         )
     if wish.part and wish.part != ALL:
         wish = replace(wish, part=find_part(chart.parts, wish.part).label)
-    style = styles().get(plan.style) or styles()["medium-swing"]
+    band = Band(chart, together, plan, muted=not wish.rhythm)
     folder.mkdir(parents=True, exist_ok=True)
     written: list[Path] = []
     for passage in together.passages:
@@ -88,32 +83,44 @@ def write_audition(
             continue
         for share in wish.tempos:
             clock = chart.clock.at_a_share(share)
-            for take in _takes(chart, passage, planned, clock, style, wish):
+            for take in _takes(band, passage, planned, clock, wish):
                 suffix = "" if share == 1.0 else f"_{round(100 * share)}"
                 written += _write(
                     chart, folder / f"{passage.id}_{take.name}{suffix}", take, clock, passage, wish
                 )
     if not wish.passages:
-        written += _whole(chart, together, plan, folder / "whole_chart", style, wish)
-        flat = replace(plan, passages=(), hits=())
-        written += _whole(chart, together, flat, folder / "whole_chart_flat", style, wish)
+        for flat in (False, True):
+            stem = folder / ("whole_chart_flat" if flat else "whole_chart")
+            written += _whole(band, stem, wish, flat=flat)
     return written
 
 
-def _voice(chart: Chart, part: int, notes: Iterable[Played]) -> _Voice:
-    chair = chart.parts[part].chair
-    return _Voice(
-        chair.section, chart.parts[part].label, (chair.instrument.programs or (1,))[0], tuple(notes)
-    )
+def remarks(chart: Chart, wish: Wish) -> tuple[str, ...]:
+    """What a listener must know: what the file does not say, what is generated, what is cut."""
+    found = []
+    if not chart.tempos:
+        found.append(f"The chart states no tempo: played at {TEMPO_IF_SILENT:.0f} beats a minute.")
+    made = [part.label for part in chart.parts if is_generated(chart, part)]
+    if made and wish.rhythm and not wish.passages:
+        found.append(
+            f"Generated where there are only slashes: {', '.join(made)} (simple time and chords; "
+            f"--no-rhythm mutes them)."
+        )
+    if not wish.passages and is_cut(chart):
+        found.append(
+            f"The road map goes on beyond {most_bars(chart)} bars: the whole chart stops there. "
+            f"Check its repeats."
+        )
+    return tuple(found)
 
 
 def _takes(
-    chart: Chart, passage: Passage, planned: PassagePlan, clock: Clock, style: Style, wish: Wish
+    band: Band, passage: Passage, planned: PassagePlan, clock: Clock, wish: Wish
 ) -> Iterable[_Take]:
-    def voice(part: int, plan: PassagePlan | None) -> _Voice:
-        return _voice(
-            chart, part, play(chart, tones_in(chart, passage, part), plan, clock=clock, style=style)
-        )
+    chart = band.chart
+
+    def voice(part: int, plan: PassagePlan | None) -> Voice:
+        return band.in_passage(part, passage, plan, clock)
 
     flat, shaped = voice(passage.lead, None), voice(passage.lead, planned)
     first, last = _bars(chart, passage)
@@ -164,7 +171,7 @@ def _write(
     first, last = _bars(chart, passage)
     origin = clock.second(first)
     once = max(n.start + n.length for voice in take.voices for n in voice.notes) - origin
-    step = (-(-once // bar) + 1) * bar
+    step = (-(-(once - 1e-6) // bar) + 1) * bar
     voices = [
         replace(
             voice,
@@ -192,7 +199,7 @@ def _write(
     return _files(
         stem,
         voices,
-        bar + wish.loops * step,
+        bar + (wish.loops - 1) * step + once,
         clicks,
         steady(tempo),
         [(bar, f"{passage.id} {passage.scope}")],
@@ -201,81 +208,56 @@ def _write(
     )
 
 
+_TAIL = 0.25  # seconds in which the last note and the room ring out
+
+
 def _files(
     stem: Path,
-    voices: list[_Voice],
+    voices: Sequence[Voice],
     seconds: float,
     clicks: list[tuple[float, bool]],
     clock: Clock,
     markers: list[tuple[float, str]],
     signatures: list[Signature],
     wish: Wish,
+    pieces: Sequence[Piece] = (),
 ) -> list[Path]:
-    """Sound and MIDI of the same notes."""
+    """Sound and MIDI of the same notes. pieces: the order in which they are played, if it is not
+    that in which they stand."""
+
+    def played(voice: Voice) -> Iterable[Played]:
+        return laid_out(voice.notes, pieces) if pieces else voice.notes
+
     sound, score = stem.with_name(f"{stem.name}.{wish.sound}"), stem.with_name(f"{stem.name}.mid")
-    sound.write_bytes(
-        encoded(render([(v.section, v.notes) for v in voices], seconds, clicks), wish.sound)
-    )
-    tracks = [Track(name=v.name, program=v.program, notes=v.notes) for v in voices]
+    write_sound(blocks([(v.section, played(v)) for v in voices], seconds + _TAIL, clicks), sound)
+    tracks = [
+        Track(name=v.name, program=v.program, notes=played(v), drums=v.section == DRUMS)
+        for v in voices
+    ]
     score.write_bytes(midi_file(tracks, clock, markers, signatures))
     return [sound, score]
 
 
-def _whole(
-    chart: Chart, together: Together, plan: Plan, stem: Path, style: Style, wish: Wish
-) -> list[Path]:
-    """The whole chart as it is played, repeats and jumps taken: passages as the plan has them,
-    everything else as written."""
-    clock = chart.clock
-    notes: dict[int, list[Played]] = {}
-    covered: dict[int, set[int]] = {part.index: set() for part in chart.parts}
-    for passage in together.passages:
-        planned = plan.of(passage.id)
-        for part in passage.parts:
-            tones = [t for t in tones_in(chart, passage, part) if t.onset not in covered[part]]
-            covered[part].update(t.onset for t in tones)
-            notes.setdefault(part, []).extend(play(chart, tones, planned, clock=clock, style=style))
-    for other in chart.parts:
-        rest = [t for t in chart.lines[other.index] if t.onset not in covered[other.index]]
-        rest += _other_voices(chart, other)
-        notes.setdefault(other.index, []).extend(play(chart, rest, None, clock=clock, style=style))
+def _whole(band: Band, stem: Path, wish: Wish, *, flat: bool) -> list[Path]:
+    """The whole chart as it is played, repeats and jumps taken."""
+    chart, clock = band.chart, band.chart.clock
     pieces = pieces_of(chart, clock)
     marks = [(bar.start, bar.rehearsal) for bar in chart.bars if bar.rehearsal] + [
-        (p.start, f"{p.id} {p.scope}") for p in together.passages
+        (p.start, f"{p.id} {p.scope}") for p in band.together.passages
     ]
     markers = [
         (second, text)
         for tick, text in marks
         for second in played_at(clock.second(tick / chart.resolution), pieces)
     ]
-    voices = [
-        _voice(chart, part.index, laid_out(notes[part.index], pieces))
-        for part in chart.parts
-        if notes.get(part.index)
-    ]
     return _files(
         stem,
-        voices,
+        band.whole(clock, flat=flat),
         length_of(pieces),
         [],
         played_clock(chart, clock, pieces),
         sorted(markers),
         signatures_of(chart, clock, pieces),
         wish,
+        pieces,
     )
-
-
-def _other_voices(chart: Chart, part: Part) -> list[Tone]:
-    """What a part plays beside its line: further voices, the other hand, the lower notes of
-    chords."""
-    line = chart.lines[part.index]
-    tops = {note.address for tone in line for note in tone.notes}
-    groups: dict[tuple[int, str], list[Note]] = {}
-    for note in part.notes:
-        groups.setdefault((note.staff, note.voice), []).append(note)
-    found: list[Tone] = []
-    for notes in groups.values():
-        for tone in line_of(notes):
-            own = tone.head.address in tops
-            found += [tone._replace(pitch=pitch) for pitch in tone.pitches[own:]]
-    return found

@@ -1,0 +1,109 @@
+"""Sound as files: as loud as each other, never over full scale, written as it comes.
+
+Loudness is the integrated one of EBU R 128 (ITU-R BS.1770), measured by pyloudnorm. What is longer
+than two minutes is measured two minutes at a time, and those averaged with the same gates, so that
+a chart of any length fits into memory.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from sectionprep.outputs.audition.synth import RATE, Sound
+
+SOUNDS = ("wav", "flac", "ogg", "mp3")
+#: LUFS: quiet enough that a section's peaks stay under full scale, loud enough for a telephone;
+#: judgement (EBU R 128 asks -23 of broadcasts)
+LOUDNESS = -20.0
+_KNEE, _CEILING = 0.5, 0.75  # of full scale: bent from here, never beyond; decoders overshoot
+_SILENT, _GATE = -70.0, -10.0  # LUFS and LU: the gates of BS.1770
+_PIECE = 120 * RATE  # samples
+_LEAST = int(0.4 * RATE)  # samples: the shortest sound that has a loudness
+_COPY = 10 * RATE  # samples written at a time
+
+
+class Meter:
+    """Integrated loudness of a sound that comes in blocks."""
+
+    def __init__(self) -> None:
+        self._waiting: list[Sound] = []
+        self._length = 0
+        self._found: list[tuple[float, int]] = []
+
+    def add(self, block: Sound) -> None:
+        """Hear some more."""
+        self._waiting.append(block)
+        self._length += len(block)
+        if self._length >= _PIECE:
+            self._measure()
+
+    def _measure(self) -> None:
+        import pyloudnorm
+
+        sound = np.concatenate(self._waiting)
+        length = len(sound)
+        if length < _LEAST:
+            sound = np.pad(sound, (0, _LEAST - length))
+        with np.errstate(divide="ignore"):
+            level = float(pyloudnorm.Meter(RATE).integrated_loudness(sound.astype(np.float64)))
+        if level > _SILENT:
+            self._found.append((level, length))
+        self._waiting, self._length = [], 0
+
+    def loudness(self) -> float:
+        """LUFS; minus infinity for silence."""
+        if self._length and (not self._found or self._length >= _LEAST):
+            self._measure()
+        found = self._found
+        for _ in range(2):
+            if not found:
+                return -math.inf
+            total = sum(10 ** (level / 10) * length for level, length in found)
+            mean = 10 * math.log10(total / sum(length for _, length in found))
+            found = [(level, length) for level, length in found if level >= mean + _GATE]
+        return mean
+
+
+def write_sound(blocks: Iterable[Sound], path: Path) -> None:
+    """Write a sound at the common loudness; the ending of `path` says which kind."""
+    _write(blocks, path, path.suffix.removeprefix("."))
+
+
+def wav(blocks: Iterable[Sound]) -> bytes:
+    """A sound at the common loudness as a WAV file in memory: for what is short."""
+    out = io.BytesIO()
+    _write(blocks, out, "wav")
+    return out.getvalue()
+
+
+def _write(blocks: Iterable[Sound], target: Path | io.BytesIO, kind: str) -> None:
+    meter = Meter()
+    with tempfile.TemporaryFile() as raw:
+        for block in blocks:
+            meter.add(block)
+            raw.write(block.tobytes())
+        level = meter.loudness()
+        gain = 10 ** ((LOUDNESS - level) / 20) if level > _SILENT else 1.0
+        raw.seek(0)
+        with soundfile.SoundFile(target, "w", RATE, 1, format=kind.upper()) as out:
+            while data := raw.read(4 * _COPY):
+                out.write(_within(gain * np.frombuffer(data, dtype=np.float32)))
+
+
+def _within(sound: Sound) -> Sound:
+    """Peaks bent softly under the ceiling."""
+    size = np.abs(sound)
+    over = size > _KNEE
+    if over.any():
+        room = _CEILING - _KNEE
+        bent = _KNEE + room * np.tanh((size[over] - _KNEE) / room)
+        sound = sound.copy()
+        sound[over] = np.sign(sound[over]) * bent
+    return sound
