@@ -46,9 +46,9 @@ def _read(parts: dict[str, str]) -> Chart:
 
 
 def _rms(sound: np.ndarray, start: float, end: float) -> float:
-    """Decibels of a stretch of sound."""
+    """Decibels of a stretch of sound; of silence -120."""
     piece = sound[int(start * RATE) : int(end * RATE)]
-    return float(10 * np.log10(np.mean(piece**2)))
+    return float(10 * np.log10(max(np.mean(piece**2), 1e-12)))
 
 
 # -- time

@@ -10,8 +10,9 @@ from __future__ import annotations
 import io
 import math
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import IO
 
 import numpy as np
 import soundfile
@@ -19,13 +20,13 @@ import soundfile
 from sectionprep.outputs.audition.synth import RATE, Sound
 
 SOUNDS = ("wav", "flac", "ogg", "mp3")
-#: LUFS: quiet enough that a section's peaks stay under full scale, loud enough for a telephone;
-#: judgement (EBU R 128 asks -23 of broadcasts)
-LOUDNESS = -20.0
+#: LUFS, as EBU R 128 asks of programmes: a section's peaks stay under full scale
+LOUDNESS = -23.0
 _KNEE, _CEILING = 0.5, 0.75  # of full scale: bent from here, never beyond; decoders overshoot
 _SILENT, _GATE = -70.0, -10.0  # LUFS and LU: the gates of BS.1770
 _PIECE = 120 * RATE  # samples
 _LEAST = int(0.4 * RATE)  # samples: the shortest sound that has a loudness
+_MEASURED = 3  # times that a sound is measured
 _COPY = 10 * RATE  # samples written at a time
 
 
@@ -84,17 +85,35 @@ def wav(blocks: Iterable[Sound]) -> bytes:
 
 
 def _write(blocks: Iterable[Sound], target: Path | io.BytesIO, kind: str) -> None:
-    meter = Meter()
     with tempfile.TemporaryFile() as raw:
         for block in blocks:
-            meter.add(block)
             raw.write(block.tobytes())
-        level = meter.loudness()
-        gain = 10 ** ((LOUDNESS - level) / 20) if level > _SILENT else 1.0
-        raw.seek(0)
+        gain = _gain(raw)
         with soundfile.SoundFile(target, "w", RATE, 1, format=kind.upper()) as out:
-            while data := raw.read(4 * _COPY):
-                out.write(_within(gain * np.frombuffer(data, dtype=np.float32)))
+            for sound in _copies(raw, gain):
+                out.write(_within(sound))
+
+
+def _gain(raw: IO[bytes]) -> float:
+    """What brings a sound to the common loudness. A louder sound has more above the gate of the
+    measure, so it is measured again as it will be."""
+    gain = 1.0
+    for _ in range(_MEASURED):
+        meter = Meter()
+        for sound in _copies(raw, gain):
+            meter.add(sound)
+        level = meter.loudness()
+        if level <= _SILENT:
+            return 1.0
+        gain *= 10 ** ((LOUDNESS - level) / 20)
+    return gain
+
+
+def _copies(raw: IO[bytes], gain: float) -> Iterator[Sound]:
+    """The sound in pieces, louder by `gain`."""
+    raw.seek(0)
+    while data := raw.read(4 * _COPY):
+        yield gain * np.frombuffer(data, dtype=np.float32)
 
 
 def _within(sound: Sound) -> Sound:
