@@ -231,7 +231,12 @@ def _music_font() -> str:
 
     font = TTFont(io.BytesIO(fonts.font_file(fonts.MUSIC)))
     subset = Subsetter(Options(notdef_outline=True, drop_tables=["FFTM"]))
-    signs = [*range(0xE260, 0xE265), *range(0xE1D0, 0xE1F0), *range(0xE520, 0xE550)]
+    signs = [
+        *range(0xE260, 0xE265),
+        *range(0xE1D0, 0xE1F0),
+        *range(0xE520, 0xE550),
+        *range(0xECA0, 0xECC0),
+    ]
     subset.populate(unicodes=signs)
     subset.subset(font)
     font.flavor = "woff2"
