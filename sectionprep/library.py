@@ -16,7 +16,7 @@ from typing import Any
 from sectionprep.errors import BadArgument, DestinationError, SectionprepError, UnreadableFile
 from sectionprep.music.marks import say
 from sectionprep.outputs.files import write_file
-from sectionprep.outputs.folder import whole
+from sectionprep.outputs.folder import Run, staged, whole
 from sectionprep.outputs.library.summary import (
     BOOK,
     RECORD,
@@ -59,6 +59,8 @@ def prepare_for_book(
         return earlier if kept >= began else replace(earlier, status="unchanged")
     try:
         done = prepare(path, folder, options, workers=1)
+        if options.practice:
+            _practice(path, folder / "practice", done, options)
         result = _book_result(name, key, done)
         write_file(folder / RECORD, as_json(result))
     except SectionprepError as error:
@@ -73,6 +75,15 @@ def prepare_for_book(
             reason=f"unexpected: {type(error).__name__}: {error}",
         )
     return result
+
+
+def _practice(path: Path, folder: Path, done: Prepared, options: Options) -> None:
+    """The practice pages of a chart, in a folder beside its sheets."""
+    from sectionprep.practice import write_practice
+
+    run = Run(chart=path, kind="practice", reads=done.marked.score.reads(options))
+    with staged(folder, run) as stage:
+        write_practice(done.marked, stage)
 
 
 def _key(path: Path, options: Options) -> str:

@@ -44,6 +44,9 @@ def book(
     staff: Staff = 7.5,
     plan: PlanPath = None,
     roster: RosterFile = None,
+    practice: Annotated[
+        bool, typer.Option("--practice", help="With the practice pages of each chart.")
+    ] = False,
     cluster: Annotated[
         str,
         typer.Option(
@@ -65,6 +68,7 @@ def book(
         staff=staff,
         plan=plan,
         roster=roster,
+        practice=practice,
     )
 
     told = itertools.count(1)

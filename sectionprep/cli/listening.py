@@ -23,6 +23,43 @@ from sectionprep.cli.telling import say, say_unfit
 
 
 @app.command()
+def practice(
+    chart: Score,
+    out: Annotated[
+        Path | None, out_to("Folder for the pages; by default CHART_practice beside the chart.")
+    ] = None,
+    names: Annotated[
+        bool, typer.Option("--names", help="Players' names from the roster on the pages.")
+    ] = False,
+    style: Style = None,
+    printed: Printed = None,
+    plan: PlanPath = None,
+    roster: RosterFile = None,
+    tune: Tune = None,
+    force: Force = False,
+) -> None:
+    """A page for each player to practise with at home: their part, their passages, and sound."""
+    from sectionprep import stages
+    from sectionprep.outputs.folder import Run, staged
+    from sectionprep.practice import write_practice
+
+    options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune, force=force)
+    folder = out or beside(chart, tune, "_practice")
+    score = stages.read_score(chart, options)
+    marked = stages.mark_score(score, options)
+    run = Run(chart=chart, kind="practice", reads=score.reads(options), force=force)
+    with staged(folder, run) as stage:
+        made = write_practice(marked, stage, names=names)
+    say_unfit(marked.unfit)
+    for line in made.notes:
+        say(line)
+    say(
+        f"Written: {folder / 'index.html'} ({len(made.files)} files). Copy the whole folder to a "
+        f"telephone or a web space, or send it as a zip."
+    )
+
+
+@app.command()
 def audition(
     chart: Score,
     out: Annotated[

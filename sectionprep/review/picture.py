@@ -229,8 +229,9 @@ class _Pen:
         self._pen = 24.0
         self._open: list[int] = []  # groups to be closed, by state
 
-    def text(self, x: float, y: float, text: str, font: str, size: float) -> None:
+    def text(self, x: float, y: float, text: str, font: str, size: float) -> float:
         self.made.extend(_words(x, y, [Run(text, font, size)]))
+        return fonts.width(text, font, size)
 
     def saveState(self) -> None:
         self._open.append(0)
@@ -253,6 +254,19 @@ class _Pen:
 
     def setLineWidth(self, width: float) -> None:
         self._pen = width
+
+    def glyph(self, code: str) -> None:
+        sign = chr(int(code, 16))
+        self.made.append(f'<text class="m" transform="scale(1 -1)" font-size="1000">{sign}</text>')
+
+    def circle(self, x: float, y: float, r: float, stroke: int, fill: int) -> None:
+        filled = "" if fill else 'fill="none" '
+        self.made.append(
+            f'<circle class="s" {filled}{_pen(self._pen)} cx="{x:g}" cy="{y:g}" r="{r:g}"/>'
+        )
+
+    def line(self, x0: float, y0: float, x1: float, y1: float) -> None:
+        self.made.append(f'<path class="s" {_pen(self._pen)} d="M{x0:g} {y0:g}L{x1:g} {y1:g}"/>')
 
     def beginPath(self) -> _Way:
         return _Way()

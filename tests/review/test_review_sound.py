@@ -43,8 +43,8 @@ def test_every_note_of_the_lead_begins_where_the_cursor_says(page: Page) -> None
 def test_a_tempo_is_a_tempo(page: Page, tempo: int) -> None:
     at_full, rate = sound(page, "P3")
     slower, _ = sound(page, "P3", tempo=tempo)
-    tail = 0.9 * rate  # of the last note, and what the synthesiser leaves, which is no slower
-    assert (len(slower) - tail) / (len(at_full) - tail) == pytest.approx(100 / tempo, rel=0.02)
+    tail = 0.4 * rate  # of the last note, which is no slower
+    assert (len(slower) - tail) / (len(at_full) - tail) == pytest.approx(100 / tempo, rel=0.01)
     bars = times(page, "P3", tempo=tempo)["bars"]
     assert bars[0][1] == "18"
     assert bars[-1][3] * rate <= len(slower)
@@ -63,7 +63,8 @@ def test_flat_shaped_and_readings_sound_unlike(page: Page) -> None:
 def test_the_section_is_more_than_the_lead_and_a_click_is_a_click(page: Page) -> None:
     lead, rate = sound(page, "P3")
     section, _ = sound(page, "P3", all=1)
-    assert np.abs(section[: len(lead)] - lead[: len(section)]).max() > 1000  # as loud, but more
+    apart = section[: len(lead)] / np.std(section) - lead / np.std(lead)
+    assert np.abs(apart).mean() > 0.3  # as loud as each other, but not the same
     clicked, _ = sound(page, "P3", click=1)
     first = times(page, "P3")["bars"][1][2]
     at = slice(round(first * rate), round((first + 0.02) * rate))

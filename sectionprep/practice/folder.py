@@ -1,0 +1,245 @@
+"""The folder: an index of the band by sections, a page a player, their sounds."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import os
+from concurrent.futures import Future
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from sectionprep.apart import Apart, Died
+from sectionprep.drawing.engraver.engraver import EngravingFailed, get_ready, seconds_for
+from sectionprep.drawing.text import fonts
+from sectionprep.music.chart import Chart, Part
+from sectionprep.outputs.audition import Wish, remarks
+from sectionprep.outputs.audition.band import Band, Voice
+from sectionprep.outputs.audition.road import pieces_of
+from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.sheets import file_names, part_jobs
+from sectionprep.passages import Passage
+from sectionprep.phrasing.syllables import syllables
+from sectionprep.practice.lines import part_lines
+from sectionprep.practice.sounds import (
+    Times,
+    passage_sounds,
+    piece_of,
+    times_of,
+    whole_sounds,
+)
+from sectionprep.practice.words import words_of
+from sectionprep.results import Marked
+from sectionprep.settings import data_path
+
+STEPS = (60, 70, 80, 90, 100)  # percent of the tempo
+_SECONDS = 600.0  # of processor time for one passage's sounds: far more than any takes
+_WORKERS = 2
+_TAKES = (
+    ("me", "You alone"),
+    ("lead", "You with the lead"),
+    ("section", "The section without you"),
+    ("band", "The whole band"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """What was written: files, and what a director must know, one line each."""
+
+    files: tuple[Path, ...]
+    notes: tuple[str, ...]
+
+
+def write_practice(marked: Marked, folder: Path, *, names: bool = False) -> Made:
+    """Write the pages into a folder. names: of players, from the roster."""
+    chart, plan, together = marked.again.chart, marked.plan, marked.again.together
+    band = Band(chart, together, plan)
+    get_ready()
+    (folder / "sound").mkdir(parents=True)
+    notes = list(remarks(chart, Wish()))
+    with Apart(min(os.cpu_count() or 1, _WORKERS)) as apart:
+        drawn = _draw(apart, marked)
+        voices = band.whole(chart.clock)
+        passages = [p for p in together.passages if plan.of(p.id) is not None]
+        busy = {part for p in passages for part in p.parts}
+        idle = [part.index for part in chart.parts if part.index not in busy]
+        sounding = [v.name for v in voices]
+        idle = [part for part in idle if chart.parts[part].label in sounding]
+        work = [
+            apart.submit(
+                passage_sounds, band, _near(band, voices, p), p, folder / "sound", seconds=_SECONDS
+            )
+            for p in passages
+        ]
+        work.append(
+            apart.submit(whole_sounds, chart, voices, folder / "sound", idle, seconds=6 * _SECONDS)
+        )
+        pages = _Pages(marked, folder, names, idle, generated=notes)
+        for part, job in zip(chart.parts, drawn, strict=True):
+            try:
+                art, lines, proved = job.result()
+            except (Died, EngravingFailed) as error:
+                art, lines, proved = "", [], True
+                notes.append(f"NOT DRAWN: {part.label}: {error}")
+            if not proved:
+                notes.append(f"NOT AS THE FILE HAS IT: {part.label}. Compare it with the score.")
+            pages.player(part, [p for p in passages if part.index in p.parts], art, lines)
+        pages.index()
+        for one in work:
+            one.result()
+    return Made(
+        files=tuple(sorted(p for p in folder.rglob("*") if p.is_file())), notes=tuple(notes)
+    )
+
+
+def _draw(apart: Apart, marked: Marked) -> list[Future[tuple[str, list[str], bool]]]:
+    again = marked.again
+    jobs = part_jobs(
+        again.document,
+        again.chart,
+        Path(),
+        style=SheetStyle(syllables=True, cues=False),
+        footer="",
+        together=again.together,
+        plan=marked.plan,
+    )
+    return [apart.submit(part_lines, job, seconds=4 * seconds_for(job.xml)) for job in jobs]
+
+
+def _near(band: Band, voices: list[Voice], passage: Passage) -> list[Voice]:
+    """Voices with only the notes of a passage: all that its sounds need."""
+    start, end = piece_of(band.chart, passage).written
+    return [
+        replace(v, notes=tuple(n for n in v.notes if start <= n.start + 1e-6 < end)) for v in voices
+    ]
+
+
+class _Pages:
+    """Writes the pages of one chart."""
+
+    def __init__(
+        self, marked: Marked, folder: Path, names: bool, idle: list[int], generated: list[str]
+    ) -> None:
+        self.marked, self.folder, self.names, self.idle = marked, folder, names, idle
+        self.chart: Chart = marked.again.chart
+        self.files = file_names(self.chart)
+        self.made = [line for line in generated if line.startswith(("Generated", "The chart"))]
+        self.env = Environment(
+            loader=FileSystemLoader(data_path("templates/practice")),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        for name in ("practice.js", "practice.css"):
+            data = data_path(f"templates/practice/{name}").read_text(encoding="utf-8")
+            (folder / name).write_text(data.replace("@MUSIC@", _music_font()), encoding="utf-8")
+
+    def player(self, part: Part, passages: list[Passage], art: str, lines: list[str]) -> None:
+        """One player's page."""
+        chart, plan = self.chart, self.marked.plan
+        said = syllables(chart, self.marked.again.together, plan, part.index)
+        shown, data = [], {}
+        for passage in passages:
+            planned = plan.of(passage.id)
+            assert planned is not None
+            times = times_of(chart, [piece_of(chart, passage)], chart.clock)
+            data[passage.id] = _data(times, self._takes(part, passage))
+            shown.append(
+                {
+                    "id": passage.id,
+                    "words": words_of(chart, passage, planned, part.index, said),
+                    "takes": self._takes(part, passage),
+                    "bars": times.bars,
+                }
+            )
+        pieces = pieces_of(chart, chart.clock)
+        whole = {"band": "sound/chart_band.mp3"}
+        if part.index in self.idle:
+            whole = {"without": f"sound/chart_{part.index + 1:02d}_without.mp3"} | whole
+        times = times_of(chart, pieces, chart.clock)
+        data["chart"] = _data(times, whole)
+        self._write(
+            f"{self.files[part.index]}.html",
+            "player.html",
+            part=part.label,
+            player=self._player(part),
+            shown=shown,
+            whole=whole,
+            whole_bars=times.bars,
+            names=dict(_TAKES) | {"without": "The band without you"},
+            steps=STEPS,
+            art=art,
+            lines=lines,
+            made=self.made,
+            data=_script({"part": part.label, "key": self._key(part), "pieces": data}),
+        )
+
+    def index(self) -> None:
+        """The band by sections."""
+        sections: dict[str, list[tuple[str, str, str]]] = {}
+        for part in self.chart.parts:
+            entry = (f"{self.files[part.index]}.html", part.label, self._player(part))
+            sections.setdefault(part.chair.section, []).append(entry)
+        self._write("index.html", "index.html", sections=sections)
+
+    def _takes(self, part: Part, passage: Passage) -> dict[str, str]:
+        mine = f"sound/{passage.id}_{part.index + 1:02d}"
+        found = {"me": f"{mine}_me.mp3"}
+        if part.index != passage.lead:
+            found["lead"] = f"{mine}_lead.mp3"
+        if len(passage.parts) > 1:
+            found["section"] = f"{mine}_section.mp3"
+        return found | {"band": f"sound/{passage.id}_band.mp3"}
+
+    def _player(self, part: Part) -> str:
+        seat = self.marked.score.roster.seat(part.label) if self.names else None
+        return seat.player if seat is not None else ""
+
+    def _key(self, part: Part) -> str:
+        """Under which a browser keeps the ticks: another chart's are not mixed in."""
+        return f"sectionprep/{self.chart.title}/{part.label}"
+
+    def _write(self, name: str, template: str, **facts: Any) -> None:
+        title = self.chart.title or "Untitled"
+        text = self.env.get_template(template).render(title=title, **facts)
+        (self.folder / name).write_text(text, encoding="utf-8")
+
+
+def _data(times: Times, takes: dict[str, str]) -> dict[str, Any]:
+    return {"bars": times.bars, "beats": times.beats, "end": times.end, "takes": takes}
+
+
+def _script(data: dict[str, Any]) -> str:
+    """JSON that can stand inside a script element whatever the titles say."""
+    text = json.dumps(data, ensure_ascii=True, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+@cache
+def _music_font() -> str:
+    """The signs that stand between letters (accidentals, metronome notes) as a font inside the
+    style sheet."""
+    from fontTools.subset import Options, Subsetter
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(io.BytesIO(fonts.font_file(fonts.MUSIC)))
+    subset = Subsetter(Options(notdef_outline=True, drop_tables=["FFTM"]))
+    signs = [
+        *range(0xE260, 0xE265),
+        *range(0xE1D0, 0xE1F0),
+        *range(0xE520, 0xE550),
+        *range(0xECA0, 0xECC0),
+    ]
+    subset.populate(unicodes=signs)
+    subset.subset(font)
+    font.flavor = "woff2"
+    out = io.BytesIO()
+    font.save(out)
+    return base64.b64encode(out.getvalue()).decode("ascii")

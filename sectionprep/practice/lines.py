@@ -1,0 +1,42 @@
+"""A player's part as short engraved lines, one picture each, which flow over a screen of any
+width."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sectionprep.drawing.engraver.engraver import engrave, measure
+from sectionprep.drawing.paging.lines_and_pages import break_lines
+from sectionprep.musicxml.copies.mending import plainly
+from sectionprep.outputs.parts.sheet import PartJob, extras_of
+from sectionprep.review.picture import outlines, picture
+
+_WIDE = 110.0  # millimetres: two or three bars, readable on a telephone held upright; judgement
+
+
+def part_lines(job: PartJob) -> tuple[str, list[str], bool]:
+    """Outlines of the signs, the lines as SVG, and whether all heads are proved to be drawn as the
+    file has them. Raises EngravingFailed."""
+    pictures = _lines(job)
+    if not pictures[2]:
+        again = _lines(replace(job, xml=plainly(job.xml)))
+        pictures = again if again[2] else pictures
+    return pictures
+
+
+def _lines(job: PartJob) -> tuple[str, list[str], bool]:
+    part = measure(
+        job.xml, width_mm=_WIDE, staff_mm=job.style.staff, where=job.where, must=job.must
+    )
+    engraving = engrave(part, break_lines(part.boxes, part.room))
+    found = []
+    for system, extras, (first, last) in zip(
+        engraving.systems, extras_of(engraving, job), engraving.lines, strict=True
+    ):
+        start, end = engraving.bars[first], engraving.bars[last]
+        names = [job.numbers[start.index], job.numbers[end.index + end.bars - 1]]
+        label = f"bars {names[0]} to {names[1]}" if names[0] != names[1] else f"bar {names[0]}"
+        found.append(
+            picture(system, {}, wide=_WIDE * 100 / system.scale, extras=extras, label=label)
+        )
+    return outlines(engraving.glyphs), found, not engraving.proved.differences
