@@ -14,7 +14,7 @@ from pathlib import Path
 
 import httpx
 from benchmark import make_chart
-from review_page import Run, start
+from review_page import LATEST, Run, start
 
 DEMO = Path(__file__).parents[1] / "demo_chart" / "late_tram_home.musicxml"
 #: seconds, seconds, seconds, megabytes: what the issue asks for on the demo
@@ -57,7 +57,7 @@ def measure(chart: Path) -> None:
                     spent[what].append(time.perf_counter() - clock)
                 tick = client.get(f"/passage/{name}/drawing").json()["notes"][0]["tick"]
                 wish = {"passage": name, "tick": tick, "verb": "mark", "mark": "ghost",
-                        "width": 190, "pitch": "sounding", "version": 999}  # fmt: skip
+                        "width": 190, "pitch": "sounding", "version": LATEST}  # fmt: skip
                 clock = time.perf_counter()
                 client.post("/decide", json=wish).raise_for_status()
                 spent["decision"].append(time.perf_counter() - clock)
