@@ -28,6 +28,8 @@ from sectionprep.review.serve import listening
 from sectionprep.review.session import Review
 
 KEY = "the-key-of-this-test"
+#: a version of the plan that is later than any: whoever has seen it is never asked
+LATEST = 10**12
 
 
 @dataclass

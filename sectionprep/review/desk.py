@@ -8,6 +8,7 @@ another window or in the file itself, nothing is written and the person is asked
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -33,7 +34,8 @@ class Asked(Exception):
 
 
 class PlanDesk:
-    """One plan file. version: counts its changes; trouble: why it cannot be read at the moment, in
+    """One plan file. version: counts its changes, from a number that no earlier run has reached, so
+    that a window left open since then is behind; trouble: why it cannot be read at the moment, in
     plain words, "" where it can; news: what was changed from outside.
 
     source: the chart, which is never written over. greeting: how a new file begins. named: the
@@ -42,7 +44,7 @@ class PlanDesk:
 
     def __init__(self, path: Path, source: Path, *, greeting: str, named: bool) -> None:
         self.path, self._source, self._greeting = path, source, greeting
-        self.version, self.trouble, self.news = 1, "", ""
+        self.version, self.trouble, self.news = 0, "", ""
         self.text, self.settled = PlanText(), PlanFile()
         self.history = read_history(path.with_name(f"{path.stem}.history.json"))
         self._settled_path = path.with_name(f"{path.stem}.findings.json")
@@ -54,7 +56,8 @@ class PlanDesk:
         if path.exists():
             self._read()  # a plan that cannot be used is said before anything
             self.refresh()
-        self.version, self.news = 1, ""
+        self.version, self.news = int(time.time()), ""
+        self._touched.clear()
 
     def refresh(self) -> bool:
         """Look whether the file was changed from outside. True where the plan is another now."""

@@ -70,7 +70,6 @@ class Review:
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
         self._markings: OrderedDict[tuple[str, int], tuple[Plan, Marking]] = OrderedDict()
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
-        fonts.register()
         typed = workbook_decisions(options)
         if typed:  # they become lines of the plan file, which is the one truth
             self.decide(lambda: taken_over(self, typed, "the workbook's decisions"), 1, insist=True)
@@ -91,20 +90,24 @@ class Review:
 
     @property
     def rules(self) -> Plan:
-        """The plan by the rules and the habits of the house, before any decision."""
-        return self._by_rules(self.desk.settled)
+        """The plan by the rules and the habits of the house, before any decision, with the other
+        ways to read each passage."""
+        return self._by_rules(self.desk.settled, readings=True)
 
-    def _by_rules(self, settled: PlanFile) -> Plan:
-        key = settled.style, settled.printed, settled.habits
-        if key not in self._rules:
-            self._rules[key] = plan_rules(self.score, self.options, settled)
+    def _by_rules(self, settled: PlanFile, *, readings: bool) -> Plan:
+        key = settled.style, settled.printed, settled.habits, readings
+        known = self._rules.get(key)
+        if known is None:
+            known = plan_rules(self.score, self.options, settled, readings=readings)
+            self._rules[key] = known
             while len(self._rules) > _PLANS:
                 self._rules.popitem(last=False)
-        return self._rules[key]
+        return known
 
     def _planned(self) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
         settled = self.desk.settled
-        return apply_directives(self.score.chart, self._by_rules(settled), settled.directives)
+        plan = self._by_rules(settled, readings=False)  # they are asked for later, if at all
+        return apply_directives(self.score.chart, plan, settled.directives)
 
     def decide(self, make: Callable[[], Step], seen: int, *, insist: bool) -> bool:
         """Take a step. make: the step, made while nobody else decides. Raises Asked and every
@@ -201,12 +204,12 @@ class Review:
         """Look for what is left to settle whenever the plan has been left alone for a moment; does
         not return."""
         while True:
-            if not self.looked:
-                plan = self.plan
-                time.sleep(_QUIET)
-                if plan is self.plan:
-                    self.findings()
+            plan = self.plan
             time.sleep(_QUIET)
+            if plan is self.plan:
+                fonts.register()  # and the readings: so that no passage has to wait for them
+                _ = self.rules
+                self.findings()
 
     def findings(self) -> tuple[Finding, ...]:
         """What is left to settle once the plan's marks are in the parts."""

@@ -228,6 +228,7 @@ async function redraw(force = false) {
   if (drawn) take(drawn);
   const whole = await all;
   if (whole) lay(document.getElementById("parts"), whole);
+  music.dataset.drawn = drawnAs.lead;
 }
 
 function take(drawn) {

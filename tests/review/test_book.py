@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
-from review_page import start
+from review_page import LATEST, start
 from wind_score import wind_score
 
 from sectionprep.results import Options
@@ -50,7 +50,7 @@ def test_the_list_says_what_is_unsettled_and_opens_each_chart(
             theirs = f"http://{chart.url.host}:{chart.url.port}"
             drawn = client.get(f"{theirs}/passage/P3/drawing").json()
             wish = {"passage": "P3", "tick": drawn["notes"][4]["tick"], "verb": "mark",
-                    "mark": "accent", "version": 9}  # fmt: skip
+                    "mark": "accent", "version": LATEST}  # fmt: skip
             done = client.post(f"{theirs}/decide", json=wish, headers={"origin": theirs})
             assert done.status_code == 200
             assert (folder / "tram_prepared" / "tram_plan.toml").exists()

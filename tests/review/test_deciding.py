@@ -306,3 +306,15 @@ def test_a_long_passage_is_shown_in_stretches_marked_as_the_whole_is(
             assert numbers == list(range(numbers[0], numbers[-1] + 1))
         assert len(seen) > 1000
         assert page.client.get(f"/passage/{name}?stretch={len(pieces)}").status_code == 404
+
+
+def test_a_window_left_open_since_an_earlier_run_is_behind(page: Page, apart: Apart) -> None:
+    tick = note_at(page, "P3", 4)["tick"]
+    decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
+    seen = page.review.version
+    time.sleep(2.1)
+    with open_page(page.review.path, apart) as again:
+        assert again.review.version > seen
+        decide(again, passage="P3", tick=tick, verb="mark", mark="ghost")
+        wish = {"version": seen, "passage": "P3", "tick": tick, "verb": "plain"}
+        assert again.client.post("/decide", json=wish).status_code == 409

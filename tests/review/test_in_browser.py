@@ -81,7 +81,7 @@ def nothing_wrong(page: Page) -> None:
 
 def to_passage(page: Page, name: str) -> None:
     page.click(f"table a:text-is('{name}')")
-    page.wait_for_selector("svg.line")
+    page.wait_for_selector("#music[data-drawn] svg.line")
 
 
 def test_the_seven_steps(browser: Browser, runs: list[Run], chart: Path) -> None:
@@ -291,7 +291,7 @@ def test_small_screens_and_twice_the_size(
 def test_bars_are_chosen_by_dragging(browser: Browser, runs: list[Run], demo: Path) -> None:
     page = open_chart(browser, runs, demo)
     to_passage(page, "P3")
-    page.wait_for_timeout(400)
+    page.wait_for_selector("#music[data-drawn]")
     boxes = [page.locator(f"#note{n}").bounding_box() for n in (5, 15)]
     (a, b) = [(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2) for box in boxes if box]
     page.mouse.move(*a)

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from review_page import Page
+from review_page import LATEST, Page
 
 
 def sound(page: Page, name: str, **wish: Any) -> tuple[np.ndarray[Any, Any], int]:
@@ -75,7 +75,7 @@ def test_a_decision_is_heard(page: Page) -> None:
     before, rate = sound(page, "P3")
     note = page.client.get("/passage/P3/drawing").json()["notes"][4]
     wish = {"passage": "P3", "tick": note["tick"], "verb": "mark", "mark": "strong-accent"}
-    page.client.post("/decide", json=wish | {"version": 9})
+    page.client.post("/decide", json=wish | {"version": LATEST})
     after, _ = sound(page, "P3")
     _, begin, _ = times(page, "P3")["notes"][4]
     at = slice(round((begin + 0.02) * rate), round((begin + 0.08) * rate))

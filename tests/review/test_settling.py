@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 from typing import Any
 
-from review_page import Page, open_page
+from review_page import LATEST, Page, open_page
 
 from sectionprep.apart import Apart
 
@@ -42,7 +42,7 @@ def test_settled_ones_are_not_counted_as_open(page: Page) -> None:
     assert before
     for n, way in enumerate(("not a fault", "rehearse it")):
         name = findings(page, "P1")[n]["name"]
-        page.client.post("/decide", json={"finding": name, "settled": way, "version": 99})
+        page.client.post("/decide", json={"finding": name, "settled": way, "version": LATEST})
     assert len(open_findings(page.review)) == before - 2
 
 
@@ -80,7 +80,7 @@ def test_the_sheets_are_made_changed_ones_named_and_the_plan_stays(page: Page) -
     assert sheet.headers["content-disposition"].startswith("inline")
     assert page.client.get("/made/999").status_code == 404
     tick = page.client.get("/passage/P3/drawing").json()["notes"][4]["tick"]
-    wish = {"passage": "P3", "tick": tick, "verb": "mark", "mark": "accent", "version": 99}
+    wish = {"passage": "P3", "tick": tick, "verb": "mark", "mark": "accent", "version": LATEST}
     assert page.client.post("/decide", json=wish).status_code == 200
     plan = page.review.desk.path.read_bytes()
     assert len(page.review.desk.settled.directives) == 1  # what prepare wrote is no decision
