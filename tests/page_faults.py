@@ -160,7 +160,9 @@ def _bezier(p: Sequence[tuple[float, float]], t: float) -> tuple[float, float]:
 def signs_of(system: System, extras: Iterable[Extra]) -> list[Sign]:
     """Every piece of every sign of a line."""
     found = [
-        Sign(kind, box, ink.owner, ink.group or ink.owner or f"ink {n}")
+        Sign(
+            kind, box, ink.owner, ink.group or (f"{kind} {ink.owner}" if ink.owner else f"ink {n}")
+        )
         for n, ink in enumerate(system.ink)
         if (kind := kind_of(ink))
         for box in pieces(ink)
