@@ -578,14 +578,9 @@ def audition(
         force=options.force,
     )
     with staged(folder, run) as stage:
-        return (
-            tuple(
-                folder / p.relative_to(stage)
-                for p in write_audition(score.chart, score.together, plan, stage, wish)
-            ),
-            unfit,
-            remarks(score.chart, wish),
-        )
+        said = list(remarks(score.chart, wish))
+        files = write_audition(score.chart, score.together, plan, stage, wish, said.append)
+        return tuple(folder / p.relative_to(stage) for p in files), unfit, tuple(said)
 
 
 @collector_at_rest()

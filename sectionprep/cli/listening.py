@@ -79,6 +79,13 @@ def audition(
         int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")
     ] = 1,
     sound: Annotated[str, typer.Option(help="Kind of sound file: wav, flac, ogg or mp3.")] = "wav",
+    instruments: Annotated[
+        str,
+        typer.Option(
+            help="A General MIDI sound font (.sf2) to play with; auto takes the system's where the "
+            "extra 'sound' and FluidSynth are there; own is our synthesiser."
+        ),
+    ] = "auto",
     click: Annotated[
         bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")
     ] = False,
@@ -97,6 +104,7 @@ def audition(
     from sectionprep import stages
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.audition import SOUNDS, Wish
+    from sectionprep.outputs.audition.sampled import font_at, usual_font
 
     try:
         shares = tuple(float(t) / 100 for t in tempos.split(","))
@@ -114,6 +122,10 @@ def audition(
         )
     options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune, force=force)
     folder = out or beside(chart, tune, "_audition")
+    if instruments == "auto":
+        font = usual_font()
+    else:
+        font = None if instruments == "own" else font_at(instruments)
     wish = Wish(
         passages=tuple(p.upper() for p in passage or ()),
         part=part,
@@ -122,6 +134,7 @@ def audition(
         click=click,
         sound=sound,
         rhythm=rhythm,
+        font=font,
     )
     written, unfit, remarks = stages.audition(chart, folder, options, wish)
     say_unfit(unfit)

@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 import subprocess
 import sys
+from ctypes.util import find_library
 from itertools import pairwise
 from pathlib import Path
 
@@ -21,10 +22,11 @@ from sectionprep.music.clock import steady
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.audition import Wish, remarks, write_audition
-from sectionprep.outputs.audition.band import Band
+from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.dynamics import LEVELS, Loudness
 from sectionprep.outputs.audition.midi import Track, channels
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, swing_ratio
+from sectionprep.outputs.audition.sampled import Player
 from sectionprep.outputs.audition.soundfiles import LOUDNESS, Meter
 from sectionprep.outputs.audition.synth import DRUMS, RATE, render
 from sectionprep.passages import find_passages
@@ -392,3 +394,57 @@ def test_memory_does_not_grow_with_the_music(tmp_path: Path, what: str, seconds:
         check=True,
     )
     assert float(done.stdout) < 260
+
+
+# -- sampled instruments
+
+FONT = Path("/usr/share/sounds/sf2/TimGM6mb.sf2")
+needs_font = pytest.mark.skipif(
+    not FONT.is_file() or find_library("fluidsynth") is None,
+    reason="no FluidSynth or no sound font on this machine: sampled instruments were not heard",
+)
+
+
+@needs_font
+def test_sampled_instruments_play_the_right_pitch_bends_and_loudness(tmp_path: Path) -> None:
+    """In a process apart, as always: FluidSynth does not survive a fork of who has used it."""
+    notes = tuple(
+        Played(start=float(n), length=0.8, pitch=62, level=level, bend_out=bend)
+        for n, (level, bend) in enumerate([(-10, 0), (-10, -7), (-10, 5), (-24, 0)])
+    )
+    voice = Voice("trombones", "Trombone 1", 58, notes)
+    with Player(FONT) as player:
+        player.write([voice], 4.0, [], tmp_path / "sampled.wav")
+        assert not player.lost
+    sound, _ = soundfile.read(tmp_path / "sampled.wav")
+    assert len(sound) == 4 * RATE
+
+    def heard(start: float, end: float) -> float:
+        return _pitch(sound[int(start * RATE) : int(end * RATE)], 150, 500)
+
+    assert heard(0.15, 0.6) == pytest.approx(62, abs=0.3)
+    assert heard(1.1, 1.35) == pytest.approx(62, abs=0.3)
+    assert heard(1.7, 1.8) < 59
+    assert heard(2.7, 2.8) > 64
+    assert _rms(sound, 0.2, 0.7) > _rms(sound, 3.2, 3.7) + 8
+
+
+@needs_font
+def test_a_font_plays_an_audition_and_a_broken_one_stops_nothing(
+    demo_marked: Marked, tmp_path: Path
+) -> None:
+    score = demo_marked.score
+    broken = tmp_path / "broken.sf2"
+    broken.write_bytes(FONT.read_bytes()[:5000])
+    levels = {}
+    for name, font in (("own", None), ("sampled", FONT), ("broken", broken)):
+        said: list[str] = []
+        out = tmp_path / name
+        wish = Wish(passages=("P6",), font=font)
+        write_audition(score.chart, score.together, demo_marked.plan, out, wish, said.append)
+        assert bool(said) == (name == "broken")
+        sound, _ = soundfile.read(out / "P6_section.wav")
+        levels[name] = (sound, pyloudnorm.Meter(RATE).integrated_loudness(sound))
+    assert np.array_equal(levels["own"][0], levels["broken"][0])
+    assert not np.array_equal(levels["own"][0], levels["sampled"][0])
+    assert levels["own"][1] == pytest.approx(levels["sampled"][1], abs=1.0)

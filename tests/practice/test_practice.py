@@ -9,6 +9,9 @@ from __future__ import annotations
 import os
 import re
 import shutil
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from importlib.util import find_spec
 from pathlib import Path
@@ -300,21 +303,44 @@ def test_a_page_has_only_its_players_material_and_no_names_unasked(
         assert ("Mila Aumann" in (out / TENOR).read_text(encoding="utf-8")) == names
 
 
-def test_the_command_writes_a_whole_folder_and_keeps_to_its_own(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    from sectionprep.cli import main
-
+def test_the_command_writes_a_whole_folder_and_keeps_to_its_own(tmp_path: Path) -> None:
     line = part_xml("C5/8 D5/8 E5/8> G5/8 F5/8 E5/8 D5/4 " * 4)
     path = tmp_path / "small.musicxml"
     path.write_bytes(score_xml({"Alto Sax 1": line, "Alto Sax 2": line}))
     for _ in range(2):  # the second run replaces the first
-        with pytest.raises(SystemExit) as end:
-            main(["practice", str(path)])
-        assert not end.value.code
-    said = capsys.readouterr().out
-    assert "no tempo" in said
+        done = subprocess.run(
+            [sys.executable, "-m", "sectionprep", "practice", str(path)],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert "no tempo" in done.stdout
+        assert not done.stderr
     made = tmp_path / "small_practice"
     assert (made / "index.html").is_file()
     assert (made / "02_Alto_Sax_2.html").is_file()
-    assert path.read_bytes().startswith(b"<")
+
+
+def test_a_book_has_practice_pages_only_if_asked_and_skips_unchanged_charts(
+    tmp_path: Path,
+) -> None:
+    from dataclasses import replace
+
+    from sectionprep.library import prepare_for_book
+
+    line = part_xml("C5/8 D5/8 E5/8> G5/8 F5/8 E5/8 D5/4 " * 4)
+    path = tmp_path / "small.musicxml"
+    path.write_bytes(score_xml({"Alto Sax 1": line, "Alto Sax 2": line}))
+    out = tmp_path / "out"
+    plain, asked = Options(), replace(Options(), practice=True)
+    began = time.time()
+    assert prepare_for_book(path, "small", out, plain, began).status == "done"
+    assert not (out / "practice").exists()
+    done = prepare_for_book(path, "small", out, asked, began)
+    assert done.status == "done", done.reason
+    pages = sorted((out / "practice").glob("*.html"))
+    assert len(pages) == 3
+    made = [page.stat().st_mtime_ns for page in pages]
+    again = prepare_for_book(path, "small", out, asked, time.time() + 1)
+    assert again.status == "unchanged"
+    assert made == [page.stat().st_mtime_ns for page in pages]

@@ -17,7 +17,14 @@ from sectionprep.outputs.audition.performance import Played
 from sectionprep.outputs.audition.road import Piece
 
 _TICKS = 480
-_BEND_RANGE = 12  # semitones
+BEND_RANGE = 12  # semitones
+#: what a player of MIDI calls these kinds of messages
+MESSAGES = {
+    "note_on": "noteon",
+    "note_off": "noteoff",
+    "pitchwheel": "pitch_bend",
+    "control_change": "cc",
+}
 _DRUMS = 9  # General MIDI's channel 10, counted from 0
 _EXPRESSION, _PLAIN = 11, 90  # the controller of swells, and where it rests
 _STEPS = 8  # of a bend or a swell
@@ -157,7 +164,7 @@ class _Track:
     def __init__(self, track: Track, channel: int, tick_of: Callable[[float], int]) -> None:
         self._track, self._channel = track, channel
         self._events = sorted(
-            event for note in track.notes for event in _events(note, tick_of, track.drums)
+            event for note in track.notes for event in events(note, tick_of, track.drums)
         )
 
     def __iter__(self) -> Iterator[Any]:
@@ -166,7 +173,7 @@ class _Track:
         channel, program = self._channel, max(0, self._track.program - 1)
         yield mido.MetaMessage("track_name", name=_plain(self._track.name), time=0)
         yield mido.Message("program_change", channel=channel, program=program, time=0)
-        for control, value in ((101, 0), (100, 0), (6, _BEND_RANGE), (_EXPRESSION, _PLAIN)):
+        for control, value in ((101, 0), (100, 0), (6, BEND_RANGE), (_EXPRESSION, _PLAIN)):
             yield mido.Message(
                 "control_change", channel=channel, control=control, value=value, time=0
             )
@@ -182,7 +189,8 @@ class _Track:
             now = max(now, tick)
 
 
-def _events(note: Played, tick_of: Callable[[float], int], drums: bool) -> Iterator[_Event]:
+def events(note: Played, tick_of: Callable[[float], int], drums: bool) -> Iterator[_Event]:
+    """A note's messages, bends and swells in steps. tick_of: second to tick."""
     start = tick_of(note.start)
     stop = max(tick_of(note.start + note.length), start + 1)
     velocity = max(1, min(127, round(127 * 10 ** (note.level / 40))))
@@ -210,4 +218,4 @@ def _events(note: Played, tick_of: Callable[[float], int], drums: bool) -> Itera
 
 
 def _wheel(semitones: float) -> int:
-    return max(-8192, min(8191, round(8192 * semitones / _BEND_RANGE)))
+    return max(-8192, min(8191, round(8192 * semitones / BEND_RANGE)))

@@ -8,7 +8,8 @@ comes flat and shaped.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -30,6 +31,7 @@ from sectionprep.outputs.audition.road import (
     played_at,
     played_clock,
 )
+from sectionprep.outputs.audition.sampled import Player
 from sectionprep.outputs.audition.soundfiles import write_sound
 from sectionprep.outputs.audition.synth import DRUMS, blocks
 from sectionprep.outputs.names import safe_name
@@ -43,7 +45,8 @@ ALL = "all"  # parts
 class Wish:
     """What to play. passages: ids, empty for all. part: a player's part, or "all". tempos: shares
     of the chart's tempo. loops: how often each is played, a bar apart. click: a quiet click along.
-    sound: wav, flac, ogg or mp3. rhythm: with what is generated for the rhythm section."""
+    sound: wav, flac, ogg or mp3. rhythm: with what is generated for the rhythm section. font: a
+    sound font whose instruments play, None for our own."""
 
     passages: tuple[str, ...] = ()
     part: str = ""
@@ -52,6 +55,7 @@ class Wish:
     click: bool = False
     sound: str = "wav"
     rhythm: bool = True
+    font: Path | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +67,15 @@ class _Take:
 
 
 def write_audition(
-    chart: Chart, together: Together, plan: Plan, folder: Path, wish: Wish
+    chart: Chart,
+    together: Together,
+    plan: Plan,
+    folder: Path,
+    wish: Wish,
+    say: Callable[[str], None] = lambda _: None,
 ) -> list[Path]:
-    """Write the files and return their paths. Times start at zero; a bar is counted in."""
+    """Write the files and return their paths. Times start at zero; a bar is counted in. say: is
+    told what a person should know."""
     known = {p.id for p in together.passages}
     unknown = [name for name in wish.passages if name not in known]
     if unknown:
@@ -76,8 +86,16 @@ def write_audition(
         wish = replace(wish, part=find_part(chart.parts, wish.part).label)
     band = Band(chart, together, plan, muted=not wish.rhythm)
     folder.mkdir(parents=True, exist_ok=True)
-    written: list[Path] = []
-    for passage in together.passages:
+    with Player(wish.font) if wish.font else nullcontext() as player:
+        written = list(_everything(band, folder, wish, player))
+        if player is not None and player.lost:
+            say(f"The sound font was of no use ({player.lost}): our own instruments played.")
+    return written
+
+
+def _everything(band: Band, folder: Path, wish: Wish, player: Player | None) -> Iterator[Path]:
+    chart, plan = band.chart, band.plan
+    for passage in band.together.passages:
         planned = plan.of(passage.id)
         if planned is None or (wish.passages and passage.id not in wish.passages):
             continue
@@ -85,14 +103,12 @@ def write_audition(
             clock = chart.clock.at_a_share(share)
             for take in _takes(band, passage, planned, clock, wish):
                 suffix = "" if share == 1.0 else f"_{round(100 * share)}"
-                written += _write(
-                    chart, folder / f"{passage.id}_{take.name}{suffix}", take, clock, passage, wish
-                )
+                stem = folder / f"{passage.id}_{take.name}{suffix}"
+                yield from _write(chart, stem, take, clock, passage, wish, player)
     if not wish.passages:
         for flat in (False, True):
             stem = folder / ("whole_chart_flat" if flat else "whole_chart")
-            written += _whole(band, stem, wish, flat=flat)
-    return written
+            yield from _whole(band, stem, wish, player, flat=flat)
 
 
 def remarks(chart: Chart, wish: Wish) -> tuple[str, ...]:
@@ -164,7 +180,13 @@ def _bar_seconds(chart: Chart, passage: Passage, clock: Clock) -> float:
 
 
 def _write(
-    chart: Chart, stem: Path, take: _Take, clock: Clock, passage: Passage, wish: Wish
+    chart: Chart,
+    stem: Path,
+    take: _Take,
+    clock: Clock,
+    passage: Passage,
+    wish: Wish,
+    player: Player | None,
 ) -> list[Path]:
     """Count-in, then the take as often as wished, a bar apart."""
     bar = _bar_seconds(chart, passage, clock)
@@ -205,6 +227,7 @@ def _write(
         [(bar, f"{passage.id} {passage.scope}")],
         [signature],
         wish,
+        player,
     )
 
 
@@ -220,6 +243,7 @@ def _files(
     markers: list[tuple[float, str]],
     signatures: list[Signature],
     wish: Wish,
+    player: Player | None,
     pieces: Sequence[Piece] = (),
 ) -> list[Path]:
     """Sound and MIDI of the same notes. pieces: the order in which they are played, if it is not
@@ -229,7 +253,12 @@ def _files(
         return laid_out(voice.notes, pieces) if pieces else voice.notes
 
     sound, score = stem.with_name(f"{stem.name}.{wish.sound}"), stem.with_name(f"{stem.name}.mid")
-    write_sound(blocks([(v.section, played(v)) for v in voices], seconds + _TAIL, clicks), sound)
+    if player is not None:
+        all_of = [replace(v, notes=tuple(played(v))) for v in voices]
+        player.write(all_of, seconds + _TAIL, clicks, sound)
+    else:
+        heard = [(v.section, played(v)) for v in voices]
+        write_sound(blocks(heard, seconds + _TAIL, clicks), sound)
     tracks = [
         Track(name=v.name, program=v.program, notes=played(v), drums=v.section == DRUMS)
         for v in voices
@@ -238,7 +267,7 @@ def _files(
     return [sound, score]
 
 
-def _whole(band: Band, stem: Path, wish: Wish, *, flat: bool) -> list[Path]:
+def _whole(band: Band, stem: Path, wish: Wish, player: Player | None, *, flat: bool) -> list[Path]:
     """The whole chart as it is played, repeats and jumps taken."""
     chart, clock = band.chart, band.chart.clock
     pieces = pieces_of(chart, clock)
@@ -259,5 +288,6 @@ def _whole(band: Band, stem: Path, wish: Wish, *, flat: bool) -> list[Path]:
         sorted(markers),
         signatures_of(chart, clock, pieces),
         wish,
+        player,
         pieces,
     )

@@ -1,0 +1,158 @@
+"""Sampled instruments: a General MIDI sound font (SoundFont 2), played by FluidSynth.
+
+FluidSynth is foreign code and a font is a file of somebody's: both work in a process of their own
+(apart.py), so that neither can bring us down. Without them our own synthesiser plays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from importlib.util import find_spec
+from pathlib import Path
+
+import numpy as np
+
+from sectionprep.apart import Apart, Died
+from sectionprep.errors import BadArgument
+from sectionprep.outputs.audition.band import Voice
+from sectionprep.outputs.audition.midi import BEND_RANGE, MESSAGES, events
+from sectionprep.outputs.audition.soundfiles import write_sound
+from sectionprep.outputs.audition.synth import DRUMS, RATE, Sound, blocks
+
+#: where systems keep the font that programs should take when nobody says another
+_USUAL = (
+    Path("/usr/share/sounds/sf2/default-GM.sf2"),
+    Path("/usr/share/soundfonts/default.sf2"),
+    Path("/usr/local/share/soundfonts/default.sf2"),
+)
+_BLOCK = 10 * RATE  # samples
+_A_SECOND = 960  # steps in which events are placed
+_DRUM_BANK = 128  # of General MIDI fonts
+_PATIENCE = 120.0  # seconds of processor time to load a font and play a passage, and as many again
+_GAIN = 0.4
+
+
+def usual_font() -> Path | None:
+    """The system's default font, where FluidSynth can be used at all."""
+    if find_spec("fluidsynth") is None:
+        return None
+    return next((path for path in _USUAL if path.is_file()), None)
+
+
+def font_at(name: str) -> Path:
+    """The font that a person names. Raises BadArgument."""
+    path = Path(name)
+    try:
+        with path.open("rb") as file:
+            head = file.read(12)
+    except OSError as error:
+        raise BadArgument(
+            f"--instruments cannot be opened: {name} ({error.strerror}).",
+            remedy="Name a sound font (.sf2), auto or own.",
+        ) from error
+    if head[:4] != b"RIFF" or head[8:] != b"sfbk":
+        raise BadArgument(
+            f"--instruments is no sound font: {name}.", remedy="Name a file that ends in .sf2."
+        )
+    if find_spec("fluidsynth") is None:
+        raise BadArgument(
+            "--instruments needs the extra 'sound'.",
+            remedy="Install sectionprep[sound] and FluidSynth, or say --instruments own.",
+        )
+    return path
+
+
+class Player:
+    """Writes sounds with a font, in a process that it keeps. lost: why it does so no more."""
+
+    def __init__(self, font: Path) -> None:
+        self.font, self.lost = font, ""
+        self._apart = Apart(1)
+
+    def __enter__(self) -> Player:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._apart.__exit__(*error)
+
+    def write(
+        self,
+        voices: Sequence[Voice],
+        seconds: float,
+        clicks: Sequence[tuple[float, bool]],
+        path: Path,
+    ) -> None:
+        """Write one sound; by our own synthesiser once the font has failed."""
+        if not self.lost:
+            try:
+                self._apart.submit(
+                    _write,
+                    self.font,
+                    list(voices),
+                    seconds,
+                    list(clicks),
+                    path,
+                    seconds=_PATIENCE + seconds,
+                ).result()
+                return
+            except (Died, ImportError, OSError) as error:
+                self.lost = str(error)
+        write_sound(blocks([(v.section, v.notes) for v in voices], seconds, clicks), path)
+
+
+def _write(
+    font: Path, voices: list[Voice], seconds: float, clicks: list[tuple[float, bool]], path: Path
+) -> None:
+    write_sound(sampled(font, voices, seconds, clicks), path)
+
+
+def sampled(
+    font: Path,
+    voices: Sequence[Voice],
+    seconds: float,
+    clicks: Sequence[tuple[float, bool]] = (),
+) -> Iterator[Sound]:
+    """What `synth.blocks` does, with samples: each voice on a channel of its own."""
+    import fluidsynth
+
+    synth = fluidsynth.Synth(gain=_GAIN, samplerate=RATE)
+    number = synth.sfload(str(font))
+    if number < 0:
+        raise OSError(f"{font.name} could not be read as a sound font")
+    todo = []
+    for channel, voice in enumerate(voices):
+        drums = voice.section == DRUMS
+        synth.program_select(channel, number, _DRUM_BANK if drums else 0, voice.program - 1)
+        for control, value in ((101, 0), (100, 0), (6, BEND_RANGE), (11, 90)):
+            synth.cc(channel, control, value)
+        for note in voice.notes:
+            todo += [
+                (event, channel) for event in events(note, lambda at: round(at * _A_SECOND), drums)
+            ]
+    todo.sort(key=lambda one: (one[0][:2], one[1]))
+    done, at = 0, 0
+    total = max(1, int(seconds * RATE))
+    for dry in blocks([], seconds, clicks, room=False):
+        end = min(at + len(dry), total)
+        heard = []
+        while at < end:
+            upto = end
+            while done < len(todo):
+                (step, _, kind, first, second), channel = todo[done]
+                when = step * RATE // _A_SECOND
+                if when > at:
+                    upto = min(end, when)
+                    break
+                _send(synth, channel, kind, first, second)
+                done += 1
+            heard.append(synth.get_samples(upto - at).reshape(-1, 2).mean(axis=1) / 32768)
+            at = upto
+        yield (np.concatenate(heard) + dry).astype(np.float32)
+    synth.delete()
+
+
+def _send(synth: object, channel: int, kind: str, first: int, second: int) -> None:
+    getattr(synth, MESSAGES[kind])(channel, *((first, second) if kind in _TWO else (first,)))
+
+
+_TWO = ("note_on", "control_change")
