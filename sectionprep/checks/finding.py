@@ -10,6 +10,15 @@ from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Passage, Together
 
 SEVERITIES = ("error", "warning", "note")
+#: what a finding is about, in the order in which it matters to a rehearsal (judgement: what sounds
+#: wrong, what stops a player, what a player must be told, how notes end, how they are marked)
+MATTERS = {
+    "notes": "Notes and rhythms",
+    "playing": "Hard or impossible to play",
+    "instructions": "Instructions and mutes",
+    "releases": "Releases and lengths",
+    "marks": "Marks",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,7 +27,8 @@ class Finding:
     note.
 
     tick: where; part: who; lead: the part it is held against, or -1. places: all ticks a grouped
-    finding stands for. fix: what to do, as an order to the person with the pencil.
+    finding stands for. fix: what to do, as an order to the person with the pencil. matter: one of
+    MATTERS, put in by the runner.
     """
 
     check: str
@@ -30,6 +40,7 @@ class Finding:
     lead: int = -1
     passage: str = ""
     places: tuple[int, ...] = ()
+    matter: str = "marks"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,8 +65,9 @@ class Context:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
-    """A check. finds: what each of its findings is called (`Finding.check`) and says; find: how it
-    looks."""
+    """A check. finds: what each of its findings is called (`Finding.check`) and says; matter: which
+    of MATTERS they are about; find: how it looks."""
 
+    matter: str
     finds: Mapping[str, str]
     find: Callable[[Context], Iterable[Finding]]

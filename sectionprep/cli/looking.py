@@ -172,6 +172,12 @@ def check(
             "--against", help="An older version: say which parts differ and need printing again."
         ),
     ] = None,
+    everything: Annotated[
+        bool,
+        typer.Option(
+            "--all", help="List every finding by itself, with what to do, instead of one screen."
+        ),
+    ] = False,
     strict: Annotated[
         bool,
         typer.Option(
@@ -210,8 +216,13 @@ def check(
     if as_json:
         print(stages.to_json({**findings_json(score.chart, findings), **versions_json(changes)}))
     else:
-        from sectionprep.outputs.reports.terminal import findings_table, versions_table
+        from sectionprep.outputs.reports.terminal import (
+            findings_screen,
+            findings_table,
+            versions_table,
+        )
 
+        show = findings_table if everything else findings_screen
         if changes is not None:
             versions_table(score.chart, changes)
         if fixed is not None:
@@ -220,8 +231,8 @@ def check(
                 f"Mended: {len(findings) - len(fixed.after)} of "
                 f"{counted(len(findings), 'finding')}. Left:"
             )
-            findings_table(fixed.again.chart, fixed.after)
+            show(fixed.again.chart, fixed.after)
         else:
-            findings_table(score.chart, findings)
+            show(score.chart, findings)
     if strict and findings:
         raise typer.Exit(FINDINGS_EXIT_CODE)

@@ -14,6 +14,7 @@ from sectionprep.checks.each import (
     ranges,
     releases,
     repeated_under_slur,
+    rhythms,
     signs_missing,
     slurs,
     spellings,
@@ -26,6 +27,7 @@ from sectionprep.checks.finding import Check
 
 CHECKS: tuple[Check, ...] = (
     wrong_notes.CHECK,
+    rhythms.CHECK,
     transpositions.CHECK,
     voice_crossings.CHECK,
     releases.CHECK,

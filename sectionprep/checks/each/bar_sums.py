@@ -54,5 +54,6 @@ CHECK = Check(
         "bar-sum": "a bar that does not add up",
         "part-length": "a part that ends before the chart does",
     },
+    matter="notes",
     find=_find,
 )

@@ -70,4 +70,6 @@ def _holds(context: Context, part: int, tick: int, wanted: str) -> int | None:
     )
 
 
-CHECK = Check(finds={"dynamic": "dynamics that differ inside a passage"}, find=_find)
+CHECK = Check(
+    finds={"dynamic": "dynamics that differ inside a passage"}, matter="marks", find=_find
+)

@@ -72,5 +72,6 @@ CHECK = Check(
         "endurance": "a lead brass part that never rests the lip",
         "breath": "a line far longer than a breath",
     },
+    matter="playing",
     find=_find,
 )

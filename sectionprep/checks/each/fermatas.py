@@ -58,4 +58,8 @@ def _at(notes: Iterable[Note], bar: int, tick: int) -> bool | None:
     return any(not note.is_rest for note in here) if here else None
 
 
-CHECK = Check(finds={"fermata": "a part that does not hold at everybody's fermata"}, find=_find)
+CHECK = Check(
+    finds={"fermata": "a part that does not hold at everybody's fermata"},
+    matter="releases",
+    find=_find,
+)

@@ -47,4 +47,4 @@ def _find(context: Context) -> Iterable[Finding]:
                     )
 
 
-CHECK = Check(finds={"figure": "one figure marked in two ways"}, find=_find)
+CHECK = Check(finds={"figure": "one figure marked in two ways"}, matter="marks", find=_find)

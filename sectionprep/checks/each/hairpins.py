@@ -65,4 +65,6 @@ def _finding(
     )
 
 
-CHECK = Check(finds={"hairpin": "hairpins that differ inside a passage"}, find=_find)
+CHECK = Check(
+    finds={"hairpin": "hairpins that differ inside a passage"}, matter="marks", find=_find
+)

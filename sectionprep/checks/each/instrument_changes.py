@@ -35,4 +35,6 @@ def _find(context: Context) -> Iterable[Finding]:
                 )
 
 
-CHECK = Check(finds={"instrument-change": "a doubling without time to change"}, find=_find)
+CHECK = Check(
+    finds={"instrument-change": "a doubling without time to change"}, matter="playing", find=_find
+)

@@ -90,7 +90,6 @@ def _against(context: Context, passage: Passage, part: int) -> int:
 def _all_missing(context: Context, passage: Passage, part: int, ticks: list[int]) -> Finding:
     chart = context.chart
     against = _against(context, passage, part)
-    first, last = chart.place(ticks[0]), chart.place(ticks[-1])
     return Finding(
         check="marks-missing",
         severity="warning",
@@ -99,8 +98,7 @@ def _all_missing(context: Context, passage: Passage, part: int, ticks: list[int]
         lead=against,
         passage=passage.id,
         places=tuple(ticks),
-        message=f"bars {first.bar}-{last.bar}: no marks, {chart.parts[against].label} "
-        f"has {len(ticks)}",
+        message=f"no marks, {chart.parts[against].label} has {len(ticks)}",
         fix=f"Copy the marks of {chart.parts[against].label}.",
     )
 
@@ -146,5 +144,6 @@ CHECK = Check(
         "marks-extra": "articulations that nobody else of a passage has",
         "marks-contradict": "articulations that contradict each other inside a passage",
     },
+    matter="marks",
     find=_find,
 )

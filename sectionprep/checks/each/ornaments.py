@@ -54,5 +54,7 @@ def _finding(
 
 
 CHECK = Check(
-    finds={"ornament": "trills and other ornaments that differ inside a passage"}, find=_find
+    finds={"ornament": "trills and other ornaments that differ inside a passage"},
+    matter="marks",
+    find=_find,
 )

@@ -73,4 +73,8 @@ def _outside(
         )
 
 
-CHECK = Check(finds={"range": "notes outside the instrument's or the player's range"}, find=_find)
+CHECK = Check(
+    finds={"range": "notes outside the instrument's or the player's range"},
+    matter="playing",
+    find=_find,
+)

@@ -22,8 +22,6 @@ def _find(context: Context) -> Iterable[Finding]:
                 )
                 if finding is not None:
                     yield finding
-            elif deviation.kind == "missing":
-                yield from _missing(context, passage, deviation.part, deviation.tick)
 
 
 def _finding(
@@ -57,23 +55,6 @@ def _finding(
     )
 
 
-def _missing(context: Context, passage: Passage, part: int, tick: int) -> Iterable[Finding]:
-    """A part sits out one note of the line: a note for the director, not a fault in itself."""
-    if part == passage.lead:
-        return
-    yield Finding(
-        check="note-missing",
-        severity="note",
-        tick=tick,
-        part=part,
-        lead=passage.lead,
-        passage=passage.id,
-        message=f"has no note where {context.name(passage.lead)} and the others strike",
-        fix="Check that the rest is meant.",
-        places=(tick,),
-    )
-
-
 _NAMES = {
     Fraction(4): "a whole note",
     Fraction(3): "a dotted half",
@@ -97,7 +78,7 @@ CHECK = Check(
         "early-release": "a held note let go before the others",
         "late-release": "a held note let go after the others",
         "note-length": "a short note that differs in length",
-        "note-missing": "a part that leaves out one note of the line",
     },
+    matter="releases",
     find=_find,
 )

@@ -52,4 +52,6 @@ def _find(context: Context) -> Iterable[Finding]:
             )
 
 
-CHECK = Check(finds={"repeated-under-slur": "a note struck again under a slur"}, find=_find)
+CHECK = Check(
+    finds={"repeated-under-slur": "a note struck again under a slur"}, matter="marks", find=_find
+)

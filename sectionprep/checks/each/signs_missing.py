@@ -49,5 +49,7 @@ def _find(context: Context) -> Iterable[Finding]:
 
 
 CHECK = Check(
-    finds={"road-map": "letters, signs of the road map or tempo missing in a part"}, find=_find
+    finds={"road-map": "letters, signs of the road map or tempo missing in a part"},
+    matter="instructions",
+    find=_find,
 )

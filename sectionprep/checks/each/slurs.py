@@ -109,4 +109,4 @@ def _extra(context: Context, passage: Passage, part: int, start: int, stop: int)
     )
 
 
-CHECK = Check(finds={"slur": "slurs that begin or end elsewhere"}, find=_find)
+CHECK = Check(finds={"slur": "slurs that begin or end elsewhere"}, matter="marks", find=_find)

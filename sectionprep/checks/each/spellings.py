@@ -50,4 +50,6 @@ def _find(context: Context) -> Iterable[Finding]:
                 )
 
 
-CHECK = Check(finds={"spelling": "one note under two names in a unison"}, find=_find)
+CHECK = Check(
+    finds={"spelling": "one note under two names in a unison"}, matter="notes", find=_find
+)

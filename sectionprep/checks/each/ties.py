@@ -35,4 +35,4 @@ def _find(context: Context) -> Iterable[Finding]:
                     )
 
 
-CHECK = Check(finds={"tie": "a note struck again where the lead holds"}, find=_find)
+CHECK = Check(finds={"tie": "a note struck again where the lead holds"}, matter="notes", find=_find)

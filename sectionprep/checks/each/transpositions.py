@@ -115,5 +115,6 @@ CHECK = Check(
         "clef": "a clef that the player does not read",
         "key-signature": "a key that does not fit the band's",
     },
+    matter="notes",
     find=_find,
 )

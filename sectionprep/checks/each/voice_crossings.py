@@ -47,4 +47,6 @@ def _gap(context: Context, lead: int, part: int, tick: int) -> int:
     return a.pitch - b.pitch if a and b else 0
 
 
-CHECK = Check(finds={"voice-crossing": "a voice that crosses for one note"}, find=_find)
+CHECK = Check(
+    finds={"voice-crossing": "a voice that crosses for one note"}, matter="notes", find=_find
+)

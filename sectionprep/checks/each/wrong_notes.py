@@ -99,4 +99,6 @@ def _written(context: Context, part: int, tick: int, against: int, expected: int
     return chart.parts[part].transposition_at(tick).written_pitch(moved)
 
 
-CHECK = Check(finds={"wrong-note": "a note that leaves a unison or octave line"}, find=_find)
+CHECK = Check(
+    finds={"wrong-note": "a note that leaves a unison or octave line"}, matter="notes", find=_find
+)

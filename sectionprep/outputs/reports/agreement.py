@@ -161,6 +161,7 @@ def findings_json(chart: Chart, findings: Sequence[Finding]) -> Json:
             {
                 "check": f.check,
                 "severity": f.severity,
+                "matter": f.matter,
                 **_place(chart, f.tick),
                 "part": chart.parts[f.part].label,
                 "lead": chart.parts[f.lead].label if f.lead >= 0 else "",

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import shutil
-from collections.abc import Sequence
+import textwrap
+from collections.abc import Mapping, Sequence
 
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from sectionprep.checks import Finding
+from sectionprep.checks.finding import MATTERS, SEVERITIES, Finding
+from sectionprep.checks.grouping import Group, group_findings
 from sectionprep.checks.versions import PartChange
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
@@ -110,20 +113,81 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
             console.print(_text(f"  caution: {caution}"))
 
 
+def findings_screen(chart: Chart, findings: Sequence[Finding]) -> None:
+    """What matters on one screen: under each matter, lines that speak of a section at a place."""
+    console = _console()
+    groups = group_findings(chart, findings)
+    if not groups:
+        console.print(_text(f"{chart.title}: nothing found; lead and section agree."))
+        return
+    console.print(_text(f"{chart.title}: {_counts(findings)}", "bold"))
+    told = {
+        heading: [_lines(group) for group in theirs]
+        for heading, theirs in _under_headings(groups).items()
+    }
+    for heading, entries in told.items():
+        shown = _fitting(entries, told)
+        left = len(entries) - len(shown)
+        console.print(_text(heading + (f" ({left} more)" if left else ""), "bold"))
+        for line in itertools.chain.from_iterable(shown):
+            console.print(_text(line), no_wrap=True, overflow="crop")
+    console.print(_text("Each finding by itself, with what to do: --all"))
+
+
+_SCREEN = 38  # lines, so that a command and a prompt fit on 40; judgement
+_KNOWN = "Only to be known"
+
+
+def _under_headings(groups: Sequence[Group]) -> dict[str, list[Group]]:
+    found: dict[str, list[Group]] = {}
+    for group in groups:
+        heading = _KNOWN if group.severity == "note" else MATTERS[group.matter]
+        found.setdefault(heading, []).append(group)
+    return found
+
+
+def _lines(group: Group) -> list[str]:
+    """A group on the screen, in one or two lines; what to do where the program does not do it."""
+    settled_by_hand = group.matter in ("notes", "playing", "instructions")
+    fix = f" {group.fix}" if settled_by_hand and group.severity != "note" else ""
+    pieces = textwrap.wrap(f"{group}.{fix}" if fix else str(group), _width() - 4)
+    if len(pieces) > _TALL:
+        pieces = [*pieces[: _TALL - 1], f"{pieces[_TALL - 1][: _width() - 8]} ..."]
+    return [f"{'    ' if n else '  '}{piece}" for n, piece in enumerate(pieces)]
+
+
+_TALL = 2  # lines that one entry may take
+
+
+def _fitting(entries: list[list[str]], told: Mapping[str, list[list[str]]]) -> list[list[str]]:
+    """Those that have room: each heading gets an even share of the screen, and what others do not
+    need goes to the first that can use it."""
+    room = _SCREEN - 2 - len(told)
+    needs = {heading: sum(map(len, theirs)) for heading, theirs in told.items()}
+    share = {heading: min(need, room // len(told)) for heading, need in needs.items()}
+    for heading, need in needs.items():
+        share[heading] += min(need - share[heading], room - sum(share.values()))
+    mine = next(share[heading] for heading, theirs in told.items() if theirs is entries)
+    shown: list[list[str]] = []
+    for entry in entries:
+        if sum(map(len, shown)) + len(entry) > mine:
+            break
+        shown.append(entry)
+    return shown
+
+
+def _counts(findings: Sequence[Finding]) -> str:
+    counts = {s: sum(f.severity == s for f in findings) for s in SEVERITIES}
+    return ", ".join(f"{n} {s}{'s' if n != 1 else ''}" for s, n in counts.items() if n)
+
+
 def findings_table(chart: Chart, findings: Sequence[Finding]) -> None:
-    """One line a finding, worst first."""
+    """One line a finding, in the order in which they matter."""
     console = _console()
     if not findings:
         console.print(_text(f"{chart.title}: nothing found; lead and section agree."))
         return
-    counts = {s: sum(f.severity == s for f in findings) for s in ("error", "warning", "note")}
-    console.print(
-        _text(
-            f"{chart.title}: "
-            + ", ".join(f"{n} {s}{'s' if n != 1 else ''}" for s, n in counts.items() if n),
-            "bold",
-        )
-    )
+    console.print(_text(f"{chart.title}: {_counts(findings)}", "bold"))
     table = _table("", "bar", "beat", "part", "what", "what to do")
     for f in findings:
         place = chart.place(f.tick)

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from sectionprep.checks import Finding
+from sectionprep.checks.grouping import group_findings
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
@@ -101,18 +102,14 @@ def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
 
 
 def look_first(chart: Chart, findings: Sequence[Finding]) -> list[str]:
-    """The few things to look at before anything else."""
-    said = [
-        f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}"
-        for f in findings
-        if f.severity == "error"
+    """The few things to look at before anything else: at most five, in the order in which they
+    matter; what is only to be known is none of them."""
+    return [str(group) for group in group_findings(chart, findings) if group.severity != "note"][
+        :_FIRST
     ]
-    said += [
-        f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}"
-        for f in findings
-        if f.severity == "warning"
-    ]
-    return said[:6]
+
+
+_FIRST = 5  # that a person looks at before a rehearsal; judgement
 
 
 def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[Finding]) -> Row:
