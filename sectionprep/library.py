@@ -4,6 +4,7 @@ nobody."""
 from __future__ import annotations
 
 import hashlib
+import shutil
 import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -12,13 +13,16 @@ from pathlib import Path
 from queue import Empty, Queue
 from typing import Any
 
-from sectionprep.errors import BadArgument, SectionprepError, UnreadableFile
+from sectionprep.errors import BadArgument, DestinationError, SectionprepError, UnreadableFile
 from sectionprep.music.marks import say
 from sectionprep.outputs.files import write_file
+from sectionprep.outputs.folder import whole
 from sectionprep.outputs.library.summary import (
+    BOOK,
     RECORD,
     ChartResult,
     as_json,
+    book_json,
     charts_in,
     key_of,
     recorded,
@@ -31,6 +35,8 @@ from sectionprep.stages import Prepared, prepare
 # seconds; judgements
 _LOOK = 5.0  # between two looks whether a cluster has workers
 _PATIENCE = 60.0  # without any worker: one that is started again takes less
+_STATE = 5.0  # between two writings of the book's state
+_ROOM = 5_000_000  # bytes that are free where a chart can still be written; judgement
 _LONGEST = 3600.0  # without any result: the longest charts take minutes
 
 
@@ -49,7 +55,7 @@ def prepare_for_book(
             name=name, key="", status="failed", reason=f"cannot be opened ({error.strerror})"
         )
     earlier = recorded(folder)
-    if earlier is not None and earlier.key == key and earlier.status in ("done", "unchanged"):
+    if earlier is not None and earlier.key == key and earlier.status != "failed" and whole(folder):
         return earlier if kept >= began else replace(earlier, status="unchanged")
     try:
         done = prepare(path, folder, options, workers=1)
@@ -162,12 +168,29 @@ def book(
         for path, name in zip(charts, names, strict=True)
     ]
     results: list[ChartResult] = []
+    written = began
     for result in _spread(jobs, cluster):
         results.append(result)
         tell(result, len(jobs))
+        if result.status == "failed":
+            _stop_when_full(out, len(results), len(jobs))
+        if time.time() - written > _STATE:
+            write_file(out / BOOK, book_json(results, len(jobs)))
+            written = time.time()
     results.sort(key=lambda r: r.name)
+    write_file(out / BOOK, book_json(results, len(jobs)))
     write_file(out / "book.xlsx", summary_workbook(results))
     return results
+
+
+def _stop_when_full(out: Path, done: int, of: int) -> None:
+    """A full disk would fail every chart that is left. Raises DestinationError."""
+    if out.exists() and shutil.disk_usage(out).free < _ROOM:
+        raise DestinationError(
+            f"has no room left after {done} of {of} charts.",
+            where=str(out),
+            remedy="Make room there and run the same command again: what is done is kept.",
+        )
 
 
 def _book_folder(name: str) -> str:

@@ -45,6 +45,8 @@ class Options:
     roster: Path | None = None
     tune: int | None = None
     force: bool = False
+    show_changes: bool = False
+    before: Path | None = None
     limits: Limits = field(default_factory=Limits)
 
 

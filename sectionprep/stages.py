@@ -11,9 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sectionprep.checks import Finding, run_checks
+from sectionprep.checks.versions import PartChange, compare_versions
 from sectionprep.errors import BadArgument, DestinationError
 from sectionprep.garbage import collector_at_rest
 from sectionprep.marking import mark_chart
@@ -32,6 +33,8 @@ from sectionprep.version import __version__
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
+    from sectionprep.outputs.earlier import EarlierRun
+    from sectionprep.outputs.parts.reprint import Printed
     from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
     from sectionprep.outputs.parts.sheet_remarks import SheetRemark
     from sectionprep.outputs.parts.sheets import Drawing
@@ -42,7 +45,8 @@ if TYPE_CHECKING:
 class Prepared:
     """What `prepare` wrote. not_printed: why parts were not printed; not_as_written: bars that are
     not drawn as the file has them; notes: what a person must know about files that were there
-    before."""
+    before; changed: parts whose sheets differ from those printed before, None on a first run;
+    versions: what differs from the older version that was named."""
 
     marked: Marked
     folder: Path
@@ -53,6 +57,8 @@ class Prepared:
     sheet_remarks: tuple[SheetRemark, ...] = ()
     not_as_written: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    changed: tuple[str, ...] | None = None
+    versions: tuple[PartChange, ...] = ()
 
 
 Progress = Callable[[str, int, int], None]
@@ -116,7 +122,16 @@ def plan_score(
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
     win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
-    plan = plan_passages(
+    plan = plan_rules(score, options, settled, readings=readings)
+    plan, unfit = apply_directives(score.chart, plan, settled.directives)
+    plan, more = apply_directives(score.chart, plan, workbook_decisions(options))
+    return plan, unfit + more
+
+
+def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: bool = True) -> Plan:
+    """Plan all passages by the rules and the habits of the house, before any decision on single
+    notes. settled: what the plan file settles; readings: as of `plan_score`."""
+    return plan_passages(
         score.chart,
         score.together,
         style=options.style or settled.style or None,
@@ -124,14 +139,25 @@ def plan_score(
         habits=settled.habits,
         readings=readings,
     )
-    plan, unfit = apply_directives(score.chart, plan, settled.directives)
+
+
+def workbook_decisions(options: Options) -> tuple[Directive, ...]:
+    """The decisions typed into the workbook that was named, if one was."""
     if options.decisions is None:
-        return plan, unfit
+        return ()
     from sectionprep.outputs.workbook import read_typed, to_directives
 
-    decided = to_directives(read_typed(options.decisions), options.decisions)
-    plan, more = apply_directives(score.chart, plan, decided)
-    return plan, unfit + more
+    return to_directives(read_typed(options.decisions), options.decisions)
+
+
+def _copied(options: Options) -> tuple[str, ...]:
+    """Instructions that the director has asked to be copied to the parts they concern."""
+    copied = read_plan(options.plan).copied if options.plan else ()
+    if options.decisions is not None:
+        from sectionprep.outputs.workbook.read import read_typed, to_copy
+
+        copied += to_copy(read_typed(options.decisions), options.decisions)
+    return copied
 
 
 def _printed(options: Options, settled: PlanFile) -> str:
@@ -182,21 +208,31 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 def mark_score(score: Score, options: Options, *, readings: bool = True) -> Marked:
     """Mark every part, and read the result again for the checks. readings: as of `plan_score`."""
     plan, unfit = plan_score(score, options, readings=readings)
-    return _marked(score, plan, unfit, options)
+    return mark_planned(score, plan, options, unfit)
 
 
 @collector_at_rest()
 def fix_score(score: Score, options: Options) -> Marked:
     """Make the section agree with what is printed, without any phrasing of ours: the safe part of
     what `check` finds."""
-    return _marked(score, agreed_plan(score.chart, score.together), (), options)
+    return mark_planned(score, agreed_plan(score.chart, score.together), options)
 
 
-def _marked(
-    score: Score, plan: Plan, unfit: tuple[tuple[Directive, str], ...], options: Options
+def mark_planned(
+    score: Score,
+    plan: Plan,
+    options: Options,
+    unfit: tuple[tuple[Directive, str], ...] = (),
 ) -> Marked:
+    """Mark every part with this plan, and read the result again. unfit: decisions that fit
+    nowhere, to be handed on."""
     marking = mark_chart(
-        score.chart, score.together, plan, section=options.section, rhythm_hits=options.rhythm_hits
+        score.chart,
+        score.together,
+        plan,
+        section=options.section,
+        rhythm_hits=options.rhythm_hits,
+        copied=_copied(options),
     )
     files = mark_bundle(score.bundle, marking.edits, marking.dropped)
     document = reread(score.bundle, files, options.limits)
@@ -301,19 +337,9 @@ def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
     return tick
 
 
-_FOOTER_TITLE = 80  # characters: version and date must stay on the page
-
-
-def footer_of(score: Score) -> str:
-    """Chart, version and date, so that old sheets can be told from new. The version is that of what
-    is printed, marks and all."""
-    import hashlib
-
-    stamp = date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
-    version = hashlib.sha256(score.document.data).hexdigest()[:6]
-    title = score.chart.title
-    title = title if len(title) <= _FOOTER_TITLE else f"{title[:_FOOTER_TITLE]}\u2026"
-    return f"{title}  \u00b7  version {version}  \u00b7  {stamp.isoformat()}"
+def _day_of(score: Score) -> date:
+    """The date of the chart's file."""
+    return date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))
 
 
 @collector_at_rest()
@@ -327,12 +353,20 @@ def prepare(
 ) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. workers: processes
     that draw parts; by default as many as there are cores."""
+    from sectionprep.outputs.earlier import earlier_run
     from sectionprep.outputs.edited_files import plan_place, workbook_place
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
     from sectionprep.outputs.parts.sheets import Drawing
 
+    earlier = earlier_run(options.before) if options.before is not None else None
+    if earlier is not None:
+        options = replace(
+            options,
+            decisions=options.decisions or earlier.workbook,
+            plan=options.plan or earlier.plan,
+        )
     progress("reading", 0, 1)
     score = read_score(path, options)
     progress("planning and marking", 0, 1)
@@ -342,6 +376,7 @@ def prepare(
     plan_file, more = plan_place(folder / f"{stem}_plan.toml", options.plan)
     notes += more
     marked = mark_score(score, options)
+    printed = _printed_before(marked, folder, earlier, options)
     run = Run(
         chart=path,
         kind="prepare",
@@ -351,8 +386,8 @@ def prepare(
         say=notes.append,
     )
     with staged(folder, run) as stage, Drawing(workers) as drawing:
-        reports, not_drawn = _write_everything(
-            marked, stage, stem, options, drawing, typed, progress
+        reports, not_drawn, changed = _write_everything(
+            marked, stage, stem, options, drawing, typed, printed, progress
         )
         (stage / workbook).write_bytes(_workbook(marked, options, typed, reports))
         if plan_file:
@@ -369,7 +404,36 @@ def prepare(
         not_printed=(*not_printed(reports), *not_drawn),
         not_as_written=not_as_written(marked.again.chart, reports),
         notes=tuple(notes),
+        changed=changed if printed.sheets is not None else None,
+        versions=printed.versions,
         sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
+    )
+
+
+def _printed_before(
+    marked: Marked, folder: Path, earlier: EarlierRun | None, options: Options
+) -> Printed:
+    """What stands in the folder of an earlier run, and which bars differ from the marked score
+    there. earlier: the one that was named; else the last into this folder, whose bars are compared
+    only where that is to be shown."""
+    from sectionprep.outputs.earlier import earlier_run
+    from sectionprep.outputs.folder import files_of
+    from sectionprep.outputs.parts.reprint import Printed
+
+    named = earlier is not None
+    if earlier is None:
+        if not files_of(folder, "prepare"):
+            return Printed()
+        earlier = earlier_run(folder)
+    versions: tuple[PartChange, ...] = ()
+    if earlier.marked is not None and (named or options.show_changes):
+        old = read_score(earlier.marked, Options(limits=options.limits, roster=options.roster))
+        versions = compare_versions(old.chart, marked.again.chart)
+    shown = versions if options.show_changes else ()
+    return Printed(
+        sheets=earlier.sheets,
+        changed={c.part: frozenset((*c.notes, *c.marks)) for c in shown},
+        versions=versions if named else (),
     )
 
 
@@ -380,32 +444,35 @@ def _write_everything(
     options: Options,
     drawing: Drawing,
     typed: Typed | None,
+    printed: Printed,
     progress: Progress,
-) -> tuple[list[SheetReport], tuple[str, ...]]:
+) -> _Drawn:
     """Marked score, sheets, print sets, director's pages, workbook and report. All else is made
-    while the parts are drawn. Returns also why music is missing in the director's pages."""
+    while the parts are drawn."""
     from sectionprep.outputs.director.pages import director_pdf, write_map
     from sectionprep.outputs.director.small_score import small_score_pdf
-    from sectionprep.outputs.parts.print_set import bind, set_jobs
+    from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
+    from sectionprep.outputs.parts.reprint import changed_sheets, stamp_of, stamped
     from sectionprep.outputs.parts.sheets import part_jobs
+    from sectionprep.outputs.reports.agreement import older_text
 
     score, again = marked.score, marked.again
-    footer = footer_of(again)
+    day = _day_of(score)
+    footer = stamp_of(again.chart.title, again.document.data, day)
     (stage / "parts").mkdir()
     (stage / "sets").mkdir()
-    drawing.draw(
-        part_jobs(
-            again.document,
-            again.chart,
-            stage / "parts",
-            style=_sheet_style(options),
-            footer=footer,
-            together=again.together,
-            roster=score.roster,
-            plan=marked.plan,
-            marking=marked.marking,
-        )
+    jobs = part_jobs(
+        again.document,
+        again.chart,
+        stage / "parts",
+        style=_sheet_style(options),
+        footer="",
+        together=again.together,
+        roster=score.roster,
+        plan=marked.plan,
+        marking=marked.marking,
     )
+    drawing.draw(stamped(jobs, day, printed))
     write_marked(
         marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix))
     )
@@ -422,15 +489,25 @@ def _write_everything(
         not_drawn += small.not_drawn
     reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
     good = [r for r in reports if not r.failed]
-    sets = [
-        drawing.also(bind, job)
-        for job in set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
-    ]
+    changed = changed_sheets(good, printed)
+    to_bind = set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
+    to_bind += changed_set(score.chart, changed, stage / "sets")
+    sets = [drawing.also(bind, job) for job in to_bind]
     progress("writing the workbook", 0, 1)
-    (stage / f"{stem}_agreement.txt").write_text(_report(marked, reports), encoding="utf-8")
+    report = _report(marked, reports) + older_text(printed.versions)
+    (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
     for wait in sets:
         wait()
-    return reports, not_drawn
+    return _Drawn(reports, not_drawn, tuple(report.name for report in changed))
+
+
+class _Drawn(NamedTuple):
+    """reports: of the sheets; not_drawn: why music is missing in the director's pages; changed:
+    parts whose sheets differ from those printed before."""
+
+    reports: list[SheetReport]
+    not_drawn: tuple[str, ...]
+    changed: tuple[str, ...]
 
 
 def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
@@ -528,6 +605,7 @@ def write_sheets(
 ) -> tuple[SheetReport, ...]:
     """Draw the parts of a chart as it stands. parts: names; empty means all."""
     from sectionprep.outputs.folder import Run, staged
+    from sectionprep.outputs.parts.reprint import Printed, stamped
     from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 
     chart = score.chart
@@ -545,15 +623,16 @@ def write_sheets(
             chart,
             stage,
             style=_sheet_style(options),
-            footer=footer_of(score),
+            footer="",
             parts=chosen,
             together=score.together,
             roster=score.roster,
             plan=plan_score(score, options)[0] if options.syllables else None,
         )
+        printed = Printed(sheets=folder if folder.is_dir() else None)
         return tuple(
             draw_all(
-                jobs,
+                stamped(jobs, _day_of(score), printed),
                 _counter("drawing parts", len(chart.parts if chosen is None else chosen), progress),
             )
         )

@@ -1,12 +1,10 @@
-"""Do signs on the printed parts run into each other? Prints a count for each pair of kinds.
+"""What is wrong on printed pages? Prints a count for each fault and pair of kinds.
 
-    python tests/measure_pages.py [CHART ...] [--syllables] [--list]
+    python tests/measure_pages.py [CHART ...] [--syllables] [--director] [--list] [--quiet]
 
-Every sign that a player reads (articulations, dynamics, words, chord symbols, jazz marks, bar
-numbers, syllables ...) is held against every sign of another kind and against note heads,
-accidentals, stems, beams, rests, slurs and ties of its line. Two things collide when their ink
-boxes overlap by more than TOLERANCE both ways; slanted and curved ink (beams, slurs, hairpins) is
-cut into short pieces first. Ledger lines, staff lines and bar lines are meant to be crossed.
+Looks at every part as it is printed (and, with --director, at the director's pages and both small
+scores) for the faults of page_faults.py, and times every turn anew by the clock: the rest between
+the last note before it and the next one after it, in the order of playing.
 """
 
 from __future__ import annotations
@@ -14,202 +12,175 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+import time
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import pairwise
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
+
+from page_faults import BODIES, Fault, collisions, economy, kind_of, line_faults, signs_of
 
 from sectionprep import stages
-from sectionprep.drawing.engraver.engraver import Engraving
-from sectionprep.drawing.scene.ink import Box, Curve, Ink, Polygon, System
+from sectionprep.drawing.pdf.painter import Painter
+from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.line_extras import Extra
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, engraved, extras_of
+from sectionprep.music.chart import Chart
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed
 from sectionprep.outputs.parts.sheets import part_jobs
-from sectionprep.results import Options
+from sectionprep.results import Marked, Options
 
-# hundredths of a millimetre; judgement: below this the eye sees two things that touch, not one blot
-TOLERANCE = 15.0
 _DEMO = Path(__file__).resolve().parent.parent / "demo_chart" / "late_tram_home.musicxml"
-_KINDS = {
-    "artic": "articulation",
-    "fermata": "fermata",
-    "dynam": "dynamic",
-    "hairpin": "hairpin",
-    "breath": "breath",
-    "dir": "words",
-    "tempo": "words",
-    "reh": "rehearsal mark",
-    "repeatMark": "road map",
-    "voltaBracket": "ending",
-    "tupletNum": "tuplet number",
-    "notehead": "head",
-    "accid": "accidental",
-    "stem": "stem",
-    "flag": "flag",
-    "beam": "beam",
-    "rest": "rest",
-    "mRest": "rest",
-    "multiRest": "rest",
-    "slur": "slur",
-    "tie": "tie",
-    "clef": "clef",
-    "lv": "tie",
-    "gliss": "slide",
-    "meterSig": "meter",
-    "keyAccid": "key",
-    "syl": "lyric",
-    "fb": "figured bass",
-}
-_BODIES = frozenset(
-    {
-        "head",
-        "accidental",
-        "stem",
-        "flag",
-        "beam",
-        "rest",
-        "slur",
-        "tie",
-        "clef",
-        "slide",
-        "meter",
-        "key",
-    }
-)
-_MEANT = {  # pairs that touch in all good engraving
-    frozenset(pair)
-    for pair in (
-        ("tuplet number", "beam"),
-        ("ending", "words"),
-        ("jazz", "head"),
-        ("articulation", "slur"),
-    )
-}
+_HALF = 0.5  # seconds by which a turn's time may differ: the printed one is in whole seconds
 
 
-@dataclass(frozen=True, slots=True)
-class Collision:
-    """Two signs that overlap: their kinds, the part, the line (from 1) and the box they share."""
+@dataclass(slots=True)
+class Count:
+    """What was looked at and found. hard: turns without time to turn."""
 
-    kinds: tuple[str, str]
-    part: str
-    line: int
-    box: Box
+    faults: list[Fault] = field(default_factory=list)
+    signs: int = 0
+    pages: int = 0
+    turns: int = 0
+    hard: int = 0
 
-
-def _kind(ink: Ink) -> str:
-    return next((_KINDS[c] for c in reversed(ink.classes) if c in _KINDS), "")
-
-
-def _pieces(ink: Ink) -> Iterator[Box]:
-    """The ink's box, or boxes along it where it is slanted or curved."""
-    if isinstance(ink.shape, Curve):
-        points = [p for _, pts in ink.shape.segments for p in pts]
-        half = len(points) // 2 or 1
-        curve = points[: half + 1] if len(points) >= 4 else points
-        dense = [_bezier(curve, t / 12) for t in range(13)] if len(curve) == 4 else curve
-        for a, b in pairwise(dense):
-            yield min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1])
-    elif isinstance(ink.shape, Polygon) and ink.box[2] - ink.box[0] > 200:
-        pts = sorted(ink.shape.points)
-        x0, x1 = pts[0][0], pts[-1][0]
-        tops = {
-            x0: min(y for x, y in pts if x <= x0 + 1),
-            x1: min(y for x, y in pts if x >= x1 - 1),
-        }
-        lows = {
-            x0: max(y for x, y in pts if x <= x0 + 1),
-            x1: max(y for x, y in pts if x >= x1 - 1),
-        }
-        for n in range(12):
-            a, b = (n / 12, (n + 1) / 12)
-            ys = [tops[x0] + (tops[x1] - tops[x0]) * t for t in (a, b)] + [
-                lows[x0] + (lows[x1] - lows[x0]) * t for t in (a, b)
-            ]
-            yield x0 + (x1 - x0) * a, min(ys), x0 + (x1 - x0) * b, max(ys)
-    else:
-        yield ink.box
+    def add(self, other: Count) -> None:
+        """Take another count into this one."""
+        self.faults += other.faults
+        self.signs += other.signs
+        self.pages += other.pages
+        self.turns += other.turns
+        self.hard += other.hard
 
 
-def _bezier(p: list[tuple[float, float]], t: float) -> tuple[float, float]:
-    u = 1 - t
-    return tuple(
-        u**3 * p[0][k] + 3 * u * u * t * p[1][k] + 3 * u * t * t * p[2][k] + t**3 * p[3][k]
-        for k in (0, 1)
-    )  # type: ignore[return-value]
-
-
-def _overlap(a: Box, b: Box) -> Box | None:
-    x0, y0, x1, y1 = max(a[0], b[0]), max(a[1], b[1]), min(a[2], b[2]), min(a[3], b[3])
-    return (
-        (x0, y0, x1, y1)
-        if x1 - x0 > min(TOLERANCE, (a[2] - a[0]) / 2, (b[2] - b[0]) / 2)
-        and y1 - y0 > min(TOLERANCE, (a[3] - a[1]) / 2, (b[3] - b[1]) / 2)
-        else None
-    )
-
-
-def line_collisions(part: str, line: int, system: System, extras: list[Extra]) -> list[Collision]:
+def line_collisions(part: str, line: int, system: System, extras: list[Extra]) -> list[Fault]:
     """All collisions on one line."""
-    boxes = [
-        (kind, box, ink.owner) for ink in system.ink if (kind := _kind(ink)) for box in _pieces(ink)
+    return collisions(part, line, signs_of(system, extras))
+
+
+def part_count(job: PartJob, chart: Chart, index: int) -> Count:
+    """All faults on the sheet of one part."""
+    sheet = as_printed(job)
+    drawn, broken = sheet.engraving, sheet.fit.pages
+    ends = [*broken.starts[1:], len(drawn.lines)]
+    found = Count(pages=len(broken.starts) + broken.cover)
+    for n, (system, extras) in enumerate(zip(drawn.systems, sheet.extras, strict=True)):
+        found.faults += line_faults(job.name, n + 1, system, extras, drawn)
+        found.signs += sum(kind_of(ink) not in ("", *BODIES) for ink in system.ink)
+    found.faults += economy(
+        job.name,
+        [last - first + 1 for first, last in drawn.lines],
+        [end - start for start, end in zip(broken.starts, ends, strict=True)],
+    )
+    for turn in broken.turns:
+        found.turns += 1
+        found.hard += not turn.possible
+        if turn.to:
+            continue  # jumps: tests/outputs/test_fitting.py
+        last = drawn.bars[drawn.lines[broken.starts[turn.page] - 1][1]]
+        seconds = seconds_to_turn(chart, index, last.index + last.bars - 1)
+        if abs(seconds - turn.seconds) > _HALF:
+            words = (f"{turn.seconds:.1f} s", f"{seconds:.1f} s by the clock")
+            found.faults.append(Fault("turn", words, job.name, 0, (0.0, 0.0, 0.0, 0.0)))
+    return found
+
+
+def seconds_to_turn(chart: Chart, part: int, bar: int) -> float:
+    """Seconds without a note of a part around the end of a bar, tempo by tempo: counted tick by
+    tick over the quarters, so that nothing is shared with what the sheets count."""
+    end = chart.bars[bar].end
+    sounding = [
+        (note.onset, note.onset + note.duration)
+        for note in chart.parts[part].notes
+        if note.duration and not note.is_rest and not note.is_cue
     ]
-    boxes += [(extra.kind, extra.box, "") for extra in extras]
-    signs = [item for item in boxes if item[0] not in _BODIES]
-    found: dict[tuple[str, str, int], Collision] = {}
-    for kind, box, owner in signs:
-        for other, its, its_owner in boxes:
-            pair = frozenset((kind, other))
-            if (
-                kind == other
-                or pair in _MEANT
-                or (owner and owner == its_owner and other in _BODIES and kind != "articulation")
-            ):
-                continue
-            shared = _overlap(box, its)
-            if shared is not None:
-                names = (min(kind, other), max(kind, other))
-                found.setdefault(
-                    (*names, round(shared[0] / 200)), Collision(names, part, line, shared)
-                )
-    return list(found.values())
+    since = max((off for on, off in sounding if on < end), default=0)
+    until = min((on for on, _ in sounding if on >= end), default=chart.bars[-1].end)
+    if since > end:
+        return 0.0
+    tempos = sorted(chart.tempos) or [(0, 120.0)]
+    total, step = 0.0, max(1, chart.resolution // 8)
+    for tick in range(since, until, step):
+        tempo = next((v for at, v in reversed(tempos) if at <= tick), tempos[0][1])
+        total += min(step, until - tick) / chart.resolution * 60 / tempo
+    return total
 
 
-def collisions_of(job: PartJob, engraving: Engraving | None = None) -> list[Collision]:
-    """All collisions on the sheet of one part."""
-    drawn = engraving or engraved(job)
-    extras = extras_of(drawn, job)
-    return [
-        c
-        for n, system in enumerate(drawn.systems)
-        for c in line_collisions(job.name, n + 1, system, extras[n])
-    ]
+def marked_of(path: Path) -> Marked:
+    """A chart, marked."""
+    return stages.mark_score(stages.read_score(path, Options()), Options())
 
 
-def collisions_in(path: Path, *, syllables: bool = False) -> tuple[list[Collision], int]:
-    """All collisions on the marked parts of a chart, and how many signs were looked at."""
-    marked = stages.mark_score(stages.read_score(path, Options()), Options())
+def parts_count(marked: Marked, *, syllables: bool = False) -> Count:
+    """All faults on the parts of a marked chart."""
+    again, found = marked.again, Count()
     with tempfile.TemporaryDirectory() as folder:
-        jobs = list(
-            part_jobs(
-                marked.again.document,
-                marked.again.chart,
-                Path(folder),
-                style=SheetStyle(syllables=syllables),
-                footer="",
-                together=marked.again.together,
-                plan=marked.plan,
-            )
+        jobs = part_jobs(
+            again.document,
+            again.chart,
+            Path(folder),
+            style=SheetStyle(syllables=syllables),
+            footer="",
+            together=again.together,
+            plan=marked.plan,
         )
-    found, looked_at = [], 0
-    for job in jobs:
-        drawn = engraved(job)
-        found += collisions_of(job, drawn)
-        looked_at += sum(
-            _kind(ink) not in ("", *_BODIES) for system in drawn.systems for ink in system.ink
-        )
-    return found, looked_at
+        for index, job in enumerate(jobs):
+            found.add(part_count(job, again.chart, index))
+    return found
+
+
+def collisions_in(path: Path, *, syllables: bool = False) -> tuple[list[Fault], int]:
+    """All faults on the marked parts of a chart, and how many signs were looked at."""
+    found = parts_count(marked_of(path), syllables=syllables)
+    return found.faults, found.signs
+
+
+@contextmanager
+def painted() -> Iterator[list[System]]:
+    """Every line that is painted meanwhile."""
+    seen: list[System] = []
+    paint = Painter.system
+
+    def watch(self: Painter, system: System, *where: Any, **how: Any) -> None:
+        seen.append(system)
+        paint(self, system, *where, **how)
+
+    Painter.system = watch  # type: ignore[method-assign]
+    try:
+        yield seen
+    finally:
+        Painter.system = paint  # type: ignore[method-assign]
+
+
+def director_count(marked: Marked) -> Count:
+    """All faults on the music of the director's pages and of both small scores."""
+    from sectionprep.outputs.director.pages import director_pdf
+    from sectionprep.outputs.director.small_score import small_score_pdf
+
+    found = Count()
+    with painted() as study:
+        director_pdf(marked, paper="letter", footer="")
+    with painted() as score:
+        for pitch in ("written", "sounding"):
+            small_score_pdf(marked.again, paper="letter", footer="", pitch=pitch)
+    for name, systems in (("study pages", study), ("small score", score)):
+        for n, system in enumerate(systems, start=1):
+            found.faults += line_faults(name, n, system, [], None)
+            found.signs += sum(kind_of(ink) not in ("", *BODIES) for ink in system.ink)
+    return found
+
+
+def _say(name: str, found: Count, listed: bool) -> None:
+    print(
+        f"{name}: {len(found.faults)} faults among {found.signs} signs on {found.pages} pages; "
+        f"{found.turns} turns, {found.hard} without time"
+    )
+    for (kind, signs), count in Counter((f.kind, f.signs) for f in found.faults).most_common():
+        print(f"  {count:4d}  {kind}: {' / '.join(filter(None, signs))}")
+    for f in found.faults if listed else ():
+        where = f"{f.part}, line {f.line}, {f.box[0] / 100:.0f} mm from the left"
+        print(f"        {f.kind}: {' / '.join(filter(None, f.signs))}: {where}")
 
 
 def main() -> None:
@@ -217,22 +188,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("charts", nargs="*", type=Path)
     parser.add_argument("--syllables", action="store_true")
+    parser.add_argument("--director", action="store_true")
     parser.add_argument("--list", action="store_true")
+    parser.add_argument("--quiet", action="store_true", help="the sum over all charts alone")
     args = parser.parse_args()
-    for chart in args.charts or [_DEMO]:
-        found, looked_at = collisions_in(chart, syllables=args.syllables)
-        print(
-            f"{chart.name}: {len(found)} collisions among {looked_at} signs (more than "
-            f"{TOLERANCE / 100:g} mm both ways)"
-        )
-        for (a, b), count in Counter(c.kinds for c in found).most_common():
-            print(f"  {count:4d}  {a} / {b}")
-        if args.list:
-            for c in found:
-                print(
-                    f"        {c.part}, line {c.line}: {c.kinds[0]} / {c.kinds[1]} at "
-                    f"{c.box[0] / 100:.0f} mm from the left"
-                )
+    total, begun = Count(), time.monotonic()
+    for path in args.charts or [_DEMO]:
+        try:
+            marked = marked_of(path)
+            found = parts_count(marked, syllables=args.syllables)
+            if args.director:
+                found.add(director_count(marked))
+        except Exception as error:  # a measure goes on with the next chart
+            print(f"{path.name}: not measured: {error!r:.200}")
+            continue
+        total.add(found)
+        if not args.quiet:
+            _say(path.name, found, args.list)
+    if len(args.charts) > 1:
+        _say(f"all, {time.monotonic() - begun:.0f} s", total, False)
 
 
 if __name__ == "__main__":

@@ -3,13 +3,15 @@ done again."""
 
 from __future__ import annotations
 
+import json
+import shutil
 from pathlib import Path
 
 import openpyxl
 import pytest
 from build import part_xml, score_xml
 
-from sectionprep.errors import UnreadableFile
+from sectionprep.errors import DestinationError, UnreadableFile
 from sectionprep.library import _key, book
 from sectionprep.results import Options
 
@@ -113,3 +115,48 @@ def test_results_are_not_mixed_with_the_charts(tmp_path: Path) -> None:
         book(tmp_path, tmp_path, Options())
     for _ in range(2):  # a folder inside the library is left out when the library is read again
         assert len(book(tmp_path, tmp_path / "out", Options())) == 1
+
+
+def test_a_chart_that_lost_a_result_is_made_again(tmp_path: Path) -> None:
+    library, out = tmp_path / "library", tmp_path / "out"
+    library.mkdir()
+    (library / "a.musicxml").write_bytes(_chart(TUNE))
+    assert [r.status for r in book(library, out, Options())] == ["done"]
+    sheet = next(out.glob("*/parts/*.pdf"))
+    sheet.unlink()
+    assert [r.status for r in book(library, out, Options())] == ["done"]
+    assert sheet.exists()
+    assert [r.status for r in book(library, out, Options())] == ["unchanged"]
+
+
+def test_the_state_of_a_book_can_be_read_by_other_programs(tmp_path: Path) -> None:
+    library, out = tmp_path / "library", tmp_path / "out"
+    library.mkdir()
+    (library / "a.musicxml").write_bytes(_chart(TUNE))
+    (library / "bad.xml").write_bytes(b"nonsense")
+    book(library, out, Options())
+    state = json.loads((out / "book.json").read_text(encoding="utf-8"))
+    assert {k: state[k] for k in ("charts", "done", "unchanged", "failed", "left")} == {
+        "charts": 2,
+        "done": 1,
+        "unchanged": 0,
+        "failed": 1,
+        "left": 0,
+    }
+    assert [(r["name"], r["pages"]) for r in state["results"]] == [
+        ("a.musicxml", 2),
+        ("bad.xml", 0),
+    ]
+
+
+def test_a_full_disk_ends_the_book_and_says_how_far_it_came(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    library, out = tmp_path / "library", tmp_path / "out"
+    library.mkdir()
+    out.mkdir()
+    (library / "bad.xml").write_bytes(b"nonsense")
+    full = shutil.disk_usage(tmp_path)._replace(free=1000)
+    monkeypatch.setattr("sectionprep.library.shutil.disk_usage", lambda _: full)
+    with pytest.raises(DestinationError, match="no room left after 1 of 1 charts"):
+        book(library, out, Options())

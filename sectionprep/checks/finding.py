@@ -66,8 +66,10 @@ class Context:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
     """A check. finds: what each of its findings is called (`Finding.check`) and says; matter: which
-    of MATTERS they are about; find: how it looks."""
+    of MATTERS they are about; find: how it looks; guests: it also looks at each guest of a passage,
+    with the lead, as at a passage."""
 
     matter: str
     finds: Mapping[str, str]
     find: Callable[[Context], Iterable[Finding]]
+    guests: bool = False

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from sectionprep.checks.each import CHECKS
 from sectionprep.checks.finding import MATTERS, SEVERITIES, Context, Finding
-from sectionprep.music.chart import Chart
+from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
+from sectionprep.passages.model import VISIT
 
 
 def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple[Finding, ...]:
@@ -16,11 +18,11 @@ def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple
     wrong notes and rhythms before marks (`MATTERS`), errors before warnings, then in order of time.
     level: pro or school."""
     tones = tuple({tone.onset: tone for tone in line} for line in chart.lines)
-    words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    context = Context(chart=chart, together=together, tones=tones, words=words, level=level)
+    context = _context(chart, together, tones, level)
     found = [
         replace(finding, matter=check.matter) for check in CHECKS for finding in check.find(context)
     ]
+    found += _of_guests(chart, together, tones, level)
     return tuple(sorted(dict.fromkeys(found), key=_order))
 
 
@@ -30,6 +32,27 @@ def _order(f: Finding) -> tuple[bool, int, int, int, int, str]:
 
 
 _MATTERS = {matter: n for n, matter in enumerate(MATTERS)}
+
+
+_Tones = tuple[dict[int, Tone], ...]
+
+
+def _context(chart: Chart, together: Together, tones: _Tones, level: str) -> Context:
+    words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
+    return Context(chart=chart, together=together, tones=tones, words=words, level=level)
+
+
+def _of_guests(chart: Chart, together: Together, tones: _Tones, level: str) -> Iterator[Finding]:
+    """What is wrong with guests of passages, held against the lead while they are there."""
+    visits = together.visits
+    if not visits:
+        return
+    context = _context(chart, Together(passages=visits, bars=together.bars), tones, level)
+    for check in CHECKS:
+        for finding in check.find(context) if check.guests else ():
+            if finding.part != finding.lead and finding.lead >= 0:
+                host = finding.passage.partition(VISIT)[0]
+                yield replace(finding, passage=host, matter=check.matter)
 
 
 def all_checks() -> dict[str, str]:

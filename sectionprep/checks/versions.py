@@ -3,6 +3,7 @@ printed again."""
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
@@ -35,6 +36,24 @@ def compare_versions(old: Chart, new: Chart) -> tuple[PartChange, ...]:
             found.append(PartChange(part=part.label, status="changed", notes=notes, marks=marks))
     found.extend(PartChange(part=name, status="gone") for name in before)
     return tuple(found)
+
+
+_ALIKE = 0.25  # of bars, for two versions of one chart; judgement
+
+
+def are_strangers(old: Chart, new: Chart) -> bool:
+    """True where so few bars of the parts of the same names are alike that these are two charts and
+    no two versions of one."""
+    before = {part.label: part for part in old.parts}
+    same = compared = 0
+    for part in new.parts:
+        earlier = before.get(part.label)
+        ours = [bar for bar in _notes(new, part) if not bar.startswith(" |")]
+        compared += len(ours)
+        if earlier is not None:
+            left = Counter(_notes(old, earlier))
+            same += sum((Counter(ours) & left).values())
+    return compared > 0 and same < _ALIKE * compared
 
 
 def _notes(chart: Chart, part: Part) -> list[str]:

@@ -101,6 +101,21 @@ Force = Annotated[
         "--force", help="Replace what stands there, even if it is not ours or was edited since."
     ),
 ]
+Before = Annotated[
+    Path | None,
+    typer.Option(
+        "--before",
+        help="Folder prepared from an older version: what you decided and typed there goes on, and "
+        "what changed is listed.",
+    ),
+]
+ShowChanges = Annotated[
+    bool,
+    typer.Option(
+        "--show-changes",
+        help="A bar in the margin beside lines that differ from the last run into this folder.",
+    ),
+]
 Level = Annotated[
     str,
     one_of(

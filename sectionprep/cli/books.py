@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import time
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -67,8 +68,10 @@ def book(
     )
 
     told = itertools.count(1)
+    began = time.monotonic()
 
     def tell(result: Any, of: int) -> None:
+        done = next(told)
         more = (
             f": {result.reason}"
             if result.reason
@@ -76,8 +79,9 @@ def book(
             f"{result.after} left, {result.pages} pages"
         )
         say(
-            f"{next(told):>{len(str(of))}}/{of}  "
+            f"{done:>{len(str(of))}}/{of}  "
             f"{result.outcome:<10}{' ' * (len(result.outcome) > 9)}{result.name}{more}"
+            f"{_time_left(time.monotonic() - began, done, of)}"
         )
 
     results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
@@ -87,3 +91,14 @@ def book(
         raise typer.Exit(3)
     if any(r.wrong_sheets for r in results):
         raise typer.Exit(NOT_PRINTED_EXIT_CODE)
+
+
+_OFTEN = 10  # the time that is left is said after so many charts
+
+
+def _time_left(seconds: float, done: int, of: int) -> str:
+    """How long the rest of a book will take, as its charts took so far."""
+    if done == of or done % _OFTEN:
+        return ""
+    left = seconds / done * (of - done)
+    return f"  (about {left / 60:.0f} min left)" if left >= 90 else f"  (about {left:.0f} s left)"

@@ -196,6 +196,7 @@ def check(
 ) -> None:
     """Check that lead and section agree, and that the parts can be played."""
     from sectionprep import stages
+    from sectionprep.errors import BadArgument
     from sectionprep.outputs.reports.agreement import findings_json, versions_json
 
     options = asked(level=level, roster=roster, tune=tune)
@@ -203,9 +204,15 @@ def check(
     findings = stages.check_score(score, options)
     changes = None
     if against is not None:
-        from sectionprep.checks.versions import compare_versions
+        from sectionprep.checks.versions import are_strangers, compare_versions
 
-        changes = compare_versions(stages.read_score(against, options).chart, score.chart)
+        old = stages.read_score(against, options).chart
+        if are_strangers(old, score.chart):
+            raise BadArgument(
+                f"{against} is another chart, not an older version of {chart}.",
+                remedy="Name the older version with --against.",
+            )
+        changes = compare_versions(old, score.chart)
     fixed = stages.fix_score(score, options) if fix is not None else None
     if fix is not None and fixed is not None:
         from sectionprep.outputs.files import refuse_input

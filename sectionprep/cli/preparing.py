@@ -10,6 +10,7 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Before,
     Courtesy,
     Cues,
     Decisions,
@@ -25,6 +26,7 @@ from sectionprep.cli.arguments import (
     RosterFile,
     Score,
     Section,
+    ShowChanges,
     SmallScore,
     Staff,
     Study,
@@ -70,6 +72,8 @@ def prepare(
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
+    before: Before = None,
+    show_changes: ShowChanges = False,
     force: Force = False,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
@@ -95,6 +99,8 @@ def prepare(
         decisions=decisions,
         roster=roster,
         tune=tune,
+        before=before,
+        show_changes=show_changes,
         force=force,
     )
     folder = out or beside(chart, tune, "_prepared")
@@ -147,6 +153,7 @@ def checklist(
 
 
 def summary(done: Any) -> None:
+    from sectionprep.outputs.reports.agreement import versions_text
     from sectionprep.outputs.workbook.rows import look_first
 
     marked = done.marked
@@ -183,6 +190,9 @@ def summary(done: Any) -> None:
     if done.pages:
         turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
         say(f"Printed {done.pages} pages{turns}.")
+    _say_changed(done)
+    for line in versions_text(done.versions):
+        say(f"  {line}")
     say_remarks(done.sheet_remarks)
     say("Written:")
     for path in done.files:
@@ -195,3 +205,19 @@ def summary(done: Any) -> None:
         inside = [f for f in done.files if f.parent == done.folder / name and f.suffix == ".pdf"]
         if inside:
             say(f"  {inside[0].parent}{os.sep} ({len(inside)} {says})")
+
+
+_NAMED = 6  # so many sheets are named
+
+
+def _say_changed(done: Any) -> None:
+    """Which sheets have to be printed again, where there was an earlier run."""
+    if done.changed is None:
+        return
+    of = len(done.marked.score.chart.parts)
+    if not done.changed:
+        say(f"None of {of} sheets changed: nothing to print again.")
+        return
+    names = ", ".join(done.changed[:_NAMED]) + (" ..." if len(done.changed) > _NAMED else "")
+    place = done.folder / "sets" / "changed.pdf"
+    say(f"{len(done.changed)} of {of} sheets changed: {names}. They are in {place}.")

@@ -11,7 +11,7 @@ from sectionprep.musicxml.editing.splices import NoteEdit
 
 class Change(NamedTuple):
     """One line of the change list. was, is: marks before and after, in a player's words. kind:
-    "marks", "slur", "dynamic", "hairpin", "cut-off", or "left" for what was not done and why.
+    "marks", "slur", "dynamic", "hairpin", "cut-off", "words", or "left" for what was not done.
     applied: False for what policy "report" only lists. taken: what was printed and is there no
     more, in words; "" where nothing was taken out."""
 

@@ -18,16 +18,15 @@ from dataclasses import dataclass, field
 from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Direction, Note, Part, Tone
 from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.lines import second_players
 from sectionprep.music.section_word import SectionWord
 from sectionprep.music.spans import Pair, Spans
 from sectionprep.musicxml.editing.splices import NoteEdit
 from sectionprep.passages import Passage
+from sectionprep.passages.model import SURE
 from sectionprep.phrasing import PassagePlan
 
 SECTION_POLICIES = ("match", "add", "report")
-# : confidence from which marks may be taken out: at least 19 of 20 such passages are right (the
-# finder's measure of itself)
-SURE = 0.9
 
 
 @dataclass(slots=True, kw_only=True)
@@ -42,6 +41,7 @@ class Desk:
     dropped: set[int] = field(default_factory=set)
     changes: list[Change] = field(default_factory=list)
     tones: list[dict[int, Tone]] = field(default_factory=list)
+    seconds: dict[int, dict[int, Tone]] = field(default_factory=dict)
     chords: dict[int, tuple[int, int]] = field(default_factory=dict)
     marks_on_last: bool = False
     spoken: dict[str, set[tuple[int, int]]] = field(default_factory=lambda: defaultdict(set))
@@ -51,6 +51,7 @@ class Desk:
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]
+        self.seconds = second_players(self.chart)
         on_first = on_last = 0
         for part in self.chart.parts:
             for chord in chords_of(part):

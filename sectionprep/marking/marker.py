@@ -13,6 +13,9 @@ Stated rules:
 - Ornaments change the notes: trills, turns, tremolos are never copied, and a shake belongs to the
   lead trumpet; lower parts
   trill with the valve (after Reinhardt, The Shake).
+- Two players on one staff: the second, on stems of his own, gets what the first gets where they
+  play together.
+- A guest of a passage gets its marks where it plays with the lead, after all passages and hits.
 - Slash bars get nothing, unless asked for: then words name the beats of the horns' hits
   (rhythm_hits.py).
 - Cut-offs, dynamics and hairpins spread inside the passage only.
@@ -22,16 +25,21 @@ Stated rules:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from sectionprep.errors import BadArgument
 from sectionprep.marking import hairpins, signs, slurs
 from sectionprep.marking.changes import Marking
+from sectionprep.marking.copied_words import copy_words
 from sectionprep.marking.desk import SECTION_POLICIES, Desk, Job
+from sectionprep.marking.guests import guest_job
 from sectionprep.marking.rhythm_hits import write_hits
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.musicxml.editing.splices import NoteEdit
 from sectionprep.passages import Together
+from sectionprep.passages.model import VISIT
 from sectionprep.phrasing import Plan, PlannedNote
 
 #: marks that stand where the sound ends
@@ -45,23 +53,32 @@ def mark_chart(
     *,
     section: str = "match",
     rhythm_hits: bool = False,
+    copied: Sequence[str] = (),
 ) -> Marking:
     """Edits that give every part of every passage the plan's marks. section: add, match or report.
-    rhythm_hits: slash bars of the rhythm section say on which beats the horns hit."""
+    rhythm_hits: slash bars of the rhythm section say on which beats the horns hit. copied:
+    instructions to be written into every part that they concern, as a plan file names them."""
     if section not in SECTION_POLICIES:
         raise BadArgument(
             f"there is no section policy {section!r}.",
             remedy=f"Choose one of: {', '.join(SECTION_POLICIES)}.",
         )
     desk = Desk(chart=chart, policy=section, overrules=plan.printed != "keep")
+    words: dict[str, SectionWord] = {}
     for passage in together.marked:
         planned = plan.of(passage.id)
         if planned is not None:
-            word = SectionWord(chart, passage)
+            words[passage.id] = word = SectionWord(chart, passage)
             for part in passage.parts:
                 _mark_part(Job(desk=desk, passage=passage, planned=planned, word=word, part=part))
+    for visit in together.visits:
+        name = visit.id.partition(VISIT)[0]
+        planned = plan.of(name)
+        if planned is not None:
+            _mark_part(guest_job(desk, visit, planned, words[name]))
     if rhythm_hits:
         write_hits(desk, together, plan)
+    copy_words(desk, copied)
     edits = {address: edit for address, edit in desk.edits.items() if edit != NoteEdit()}
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))
     return Marking(edits=edits, dropped=frozenset(desk.dropped), changes=tuple(changes))
@@ -80,6 +97,7 @@ def _mark_part(job: Job) -> None:
             continue
         if first:
             _mark_tone(job, note, tone)
+            _mark_second_player(job, note, tone)
         if note.cutoff is not None and tone.end == note.tone.end:
             signs.write_cutoff(job, tone, note.cutoff, note.release)
     slurs.mark_slurs(job)
@@ -134,6 +152,27 @@ def _mark_tone(job: Job, note: PlannedNote, tone: Tone) -> None:
                 {"tenuto", "staccato"} if mark == "detached-legato" else set()
             )  # written as one or as two
             desk.edits[member.address].remove |= ({mark} | pair) & set(BY_NAME)
+
+
+def _mark_second_player(job: Job, note: PlannedNote, tone: Tone) -> None:
+    """Who shares the staff on a stem of his own has the same marks as the first player where both
+    play together, with nothing of his own taken out. Common practice, no source."""
+    second = job.desk.seconds.get(job.part, {}).get(tone.onset)
+    if second is None:
+        return
+    has, wanted = second.marks - SLURS, note.marks - SLURS - ORNAMENTS
+    add = frozenset(
+        mark for mark in wanted - has if not any(contradict(mark, other) for other in has)
+    )
+    if not add:
+        return
+    desk = job.desk
+    why = f"second player on the staff, with the first: {note.why}"
+    address = desk.carrier(second, second.head)
+    job.log(tone.onset, "marks", say(has), say(has | add), why, address=address)
+    for mark in add if desk.writes else ():
+        at = second.notes[-1] if mark in _AT_THE_END else second.head
+        desk.edits[desk.carrier(second, at)].add.add(mark)
 
 
 def _may_go(job: Job, note: PlannedNote, tone: Tone, mark: str) -> bool:

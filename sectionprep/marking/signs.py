@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
@@ -33,16 +34,19 @@ def words_above(words: str, desk: Desk, part: int) -> str:
 
 
 def write_cutoff(job: Job, tone: Tone, tick: int, release: str) -> None:
-    """Write where a held note stops, unless the part says so already."""
+    """Write where a held note stops, over the place where it stops, unless the part says so
+    already: in words, or by a rest that begins there."""
     desk = job.desk
+    if tick == tone.end and tick not in job.tones:
+        return
     words = cutoff_words(desk, tick, release)
-    for sign in desk.chart.signs(job.part, "words", tone.onset, tone.onset + 1):
+    for sign in desk.chart.signs(job.part, "words", tone.onset, tick + 1):
         if sign.value.lower().startswith(("off ", "-")):
             return
-    if not desk.first_to_speak("cut-off", job.part, tone.onset):
+    if not desk.first_to_speak("cut-off", job.part, tick):
         return
     job.log(
-        tone.onset,
+        tick,
         "cut-off",
         "not written",
         words,
@@ -50,7 +54,21 @@ def write_cutoff(job: Job, tone: Tone, tick: int, release: str) -> None:
         address=tone.head.address,
     )
     if desk.writes:
-        desk.edits[desk.front(tone.head)].before.append(words_above(words, desk, job.part))
+        _write_at(job, tone, tick, words_above(words, desk, job.part))
+
+
+def _write_at(job: Job, tone: Tone, tick: int, sign: str) -> None:
+    """Write a sign at a place inside a tone, or at its end, where another begins."""
+    desk = job.desk
+    if tick == tone.end:
+        desk.edits[desk.front(job.tones[tick].head)].before.append(sign)
+        return
+    note = next(note for note in reversed(tone.notes) if note.onset <= tick)
+    edit = desk.edits[desk.front(note)]
+    if note.onset == tick:
+        edit.before.append(sign)
+    else:
+        edit.inside.append((Fraction(tick - note.onset, note.duration), sign))
 
 
 def propose_dynamics(job: Job) -> None:
@@ -73,8 +91,15 @@ def propose_dynamics(job: Job) -> None:
             )
             inside = "</direction-type><direction-type>".join(pieces)
             desk.edits[desk.front(tone.head)].before.append(
-                direction(inside, "below", desk, job.part)
+                direction(inside, _side_of_dynamics(job), desk, job.part)
             )
+
+
+def _side_of_dynamics(job: Job) -> str:
+    """Under the staff, and over it for voices, whose words stand under it (common practice, no
+    source)."""
+    voice = job.desk.chart.parts[job.part].chair.section == "voices"
+    return "above" if voice else "below"
 
 
 def spread_dynamics(job: Job) -> None:
@@ -121,5 +146,5 @@ def _write(job: Job, tone: Tone, value: str, has: str | None) -> None:
     if desk.writes:
         elements = "".join(f"<{name}/>" for name in value.split())
         desk.edits[desk.front(tone.head)].before.append(
-            direction(f"<dynamics>{elements}</dynamics>", "below", desk, job.part)
+            direction(f"<dynamics>{elements}</dynamics>", _side_of_dynamics(job), desk, job.part)
         )

@@ -13,17 +13,28 @@ from collections import defaultdict
 from collections.abc import Iterable
 from functools import lru_cache
 
-from sectionprep.music.chart import Note, Tone
+from sectionprep.music.chart import Chart, Note, Tone
+from sectionprep.music.instruments import HORNS
 
 
 def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
     """The tones of one part in order of time."""
+    return _tones_of(_struck_groups(notes, 0))
+
+
+def second_line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
+    """The tones of the second voice on the line's own staff: a second player's, where a staff is
+    shared."""
+    return _tones_of(_struck_groups(notes, 1))
+
+
+def _tones_of(groups: list[list[Note]]) -> tuple[Tone, ...]:
     tones: list[Tone] = []
     joined: list[Note] = []  # the notes of the top
     whole: list[Note] = []  # and all that are struck or held with them
     pitches: tuple[int, ...] = ()
     open_tie = False
-    for members in _struck_groups(notes):
+    for members in groups:
         top = max(members, key=_height) if len(members) > 1 else members[0]
         continues = (
             open_tie
@@ -106,7 +117,9 @@ def _voice_order(staff: int, voice: str) -> tuple[int, int, str]:
     )
 
 
-def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
+def _struck_groups(notes: Iterable[Note], player: int) -> list[list[Note]]:
+    """Notes that are struck at once, in order of time. player: 0 for the first voice of each bar,
+    1 for the second on its staff."""
     by_bar: dict[int, list[Note]] = defaultdict(list)
     for note in notes:
         if (
@@ -119,11 +132,31 @@ def _struck_groups(notes: Iterable[Note]) -> list[list[Note]]:
     for bar in sorted(by_bar):
         sounding = by_bar[bar]
         voices = {(note.staff, note.voice) for note in sounding}
-        if len(voices) > 1:
-            first = min(voices, key=lambda place: _voice_order(*place))
-            sounding = [note for note in sounding if (note.staff, note.voice) == first]
+        if len(voices) > 1 or player:
+            ordered = sorted(voices, key=lambda place: _voice_order(*place))
+            own = [place for place in ordered if place[0] == ordered[0][0]]
+            wanted = own[player : player + 1]
+            sounding = [note for note in sounding if (note.staff, note.voice) in wanted]
         chords: dict[int, list[Note]] = defaultdict(list)
         for note in sounding:
             chords[note.onset].append(note)
         groups.extend(chords[onset] for onset in sorted(chords))
     return groups
+
+
+def second_players(chart: Chart) -> dict[int, dict[int, Tone]]:
+    """By part of a wind or brass section: the tones of a second player on its staff that go with
+    the first (struck with him, for the same length), by onset. Only parts that have any."""
+    found = {}
+    for part, line in zip(chart.parts, chart.lines, strict=True):
+        if part.chair.section not in HORNS or len({note.voice for note in part.notes}) < 2:
+            continue
+        second = {tone.onset: tone for tone in second_line_of(part.notes)}
+        with_first = {
+            tone.onset: second[tone.onset]
+            for tone in line
+            if tone.onset in second and second[tone.onset].duration == tone.duration
+        }
+        if with_first:
+            found[part.index] = with_first
+    return found

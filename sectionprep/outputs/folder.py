@@ -20,7 +20,6 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from sectionprep.errors import DestinationError
 from sectionprep.outputs.files import failed, refuse_input
@@ -259,7 +258,12 @@ def _remove_empty(folder: Path, names: Iterable[str]) -> None:
             parent.rmdir()
 
 
-def manifest_of(folder: Path) -> dict[str, Any]:
-    """What the manifest of a folder says: its chart, and the files of each kind of run."""
-    found = _read_manifest(folder)
-    return {"chart": found.chart, "made": found.made}
+def files_of(folder: Path, kind: str) -> list[str]:
+    """The files that the last run of a kind wrote into a folder; none where it is not ours."""
+    return sorted(_read_manifest(folder).made.get(kind, {}))
+
+
+def whole(folder: Path) -> bool:
+    """True where every file that we wrote there still stands."""
+    files = _read_manifest(folder).ours()
+    return bool(files) and all((folder / name).exists() for name in files)

@@ -22,8 +22,22 @@ _ONE_LINE = (
 
 
 def with_guests(chart: Chart, grid: Grid, passages: Sequence[Passage]) -> tuple[Passage, ...]:
-    """The passages, each with those who join it for four bars or more and are in no other then."""
-    return tuple(_with_guests(chart, grid, passage, passages) for passage in passages)
+    """The passages, each with those who join it for four bars or more and are in no other then.
+    Who goes with two passages at once is told as a guest of the surer one."""
+    found = [_with_guests(chart, grid, passage, passages) for passage in passages]
+    taken: list[Guest] = []
+    for n in sorted(range(len(found)), key=lambda n: -found[n].odds):
+        alone = tuple(guest for guest in found[n].guests if not _is_elsewhere(guest, taken))
+        taken += alone
+        found[n] = replace(found[n], guests=alone)
+    return tuple(found)
+
+
+def _is_elsewhere(guest: Guest, taken: Sequence[Guest]) -> bool:
+    return any(
+        other.part == guest.part and other.start < guest.end and guest.start < other.end
+        for other in taken
+    )
 
 
 def _with_guests(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from sectionprep.music.chart import Chart
@@ -23,13 +23,7 @@ def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list
         start, end = first, view.spots[last].tone.end
         while chart.seconds(view.spots[start].tone.onset, end) > _COMFORT:
             since = view.spots[start].tone
-            waits = {
-                n: chart.seconds(since.onset, view.spots[n].tone.end)
-                for n in _places(chart, view, notes, start, last)
-            }
-            near = [n for n, wait in waits.items() if _SOONEST <= wait <= _COMFORT] or [
-                n for n in waits if waits[n] > _COMFORT
-            ][:1]
+            near = _in_reach(chart, view, since.onset, _places(chart, view, notes, start, last))
             if not near:
                 break
             at = max(near, key=lambda n: (-_unevenness(chart, view, since.bar, n), n))
@@ -56,6 +50,19 @@ def with_breaths(chart: Chart, view: LineView, notes: list[PlannedNote]) -> list
                 view, made[last], last, "the passage ends here"
             )  # the line goes on, as something else
     return made
+
+
+def _in_reach(chart: Chart, view: LineView, since: int, places: Iterable[int]) -> list[int]:
+    """The places that can be reached comfortably from a breath before `since` (ticks), else the
+    first after them."""
+    near: list[int] = []
+    for n in places:
+        wait = chart.seconds(since, view.spots[n].tone.end)
+        if wait > _COMFORT:
+            return near or [n]
+        if wait >= _SOONEST:
+            near.append(n)
+    return near
 
 
 def _breathing(view: LineView, note: PlannedNote, at: int, why: str) -> PlannedNote:

@@ -17,6 +17,7 @@ from typing import Any
 
 from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.music.chart import Chart
+from sectionprep.music.instructions import one_sided
 from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing.directives import Directive, figures_of
@@ -32,18 +33,22 @@ _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": F
 #: what a director may write on a note; of ornaments the shake alone, which goes to the lead
 _MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
 _WORDS = {mark.says: mark.name for mark in _MARKS}
+#: every part stays as it is printed there
+LEAVE = "leave it"
 _NAMES = frozenset(mark.name for mark in _MARKS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFile:
     """What a plan file settles. style, printed: empty where it leaves them open. habits: of the
-    house, as written; directives: decisions on single notes."""
+    house, as written; directives: decisions on single notes; copied: instructions to be written
+    into every part that they concern."""
 
     style: str = ""
     printed: str = ""
     habits: tuple[Habit, ...] = ()
     directives: tuple[Directive, ...] = ()
+    copied: tuple[str, ...] = ()
 
 
 def parse_words(words: str) -> frozenset[str] | None:
@@ -100,11 +105,13 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         "# A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. "
         '"off" at the end writes the release.',
-        f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none.',
+        f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none, '
+        f'"{LEAVE}" where every part stays as printed.',
         "",
         "[house]",
         f'style = "{plan.style}"',
         f'printed = "{printed}"',
+        *_instructions(chart),
     ]
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
@@ -117,10 +124,11 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         ]
         for note in planned.notes:
             marks = note.marks - SLURS
-            if not marks and note.cutoff is None:
+            if not marks and note.cutoff is None and not note.hands_off:
                 continue
             place = chart.place(note.tone.onset)
             words = say(marks) + (" off" if note.cutoff is not None else "")
+            words = LEAVE if note.hands_off else words
             lines.append(
                 "  "
                 + _quoted(
@@ -132,6 +140,19 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         lines.append("]")
     body = "\n".join(lines) + "\n"
     return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
+
+
+def _instructions(chart: Chart) -> list[str]:
+    """What stands in one part and concerns others, to be copied where the director says so."""
+    found = one_sided(chart)
+    if not found:
+        return []
+    return [
+        "# Words that concern more parts than they stand in: take a # away to have them copied.",
+        "copy = [",
+        *(f"  # {_quoted(one.key(chart))}," for one in found),
+        "]",
+    ]
 
 
 def _line(text: str) -> str:
@@ -162,12 +183,13 @@ def read_plan(path: Path) -> PlanFile:
         )
     house = dict(house)
     habits = _habits(path, house.pop("habits", []))
+    copied = _copied(path, house.pop("copy", []))
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(
                 f"[house] cannot hold {name} = {value!r}.",
                 where=str(path),
-                remedy="It knows style, printed and habits.",
+                remedy="It knows style, printed, habits and copy.",
             )
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         if house.get(name) and house[name] not in known:
@@ -191,7 +213,18 @@ def read_plan(path: Path) -> PlanFile:
         printed=house.get("printed", ""),
         habits=habits,
         directives=tuple(directives),
+        copied=copied,
     )
+
+
+def _copied(path: Path, lines: object) -> tuple[str, ...]:
+    if not isinstance(lines, list) or not all(isinstance(s, str) and "|" in s for s in lines):
+        raise UnusableSettings(
+            "is not a list of lines such as 35 | Solo - open.",
+            where=f"{path}, [house] copy",
+            remedy="A written plan has the lines; take the # in front of one away.",
+        )
+    return tuple(lines)
 
 
 def _habits(path: Path, sentences: object) -> tuple[Habit, ...]:
@@ -248,8 +281,9 @@ def _directive(where: str, lead: str, line: str) -> Directive:
     bar, _, beat_text = fields[0].partition(" ")
     beat = parse_beat(beat_text)
     words = fields[2]
-    off = words.endswith("off")
-    marks = parse_words(words.removesuffix("off"))
+    left = words.lower() == LEAVE
+    off = words.endswith("off") and not left
+    marks = parse_words(words.removesuffix("off")) if not left else frozenset()
     if beat is None:
         raise UnusableSettings(
             f"{fields[0]!r} is no bar and beat.", where=where, remedy="Write for example 17 2and."
@@ -264,9 +298,9 @@ def _directive(where: str, lead: str, line: str) -> Directive:
         part=lead,
         bar=bar,
         beat=beat,
-        marks=marks,
+        marks=None if left else marks,
         figure=fields[3] if len(fields) == 4 else "",
         source="the plan file",
-        cutoff=off,
+        cutoff=None if left else off,
         note=fields[1],
     )

@@ -482,8 +482,8 @@ def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
     """Which lean of the phrase stands in the way of this note, and by which pattern."""
     first, last = view.phrases[view.spots[n].phrase]
     worst = (0.0, "")
-    for m in chosen:
-        if not first <= m <= last or view.closes(view.spots[m]):
+    for m in range(first, last + 1):
+        if m not in chosen or view.closes(view.spots[m]):
             continue
         a, b = sorted((n, m))
         cost, why = pair_cost(
@@ -498,7 +498,7 @@ def _small_top(view: LineView, spot: Spot, chosen: frozenset[int]) -> str:
     if spot.triplet:
         return "inside a triplet, whose landing has the weight"
     first, last = view.phrases[spot.phrase]
-    heavy = [n for n in chosen if first <= n <= last and not view.closes(view.spots[n])]
+    heavy = [n for n in range(first, last + 1) if n in chosen and not view.closes(view.spots[n])]
     if heavy and spot.rise - spot.ahead > _SMALL_TURN:
         main = min(heavy, key=lambda n: abs(n - spot.index))
         return f"a lesser top; {view.spots[main].tone.head.pitch} near it has the weight"

@@ -15,6 +15,7 @@ rest is the exception: it is cut off, not loud, and its reason says so.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Collection, Sequence
 from statistics import median
 
@@ -56,12 +57,16 @@ def _agree(
             if near is not None and near.index not in leaned
         ]
         felt[n] = max([felt[n], *(felt[m] + _ABOVE for m in beside)])
-    groups = [(first, last + 1) for first, last in view.phrases] + [(0, len(felt))]
+    inside = sorted(raised)
+    groups = [
+        (first, end, inside[bisect_left(inside, first) : bisect_left(inside, end)])
+        for first, end in [*((a, b + 1) for a, b in view.phrases), (0, len(felt))]
+    ]
     for _ in range(_ROUNDS):
         before = list(felt)
-        for first, end in groups:
+        for first, end, among in groups:
             middle = median(felt[first:end])
-            for n in (n for n in raised if first <= n < end):
+            for n in among:
                 felt[n] = max(felt[n], middle)
         if felt == before:
             return

@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Literal
 
 import pytest
-from build import chart, document
+from build import chart, document, transposed
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
 from sectionprep import stages
+from sectionprep.checks import run_checks
 from sectionprep.marking import mark_chart
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.editing.splices import apply_splices, splices_for, undo_splices
@@ -208,17 +209,6 @@ def test_every_change_is_listed_with_its_reason(demo_marked: Marked) -> None:
             assert change.was != change.now
 
 
-def test_a_cutoff_is_written_once(demo_marked: Marked) -> None:
-    chart_ = demo_marked.again.chart
-    for part in chart_.parts:
-        offs = [
-            (d.onset, d.value)
-            for d in part.directions
-            if d.kind == "words" and d.value.startswith("off ")
-        ]
-        assert len(offs) == len(set(offs)), part.name
-
-
 def test_rhythm_section_gets_the_hits_on_request_only(
     demo_score: Score, demo_marked: Marked
 ) -> None:
@@ -363,3 +353,62 @@ def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left:
         if change.applied and change.kind == "slur" and change.taken and change.part == 1
     ]
     assert dropped == ([] if left else at[:1])
+
+
+def _joined(print_in_trumpet: str = "") -> dict[str, str]:
+    """Four saxes in unison rhythm; a trumpet doubles the lead for five bars of eighteen."""
+    saxes = {
+        name: transposed(" ".join([GUEST_TUNE] * 6), -n)
+        for n, name in enumerate(("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"))
+    }
+    joins = f"E5/4 D5/8 C5/8 B4/4 r/4 {GUEST_TUNE} r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8"
+    joins = joins.replace("C6/4", f"C6/4{print_in_trumpet}")
+    walking = "C3/4 E3/4 G3/4 A3/4 D3/4 F3/4 A3/4 B3/4 " * 9
+    return {**saxes, "Trumpet 1": f"{'r/1 ' * 5}{joins}{' r/1' * 8}", "Bass": walking}
+
+
+GUEST_TUNE = (
+    "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4"
+)
+
+
+def _marked_bytes(data: bytes) -> bytes:
+    d = parse_document(Path("x"), data)
+    c = read_chart(d)
+    together = find_passages(c)
+    marking = mark_chart(c, together, plan_passages(c, together))
+    return apply_splices(data, splices_for(d, marking.edits, marking.dropped))
+
+
+@pytest.mark.parametrize("printed", ["", "!", "^"])
+def test_a_guest_gets_the_marks_of_what_it_plays_with_the_passage(printed: str) -> None:
+    """Note for note as in the lead, nothing elsewhere, what it has printed stays, and a second run
+    inserts nothing."""
+    data = document(_joined(printed)).data
+    marked, again = _marked_bytes(data), _marked_bytes(_marked_bytes(data))
+    before, after = (read_chart(parse_document(Path("x"), d)) for d in (data, marked))
+    (passage,) = find_passages(before).passages
+    ((guest,),) = (passage.guests,)
+    lead = {t.onset: t for t in after.lines[passage.lead]}
+    theirs = {t.onset: t.marks for t in after.lines[guest.part]}
+    own = {t.onset: t.marks for t in before.lines[guest.part]}
+    shared = [onset for onset in theirs if guest.start <= onset < guest.end and onset in lead]
+    assert sum(bool(lead[onset].marks) for onset in shared) >= 4
+    for onset in shared:
+        assert theirs[onset] == lead[onset].marks or own[onset]
+    assert all(marks <= theirs[onset] for onset, marks in own.items())
+    assert {onset for onset in theirs if theirs[onset] - own[onset]} <= set(shared)
+    assert again == marked
+
+
+def test_a_guest_is_held_against_the_passage_that_it_joins() -> None:
+    """An accent in the lead that the guest lacks is found, in the name of the passage."""
+    parts = _joined()
+    for name in ("Alto 1", "Alto 2", "Tenor 1", "Tenor 2"):
+        parts[name] = parts[name].replace("8 E5/8 E5/4", "8 E5/8 E5/4>", 4)
+    parts["Alto 1"] = parts["Alto 1"].replace("C6/4", "C6/4>")
+    c = chart(parts)
+    together = find_passages(c)
+    found = [f for f in run_checks(c, together) if f.part == 4 and f.check == "marks-missing"]
+    assert found
+    assert {f.passage for f in found} == {together.passages[0].id}

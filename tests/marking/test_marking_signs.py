@@ -122,43 +122,76 @@ def test_a_slur_inside_one_of_another_voice_is_told_apart() -> None:
 
 
 HELD = "C5/8 D5/8 E5/8 G5/8 F5/8 E5/8 D5/8 C5/8 E5/2. r/4"
+#: the same held into an eighth on beat 3: everybody stops on that beat, where no rest is printed
+TIED = HELD.replace("E5/2. r/4", "E5/2~ E5/8 r/8 r/4")
+
+
+def _cut_offs(part: etree._Element) -> list[etree._Element]:
+    """The cut-offs of a part, as they are printed."""
+    return [e for e in part.iter("words") if (e.text or "").startswith("off ")]
 
 
 def _words(part: etree._Element) -> list[str]:
-    """The cut-offs of a part, as they are printed."""
-    return [e.text or "" for e in part.iter("words") if (e.text or "").startswith("off ")]
+    return [e.text or "" for e in _cut_offs(part)]
+
+
+def _stands_at(part: etree._Element) -> list[tuple[str, str]]:
+    """Offset of each cut-off, and length of the note it stands before."""
+    directions = [next(e.iterancestors("direction")) for e in _cut_offs(part)]
+    return [(d.findtext("offset", "0"), d.getnext().findtext("duration", "")) for d in directions]
+
+
+def test_where_a_rest_says_it_no_cut_off_is_written() -> None:
+    marking, root = _mark({name: part_xml(HELD) for name in SAXES[:2]})
+    assert [_words(part) for part in _parts(root)] == [[], []]
+    assert not [c for c in marking.changes if c.kind == "cut-off"]
 
 
 def test_a_cut_off_is_written_only_where_the_part_releases_with_the_lead() -> None:
-    """All hold the last note for three beats but Alto 2, who lets go after one: "off 4" would be a
-    lie on that stand."""
+    """All hold the last note but Alto 2, who lets go after one beat: "off 3" would be a lie on that
+    stand."""
     early = HELD.replace("E5/2. r/4", "E5/4 r/2.")
     _, root = _mark(
-        {"Alto Sax 1": part_xml(HELD), "Alto Sax 2": part_xml(early), "Tenor Sax 1": part_xml(HELD)}
+        {"Alto Sax 1": part_xml(TIED), "Alto Sax 2": part_xml(early), "Tenor Sax 1": part_xml(TIED)}
     )
-    assert [_words(part) for part in _parts(root)] == [["off 4"], [], ["off 4"]]
+    assert [_words(part) for part in _parts(root)] == [["off 3"], [], ["off 3"]]
 
 
-def test_a_cut_off_stands_before_its_note_and_is_not_written_twice() -> None:
+def test_a_cut_off_stands_over_the_release_and_is_not_written_twice() -> None:
+    """The tied eighth, not the attack, carries it (common practice, no source)."""
     said = (
         '<direction placement="above"><direction-type><words>off '
-        "4</words></direction-type></direction>"
+        "3</words></direction-type></direction>"
     )
     marking, root = _mark(
-        {"Alto Sax 1": part_xml(HELD, signs={8: said}), "Alto Sax 2": part_xml(HELD)}
+        {"Alto Sax 1": part_xml(TIED, signs={9: said}), "Alto Sax 2": part_xml(TIED)}
     )
-    assert [_words(part) for part in _parts(root)] == [["off 4"], ["off 4"]]
-    assert [c.part for c in marking.changes if c.kind == "cut-off"] == [1]
-    words = (
-        next(e for e in _parts(root)[1].iter("words") if e.text == "off 4").getparent().getparent()
-    )
-    assert words.getnext().findtext("pitch/step") == "E"
-    assert words.getnext().findtext("duration") == "72"
+    assert [_words(part) for part in _parts(root)] == [["off 3"], ["off 3"]]
+    changes = [c for c in marking.changes if c.kind == "cut-off"]
+    assert [(c.part, c.tick) for c in changes] == [(1, 6 * 24)]
+    assert _stands_at(_parts(root)[1]) == [("0", "12")]
+
+
+def test_a_release_inside_a_note_stands_where_it_is() -> None:
+    """Stopped on beat 3 of a note of three beats: two beats after its beginning, 48 of the file's
+    divisions (MusicXML 4.0, offset)."""
+    _, root = _mark({name: part_xml(HELD) for name in SAXES[:2]}, {8: {"cutoff": 6 * 24}})
+    assert [_words(part) for part in _parts(root)] == [["off 3"]] * 2
+    assert [_stands_at(part) for part in _parts(root)] == [[("48", "72")]] * 2
+
+
+def test_a_release_in_front_of_a_note_is_written_over_it() -> None:
+    """A breath, and no rest, parts the held note from what follows."""
+    on = HELD.replace("r/4", "C5/4")
+    decided = {8: {"cutoff": 7 * 24, "release": "breath"}}
+    _, root = _mark({name: part_xml(on) for name in SAXES[:2]}, decided)
+    assert [_words(part) for part in _parts(root)] == [["off 4, air"]] * 2
+    assert [_stands_at(part) for part in _parts(root)] == [[("0", "24")]] * 2
 
 
 def test_a_release_by_the_breath_says_so() -> None:
-    _, root = _mark({name: part_xml(HELD) for name in SAXES[:2]}, {8: {"release": "breath"}})
-    assert [_words(part) for part in _parts(root)] == [["off 4, air"]] * 2
+    _, root = _mark({name: part_xml(TIED) for name in SAXES[:2]}, {8: {"release": "breath"}})
+    assert [_words(part) for part in _parts(root)] == [["off 3, air"]] * 2
 
 
 def test_a_shake_is_for_the_lead_alone() -> None:

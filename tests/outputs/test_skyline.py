@@ -52,13 +52,21 @@ def test_words_come_down_to_the_staff_and_stay_over_notes_and_chords(kind: str) 
 def test_two_words_over_one_place_do_not_touch_and_keep_their_order() -> None:
     upper, lower = (
         _ink(500, 0, 900, 100, "reh", group="r"),
-        _ink(600, 200, 1000, 300, "dir", group="d"),
+        _ink(600, 200, 1000, 300, "tempo", group="d"),
     )
     aside = _ink(3000, 100, 3400, 200, "dir", group="e")
     upper, lower, aside = restack(_system(upper, lower, aside), {}, WIDTH).ink
     assert lower.box[3] == 940
     assert upper.box[3] < lower.box[1]
     assert aside.box[3] == 940
+
+
+def test_words_that_begin_under_a_letter_stand_beside_it() -> None:
+    letter = _ink(500, 0, 900, 100, "reh", group="r")
+    words = _ink(600, 200, 1000, 300, "dir", group="d")
+    letter, words = restack(_system(letter, words), {}, WIDTH).ink
+    assert words.box[0] > letter.box[2] + 100
+    assert letter.box[3] == words.box[3] == 940
 
 
 def test_words_under_the_staff_move_below_what_they_touch() -> None:

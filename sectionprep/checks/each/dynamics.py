@@ -71,5 +71,8 @@ def _holds(context: Context, part: int, tick: int, wanted: str) -> int | None:
 
 
 CHECK = Check(
-    finds={"dynamic": "dynamics that differ inside a passage"}, matter="marks", find=_find
+    finds={"dynamic": "dynamics that differ inside a passage"},
+    matter="marks",
+    find=_find,
+    guests=True,
 )

@@ -66,5 +66,8 @@ def _finding(
 
 
 CHECK = Check(
-    finds={"hairpin": "hairpins that differ inside a passage"}, matter="marks", find=_find
+    finds={"hairpin": "hairpins that differ inside a passage"},
+    matter="marks",
+    find=_find,
+    guests=True,
 )

@@ -146,4 +146,5 @@ CHECK = Check(
     },
     matter="marks",
     find=_find,
+    guests=True,
 )

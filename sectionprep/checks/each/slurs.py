@@ -109,4 +109,6 @@ def _extra(context: Context, passage: Passage, part: int, start: int, stop: int)
     )
 
 
-CHECK = Check(finds={"slur": "slurs that begin or end elsewhere"}, matter="marks", find=_find)
+CHECK = Check(
+    finds={"slur": "slurs that begin or end elsewhere"}, matter="marks", find=_find, guests=True
+)

@@ -13,12 +13,13 @@ from typing import Any
 
 from sectionprep.drawing.engraver.bar_widths import bar_widths
 from sectionprep.drawing.engraver.mei import MeiBar, MeiPart, SignKey
-from sectionprep.drawing.paging.lines_and_pages import BarBox, break_lines
+from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_lines
 from sectionprep.drawing.proof.as_written import MustShow, Proved, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.drawing.scene.drawing import natural_widths, read_systems
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.skyline import restack
+from sectionprep.drawing.scene.spacing import narrowed
 from sectionprep.drawing.text import fonts
 from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.copies.excerpt import Excerpt
@@ -135,6 +136,7 @@ def measure(
             width=_LONG_REST if bar.bars > 1 else max(widths.get(bar.id, 3000.0), 400.0),
             section=bar.section and n > 0,
             glued=bar.glued,
+            coda=bar.coda,
             bars=bar.bars,
             rest_after=rests[end] if (end := bar.index + bar.bars - 1) < len(rests) else 0.0,
         )
@@ -175,8 +177,11 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
         glyphs |= outlines
         for n in crammed:
             systems[n] = replace(wider[n], scale=scale)
+    for n, (first, _) in enumerate(lines):
+        if n and mei.bars[first].coda and (narrow := narrowed(systems[n], INDENT)) is not None:
+            systems[n] = replace(narrow, indent=INDENT)
     width = part.width_mm * 100
-    placed = tuple(restack(line, mei.chords, width / line.scale) for line in systems)
+    placed = tuple(restack(s, mei.chords, width / s.scale - s.indent) for s in systems)
     drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
     return Engraving(
         systems=placed,

@@ -16,6 +16,7 @@ from lxml import etree
 
 from sectionprep.drawing.proof.drawn_heads import Told
 from sectionprep.drawing.text.lettering import SHRUNK
+from sectionprep.musicxml.copies.jumps import SAYS_JUMP
 
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
@@ -33,6 +34,9 @@ _START_ONLY = frozenset(
 #: other bars; long ones beyond measure
 _LONG_WORDS = 28
 
+_TO_CODA = re.compile(r"\bto coda\b", re.IGNORECASE)
+_CODA = "\ue048"  # SMuFL: coda
+
 _CROSSING = etree.XPath("//m:note[@staff] | //m:chord[@staff]", namespaces={"m": _NS})
 _STEPS = {"8": 7, "15": 14, "22": 21}  # scale steps of an octave line
 _SIGNS = frozenset({"slur", "breath", "hairpin", "dynam", "dir"})
@@ -41,13 +45,15 @@ SignKey = tuple[str, str] | tuple[str, int, float]
 
 @dataclass(slots=True)
 class MeiBar:
-    """One drawn bar: index of its first bar in the chart and how many it stands for."""
+    """One drawn bar: index of its first bar in the chart and how many it stands for. section: a
+    letter stands over it; glued: not to be parted from the bar before; coda: the coda begins."""
 
     element: etree._Element
     index: int
     bars: int = 1
     section: bool = False
     glued: bool = False
+    coda: bool = False
 
     @property
     def id(self) -> str:
@@ -98,6 +104,7 @@ class MeiPart:
                 first.text = first.text.rstrip() + "\u00a0\u00a0"
         for words in self.root.iter(f"{_M}dir"):
             self._small_words(words)
+            _sign_jump(words)
         for words in self.root.iter(f"{_M}dir", f"{_M}tempo"):
             if len(_text(words)) > _LONG_WORDS:
                 _shrink(words)
@@ -183,6 +190,9 @@ class MeiPart:
             parent = bar.element.getparent()
             if parent is not None and parent.tag == f"{_M}ending" and n:
                 bar.glued = parent.find(f"{_M}measure") is not bar.element
+        codas = [bar for bar in self.bars[1:] if _begins_coda(bar.element)]
+        for bar in codas[-1:]:
+            bar.section = bar.coda = True
 
     def set_breaks(self, starts: Collection[int]) -> None:
         """Begin a line at each of these bars (positions in `bars`; the first is 0), replacing
@@ -246,6 +256,29 @@ class MeiPart:
             for e in self.root.iter(f"{_M}harm")
             if e.find(f"{_M}fb") is None
         }
+
+
+def _sign_jump(words: etree._Element) -> None:
+    """A jump ends where its bar ends; "To Coda" carries the sign that it sends the player to."""
+    said = _text(words)
+    if not SAYS_JUMP.search(said):
+        return
+    if _TO_CODA.search(said) and _CODA not in said:
+        inner = next(words.iter(f"{_M}rend"), words)
+        inner.text = f"{inner.text or ''}\u00a0\u00a0"
+        etree.SubElement(words, f"{_M}rend", {"glyph.auth": "smufl"}).text = _CODA
+    if words.find(f".//{_M}rend[@halign]") is None:
+        around = etree.Element(f"{_M}rend", halign="right")
+        around.text, words.text = words.text, None
+        around.extend(list(words))
+        words.append(around)
+
+
+def _begins_coda(measure: etree._Element) -> bool:
+    """A coda sign at a bar's beginning, where no words say that one goes from there to the coda."""
+    marks = measure.findall(f"{_M}repeatMark[@func='coda']")
+    at_start = any(float(mark.get("tstamp") or 1) <= 1 for mark in marks)
+    return at_start and not any(_TO_CODA.search(_text(e)) for e in measure.iter(f"{_M}dir"))
 
 
 def _shrink(words: etree._Element) -> None:

@@ -11,25 +11,29 @@ from __future__ import annotations
 
 import itertools
 import math
+from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 _SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
 #: for a bar beside one that is too full for a line by itself: dearer than any gaping line
 _CROWD = 60.0
+_TORN_CODA = 500.0  # for a coda inside a line: no line is as dear
+INDENT = 1500.0  # of the line on which the coda begins, hundredths of a millimetre; judgement
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BarBox:
     """What layout knows of one drawn bar. width: natural width; section: begins a section; glued:
-    must not be parted from the bar before it (inside an ending); bars: how many bars it stands for;
-    rest_after: seconds of rest around its end."""
+    must not be parted from the bar before it (inside an ending); coda: begins a new line, indented;
+    bars: how many bars it stands for; rest_after: seconds of rest around its end."""
 
     width: float
     section: bool = False
     glued: bool = False
+    coda: bool = False
     bars: int = 1
     rest_after: float = 0.0
 
@@ -66,8 +70,9 @@ def _cost(natural: float, count: int, sections: int, torn: bool, room: float, la
 
 def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
     """For every end (bars before it) the starts it can have and the price of that line."""
-    width, sections, crammed = [0.0], [0], [0]
+    width, sections, crammed, codas = [0.0], [0], [0], [0]
     for bar in bars:
+        codas.append(codas[-1] + bar.coda)
         width.append(width[-1] + bar.width)
         sections.append(sections[-1] + bar.section)
         crammed.append(crammed[-1] + (bar.width * _SQUEEZE > room))
@@ -81,10 +86,11 @@ def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, floa
                     end - start,
                     sections[end] - sections[start + 1],
                     bars[start].glued,
-                    room,
+                    room - INDENT * bars[start].coda,
                     end == count,
                 )
-                + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0),
+                + (_CROWD if end - start > 1 and crammed[end] > crammed[start] else 0.0)
+                + _TORN_CODA * (codas[end] - codas[start + 1]),
             )
             for start in range(max(0, end - _MOST_BARS), end)
         ]
@@ -168,16 +174,44 @@ class LineBox:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Jump:
+    """Where the road map goes on elsewhere. leaves, to: the bar (or line) at whose end it leaves,
+    and the one at whose beginning it goes on; seconds: of rest around it; name: what a player calls
+    it."""
+
+    leaves: int
+    to: int
+    seconds: float
+    name: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """A page turn: after which page of music, and the seconds of rest there."""
+    """A page turn: after which page of music, and the seconds of rest there. to, name: of a jump
+    that goes on at a page which does not lie open."""
 
     page: int
     seconds: float
+    to: int = 0
+    name: str = ""
 
     @property
     def possible(self) -> bool:
         """Long enough to turn in."""
         return self.seconds >= TURN_SECONDS
+
+    def behind(self, pages: int) -> Turn:
+        """The same where so many pages come before the music."""
+        return replace(self, page=self.page + pages, to=self.to and self.to + pages)
+
+    @property
+    def where(self) -> str:
+        """In a player's words: "after page 1", "D.S. al Coda, from page 3 to page 1"."""
+        return (
+            f"{self.name}, from page {self.page} to page {self.to}"
+            if self.to
+            else (f"after page {self.page}")
+        )
 
 
 def is_turn(page: int, pages: int, cover: bool = False) -> bool:
@@ -185,6 +219,13 @@ def is_turn(page: int, pages: int, cover: bool = False) -> bool:
     pages lie side by side and are never turned. cover: a title page comes first, so that the music
     begins on a left page."""
     return pages > 2 and (page + cover) % 2 == 1 and page < pages
+
+
+def lie_open(page: int, other: int, pages: int, cover: bool = False) -> bool:
+    """Two pages that are seen at once, on the terms of `is_turn`."""
+    if pages <= 2:
+        return True
+    return (page + cover) // 2 == (other + cover) // 2
 
 
 def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
@@ -220,9 +261,16 @@ class Pages:
 _PAGE_PRICE, _COVER_PRICE = 4.0, 4.5
 
 
-def break_pages(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> Pages:
+def break_pages(
+    lines: Sequence[LineBox],
+    first_room: float,
+    room: float,
+    gap: float,
+    jumps: Sequence[Jump] = (),
+) -> Pages:
     """Break lines into pages. Exact for each number of pages; as few pages as will do, and one page
-    more, or a cover in front, only when that saves a turn without rest."""
+    more, or a cover in front, only when that saves a turn without rest. jumps: between lines; those
+    to a page that does not lie open are turns, and count when numbers of pages are compared."""
     fewest = _fewest(lines, first_room, room, gap)
     options = [
         (pages, cover)
@@ -235,16 +283,28 @@ def break_pages(lines: Sequence[LineBox], first_room: float, room: float, gap: f
         best = _with_pages(lines, first_room, room, gap, pages, cover)
         if best is not None:
             cost, starts = best
+            cost += sum(turn_cost(turn.seconds) for turn in _jumped(starts, cover, jumps))
             found.append(
                 (cost + _PAGE_PRICE * (pages - fewest) + _COVER_PRICE * cover, cover, starts)
             )
     _, cover, starts = min(found)
-    turns = tuple(
+    turns = [
         Turn(page=page, seconds=lines[starts[page] - 1].rest_after)
         for page in range(1, len(starts))
         if is_turn(page, len(starts), cover)
-    )
-    return Pages(starts=starts, turns=turns, cover=cover)
+    ]
+    turns += _jumped(starts, cover, jumps)
+    return Pages(starts=starts, turns=tuple(turns), cover=cover)
+
+
+def _jumped(starts: Sequence[int], cover: bool, jumps: Sequence[Jump]) -> list[Turn]:
+    """The jumps to pages that do not lie open."""
+    found = []
+    for jump in jumps:
+        page, to = bisect_right(starts, jump.leaves), bisect_right(starts, jump.to)
+        if not lie_open(page, to, len(starts), cover):
+            found.append(Turn(page=page, seconds=jump.seconds, to=to, name=jump.name))
+    return found
 
 
 def _fewest(lines: Sequence[LineBox], first_room: float, room: float, gap: float) -> int:

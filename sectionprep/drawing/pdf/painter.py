@@ -129,7 +129,7 @@ class Painter:
         c.saveState()
         c.translate(x, y)
         c.scale(UNIT * scale, -UNIT * scale)
-        c.translate(0, -system.staff_top)
+        c.translate(system.indent, -system.staff_top)
         yield
         c.restoreState()
 

@@ -150,7 +150,8 @@ class System:
     """One line of music. heads, chords, wedges: where they stand, by id; chord_texts: what chord
     symbols say; measures: ids of its bars; bar_edges: (bar, left, right) of every staff; staves:
     height of the top line of every staff; top, bottom: extent of all that is drawn; staff_top,
-    staff_bottom: outermost staff lines; scale: how much smaller than the others it is drawn.
+    staff_bottom: outermost staff lines; scale: how much smaller than the others it is drawn;
+    indent: how far right of the margin it begins, in its own measure.
 
     Only its extent grows after it is made (`hold`): for what is drawn over it.
     """
@@ -168,6 +169,7 @@ class System:
     staff_top: float = 0.0
     staff_bottom: float = 0.0
     scale: float = 1.0
+    indent: float = 0.0
 
     def hold(self, boxes: Iterable[Box]) -> None:
         """Make room above and below for what is drawn over the line."""

@@ -14,11 +14,14 @@ from typing import Any
 
 from sectionprep.drawing.scene import chord_symbols, jazz_marks
 from sectionprep.drawing.scene.ink import Box, System
+from sectionprep.drawing.scene.spacing import apart
 from sectionprep.drawing.text import fonts
 
 _NUMBER_GAP = 60.0  # between clef and bar number
 _SYLLABLE_GAP = 70.0  # between the lowest ink and the syllables
-_SYLLABLE_LEAST = 0.75  # of the type size: how far a long syllable may shrink
+_SYLLABLE_LEAST = 0.75  # of the type size: how far the syllables of a full line may shrink
+#: white between two syllables: a millimetre on the smallest staff, too
+_SYLLABLES_APART = 108.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,34 +113,53 @@ def _under_clef(system: System) -> float:
     )
 
 
-def _syllables(
-    system: System, syllables: Mapping[str, str], floor: float, size: float
-) -> list[Extra]:
-    """On one baseline under everything else, centred under their notes, narrower where notes stand
-    close."""
-    spots = sorted(
+def _spots(system: System, syllables: Mapping[str, str]) -> list[tuple[float, str]]:
+    """The middle of each head that has a syllable, and what it says, from the left."""
+    return sorted(
         (head.x + head.width / 2, syllables[name])
         for name, head in system.heads.items()
         if name in syllables
     )
-    if not spots:
-        return []
-    gaps = [b[0] - a[0] for a, b in pairwise(spots)]
-    found = []
-    for n, (middle, word) in enumerate(spots):
-        room = min(gaps[max(0, n - 1) : n + 1], default=9999.0)
-        own = size * max(
-            _SYLLABLE_LEAST, min(1.0, 0.96 * room / max(fonts.width(word, fonts.ITALIC, size), 1.0))
-        )
-        width = fonts.width(word, fonts.ITALIC, own)
-        found.append(
-            _words(
-                "syllable",
-                middle - width / 2,
-                floor + _SYLLABLE_GAP + 0.72 * size,
-                word,
-                fonts.ITALIC,
-                own,
-            )
-        )
-    return found
+
+
+def _fitting(spots: Sequence[tuple[float, str]], size: float) -> float:
+    """The size at which all syllables of a line keep their distance, as near as it may come to the
+    usual one: one size for a line, so that triplets read like the rest."""
+    for (x0, word), (x1, following) in pairwise(spots):
+        half = (_wide(word, 1.0) + _wide(following, 1.0)) / 2
+        size = min(size, (x1 - x0 - _SYLLABLES_APART) / half)
+    return size
+
+
+def _wide(word: str, size: float) -> float:
+    return fonts.width(word, fonts.ITALIC, size)
+
+
+def roomy(system: System, syllables: Mapping[str, str], size: float) -> System:
+    """The line with its notes so far apart that their syllables do not touch: as large as they are
+    where the line has the white, else smaller. size: in hundredths of a millimetre."""
+    spots = _spots(system, syllables)
+    if _fitting(spots, size) == size:
+        return system
+    for smaller in (1.0, 0.93, 0.86, 0.8, _SYLLABLE_LEAST):
+        needs = [
+            (x, (_wide(word, size) + _wide(after, size)) / 2 * smaller + _SYLLABLES_APART)
+            for (x, word), (_, after) in pairwise(spots)
+        ]
+        spaced = apart(system, [*needs, (spots[-1][0], 0.0)])
+        if spaced is not None:
+            return spaced
+    return system
+
+
+def _syllables(
+    system: System, syllables: Mapping[str, str], floor: float, size: float
+) -> list[Extra]:
+    """On one baseline under everything else, centred under their notes, in one size."""
+    spots = _spots(system, syllables)
+    own = max(_fitting(spots, size), _SYLLABLE_LEAST * size)
+    base = floor + _SYLLABLE_GAP + 0.72 * size
+    return [
+        _words("syllable", middle - _wide(word, own) / 2, base, word, fonts.ITALIC, own)
+        for middle, word in spots
+    ]

@@ -12,6 +12,8 @@ from sectionprep.drawing.text.lettering import Run
 
 _MOVED = frozenset({"dir", "tempo", "reh", "repeatMark", "dynam"})
 _FRAMES = (Rectangle, Ellipse, Polygon)
+#: how far words may move left of their place, and how narrow they may be broken; judgement
+_FAR, _COLUMN = 1200.0, 3800.0
 _STEP = 1.1  # from line to line, in type sizes
 
 
@@ -38,8 +40,16 @@ def _words_beyond(ink: Ink, edge: float) -> bool:
 
 
 def _inside(group: Sequence[Ink], edge: float) -> Iterator[tuple[Ink, ...]]:
-    """For each ink of a group of words, what stands for it on the page."""
+    """For each ink of a group of words, what stands for it on the page. Plain words that would have
+    to move far, over bars that they do not speak of, are broken where they stand."""
     left, _, right, _ = box_of(group)
+    only = group[0].shape if len(group) == 1 else None
+    room = max(edge - left, _COLUMN)
+    if isinstance(only, Text) and right - edge > _FAR and "dir" in group[0].classes:
+        moved = group[0].moved(0.0, min(0.0, edge - room - left))
+        if isinstance(moved.shape, Text) and right - left > room:
+            yield tuple(_broken(moved, moved.shape, room))
+            return
     too_long = right - left > edge
     for ink in group:
         moved = ink.moved(0.0, -min(right - edge, left))

@@ -12,15 +12,20 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from sectionprep.drawing.scene import chord_symbols
-from sectionprep.drawing.scene.ink import Ink, System, box_of, extent
+from sectionprep.drawing.scene.articulations import clear_ties
+from sectionprep.drawing.scene.ink import Box, Ink, System, box_of, extent
 from sectionprep.drawing.scene.page_edge import keep_inside
+from sectionprep.drawing.scene.road_signs import signs_beside_letters
+from sectionprep.drawing.scene.under_staff import CLEAR, clear_under
 
+_SIGNS = frozenset({"dynam", "hairpin", "dir", "syl"})
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 _CLEAR = 70.0  # white between two things, hundredths of a millimetre
 _SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
 #: white beside the count of a long rest: closer, a metronome's number seems to go on; judgement
 _BESIDE_COUNT = 200.0
-_CHORD_HEIGHT = chord_symbols.SIZE * 0.72  # of a capital
+_BESIDE_NO_COUNT = frozenset({"tempo", "repeatMark"})
+_CHORD_HEIGHT = chord_symbols.SIZE * 0.95  # of a raised number
 _Segment = tuple[float, float, float]  # x0, x1, top
 
 
@@ -32,6 +37,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
     """The line with its chord symbols and the words above the staff in their places, and its extent
     taken anew. chords: text by id; width: of the line."""
     inks = list(keep_inside(system.ink, width))
+    clear_ties(inks)
     moving: dict[str, list[int]] = defaultdict(list)
     music: list[_Segment] = []
     counts: list[_Segment] = []
@@ -47,10 +53,12 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
                 counts.append((left - _BESIDE_COUNT, right + _BESIDE_COUNT, top))
     base, taken = _chord_line(system, chords, music)
     taken += music
+    signs_beside_letters(inks, moving, width)
     groups = sorted(moving.values(), key=lambda group: -max(inks[n].box[3] for n in group))
     for group in groups:
-        also = counts if "tempo" in inks[group[0]].classes else ()
+        also = counts if _BESIDE_NO_COUNT.intersection(inks[group[0]].classes) else ()
         _lower_onto(inks, group, taken, system.staff_top - 60, also)
+    clear_under(inks, system)
     _clear_below(inks, system)
     top, bottom = extent(inks)
     if system.chords:
@@ -90,16 +98,43 @@ def _clear_below(inks: list[Ink], system: System) -> None:
     if not groups:
         return
     low = [n for n, ink in enumerate(inks) if ink.box[3] > system.staff_bottom]
+    signs = {n for n in low if _SIGNS.intersection(inks[n].classes)}
     downwards = sorted(groups.items(), key=lambda group: min(inks[n].box[1] for n in group[1]))
     for name, group in downwards:
+        aside = _beside(inks, group, [n for n in signs if inks[n].group != name])
         x0, y0, x1, y1 = box_of(inks[n] for n in group)
-        beside = [inks[n].box for n in low if inks[n].group != name]
-        around = [box for box in beside if box[0] < x1 and x0 < box[2]]
+        x0, x1 = x0 + aside, x1 + aside
+        beside = [
+            (_wider(inks[n].box, CLEAR - 1 if n in signs else 0.0), inks[n].box[3])
+            for n in low
+            if inks[n].group != name
+        ]
+        around = [one for one in beside if one[0][0] < x1 and x0 < one[0][2]]
         down = 0.0
-        while touched := [box[3] for box in around if box[1] < y1 + down and y0 + down < box[3]]:
+        while touched := [
+            foot for box, foot in around if box[1] < y1 + down and y0 + down < box[3]
+        ]:
             down = max(touched) + _CLEAR - y0
         for n in group:
-            inks[n] = inks[n].moved(down)
+            inks[n] = inks[n].moved(down, aside)
+
+
+def _beside(inks: Sequence[Ink], group: Sequence[int], signs: Sequence[int]) -> float:
+    """How far words go right that follow a dynamic on its line too closely ("p dolce")."""
+    x0, y0, _, y1 = box_of(inks[n] for n in group)
+    middle = (y0 + y1) / 2
+    close = [
+        inks[n].box[2] + CLEAR - x0
+        for n in signs
+        if "dynam" in inks[n].classes
+        and inks[n].box[1] < middle < inks[n].box[3]
+        and inks[n].box[2] - CLEAR < x0 < inks[n].box[2] + CLEAR
+    ]
+    return max(close, default=0.0)
+
+
+def _wider(box: Box, by: float) -> Box:
+    return box[0] - by, box[1] - by, box[2] + by, box[3] + by
 
 
 def _lower_onto(

@@ -83,12 +83,15 @@ def register() -> None:
     from reportlab.pdfbase.ttfonts import TTFont
 
     rl_config.useA85 = 0
-    for name, data in zip(
-        (TEXT, BOLD, ITALIC, MUSIC),
-        (*_ttf("Liberation.css", 3), *_ttf("Leipzig.css", 1)),
-        strict=True,
-    ):
-        pdfmetrics.registerFont(TTFont(name, io.BytesIO(data), asciiReadable=False))
+    for name in (TEXT, BOLD, ITALIC, MUSIC):
+        pdfmetrics.registerFont(TTFont(name, io.BytesIO(font_file(name)), asciiReadable=False))
+
+
+def font_file(name: str) -> bytes:
+    """One of our four fonts as a TrueType file."""
+    if name == MUSIC:
+        return _ttf("Leipzig.css", 1)[0]
+    return _ttf("Liberation.css", 3)[(TEXT, BOLD, ITALIC).index(name)]
 
 
 @cache

@@ -121,11 +121,13 @@ def extract_excerpt(
         part = etree.SubElement(score, "part", id=f"P{n}")
         _fill(part, document, pick, first, last, n == 1, road_map, closed)
         if said is not None:
-            _say(part, said if n == leading + 1 else {})
+            say_under(part, said if n == leading + 1 else {})
     return Excerpt(score, leading)
 
 
-def _say(part: etree._Element, said: Mapping[int, str]) -> None:
+def say_under(part: etree._Element, said: Mapping[int, str]) -> None:
+    """Put syllables, and room for a sign of weight, under the notes of a copied part in the place
+    of the words that it sings. said: by address."""
     for note in part.iter("note"):
         for lyric in note.findall("lyric"):
             note.remove(lyric)

@@ -5,6 +5,8 @@ from __future__ import annotations
 
 from lxml import etree
 
+from sectionprep.musicxml.copies.jumps import end_of
+
 _MOVES = frozenset({"note", "backup", "forward"})
 
 
@@ -17,7 +19,7 @@ def end_at_bar_line(before: etree._Element, measure: etree._Element) -> None:
             for old in element.findall("offset"):
                 element.remove(old)
             measure.remove(element)
-            before.insert(_end_of(before), element)
+            before.insert(end_of(before), element)
 
 
 def _ends_only(direction: etree._Element) -> bool:
@@ -26,11 +28,3 @@ def _ends_only(direction: etree._Element) -> bool:
         return False
     signs = [sign for kind in direction.findall("direction-type") for sign in kind]
     return bool(signs) and all(s.tag == "wedge" and s.get("type") == "stop" for s in signs)
-
-
-def _end_of(measure: etree._Element) -> int:
-    """Before a closing bar line, behind all else."""
-    last = len(measure)
-    if last and measure[-1].tag == "barline" and measure[-1].get("location") != "left":
-        last -= 1
-    return last

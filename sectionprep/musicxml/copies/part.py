@@ -18,12 +18,14 @@ from lxml import etree
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
+from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
+from sectionprep.musicxml.copies.technique import words_in_time
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import FRETS, ODD_CHORDS, OPEN_OCTAVES, PLAYBACK, Undrawn
 from sectionprep.musicxml.document import Document, tag_of
@@ -47,6 +49,7 @@ def extract_part(
     *,
     written: WrittenPart | None = None,
     words: Mapping[int, str] | None = None,
+    reminders: Mapping[int, str] | None = None,
     finish: Callable[[int, etree._Element], None] | None = None,
     clef: str = "G2",
     courtesy: bool = False,
@@ -54,9 +57,9 @@ def extract_part(
 ) -> bytes:
     """A partwise score with one part, ready for the engraver. occurrence: which of parts with equal
     ids. written: rewrites a concert-pitch part as its player reads it. words: text to print above
-    notes, by address. finish: called with the index and the copy of each measure. clef: where the
-    file states none. courtesy: add accidentals that remind. undrawn: takes up what will not be
-    drawn."""
+    notes, by address. reminders: dynamics to print in parentheses under notes. finish: called with
+    the index and the copy of each measure. clef: where the file states none. courtesy: add
+    accidentals that remind. undrawn: takes up what will not be drawn."""
     measures = measures_of(document.root, part_id, occurrence)
     top = measures_of(document.root, None, 0)
     score = etree.Element("score-partwise", version="4.0")
@@ -76,6 +79,7 @@ def extract_part(
             copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
+        jumps_at_the_end(copied)
         for _ in range(tame(copied)):
             undrawn.add(ODD_CHORDS, n)
         for _ in range(tablature.rewrite(copied)):
@@ -100,6 +104,8 @@ def extract_part(
         mender.mend(copied)
         if words:
             _add_words(copied, words)
+        if reminders:
+            _remind(copied, reminders)
         if finish is not None:
             finish(n, copied)
             mender.settle(copied)
@@ -107,6 +113,7 @@ def extract_part(
         if len(part):
             end_at_bar_line(part[-1], copied)
         part.append(copied)
+    words_in_time(list(part))
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
@@ -289,6 +296,25 @@ def _add_words(measure: etree._Element, words: Mapping[int, str]) -> None:
             direction = etree.Element("direction", placement="above")
             etree.SubElement(etree.SubElement(direction, "direction-type"), "words").text = text
             measure.insert(measure.index(note), direction)
+
+
+def _remind(measure: etree._Element, reminders: Mapping[int, str]) -> None:
+    """Write dynamics in parentheses under notes, over them where words are sung."""
+    placement = "below" if next(measure.iter("lyric"), None) is None else "above"
+    for note in measure.findall("note"):
+        value = reminders.get(int((note.get("id") or "n-1")[1:]))
+        if not value:
+            continue
+        direction = etree.Element("direction", placement=placement)
+        for text in ("(", value, ")"):
+            kind = etree.SubElement(direction, "direction-type")
+            if text in "()":
+                etree.SubElement(kind, "words").text = text
+            else:
+                dynamics = etree.SubElement(kind, "dynamics")
+                for name in text.split():
+                    etree.SubElement(dynamics, name)
+        measure.insert(measure.index(note), direction)
 
 
 def write_slashes(measure: etree._Element, slash: bool) -> bool:

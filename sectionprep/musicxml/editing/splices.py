@@ -11,20 +11,21 @@ import hashlib
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from fractions import Fraction
 from functools import cached_property
 from typing import Any, NamedTuple
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.marks import BY_NAME, named_by
 from sectionprep.musicxml.document import Document, Span
-from sectionprep.musicxml.numbers import whole
+from sectionprep.musicxml.numbers import decimal, whole
 
 
 @dataclass(slots=True, kw_only=True)
 class NoteEdit:
     """What shall change at one note. before, after: directions, as XML without indentation, at its
-    start and at its end. slur numbers are chosen here; drop_starts, drop_stops: numbers of the
-    slurs whose ends go."""
+    start and at its end; inside: the same at a share of its length. slur numbers are chosen here;
+    drop_starts, drop_stops: numbers of the slurs whose ends go."""
 
     add: set[str] = field(default_factory=set)
     remove: set[str] = field(default_factory=set)
@@ -34,6 +35,7 @@ class NoteEdit:
     drop_stops: set[int] = field(default_factory=set)
     before: list[str] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
+    inside: list[tuple[Fraction, str]] = field(default_factory=list)
 
 
 class Splice(NamedTuple):
@@ -161,6 +163,14 @@ class _NoteText:
     def insert_line(self, at: int, xml: str, extra: str = "") -> None:
         lead = f"{self.newline}{self.indent}{extra}" if self.indent is not None else ""
         self.splices.append((at, at, lead + self.tag(xml)))
+
+    def offset(self, share: Fraction, direction: str) -> str:
+        """A direction that stands before the note, said to hold at a share of its length."""
+        node = next(n for n in self.children if n.name == "duration")
+        length = decimal(self.text[node.open_end : node.close_start]) or Fraction(0)
+        offset = f"{float(share * length):.4f}".rstrip("0").rstrip(".")
+        head, kind, rest = direction.rpartition("</direction-type>")
+        return f"{head}{kind}<offset>{offset}</offset>{rest}"
 
     def edit(self, edit: NoteEdit) -> None:
         if edit.remove or edit.drop_starts or edit.drop_stops:
@@ -344,12 +354,11 @@ def splices_for(
         note = _NoteText(text, newline)
         note.edit(edit)
         made.extend(_to_bytes(document, span, text, note.splices))
-        if edit.before or edit.after:
+        if edit.before or edit.after or edit.inside:
             outer = _line_indent(document, span)
             lead = f"{newline}{outer}" if outer is not None else ""
-            made.extend(
-                _splice(document, span.start, f"{note.tag(xml)}{lead}") for xml in edit.before
-            )
+            before = [*edit.before, *(note.offset(share, xml) for share, xml in edit.inside)]
+            made.extend(_splice(document, span.start, f"{note.tag(xml)}{lead}") for xml in before)
             made.extend(_splice(document, span.end, f"{lead}{note.tag(xml)}") for xml in edit.after)
     for address in sorted(set(dropped)):
         span = document.directions[address]

@@ -16,6 +16,7 @@ from sectionprep.version import __version__
 
 _SUFFIXES = (".musicxml", ".xml", ".mxl", ".krn", ".abc", ".mei")
 RECORD = "result.json"
+BOOK = "book.json"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -95,6 +96,24 @@ def as_json(result: ChartResult) -> bytes:
     """A result as the file that makes the book resumable."""
     kept = {"sectionprep": __version__, **asdict(result)}
     return json.dumps(kept, ensure_ascii=False, indent=1).encode("utf-8")
+
+
+def book_json(results: Sequence[ChartResult], of: int) -> bytes:
+    """The state of a book for other programs: one entry a chart, without the lists that the
+    workbook holds. of: charts in all."""
+    charts = [
+        {k: v for k, v in asdict(result).items() if k not in ("figures", "listed")}
+        for result in sorted(results, key=lambda r: r.name)
+    ]
+    counts = Counter(result.status for result in results)
+    body = {
+        "sectionprep": __version__,
+        "charts": of,
+        **{status: counts[status] for status in ("done", "unchanged", "failed")},
+        "left": of - len(results),
+        "results": charts,
+    }
+    return json.dumps(body, ensure_ascii=False, indent=1).encode("utf-8")
 
 
 def house_differences(results: Sequence[ChartResult]) -> list[tuple[str, list[tuple[str, str]]]]:

@@ -66,6 +66,7 @@ def cover(canvas: Any, frame: Frame, job: PartJob, pages: int) -> None:
     for words, font, size in (
         (job.title, fonts.BOLD, sizes["title"] * 1.3),
         (job.name, fonts.BOLD, sizes["title"]),
+        *((text, fonts.TEXT, sizes["part"]) for text in job.under),
         *((text, fonts.TEXT, sizes["credit"] + 2) for text in _credits(job)),
     ):
         canvas.setFont(font, size)
@@ -79,7 +80,7 @@ def cover(canvas: Any, frame: Frame, job: PartJob, pages: int) -> None:
         frame.height * 0.3,
         "The music begins on the next page, so that the page turn falls into a rest.",
     )
-    footer(canvas, frame, job, 1, pages, None)
+    footer(canvas, frame, job, 1, pages, ())
     canvas.showPage()
 
 
@@ -154,8 +155,8 @@ def _line(
 
 
 def _firstheader(canvas: Any, job: PartJob, left: float, right: float, top: float) -> None:
-    """Part and lyricist at the left, title in the middle and lower where it would touch them,
-    composer and arranger at the right."""
+    """Part, who plays it and lyricist at the left, title in the middle and lower where it would
+    touch them, composer and arranger at the right."""
     sizes = load_toml("templates/sheets.toml")["type"]
     room = right - left
     name = _line(job.name, fonts.BOLD, sizes["part"], 0.55 * room, 8, 12, left, right, 0)
@@ -166,9 +167,14 @@ def _firstheader(canvas: Any, job: PartJob, left: float, right: float, top: floa
         _line(text, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 10 + 12 * n, left, right, 1)
         for n, text in enumerate(_credits(job))
     ]
+    under = list(job.under)
     if job.lyricist:
         words = job.lyricist if _WORDS.search(job.lyricist) else f"words: {job.lyricist}"
-        beside.append(_line(words, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 25, left, right, 0))
+        under.append(words)
+    beside += [
+        _line(text, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 25 + 11 * n, left, right, 0)
+        for n, text in enumerate(under)
+    ]
     for line in beside:
         if line.x < title.end + 8 and title.x - 8 < line.end:
             title = replace(title, down=max(title.down, line.down + 0.8 * title.size + 4))
@@ -207,17 +213,35 @@ def foot_of_first_page(canvas: Any, frame: Frame, job: PartJob) -> None:
         canvas.drawCentredString(frame.width / 2, y, rights)
 
 
-_BESIDE_FOOTER = 130.0  # points: a turn and the number of the page
+_BESIDE_NUMBER = 40.0  # points: the number of the page and white
 
 
 def footer(
-    canvas: Any, frame: Frame, job: PartJob, number: int, pages: int, turn: Turn | None
+    canvas: Any,
+    frame: Frame,
+    job: PartJob,
+    number: int,
+    pages: int,
+    turns: Sequence[Turn],
+    syllables: bool = False,
 ) -> None:
-    """The foot of every page: what is printed, its number, and how long a turn has."""
+    """The foot of every page: what is printed, its number, and how long its turns have. number: as
+    it is printed, counted with a cover. syllables: some stand on the page."""
     sizes = load_toml("templates/sheets.toml")["type"]
     y = frame.bottom - 14
-    legend = "    -oo: no tongue, n: half swallowed" if job.syllables and number == 1 else ""
-    room = frame.width - 2 * frame.side - _BESIDE_FOOTER
+    right = frame.width - frame.side
+    canvas.setFont(fonts.TEXT, sizes["footer"])
+    canvas.drawRightString(right, y, f"{number} of {pages}")
+    size = sizes["footer"] + 1.5
+    says = fonts.fitted(
+        "; ".join(map(_turn_words, turns)), fonts.ITALIC, size, 0.6 * (right - frame.side)
+    )
+    canvas.setFont(fonts.ITALIC, size)
+    canvas.drawRightString(right - _BESIDE_NUMBER, y, says)
+    legend = "    -oo: no tongue, n: half swallowed" if syllables else ""
+    legend += "    bar in the margin: changed" if job.changed else ""
+    taken = _BESIDE_NUMBER + fonts.width(says, fonts.ITALIC, size) + (12 if says else 0)
+    room = right - frame.side - taken
     line = _line(
         job.footer + legend,
         fonts.TEXT,
@@ -231,11 +255,10 @@ def footer(
     )
     canvas.setFont(line.font, line.size)
     canvas.drawString(line.x, y, line.text)
-    canvas.setFont(fonts.TEXT, sizes["footer"])
-    canvas.drawRightString(frame.width - frame.side, y, f"{number} / {pages}")
-    if turn is not None:
-        words = "turn" if turn.possible else "turn quickly"
-        canvas.setFont(fonts.ITALIC, sizes["footer"] + 1.5)
-        canvas.drawRightString(
-            frame.width - frame.side - 40, y, f"{words} ({turn.seconds:.0f} s rest)"
-        )
+
+
+def _turn_words(turn: Turn) -> str:
+    """ "turn (4 s rest)", "D.S.: turn quickly to page 1 (1 s rest)"."""
+    way = "turn" if turn.possible else "turn quickly"
+    where = f"{turn.name}: {way} to page {turn.to}" if turn.to else way
+    return f"{where} ({turn.seconds:.0f} s rest)"

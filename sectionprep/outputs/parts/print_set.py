@@ -51,6 +51,13 @@ def bind(job: SetJob) -> None:
         )  # the sheets are compressed already
 
 
+def changed_set(chart: Chart, changed: Sequence[SheetReport], folder: Path) -> list[SetJob]:
+    """One set of the sheets that differ from those printed before; none where none does."""
+    sheets = tuple((report, 1) for report in changed)
+    title = f"{chart.title} - changed"
+    return [SetJob(out=folder / "changed.pdf", title=title, sheets=sheets)] if sheets else []
+
+
 def set_jobs(
     chart: Chart, reports: Sequence[SheetReport], copies: Mapping[str, int], folder: Path
 ) -> list[SetJob]:

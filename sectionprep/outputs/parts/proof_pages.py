@@ -21,6 +21,7 @@ _SIGN = {
     "dynamic": "dynam",
     "hairpin": "hairpin",
     "cut-off": "dir",
+    "words": "dir",
 }  # kinds of change as the engraver names them
 _NOTHING_BEFORE = ("", "plain", "none", "not written", "no slur")
 

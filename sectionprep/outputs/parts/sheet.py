@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -18,18 +19,18 @@ from sectionprep.drawing.engraver.engraver import (
 from sectionprep.drawing.paging.lines_and_pages import (
     TURN_SECONDS,
     WAYS,
+    Jump,
     LineBox,
-    Pages,
     Turn,
     break_for_pages,
-    break_pages,
 )
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
-from sectionprep.drawing.scene.line_extras import Extra, line_extras
+from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
+from sectionprep.outputs.parts.fitting import Fit, filled, fit
 from sectionprep.outputs.parts.page_heads import Frame, frame_of
 from sectionprep.outputs.parts.proof_pages import Proof, paint_proof_pages
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark
@@ -59,8 +60,10 @@ class PartJob:
     xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
     draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
-    bar index. numbers: printed number of each bar. lyricist, rights: credits of the first page.
-    remarks: what the sheet will not show.
+    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
+    lines under the part's name. lyricist, rights: credits of the first page.
+    remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
+    sheet before, whose lines get a bar in the margin.
     """
 
     xml: bytes
@@ -77,19 +80,23 @@ class PartJob:
     syllables: Mapping[str, str] = field(default_factory=dict)
     proof: Proof | None = None
     rests: tuple[float, ...] = ()
+    jumps: tuple[Jump, ...] = ()
     numbers: tuple[str, ...] = ()
+    under: tuple[str, ...] = ()
     lyricist: str = ""
     rights: tuple[str, ...] = ()
     remarks: tuple[SheetRemark, ...] = ()
+    changed: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SheetReport:
     """What was printed: pages (with cover and proof pages), staves on each page of music, turns
     with seconds of rest, bars on each line. cover: a title page stands first, so that a turn falls
-    into a rest. failed: why nothing was printed. remarks: what the sheet does not show. heads: how
-    many the part has, and how many of them are proved to be on the paper, to be read as their
-    pitch, and to be so by an accidental; differences: bars that are not drawn as the part has them.
+    into a rest. staff: its height, millimetres. failed: why nothing was printed. remarks: what the
+    sheet does not show. heads: how many the part has, and how many of them are proved to be on the
+    paper, to be read as their pitch, and to be so by an accidental; differences: bars that are not
+    drawn as the part has them.
     """
 
     name: str
@@ -99,6 +106,7 @@ class SheetReport:
     turns: tuple[Turn, ...]
     bars_per_line: tuple[int, ...]
     cover: bool = False
+    staff: float = 0.0
     failed: str = ""
     remarks: tuple[SheetRemark, ...] = ()
     heads: int = 0
@@ -141,23 +149,23 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     frame = frame_of(job.style.paper)
     painter = Painter(canvas)
     sheet = _proved_sheet(job, frame)
-    engraving, extras, lines, broken = sheet.engraving, sheet.extras, sheet.lines, sheet.broken
+    engraving, broken = sheet.engraving, sheet.fit.pages
     painter.learn(engraving.glyphs)
-    starts, turns = broken.starts, broken.turns
-    ends = [*starts[1:], len(lines)]
+    starts, turns = broken.starts, [turn.behind(broken.cover) for turn in broken.turns]
+    ends = [*starts[1:], len(sheet.fit.lines)]
     pages = len(starts)
     if broken.cover:
         page_heads.cover(canvas, frame, job, pages + 1)
     for number, (first, last) in enumerate(zip(starts, ends, strict=True), start=1):
         page_heads.header(canvas, frame, job, number, broken.cover)
-        turn = next((t for t in turns if t.page == number), None)
-        page_heads.footer(canvas, frame, job, number + broken.cover, pages + broken.cover, turn)
+        shown = number + broken.cover
+        here = [turn for turn in turns if turn.page == shown]
+        said = any(e.kind == "syllable" for line in sheet.extras[first:last] for e in line)
+        page_heads.footer(canvas, frame, job, shown, pages + broken.cover, here, said)
         if number == 1:
             page_heads.warning(canvas, frame, job, [d.bar for d in engraving.proved.differences])
             page_heads.foot_of_first_page(canvas, frame, job)
-        _place(
-            painter, frame, engraving, job, extras, lines, first, last, number == 1, number == pages
-        )
+        _place(painter, frame, job, sheet, range(first, last), number == 1, number == pages)
         canvas.showPage()
     if job.proof is not None:
         pages += paint_proof_pages(
@@ -176,7 +184,8 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         pages=pages + broken.cover,
         cover=broken.cover,
         staves=tuple(b - a for a, b in zip(starts, ends, strict=True)),
-        turns=tuple(replace(turn, page=turn.page + broken.cover) for turn in turns),
+        staff=job.style.staff * sheet.fit.share,
+        turns=tuple(turns),
         bars_per_line=per_line,
         remarks=job.remarks,
         heads=engraving.proved.expected,
@@ -188,26 +197,25 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
 
 
 _USUAL_STAFF = 7.5  # millimetres
-_TIGHT_GAP = (
-    0.6  # of the least white between lines, where that saves a turn without rest; judgement
-)
 
 
 @dataclass(frozen=True, slots=True)
-class _Sheet:
-    """A part engraved and broken into pages."""
+class _Drawn:
+    """A part engraved for its usual staff, what is added to each line, and the lines' heights."""
 
     engraving: Engraving
     extras: list[list[Extra]]
     lines: list[LineBox]
-    broken: Pages
 
 
-def _hard_turns(sheet: _Sheet) -> tuple[int, int]:
-    """How many turns have no time, and how many pages there are."""
-    return sum(not turn.possible for turn in sheet.broken.turns), len(
-        sheet.broken.starts
-    ) + sheet.broken.cover
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A part broken into pages. drawn: as it was before; engraving, extras: as they are printed."""
+
+    drawn: _Drawn
+    engraving: Engraving
+    extras: list[list[Extra]]
+    fit: Fit
 
 
 def _scale(job: PartJob) -> float:
@@ -228,10 +236,24 @@ def _measured(job: PartJob, frame: Frame) -> Measured:
     )
 
 
+def as_printed(job: PartJob) -> _Sheet:
+    """The part as `paint_part` prints it."""
+    return _proved_sheet(job, frame_of(job.style.paper))
+
+
 def engraved(job: PartJob) -> Engraving:
     """The part engraved with its lines broken the usual way."""
     part = _measured(job, frame_of(job.style.paper))
-    return engrave(part, break_for_pages(part.boxes, part.room))
+    return _with_room(engrave(part, break_for_pages(part.boxes, part.room)), job)
+
+
+def _with_room(engraving: Engraving, job: PartJob) -> Engraving:
+    """Notes so far apart that what is said under them does not touch."""
+    if not job.syllables:
+        return engraving
+    size = load_toml("templates/sheets.toml")["type"]["syllable"] / UNIT
+    systems = tuple(roomy(system, job.syllables, size) for system in engraving.systems)
+    return replace(engraving, systems=systems)
 
 
 def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
@@ -258,32 +280,41 @@ def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
     sheet = _lay_out(job, frame, part, "usual")
     can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
     for way in WAYS[1:]:
-        hopeful = can_rest if way == "rests" else len(sheet.broken.starts) == 3
-        if hopeful and any(not turn.possible for turn in sheet.broken.turns):
-            sheet = min(sheet, _lay_out(job, frame, part, way, sheet), key=_hard_turns)
+        hopeful = can_rest if way == "rests" else len(sheet.fit.pages.starts) == 3
+        if hopeful and sheet.fit.hardness[0]:
+            other = _lay_out(job, frame, part, way, sheet.drawn)
+            sheet = min(sheet, other, key=lambda sheet: sheet.fit.hardness)
     return sheet
 
 
 def _lay_out(
-    job: PartJob, frame: Frame, part: Measured, way: str, drawn: _Sheet | None = None
+    job: PartJob, frame: Frame, part: Measured, way: str, earlier: _Drawn | None = None
 ) -> _Sheet:
-    """Break lines and pages. drawn: an earlier drawing, which serves again where the lines are the
+    """Break lines and pages. earlier: a drawing, which serves again where the lines are the
     same."""
     starts = break_for_pages(part.boxes, part.room, way)
-    if drawn is None or tuple(first for first, _ in drawn.engraving.lines) != starts:
-        engraving = engrave(part, starts)
-        extras = extras_of(engraving, job)
-        lines = _line_boxes(engraving, job)
+    if earlier is not None and tuple(first for first, _ in earlier.engraving.lines) == starts:
+        drawn = earlier
     else:
-        engraving, extras, lines = drawn.engraving, drawn.extras, drawn.lines
-    gap = (
-        load_toml("templates/sheets.toml")["page"]["gap"]
-        * MM
-        * (_TIGHT_GAP if way == "tight" else 1.0)
-    )
-    return _Sheet(
-        engraving, extras, lines, break_pages(lines, frame.room(True), frame.room(False), gap)
-    )
+        engraving = _with_room(engrave(part, starts), job)
+        extras = extras_of(engraving, job)
+        drawn = _Drawn(engraving, extras, _line_boxes(engraving, job))
+    engraving, extras = drawn.engraving, drawn.extras
+    jumps = tuple(_between_lines(engraving, job.jumps))
+    found = fit(drawn.lines, frame, jumps, job.style.staff, tight=way == "tight")
+    if found.share != 1.0:
+        systems = filled(engraving.systems, found.share, part.width_mm * 100)
+        engraving = replace(engraving, systems=systems)
+        extras = extras_of(engraving, job)
+    return _Sheet(drawn, engraving, extras, found)
+
+
+def _between_lines(engraving: Engraving, jumps: Sequence[Jump]) -> Iterator[Jump]:
+    """Jumps between bars as jumps between the lines on which these stand."""
+    firsts = [engraving.bars[first].index for first, _ in engraving.lines]
+    for jump in jumps:
+        leaves, to = bisect_right(firsts, jump.leaves) - 1, bisect_right(firsts, jump.to) - 1
+        yield replace(jump, leaves=leaves, to=to)
 
 
 def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
@@ -306,24 +337,18 @@ def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
 def _place(
     painter: Painter,
     frame: Frame,
-    engraving: Engraving,
     job: PartJob,
-    extras: list[list[Extra]],
-    lines: list[LineBox],
-    first: int,
-    last: int,
+    sheet: _Sheet,
+    lines: range,
     is_first: bool,
     is_last: bool,
 ) -> None:
-    page = load_toml("templates/sheets.toml")["page"]
-    used = sum(line.height for line in lines[first:last])
-    spaces = max(last - first - 1, 1)
-    spare = (frame.room(is_first) - used) / spaces
-    gap = (
-        min(max(spare, page["gap"] * MM * _TIGHT_GAP), page["gap_most"] * MM)
-        if not is_last or spare < page["gap_most"] * MM
-        else page["gap_most"] * MM * 0.8
-    )
+    """Paint some lines of a part onto one page."""
+    engraving, heights = sheet.engraving, [line.height for line in sheet.fit.lines]
+    most = load_toml("templates/sheets.toml")["page"]["gap_most"] * MM
+    used = sum(heights[n] for n in lines)
+    spare = (frame.room(is_first) - used) / max(len(lines) - 1, 1)
+    gap = min(max(spare, sheet.fit.gap), most) if not is_last or spare < most else most * 0.8
     proof = job.proof
     pale = (
         {*proof.notes, *(name for name, key in engraving.signs.items() if key in proof.signs)}
@@ -331,18 +356,37 @@ def _place(
         else ()
     )
     y = frame.height - frame.top - (frame.head_first if is_first else frame.head_later)
-    for n in range(first, last):
+    for n in lines:
         system = engraving.systems[n]
-        scale = _scale(job) * system.scale
+        scale = _scale(job) * system.scale * sheet.fit.share
         unit = UNIT * scale
         ink = (system.bottom - system.top) * unit
-        slack = max(0.0, lines[n].height - ink) / 2
+        slack = max(0.0, heights[n] - ink) / 2
         staff_y = y - slack - (system.staff_top - system.top) * unit
         painter.system(system, frame.side, staff_y, pale, scale)
+        if job.changed.intersection(_numbers_on(job, engraving, n)):
+            _margin_bar(painter, frame, staff_y, (system.staff_bottom - system.staff_top) * unit)
         with painter.at(system, frame.side, staff_y, scale):
-            for extra in extras[n]:
+            for extra in sheet.extras[n]:
                 extra.paint(painter)
-        y -= lines[n].height + gap
+        y -= heights[n] + gap
+
+
+def _numbers_on(job: PartJob, engraving: Engraving, line: int) -> set[str]:
+    """Printed numbers of the bars of a line, those inside long rests among them."""
+    first, last = engraving.lines[line]
+    bars = engraving.bars[first : last + 1]
+    return {number for bar in bars for number in job.numbers[bar.index : bar.index + bar.bars]}
+
+
+_MARGIN_BAR = 2.5  # points wide
+_FROM_STAFF = 9.0  # points between it and the line
+
+
+def _margin_bar(painter: Painter, frame: Frame, top: float, height: float) -> None:
+    """Beside a line with something new. top: of its staff, points above the foot of the page."""
+    x = frame.side - _FROM_STAFF
+    painter.canvas.rect(x, top - height, _MARGIN_BAR, height, stroke=0, fill=1)
 
 
 def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:

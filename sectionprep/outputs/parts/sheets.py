@@ -26,9 +26,12 @@ from sectionprep.musicxml.document import Document
 from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.proof_pages import proof_of
+from sectionprep.outputs.parts.reminders import reminders
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
 from sectionprep.outputs.parts.unshown import remarks_of
+from sectionprep.outputs.parts.who_plays import who_plays
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.syllables import syllables
@@ -42,27 +45,6 @@ _MOST_WORKERS = 4  # each takes about 80 MB
 def file_names(chart: Chart) -> list[str]:
     """A distinct file stem for every part: number in score order and name."""
     return [f"{part.index + 1:02d}_{safe_name(part.label)}" for part in chart.parts]
-
-
-def rests_at_bar_ends(chart: Chart, part: Part) -> tuple[float, ...]:
-    """Seconds of rest around each bar line: from the last note's end before it to the next note
-    after it."""
-    playing = sorted(
-        (n.onset, n.end) for n in part.notes if not n.is_rest and not n.is_cue and n.duration
-    )
-    found: list[float] = []
-    at = 0
-    quiet_since = 0
-    total = chart.bars[-1].end
-    for bar in chart.bars:
-        while at < len(playing) and playing[at][0] < bar.end:
-            quiet_since = max(quiet_since, playing[at][1])
-            at += 1
-        following = playing[at][0] if at < len(playing) else total
-        found.append(
-            max(0.0, chart.seconds(quiet_since, following)) if quiet_since <= bar.end else 0.0
-        )
-    return tuple(found)
 
 
 def _as_read(chart: Chart, part: Part) -> WrittenPart | None:
@@ -119,6 +101,7 @@ def part_jobs(
     seen: dict[str, int] = {}
     names = file_names(chart)
     wanted = None if parts is None else set(parts)
+    road = RoadTurns(chart)
     for part in chart.parts:
         occurrence = seen.get(part.id, 0)
         seen[part.id] = occurrence + 1
@@ -137,6 +120,7 @@ def part_jobs(
         written = _as_read(chart, part)
         reading = _reading(written)
         undrawn = Undrawn()
+        jumps = road.of(part)
         yield PartJob(
             xml=extract_part(
                 document,
@@ -144,6 +128,7 @@ def part_jobs(
                 occurrence,
                 written=written,
                 words=help_words,
+                reminders=reminders(chart, part, jumps),
                 finish=_cue_writer(document, cues),
                 courtesy=style.courtesy,
                 clef=part.chair.instrument.clef,
@@ -164,6 +149,8 @@ def part_jobs(
             if style.proof and marking is not None
             else None,
             rests=rests_at_bar_ends(chart, part),
+            jumps=jumps,
+            under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),
             lyricist=chart.lyricist,
             rights=chart.rights,

@@ -257,9 +257,7 @@ def turns_text(reports: Sequence[SheetReport]) -> str:
                 else "  TURN QUICKLY: no longer rest was possible; a neighbour or a "
                 "copied page helps"
             )
-            lines.append(
-                f"  {report.name}: after page {turn.page}, {turn.seconds:.1f} s of rest{note}"
-            )
+            lines.append(f"  {report.name}: {turn.where}, {turn.seconds:.1f} s of rest{note}")
     return (
         "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."])
         + "\n"
@@ -271,6 +269,31 @@ def remarks_text(reports: Sequence[SheetReport]) -> str:
     said = said_once(remark for report in reports for remark in report.remarks)
     lines = ["", "WHAT THE SHEETS DO NOT SHOW", "", *(f"  {line}" for line in said)]
     return "\n".join(lines) + "\n" if said else ""
+
+
+def versions_text(changes: Sequence[PartChange]) -> list[str]:
+    """What differs from an older version, one line for each part with other notes, one for all that
+    have other marks only."""
+    found = []
+    for change in changes:
+        if change.status != "changed":
+            found.append(f"{change.part}: {'new' if change.status == 'new' else 'no longer there'}")
+        elif change.notes:
+            found.append(f"{change.part}: other notes in {_bars(change.notes)}")
+    only_marks = [c.part for c in changes if c.status == "changed" and not c.notes]
+    if only_marks:
+        found.append(f"Other marks only: {', '.join(only_marks)}")
+    return found
+
+
+def older_text(changes: Sequence[PartChange]) -> str:
+    """The same as a section of the report; "" where no older version was named."""
+    lines = versions_text(changes)
+    return "\nSINCE THE OLDER VERSION\n" + "".join(f"  {line}\n" for line in lines) if lines else ""
+
+
+def _bars(numbers: Sequence[str]) -> str:
+    return f"bar{'s' * (len(numbers) > 1)} {', '.join(numbers)}"
 
 
 def versions_json(changes: Sequence[PartChange] | None) -> Json:

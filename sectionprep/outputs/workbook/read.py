@@ -257,6 +257,24 @@ def copies_of(typed: Typed) -> dict[str, int]:
 # ----------------------------------------------------------------------------------------
 
 
+def to_copy(typed: Typed, path: Path) -> tuple[str, ...]:
+    """Instructions that the sheet Agreement asks to be copied, as "bar | part"."""
+    found = []
+    for key, cells in typed.cells.get(tables.AGREEMENT, {}).items():
+        if _plain(cells.get("Status")) != tables.COPY:
+            continue
+        check, *rest = key.split("|")
+        if check != "one-sided" or len(rest) != 3:
+            where = typed.where.get((tables.AGREEMENT, key, "Status"), tables.AGREEMENT)
+            raise UnusableSettings(
+                f'{where} says "{tables.COPY}", but there is nothing to copy in its row.',
+                where=str(path),
+                remedy="It is for instructions that other parts cannot read.",
+            )
+        found.append(f"{rest[1]} | {rest[0]}")
+    return tuple(found)
+
+
 def to_directives(typed: Typed, path: Path) -> tuple[Directive, ...]:
     """What the Marks sheet decides; "leave it" keeps what is printed and adds nothing. Raises
     UnusableSettings for a decision that cannot be understood."""

@@ -152,6 +152,7 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     for planned in plan.marked:
         figures = figures_of(chart, planned.part)
         name = chart.parts[planned.part].label
+        readings = [(reading.name, dict(reading.leans)) for reading in planned.readings]
         for note in planned.notes:
             shown = note.marks - {"slur-stop"}
             decided = note.decided
@@ -165,9 +166,9 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                     f"{words}; " if shown else ""
                 ) + f"off {say_beat(chart.place(note.cutoff).beat)}"
             others = [
-                (r.name, say(theirs))
-                for r in planned.readings
-                if bool(theirs := frozenset(dict(r.leans).get(note.tone.onset, ())))
+                (reading, say(theirs))
+                for reading, leans in readings
+                if bool(theirs := frozenset(leans.get(note.tone.onset, ())))
                 != bool(note.marks & ATTACKS)
             ]
             others += [("if you like", say(marks)) for marks in note.offers]
@@ -348,9 +349,7 @@ def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row
                 "Pages": report.pages,
                 "Turns": "NOT PRINTED"
                 if report.failed
-                else "; ".join(
-                    f"after page {t.page}: {t.seconds:.0f} s rest" for t in report.turns
-                ),
+                else "; ".join(f"{t.where}: {t.seconds:.0f} s rest" for t in report.turns),
             }
         )
         found.append(replace(row, cells=row.cells | pages))

@@ -51,7 +51,8 @@ CHANGES = (
     "fall",
     "plain",
 )
-STATUS = ("open", "settled", "not a fault")
+COPY = "copy it"  # for instructions that concern parts in which they do not stand
+STATUS = ("open", "settled", "not a fault", COPY)
 RATINGS = ("1", "2", "3", "4", "5")
 TICK = ("x",)
 

@@ -224,9 +224,8 @@ class SheetWriter:
             formula1='"' + ",".join(_listed(choices)) + '"',
             allow_blank=True,
             showErrorMessage=False,
+            sqref=" ".join(f"{letter}{first}:{letter}{last}" for first, last in _runs(rows)),
         )
-        for first, last in _runs(rows):
-            rule.add(f"{letter}{first}:{letter}{last}")
         self.sheet.data_validations.append(rule)
 
 

@@ -1,0 +1,151 @@
+"""Decisions as steps: which lines of the plan file each of them changes."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Iterable
+from operator import attrgetter
+from typing import TYPE_CHECKING
+
+from sectionprep.errors import BadArgument
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
+from sectionprep.music.timing import say_beat
+from sectionprep.phrasing import PassagePlan, PlannedNote
+from sectionprep.phrasing.directives import Directive, figure_at
+from sectionprep.phrasing.house import parse_habit
+from sectionprep.phrasing.plan_file import LEAVE
+from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
+from sectionprep.review.plan_text import Key, Line
+from sectionprep.review.settled import WAYS, Settled
+
+if TYPE_CHECKING:
+    from sectionprep.review.session import Review
+
+_onset = attrgetter("onset")
+VERBS = ("mark", "off", "plain", "leave", "rules")
+
+
+def words_for(marks: Iterable[str], off: bool) -> str:
+    """Marks in the plan file's words: "accent, tenuto off"."""
+    return say(frozenset(marks) - SLURS) + (" off" if off else "")
+
+
+def line_for(chart: Chart, planned: PassagePlan, note: PlannedNote, words: str) -> tuple[Key, Line]:
+    """The line that says these words of a note."""
+    at = chart.place(note.tone.onset)
+    place = f"{at.bar} {say_beat(at.beat)}"
+    line = chart.lines[planned.part]
+    figure = figure_at(line, bisect_left(line, note.tone.onset, key=_onset), chart.resolution)
+    text = f"{place} | {note.tone.head.pitch} | {words} | {figure}"
+    return Key(chart.parts[planned.part].label, place), Line(planned.id, text)
+
+
+def note_step(
+    review: Review, name: str, tick: int, verb: str, mark: str = "", *, everywhere: bool = False
+) -> Step:
+    """A decision on one note, or on it everywhere its figure returns. verb: "mark" puts a mark on
+    or takes it off, "off" the cut-off; "plain", "leave" (as printed in every part), "rules" (takes
+    decisions back). Raises BadArgument."""
+    planned, note = review.planned(name), _note(review, name, tick)
+    words = "" if verb == "rules" else _new_words(note, verb, mark)
+    where = [(planned, note)]
+    if everywhere:
+        answers = review.answers[name, tick]
+        where = [(review.planned(other), _note(review, other, at)) for other, at in answers]
+    place = review.score.chart.place(tick)
+    also = f" and {len(where) - 1} more" if len(where) > 1 else ""
+    says = f"bar {place.bar}, beat {say_beat(place.beat)}{also}: {words or 'as the rules say'}"
+    changes = tuple(_line_change(review, its_plan, n, words) for its_plan, n in where)
+    return Step(says, name, changes)
+
+
+def _note(review: Review, name: str, tick: int) -> PlannedNote:
+    for note in review.planned(name).notes:
+        if note.tone.onset == tick:
+            return note
+    raise BadArgument("no note of the lead begins there.")
+
+
+def _new_words(note: PlannedNote, verb: str, mark: str) -> str:
+    marks, off = note.marks - SLURS, note.cutoff is not None
+    if verb == "leave":
+        return LEAVE
+    if verb == "plain":
+        return words_for((), False)
+    if verb == "off":
+        return words_for(marks - ORNAMENTS | (marks & {"shake"}), not off)
+    if mark in marks:
+        return words_for(marks - {mark}, off)
+    kept = {m for m in marks if not contradict(m, mark) and m not in ORNAMENTS - {"shake"}}
+    return words_for(kept | {mark}, off)
+
+
+def _line_change(review: Review, planned: PassagePlan, note: PlannedNote, words: str) -> Change:
+    key, line = line_for(review.score.chart, planned, note, words)
+    was = review.desk.line(key)
+    if words:
+        return LineChange(key, was, line)
+    if not review.desk.speaks_itself(key):
+        return LineChange(key, was, None)
+    by_rules = review.rules.of(planned.id)
+    assert by_rules is not None
+    same = next(n for n in by_rules.notes if n.tone.onset == note.tone.onset)
+    said = words_for(same.marks, same.cutoff is not None)
+    return LineChange(key, was, line_for(review.score.chart, planned, note, said)[1])
+
+
+def reading_step(review: Review, name: str, reading: str) -> Step:
+    """One of the readings for the whole passage; "" takes every decision in it back. Raises
+    BadArgument."""
+    by_rules, planned = review.rules.of(name), review.planned(name)
+    assert by_rules is not None
+    chosen = by_rules.notes
+    if reading:
+        chosen = next((r.notes for r in by_rules.readings if r.name == reading), ())
+        if not chosen:
+            raise BadArgument("there is no such reading.")
+    changes = []
+    for plain, wanted, note in zip(by_rules.notes, chosen, planned.notes, strict=True):
+        same = plain.marks - SLURS == wanted.marks - SLURS
+        words = "" if same else words_for(wanted.marks, plain.cutoff is not None)
+        changes.append(_line_change(review, planned, note, words))
+    says = f'{name}: the reading "{reading}"' if reading else f"{name}: as the rules say"
+    return Step(says, name, tuple(changes))
+
+
+def habit_step(review: Review, sentence: str, wanted: bool) -> Step:
+    """A habit of the house, said or taken back. Raises BadArgument."""
+    if wanted:
+        sentence = parse_habit(sentence).says
+    there = sentence in review.desk.text.habits
+    says = f"habit of the house: {sentence}" if wanted else f"no longer a habit: {sentence}"
+    return Step(says, "", (HabitChange(sentence, there, wanted),))
+
+
+def finding_step(review: Review, finding: str, way: str) -> Step:
+    """A finding settled, or open again (""). Raises BadArgument."""
+    if way not in ("", *WAYS):
+        raise BadArgument("a finding cannot be settled so.")
+    says = review.finding_names().get(finding) or review.desk.findings.get(finding, ("", ""))[1]
+    if not says:
+        raise BadArgument("there is no such finding.")
+    was = review.desk.findings.get(finding, Settled("", "")).way
+    change = SettledChange(finding, says, was, way)
+    return Step(f"{way or 'open again'}: {says}"[:120], "", (change,))
+
+
+def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:
+    """Decisions that came another way (a workbook, a small file of decisions) as one step. Those
+    that fit nowhere stay out."""
+    changes = []
+    for d in decided:
+        for planned in review.plan.passages + review.plan.hits:
+            if review.score.chart.parts[planned.part].label != d.part:
+                continue
+            for note in planned.notes:
+                at = review.score.chart.place(note.tone.onset)
+                if (at.bar, at.beat) == (d.bar, d.beat):
+                    words = LEAVE if d.marks is None else words_for(d.marks, bool(d.cutoff))
+                    changes.append(_line_change(review, planned, note, words))
+    return Step(says, "", tuple({c.key: c for c in changes if isinstance(c, LineChange)}.values()))

@@ -1,0 +1,98 @@
+"""Two players on one staff, each on stems of their own: both get the marks where they play
+together. Common practice, no source."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from build import part_xml, score_xml, transposed
+
+from sectionprep import stages
+from sectionprep.checks import run_checks
+from sectionprep.music.lines import second_players
+from sectionprep.results import Options, Score
+
+TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
+TUNE += "r/8 G5/8 A5/8 C6/8 A5/4 r/8 C6/8 r/2 r/8 D5/8 F5/4"
+#: as the tune, but the second player rests in the first bar and holds the last note on
+SECOND = "r/1 E5/4 C5/4 r/8 B4/8 D5/8 C5/8 C5/4 B4/8 A4/8 G4/2 "
+SECOND += "r/8 E5/8 F5/8 A5/8 F5/4 r/8 A5/8 r/2 r/8 B4/8 D5/4"
+
+
+def _shared(first: str, second: str) -> str:
+    """Measures with the second player's notes in voice 2."""
+    bars = [re.findall(r"<measure.*?</measure>", part_xml(line)) for line in (first, second)]
+    made = []
+    for upper, lower in zip(*bars, strict=True):
+        notes = "".join(re.findall(r"<note>.*?</note>", lower))
+        notes = notes.replace("<voice>1</voice>", "<voice>2</voice>")
+        length = sum(int(d) for d in re.findall(r"<duration>(\d+)", notes))
+        back = f"<backup><duration>{length}</duration></backup>"
+        made.append(upper.replace("</measure>", f"{back}{notes}</measure>"))
+    return "".join(made)
+
+
+def _score(tmp_path: Path, first: str, second: str) -> Score:
+    parts = {
+        "Trumpet 1 & 2": _shared(first, second),
+        "Trumpet 3": part_xml(transposed(TUNE, -5)),
+        "Trumpet 4": part_xml(transposed(TUNE, -8)),
+    }
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml(parts))
+    return stages.read_score(path, Options())
+
+
+def test_who_plays_with_the_first_player_is_known(tmp_path: Path) -> None:
+    score = _score(tmp_path, TUNE, SECOND)
+    seconds = second_players(score.chart)
+    assert list(seconds) == [0]
+    quarter = score.chart.resolution
+    assert [tick / quarter for tick in seconds[0]] == [
+        4,
+        5,
+        6.5,
+        7,
+        7.5,
+        8,
+        9,
+        9.5,
+        12.5,
+        13,
+        13.5,
+        14,
+        15.5,
+        18.5,
+        19,
+    ]
+
+
+@pytest.mark.parametrize("own", ["", "!"])
+def test_the_second_player_gets_the_marks_of_the_first(own: str, tmp_path: Path) -> None:
+    """What he has printed stays; where he plays alone he gets nothing; a second run inserts
+    nothing."""
+    second = SECOND.replace("E5/4", f"E5/4{own}")
+    marked = stages.mark_score(_score(tmp_path, TUNE, second), Options())
+    chart = marked.again.chart
+    notes = {(n.voice, n.onset): n for n in chart.parts[0].notes if not n.is_rest}
+    together = second_players(chart)[0]
+    had = {n.onset: n.marks for n in marked.score.chart.parts[0].notes if n.voice == "2"}
+    given = [t for t in together if notes["1", t].marks]
+    assert len(given) >= 3
+    assert all(notes["1", t].marks <= notes["2", t].marks for t in given if not had[t])
+    assert all(had[t] <= notes["2", t].marks for t in together)
+    alone = [n for (voice, t), n in notes.items() if voice == "2" and t not in together]
+    assert [n.marks for n in alone] == [frozenset()]
+    assert not [f for f in marked.after if f.check == "second-player"]
+    again = stages.mark_score(marked.again, Options())
+    assert [c for c in again.marking.changes if c.applied] == []
+
+
+def test_a_second_player_without_the_marks_of_the_first_is_found(tmp_path: Path) -> None:
+    first = TUNE.replace("G5/4", "G5/4>").replace("B4/4", "B4/4>")
+    score = _score(tmp_path, first, SECOND)
+    (found,) = (f for f in run_checks(score.chart, score.together) if f.check == "second-player")
+    assert (found.part, len(found.places)) == (0, 1)
+    assert "lacks marks of the first on a note (accent)" in found.message

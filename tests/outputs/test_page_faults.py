@@ -1,0 +1,187 @@
+"""Every fault that the measure of pages looks for is planted once and found; the page as it is
+printed has none of them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from build import chart, part_xml, score_xml
+from measure_pages import director_count, line_collisions, painted, part_count, seconds_to_turn
+from page_faults import economy, line_faults
+
+from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.scene.ink import Ink, System, Text
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts import sheet as part_sheet
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, engraved, extras_of
+from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.results import Marked
+
+
+def _sign(content: str, placement: str) -> str:
+    kind = f"<direction-type>{content}</direction-type>"
+    return f'<direction placement="{placement}">{kind}</direction>'
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> PartJob:
+    """Sixteen bars: eighths, a hairpin, dynamics, words, a letter, and eight bars of rest."""
+    text = "C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 8 + "r/1 " * 8
+    signs = {
+        0: _sign("<dynamics><mf/></dynamics>", "below"),
+        6: _sign("<rehearsal>A</rehearsal>", "above") + _sign("<words>sweetly</words>", "above"),
+        12: _sign('<wedge type="crescendo"/>', "below"),
+        17: _sign('<wedge type="stop"/>', "below"),
+        18: _sign("<dynamics><f/></dynamics>", "below"),
+        48: _sign("<words>cup mute</words>", "above"),
+    }
+    score = score_xml({"Trumpet 1": part_xml(text, signs=signs)})
+    document = parse_document(Path("x.musicxml"), score)
+    folder = tmp_path_factory.mktemp("faults")
+    (made,) = part_jobs(document, read_chart(document), folder, style=SheetStyle(), footer="")
+    return made
+
+
+@pytest.fixture(scope="module")
+def drawn(job: PartJob) -> Engraving:
+    return engraved(job)
+
+
+def _with(system: System, *more: Ink, without: tuple[Ink, ...] = ()) -> System:
+    return replace(system, ink=(*(i for i in system.ink if i not in without), *more))
+
+
+def _faults(drawn: Engraving, n: int, system: System) -> set[str]:
+    return {fault.kind for fault in line_faults("", n + 1, system, [], drawn)}
+
+
+def _line_with(drawn: Engraving, kind: str) -> tuple[int, System, Ink]:
+    return next(
+        (n, system, ink)
+        for n, system in enumerate(drawn.systems)
+        for ink in system.ink
+        if kind in ink.classes
+    )
+
+
+def test_the_page_as_it_is_has_none(job: PartJob, drawn: Engraving) -> None:
+    found = [
+        fault
+        for n, (system, extras) in enumerate(zip(drawn.systems, extras_of(drawn, job), strict=True))
+        for fault in line_faults(job.name, n + 1, system, extras, drawn)
+    ]
+    assert found == []
+
+
+def test_two_signs_of_one_kind_that_overlap_are_seen(drawn: Engraving) -> None:
+    n, system, dynamic = _line_with(drawn, "dynam")
+    twin = dynamic.moved(30.0, 120.0)._replace(owner="another")
+    assert "collision" in _faults(drawn, n, _with(system, twin))
+    found = line_collisions("", 1, _with(system, twin), [])
+    assert [fault.kinds for fault in found] == [("dynamic", "dynamic")]
+
+
+def test_a_near_miss_is_seen(drawn: Engraving) -> None:
+    """Words moved to a third of a millimetre from the letter they stand beside."""
+    n, system, _ = _line_with(drawn, "reh")
+    box = next(i.box for i in system.ink if "reh" in i.classes)
+    words = next(i for i in system.ink if "dir" in i.classes)
+    edge = max(i.box[2] for i in system.ink if "reh" in i.classes)
+    near = words.moved((box[1] + box[3]) / 2 - words.box[3], edge + 33 - words.box[0])
+    assert _faults(drawn, n, _with(system, near, without=(words,))) == {"near miss"}
+
+
+def test_words_over_the_wrong_bar_are_seen(drawn: Engraving) -> None:
+    n, system, words = _line_with(drawn, "dir")
+    moved = words.moved(-400.0, 9000.0)
+    faults = _faults(drawn, n, _with(system, moved, without=(words,)))
+    assert "over the wrong bar" in faults
+
+
+def test_a_stub_is_seen(drawn: Engraving) -> None:
+    n, system, hairpin = _line_with(drawn, "hairpin")
+    first = min(spot.x for spot in system.heads.values())
+    x0, y0, _, y1 = hairpin.box
+    stub = hairpin.moved(0.0, first - 300 - x0)._replace(box=(first - 300, y0, first - 100, y1))
+    assert "stub" in _faults(drawn, n, _with(system, stub))
+
+
+def test_a_sign_in_a_rests_number_is_seen(drawn: Engraving) -> None:
+    n, system, _ = _line_with(drawn, "multiRest")
+    number = next(
+        i for i in system.ink if "multiRest" in i.classes and i.box[3] < system.staff_top + 50
+    )
+    words = next(i for i in system.ink if "dir" in i.classes and isinstance(i.shape, Text))
+    beside = words.moved(
+        (number.box[1] + number.box[3] - words.box[1] - words.box[3]) / 2,
+        number.box[2] + 90 - words.box[0],
+    )
+    faults = _faults(drawn, n, _with(system, beside, without=(words,)))
+    assert "in a rest's number" in faults
+
+
+def test_a_lonely_bar_and_a_lonely_line_are_seen() -> None:
+    assert [f.signs for f in economy("", [4, 4, 1], [2, 1])] == [
+        ("one bar", "last line"),
+        ("one line", "last page"),
+    ]
+    assert economy("", [4, 4, 2], [3]) == []
+    assert economy("", [1], [1]) == []  # all that there is
+
+
+def test_a_turn_that_is_timed_wrongly_is_seen(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sixty lines of eighths with a rest here and there; then the same with seconds made up."""
+    text = ("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 43 + "r/1 " * 8) * 5
+    document = parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(text)}))
+    c = read_chart(document)
+    (made,) = part_jobs(document, c, tmp_path, style=SheetStyle(), footer="")
+    right = part_count(made, c, 0)
+    assert right.turns >= 2
+    assert [f for f in right.faults if f.kind == "turn"] == []
+    wrong = replace(made, rests=tuple(rest + 2.0 for rest in made.rests))
+    assert {f.kind for f in part_count(wrong, c, 0).faults} == {"turn"}
+    assert part_sheet.as_printed(made).fit.pages.turns
+
+
+def test_the_clock_of_the_measure_follows_the_tempo() -> None:
+    """Two bars of rest, the first at 60, the second at 120: four seconds and two."""
+    c = replace(chart({"Alto": "C5/1 r/1 r/1 C5/1"}), tempos=((0, 60.0), (192, 120.0)))
+    assert seconds_to_turn(c, 0, 1) == pytest.approx(6.0)
+
+
+def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
+    """Every line of both small scores and of the study pages is seen, and what is planted on one
+    of them is counted."""
+    found = director_count(demo_marked)
+    assert found.signs > 1000
+    before = len(found.faults)
+    from sectionprep.outputs.director import study
+
+    read = study.take_drawing
+
+    def spoiled(*given: object) -> object:
+        systems, glyphs = read(*given)  # type: ignore[arg-type]
+        dynamic = next((i for i in systems[0].ink if "dynam" in i.classes), None)
+        if dynamic is not None:
+            head = next(i for i in systems[0].ink if "notehead" in i.classes)
+            onto = dynamic.moved(head.box[1] - dynamic.box[1], head.box[0] - dynamic.box[0])
+            systems[0] = _with(systems[0], onto._replace(owner="planted"))
+        return systems, glyphs
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(study, "take_drawing", spoiled)
+        assert len(director_count(demo_marked).faults) > before
+
+
+def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> None:
+    with painted() as seen:
+        part_sheet.draw_part(job)
+    assert len(seen) == len(engraved(job).systems)
+    with painted() as nothing:
+        pass
+    assert nothing == []

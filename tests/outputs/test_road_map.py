@@ -1,0 +1,138 @@
+"""The road map on a player's sheet: jumps at the end of their bar, the coda on an indented line of
+its own, signs beside letters (common practice, no source; E. Gould, Behind Bars, from memory)."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from build import part_xml, score_xml
+from lxml import etree
+
+from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_for_pages
+from sectionprep.drawing.scene.ink import Glyph, Ink, Line, System, Text, box_of
+from sectionprep.drawing.scene.spacing import narrowed
+from sectionprep.musicxml.copies.jumps import jumps_at_the_end
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import SheetStyle, engraved
+from sectionprep.outputs.parts.sheets import part_jobs
+
+_CODA = "\ue048"
+
+
+def _sign(content: str) -> str:
+    return f'<direction placement="above"><direction-type>{content}</direction-type></direction>'
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Engraving:
+    """Twelve bars of quarters: segno and letter at bar 3, To Coda in bar 6, D.S. typed at the head
+    of bar 8, coda and letter at bar 9."""
+    bar = "E5/4 C6/4 D5/4 G5/4 "
+    signs = {
+        8: _sign("<rehearsal>B</rehearsal>") + _sign("<segno/>"),
+        23: _sign("<words>To Coda</words>"),
+        28: _sign("<words>D.S. al Coda</words>"),
+        32: _sign("<rehearsal>J</rehearsal>") + _sign("<coda/>"),
+    }
+    document = parse_document(
+        Path("x.musicxml"), score_xml({"Alto Sax 1": part_xml(bar * 12, signs=signs)})
+    )
+    folder = tmp_path_factory.mktemp("road")
+    (job,) = part_jobs(document, read_chart(document), folder, style=SheetStyle(), footer="")
+    return engraved(job)
+
+
+def _with_words(drawn: Engraving, words: str) -> tuple[System, Ink]:
+    return next(
+        (system, ink)
+        for system in drawn.systems
+        for ink in system.ink
+        if isinstance(ink.shape, Text) and words in ink.shape.words
+    )
+
+
+def _right_of_bar(system: System, x: float) -> float:
+    return min(right for _, _, right in system.bar_edges if right > x - 50)
+
+
+@pytest.mark.parametrize("words", ["To Coda", "D.S. al Coda"])
+def test_a_jump_ends_where_its_bar_ends(drawn: Engraving, words: str) -> None:
+    system, ink = _with_words(drawn, words)
+    assert _right_of_bar(system, ink.box[2]) - ink.box[2] < 200
+
+
+def test_a_jump_typed_at_the_head_of_its_bar_stays_in_it(drawn: Engraving) -> None:
+    system, ink = _with_words(drawn, "D.S.")
+    bars = [b for b, left, right in system.bar_edges if left < ink.box[2] - 50 < right]
+    assert bars == [drawn.bars[7].id]
+
+
+def test_to_coda_carries_the_sign_it_sends_to(drawn: Engraving) -> None:
+    _, ink = _with_words(drawn, "To Coda")
+    assert isinstance(ink.shape, Text)
+    assert ink.shape.words.count(_CODA) == 1
+
+
+def test_the_coda_begins_an_indented_line(drawn: Engraving) -> None:
+    starts = [drawn.bars[first].index for first, _ in drawn.lines]
+    assert 8 in starts
+    indents = [system.indent for system in drawn.systems]
+    assert [n for n, indent in enumerate(indents) if indent] == [starts.index(8)]
+    ends = {
+        round(max(right for _, _, right in system.bar_edges) + system.indent, -2)
+        for system in drawn.systems[:-1]
+    }
+    assert len(ends) == 1  # all lines end at the margin
+
+
+def test_signs_stand_beside_letters_and_on_no_note(drawn: Engraving) -> None:
+    for code in ("E047", "E048"):
+        system, sign = next(
+            (s, i)
+            for s in drawn.systems
+            for i in s.ink
+            if isinstance(i.shape, Glyph) and i.shape.code == code
+        )
+        letter = box_of(i for i in system.ink if "reh" in i.classes)
+        assert letter[2] < sign.box[0] < letter[2] + 300
+        assert letter[1] - 100 < (sign.box[1] + sign.box[3]) / 2 < letter[3] + 100
+        heads = [i.box for i in system.ink if "notehead" in i.classes]
+        under = [b[1] for b in heads if b[0] < sign.box[2] and sign.box[0] < b[2]]
+        assert all(top - sign.box[3] >= 60 for top in under)  # white, hundredths of a millimetre
+
+
+def test_a_coda_breaks_the_line_whatever_it_costs() -> None:
+    bars = [BarBox(width=4500, coda=n == 5) for n in range(8)]
+    assert 5 in break_for_pages(bars, 18000)
+
+
+def test_a_narrower_line_keeps_its_stems_on_its_heads(drawn: Engraving) -> None:
+    """Every head stands as far from its stem as before; what leaves too little white is refused."""
+    line = replace(drawn.systems[0], indent=0.0)
+    narrow = narrowed(line, INDENT)
+    assert narrow is not None
+
+    def apart(system: System) -> list[float]:
+        stems = [
+            i.shape.x0 for i in system.ink if "stem" in i.classes and isinstance(i.shape, Line)
+        ]
+        return [round(min(abs(x - spot.x) for x in stems)) for spot in system.heads.values()]
+
+    assert apart(line) == apart(narrow)
+    width = [max(right for *_, right in s.bar_edges) for s in (line, narrow)]
+    assert width[0] - width[1] == pytest.approx(INDENT, abs=1)
+    assert narrowed(line, 12000) is None
+
+
+def test_to_coda_before_all_notes_may_belong_to_the_bar_line_and_stays() -> None:
+    measure = etree.fromstring(
+        f"<measure>{_sign('<words>To Coda</words>')}{_sign('<words>D.C. al Fine</words>')}"
+        '<note/><barline location="right"/></measure>'
+    )
+    jumps_at_the_end(measure)
+    assert [e.tag for e in measure] == ["direction", "note", "direction", "barline"]
+    assert measure[2].findtext("direction-type/words") == "D.C. al Fine"

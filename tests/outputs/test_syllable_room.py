@@ -1,0 +1,52 @@
+"""What is said under the notes never touches: a millimetre at least between two syllables, all of a
+line in one size (judgement of readers)."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pypdfium2
+import pytest
+
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part, engraved, extras_of
+from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.results import Marked
+
+
+@pytest.fixture(scope="module")
+def jobs(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> list[PartJob]:
+    again = demo_marked.again
+    folder = tmp_path_factory.mktemp("said")
+    style = SheetStyle(syllables=True)
+    return list(
+        part_jobs(
+            again.document,
+            again.chart,
+            folder,
+            style=style,
+            footer="",
+            together=again.together,
+            plan=demo_marked.plan,
+            parts=[0, 3, 7],
+        )
+    )
+
+
+def test_no_two_syllables_are_closer_than_a_millimetre(jobs: list[PartJob]) -> None:
+    for job in jobs:
+        looked_at = 0
+        for line in extras_of(engraved(job), job):
+            boxes = sorted(extra.box for extra in line if extra.kind == "syllable")
+            looked_at += len(boxes)
+            assert all(b[0] - a[2] >= 100 for a, b in pairwise(boxes))
+            assert len({round(box[3] - box[1], 3) for box in boxes}) <= 1  # one size
+        assert looked_at > 50
+
+
+def test_their_key_stands_on_the_pages_that_have_them(jobs: list[PartJob]) -> None:
+    draw_part(jobs[0])
+    pdf = pypdfium2.PdfDocument(jobs[0].out)
+    for page in pdf:
+        words = page.get_textpage().get_text_range().split()
+        assert ("doo" in words) == ("swallowed" in words)
+    assert len(pdf) == 2

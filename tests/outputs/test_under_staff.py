@@ -1,0 +1,85 @@
+"""Dynamics, hairpins and words under the staff, and articulations at ties, keep clear of each other
+where the engraver lets them touch (E. Gould, Behind Bars, from memory: dynamics interrupt
+hairpins)."""
+
+from __future__ import annotations
+
+from sectionprep.drawing.scene.articulations import clear_ties
+from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, System, Text
+from sectionprep.drawing.scene.skyline import restack
+from sectionprep.drawing.scene.under_staff import CLEAR
+from sectionprep.drawing.text.lettering import Run
+
+WIDTH = 10000.0
+
+
+def _dynamic(left: float, right: float, top: float = 2000, owner: str = "") -> Ink:
+    glyph = Glyph("E520", left, top + 200, 1.0)
+    return Ink(glyph, (left, top, right, top + 300), ("dynam",), owner or f"d{left}")
+
+
+def _hairpin(left: float, right: float) -> Ink:
+    points = ((right, 2050.0), (left, 2150.0), (right, 2250.0))
+    return Ink(Polygon(points, False, 10.0, False), (left, 2050, right, 2250), ("hairpin",))
+
+
+def _restacked(*inks: Ink) -> tuple[Ink, ...]:
+    return restack(System(ink=inks, staff_top=1000, staff_bottom=1800), {}, WIDTH).ink
+
+
+def test_dynamics_of_one_moment_read_as_one() -> None:
+    """The engraver sets "sf" and "p" of one note under each other."""
+    first, second = _restacked(_dynamic(500, 800), _dynamic(520, 700, top=2200))
+    assert 0 < second.box[0] - first.box[2] < CLEAR
+    assert first.box[3] == second.box[3]
+
+
+def test_dynamics_of_two_moments_move_apart() -> None:
+    first, second = _restacked(_dynamic(500, 800), _dynamic(780, 1000))
+    assert second.box[0] - first.box[2] >= CLEAR
+    assert first.box[0] < 500
+    assert second.box[0] > 780
+
+
+def test_what_is_clear_stays() -> None:
+    inks = (_dynamic(500, 800), _dynamic(1000, 1200), _hairpin(1400, 2000))
+    assert _restacked(*inks) == inks
+
+
+def test_a_hairpin_ends_before_the_dynamic_it_leads_to() -> None:
+    hairpin, _ = _restacked(_hairpin(1000, 2000), _dynamic(1950, 2200))
+    assert hairpin.box[2] == 1950 - CLEAR
+    assert isinstance(hairpin.shape, Polygon)
+    assert max(x for x, _ in hairpin.shape.points) == hairpin.box[2]
+    assert hairpin.box[0] == 1000
+
+
+def test_a_hairpin_begins_behind_the_dynamic_it_comes_from() -> None:
+    _, hairpin = _restacked(_dynamic(900, 1100), _hairpin(1000, 2000))
+    assert (hairpin.box[0], hairpin.box[2]) == (1100 + CLEAR, 2000)
+
+
+def test_words_behind_a_dynamic_keep_their_distance_on_its_line() -> None:
+    text = Text(810.0, 2250.0, (Run("dolce", "sectionprep-text-italic", 300.0),))
+    words = Ink(text, (810, 2050, 1300, 2260), ("dir",), group="w")
+    _, moved = _restacked(_dynamic(500, 800), words)
+    assert moved.box[0] == 800 + CLEAR
+    assert moved.box[1] == 2050
+
+
+def test_an_articulation_stands_outside_the_tie() -> None:
+    curve = Curve(
+        (
+            ("moveTo", ((1000.0, 500.0),)),
+            ("curveTo", ((1200.0, 380.0), (1800.0, 380.0), (2000.0, 500.0))),
+        ),
+        10.0,
+        True,
+    )
+    tie = Ink(curve, (1000, 400, 2000, 500), ("tie",))
+    tenuto = Ink(Glyph("E4A4", 1100, 460, 1.0), (1100, 430, 1300, 470), ("artic",))
+    aside = tenuto.moved(0.0, 2000.0)
+    inks = [tie, tenuto, aside]
+    clear_ties(inks)
+    assert inks[1].box[3] < 450
+    assert inks[2] == aside

@@ -1,0 +1,274 @@
+"""What is decided is in the plan file at once, and `prepare --plan` does what the page showed."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+from typing import Any
+
+from review_page import Page, open_page
+
+from sectionprep import stages
+from sectionprep.apart import Apart
+from sectionprep.phrasing.plan_file import read_plan
+from sectionprep.results import Options
+
+
+def note_at(page: Page, name: str, n: int) -> dict[str, Any]:
+    drawn = page.client.get(f"/passage/{name}/drawing").json()
+    return dict(drawn["notes"][n])
+
+
+def decide(page: Page, **wish: Any) -> dict[str, Any]:
+    wish = {"version": page.review.version, "width": 190, "pitch": "sounding"} | wish
+    answer = page.client.post("/decide", json=wish)
+    assert answer.status_code == 200, answer.text
+    return dict(answer.json())
+
+
+def test_a_mark_goes_into_the_file_the_picture_and_every_part(page: Page) -> None:
+    before = note_at(page, "P3", 4)
+    assert before["words"] == "plain"
+    assert not page.review.desk.path.exists()
+    done = decide(page, passage="P3", tick=before["tick"], verb="mark", mark="accent")
+    after = done["drawn"]["notes"][4]
+    assert after["words"] == "accent"
+    assert after["state"] == "decided"
+    assert 'class="frame yours"' in "".join(done["drawn"]["lines"])
+    parts = {name for what, names in after["gets"] for name in names.split(", ")}
+    assert len(parts) == 5, after["gets"]
+    said = read_plan(page.review.desk.path).directives
+    assert [d.marks for d in said] == [frozenset({"accent"})]
+
+
+def test_the_sheets_get_what_the_page_showed(page: Page) -> None:
+    """The page marks a copy of a few bars; `prepare` marks the score. Both must agree, note by
+    note, in every passage."""
+    for n, verb in ((4, "leave"), (7, "plain"), (9, "off")):
+        decide(page, passage="P3", tick=note_at(page, "P3", n)["tick"], verb=verb)
+    decide(page, passage="P5", reading="plainer")
+    options = Options(plan=page.review.desk.path)
+    marked = stages.mark_score(stages.read_score(page.review.path, options), options)
+    assert not marked.unfit
+    mine = page.review.plan
+    for name in page.review.passages:
+        ours, theirs = mine.of(name), marked.plan.of(name)
+        assert ours is not None
+        assert theirs is not None
+        assert ours.notes == theirs.notes
+        whole, alone = marked.marking, page.review.marking(name)
+        passage = page.review.passages[name]
+        wanted = {(c.part, c.tick, c.kind, c.now) for c in whole.changes if c.passage == passage.id}
+        assert {
+            (c.part, c.tick, c.kind, c.now) for c in alone.changes if c.passage == passage.id
+        } == wanted
+
+
+def test_the_lead_is_drawn_with_the_very_marks_that_the_score_gets(page: Page) -> None:
+    """Notations of every note in the excerpt that is engraved against the marked score's."""
+    from lxml import etree
+
+    from sectionprep.review.drawing import View
+
+    review = page.review
+    marked = stages.mark_planned(review.score, review.plan, review.options)
+    theirs = {
+        n: sorted(e.tag for e in note.iterfind("notations/articulations/*"))
+        for n, note in enumerate(marked.again.document.tree_notes)
+    }
+    seen = 0
+    for name in review.passages:
+        excerpt = review.drawer.marked(View(passage=name, whole=True), review.marking(name))
+        for note in excerpt.root.iter("note"):
+            address = int((note.get("id") or "n-1")[1:])
+            mine = sorted(e.tag for e in note.iterfind("notations/articulations/*"))
+            assert mine == theirs[address], (name, etree.tostring(note))
+            seen += bool(mine)
+    assert seen > 100
+
+
+def test_plain_leave_and_rules(page: Page) -> None:
+    note = note_at(page, "P3", 5)
+    assert note["printed"]
+    for verb, words, state in (
+        ("plain", "plain", "decided"),
+        ("leave", "accent", "left"),
+        ("rules", "accent", "printed"),
+    ):
+        done = decide(page, passage="P3", tick=note["tick"], verb=verb)["drawn"]["notes"][5]
+        assert (done["words"], done["state"]) == (words, state)
+    assert read_plan(page.review.desk.path).directives == ()
+
+
+def test_contradicting_marks_give_way(page: Page) -> None:
+    tick = note_at(page, "P3", 4)["tick"]
+    decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
+    both = decide(page, passage="P3", tick=tick, verb="mark", mark="tenuto")
+    assert both["drawn"]["notes"][4]["words"] == "accent, tenuto"
+    roof = decide(page, passage="P3", tick=tick, verb="mark", mark="strong-accent")
+    assert roof["drawn"]["notes"][4]["words"] == "rooftop accent"
+    gone = decide(page, passage="P3", tick=tick, verb="mark", mark="strong-accent")
+    assert gone["drawn"]["notes"][4]["words"] == "plain"
+
+
+def test_everywhere_a_figure_returns(page: Page) -> None:
+    """The demo's P4 begins as P1 does (demo_chart/README.md: the theme comes back)."""
+    name, note = next(
+        (name, note)
+        for name in page.review.passages
+        for note in page.client.get(f"/passage/{name}/drawing").json()["notes"]
+        if note["copies"] > 1 and "ghost" not in note["marks"]
+    )
+    done = decide(page, passage=name, tick=note["tick"], verb="mark", mark="ghost", everywhere=True)
+    assert f"and {note['copies'] - 1} more" in done["undo"]
+    said = read_plan(page.review.desk.path).directives
+    assert len(said) == note["copies"]
+    assert page.client.post("/undo", json={}).json()["step"]
+    assert read_plan(page.review.desk.path).directives == ()
+
+
+def test_a_reading_for_the_whole_passage_and_back(page: Page) -> None:
+    by_rules = page.review.rules.of("P3")
+    assert by_rules is not None
+    reading = next(r for r in by_rules.readings if r.differs)
+    done = decide(page, passage="P3", reading=reading.name)
+    taken = [r["name"] for r in done["drawn"]["readings"] if r["taken"]]
+    assert taken == [reading.name]
+    now = page.review.planned("P3")
+    assert [n.marks for n in now.notes] == [n.marks for n in reading.notes]
+    back = decide(page, passage="P3", reading="")
+    assert [r["name"] for r in back["drawn"]["readings"] if r["taken"]] == [""]
+
+
+def test_a_habit_of_the_house_speaks_in_every_passage(page: Page) -> None:
+    decide(page, habit="last off-beat eighths: staccato")
+    assert read_plan(page.review.desk.path).habits[0].says == "last off-beat eighths: staccato"
+    whys = [n.why for p in page.review.plan.passages for n in p.notes]
+    assert any("house habit" in why for why in whys)
+    assert "last off-beat eighths: staccato" in page.client.get("/").text
+    decide(page, habit="last off-beat eighths: staccato", wanted=False)
+    assert read_plan(page.review.desk.path).habits == ()
+
+
+def test_undo_and_redo_without_end_also_after_closing(page: Page, apart: Apart) -> None:
+    drawn = page.client.get("/passage/P3/drawing").json()
+    start = page.review.plan
+    for note in drawn["notes"][:12]:
+        decide(page, passage="P3", tick=note["tick"], verb="mark", mark="ghost")
+    end = page.review.plan
+    with open_page(page.review.path, apart) as again:
+        for _ in range(12):
+            assert again.client.post("/undo", json={}).json()["step"]
+        assert again.client.post("/undo", json={}).json()["step"] == ""
+        assert again.review.plan == start
+        for _ in range(12):
+            assert again.client.post("/redo", json={}).json()["step"]
+        assert again.review.plan == end
+
+
+def test_a_second_window_is_asked_before_it_decides_the_same_note_again(page: Page) -> None:
+    first, other = (note_at(page, "P3", n)["tick"] for n in (4, 6))
+    seen = page.review.version
+    decide(page, passage="P3", tick=first, verb="mark", mark="accent")
+    wish = {"version": seen, "passage": "P3", "tick": first, "verb": "mark", "mark": "ghost"}
+    answer = page.client.post("/decide", json=wish)
+    assert answer.status_code == 409
+    assert "bar 19" in answer.json()["question"].lower()
+    assert "accent" in answer.json()["question"]
+    assert page.client.post("/decide", json=wish | {"tick": other}).status_code == 200
+    assert page.client.post("/decide", json=wish | {"insist": True}).status_code == 200
+
+
+def test_edits_from_outside_are_noticed_kept_and_asked_about(page: Page) -> None:
+    notes = page.client.get("/passage/P3/drawing").json()["notes"]
+    decide(page, passage="P3", tick=notes[4]["tick"], verb="mark", mark="accent")
+    seen = page.review.version
+    path = page.review.desk.path
+    line = '[[passage]]\nlead = "Alto 1"\nlines = ["19 2 | D6 | staccato"]  # in pencil\n'
+    path.write_text("# my own words\n" + line + path.read_text())
+    news = page.client.get("/version").json()
+    assert news["version"] > seen
+    assert "outside" in news["news"]
+    now = page.client.get("/passage/P3/drawing").json()["notes"]
+    edited = next(n for n in now if n["place"] == "bar 19, beat 2")
+    assert edited["marks"] == ["staccato"]
+    decide(page, passage="P3", tick=notes[8]["tick"], verb="mark", mark="accent")
+    text = path.read_text()
+    assert text.startswith("# my own words\n")
+    assert "# in pencil" in text
+    assert len(read_plan(path).directives) == 3
+
+
+def test_a_plan_file_that_cannot_be_read_stops_decisions_and_is_not_lost(page: Page) -> None:
+    tick = note_at(page, "P3", 4)["tick"]
+    decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
+    path = page.review.desk.path
+    good = path.read_text()
+    path.write_text(good + "[[passage\n")
+    assert "TOML" in page.client.get("/version").json()["trouble"]
+    assert page.client.get("/passage/P3").status_code == 200
+    wish = {"version": page.review.version, "passage": "P3", "tick": tick, "verb": "plain"}
+    assert page.client.post("/decide", json=wish).status_code == 409
+    assert page.client.post("/undo", json={}).status_code == 409
+    assert path.read_text() == good + "[[passage\n"
+    path.write_text(good)
+    assert page.client.get("/version").json()["trouble"] == ""
+    assert page.client.post("/decide", json=wish | {"insist": True}).status_code == 200
+
+
+def test_undo_does_not_run_over_what_was_edited_outside(page: Page) -> None:
+    tick = note_at(page, "P3", 4)["tick"]
+    decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
+    path = page.review.desk.path
+    path.write_text(path.read_text().replace("| accent |", "| tenuto |"))
+    answer = page.client.post("/undo", json={})
+    assert answer.status_code == 409
+    assert "tenuto" in answer.json()["question"]
+    assert "tenuto" in path.read_text()
+
+
+def test_a_folder_that_cannot_be_written_is_said_and_nothing_changes(page: Page) -> None:
+    tick = note_at(page, "P3", 4)["tick"]
+    page.review.desk.path.parent.write_text("a file stands where the folder should be")
+    before = page.review.plan
+    wish = {"version": 1, "passage": "P3", "tick": tick, "verb": "plain"}
+    wish |= {"verb": "mark", "mark": "accent"}
+    answer = page.client.post("/decide", json=wish)
+    assert answer.status_code == 422
+    assert "cannot be written" in answer.json()["failed"]
+    assert page.review.plan == before
+
+
+def test_what_prepare_wrote_and_nobody_edited_is_no_decision(
+    demo_path: Path, tmp_path: Path, apart: Apart
+) -> None:
+    chart = tmp_path / "chart.musicxml"
+    chart.write_bytes(demo_path.read_bytes())
+    options = Options()
+    score = stages.read_score(chart, options)
+    plan, _ = stages.plan_score(score, options)
+    folder = tmp_path / "chart_prepared"
+    stages.write_plan_file(score, plan, folder / "chart_plan.toml", options)
+    with open_page(chart, apart) as page:
+        assert page.review.desk.settled.directives == ()
+        tick = note_at(page, "P3", 4)["tick"]
+        decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
+        assert len(read_plan(folder / "chart_plan.toml").directives) == 1
+
+
+def test_a_decision_takes_less_than_half_a_second(page: Page) -> None:
+    """The widest passage of the demo: 13 parts. Processor time, since the machine may be busy."""
+    name = max(page.review.passages, key=lambda n: len(page.review.passages[n].parts))
+    notes = page.client.get(f"/passage/{name}/drawing").json()["notes"]
+    spent = []
+    for note in notes[:5]:
+        before, clock = os.times(), time.perf_counter()
+        decide(page, passage=name, tick=note["tick"], verb="mark", mark="ghost")
+        after = os.times()
+        spent.append(
+            min(
+                after.user + after.system - before.user - before.system, time.perf_counter() - clock
+            )
+        )
+    assert sorted(spent)[2] < 0.5, spent
