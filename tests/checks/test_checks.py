@@ -527,6 +527,7 @@ def test_a_mute_in_one_part_alone_and_one_still_in_where_the_band_is_loud() -> N
         ]
 
     assert ("mute-alone", 1) in said((1,))
+    assert ("mute", 0) in said((0, 1, 2))
     assert said((0, 1, 2), out=True) == []
 
 
