@@ -185,8 +185,10 @@ def summary(done: Any) -> None:
     first = look_first(marked.again.chart, marked.after)
     if first:
         say("Look at these first:")
-        for line in first[:4]:
+        for line in first:
             say(f"  {line}")
+        taken = counted(len(marked.marking.taken_out), "printed mark")
+        say(f"  Taken out: {taken}. Not printed: {counted(len(done.not_printed), 'part')}.")
     if done.pages:
         turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
         say(f"Printed {done.pages} pages{turns}.")

@@ -492,3 +492,52 @@ def test_whatever_a_check_may_find_is_listed() -> None:
         }
         assert said == set(check.finds), module.__name__
     assert len(all_checks()) == sum(len(check.finds) for check in CHECKS)
+
+
+ENTRY = "r/4 r/8 C5/8 D5/4 F5/4 " + TUNE
+
+
+def test_a_part_that_strikes_beside_all_others_comes_before_every_missing_mark() -> None:
+    early = ENTRY.replace("r/4 r/8 C5/8", "r/4 C5/4", 1)
+    marked = ENTRY.replace("D5/4", "D5/4>").replace("C5/4 A4", "C5/4^ A4")
+    found = _check(
+        {"Trumpet 1": marked, "Trumpet 2": ENTRY, "Trumpet 3": early, "Trumpet 4": ENTRY}
+    )
+    assert (found[0].check, found[0].severity, found[0].part) == ("rhythm", "error", 2)
+    assert "strikes on 2 where all 3 others play the & of 2" in found[0].message
+    assert {f.matter for f in found[1:]} == {"marks"}
+
+
+def test_a_mute_in_one_part_alone_and_one_still_in_where_the_band_is_loud() -> None:
+    words = "<direction><direction-type><words>{}</words></direction-type></direction>"
+    loud = "<direction><direction-type><dynamics><ff/></dynamics></direction-type></direction>"
+    cup = words.format("cup mute")
+
+    def said(muted: tuple[int, ...], *, out: bool = False) -> list[tuple[str, int]]:
+        signs = {
+            n: {9: loud}
+            | ({1: cup} if n in muted else {})
+            | ({5: words.format("open")} if out else {})
+            for n in range(3)
+        }
+        parts = {f"Trumpet {n + 1}": part_xml((TUNE + " ") * 8, signs=signs[n]) for n in range(3)}
+        c = read_chart(parse_document(Path("x"), score_xml(parts)))
+        return [
+            (f.check, f.part) for f in run_checks(c, find_passages(c)) if f.matter == "instructions"
+        ]
+
+    assert ("mute-alone", 1) in said((1,))
+    assert ("mute", 0) in said((0, 1, 2))
+    assert said((0, 1, 2), out=True) == []
+
+
+def test_one_line_speaks_of_a_section_and_all_of_it_fits_a_screen(demo_path: Path) -> None:
+    import subprocess
+    import sys
+
+    command = [sys.executable, "-m", "sectionprep", "check", str(demo_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+    shown = done.stdout.splitlines()
+    assert len(shown) <= 40
+    assert "  bars 2-18, brass: no marks, Trumpet 1 has 5" in shown
+    assert shown[1] == "Notes and rhythms"

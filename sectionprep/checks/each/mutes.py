@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from operator import attrgetter
 
@@ -125,26 +125,37 @@ def _still_in(context: Context, signs: _Signs) -> Iterable[tuple[Finding, Direct
         if 4 * len(winds & set(passage.parts)) < _MOST * len(winds):
             continue
         for part in passage.parts:
-            sign = _in_force(signs.get(part, ()), passage.start)
-            loud = _dynamic(chart, part, passage.start)
-            if sign is None or loud not in _LOUD or sign.onset >= passage.start:
+            loud = next(_loud(chart, part, passage, signs.get(part, ())), None)
+            if loud is None:
                 continue
-            place = chart.place(passage.start)
+            tick, value, sign = loud
+            place = chart.place(tick)
             yield (
                 Finding(
                     check="mute",
                     severity="warning",
-                    tick=passage.start,
+                    tick=tick,
                     part=part,
                     lead=passage.lead,
                     passage=passage.id,
                     message=f'still in "{sign.value}" from bar {chart.place(sign.onset).bar} where '
-                    f'the whole band plays {loud}; no "open" before',
+                    f'the whole band plays {value}; no "open" before',
                     fix=f'Write "open" before bar {place.bar}, or "stay in mute" there.',
-                    places=(passage.start,),
+                    places=(tick,),
                 ),
                 sign,
             )
+
+
+def _loud(
+    chart: Chart, part: int, passage: Passage, signs: tuple[Direction, ...]
+) -> Iterator[tuple[int, str, Direction]]:
+    """Where in a passage a part is at its loudest with a mute in: tick, dynamic, mute."""
+    inside = chart.signs(part, "dynamic", passage.start + 1, passage.end)
+    for tick in (passage.start, *(d.onset for d in inside)):
+        sign, value = _in_force(signs, tick), _dynamic(chart, part, tick)
+        if sign is not None and value in _LOUD and sign.onset < tick:
+            yield tick, value, sign
 
 
 def _dynamic(chart: Chart, part: int, tick: int) -> str:
