@@ -62,12 +62,14 @@ def test_every_part_of_the_demo_is_drawn_with_its_headings(demo_sheets: list[She
 def test_eight_or_nine_staves_on_the_first_page_about_ten_after(
     demo_sheets: list[SheetReport],
 ) -> None:
-    """D. J. Argue, Music Preparation Fundamentals (2023): 8-9 staves on page 1 and 10 after."""
+    """D. J. Argue, Music Preparation Fundamentals (2023): 8-9 staves on page 1 and 10 after. The
+    drum part has nothing but slashes in lines of four bars, which are lower: two more."""
     full = [report for report in demo_sheets if report.pages > 1]
     assert full
     for report in full:
-        assert 7 <= report.staves[0] <= 10
-        assert all(count <= 11 for count in report.staves[1:])
+        more = 2 * (report.name == "Drums")
+        assert 7 <= report.staves[0] <= 10 + more
+        assert all(count <= 11 + more for count in report.staves[1:])
 
 
 @pytest.mark.parametrize("staff", [7.0, 7.5, 8.5, 9.6, 10.0, 11.0])
@@ -194,7 +196,7 @@ def test_a_cue_stands_at_the_readers_pitch(demo_marked: Marked) -> None:
     xml = extract_part(
         again.document,
         part.id,
-        finish=_cue_writer(again.document, choose_cues(again.chart, again.together, part)),
+        finish=_cue_writer(again.document, choose_cues(again.chart, again.together, part), ()),
     )
     measure = next(m for m in etree.fromstring(xml).iter("measure") if m.get("number") == "58")
     pitches = [

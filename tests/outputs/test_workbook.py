@@ -9,6 +9,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from build import part_xml, score_xml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -17,6 +18,7 @@ from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.outputs.workbook import (
     Typed,
+    copies_of,
     read_typed,
     tables,
     to_directives,
@@ -501,3 +503,28 @@ def test_a_rating_stays_a_number(book: Book, tmp_path: Path) -> None:
     (tmp_path / "b.xlsx").write_bytes(write_workbook(book, read_typed(path)))
     sheet = openpyxl.load_workbook(tmp_path / "b.xlsx")[tables.REHEARSAL]
     assert sheet.cell(3, _columns(sheet)["Rating 1-5"]).value == 4
+
+
+def test_a_rosters_copies_win_over_what_was_filled_in_and_not_over_what_was_typed(
+    tmp_path: Path,
+) -> None:
+    """Prepared once without a roster, every part has a 1 that nobody typed."""
+    chart, roster = tmp_path / "a.musicxml", tmp_path / "roster.toml"
+    line = "D5/4 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 D5/4 F5/8 E5/8 "
+    chart.write_bytes(score_xml({"Alto Sax 1": part_xml(line), "Alto Sax 2": part_xml(line)}))
+    options = Options()
+    marked = stages.mark_score(stages.read_score(chart, options), options)
+    book = stages.write_checklist(marked, tmp_path / "a.xlsx", options)
+    workbook = openpyxl.load_workbook(book)
+    sheet = workbook[tables.PARTS]
+    heads = next(r for r in sheet.iter_rows(max_row=5) if any(c.value == "Copies" for c in r))
+    column = next(c.column for c in heads if c.value == "Copies")
+    sheet.cell(heads[0].row + 2, column).value = 3
+    workbook.save(book)
+    assert copies_of(read_typed(book)) == {"Alto Sax 2": 3}
+    roster.write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = 2\n')
+    asked = replace(options, roster=roster, decisions=book)
+    again = stages.mark_score(stages.read_score(chart, asked), asked)
+    second = stages.write_checklist(again, tmp_path / "b.xlsx", asked)
+    sheet = openpyxl.load_workbook(second)[tables.PARTS]
+    assert [sheet.cell(heads[0].row + n, column).value for n in (1, 2)] == [2, 3]

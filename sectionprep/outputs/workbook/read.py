@@ -61,6 +61,7 @@ def read_typed(path: Path) -> Typed:
         if name in workbook.sheetnames:
             found = True
             typed.cells[name] = _read_sheet(workbook[name], name, path, typed)
+    _forget_filled(workbook, typed)
     if not found:
         raise UnusableSettings(
             "has none of the sheets of a rehearsal workbook.",
@@ -112,6 +113,17 @@ def _title(workbook: Any) -> str:
     if tables.ABOUT not in workbook.sheetnames:
         return ""
     return str(workbook[tables.ABOUT]["C1"].value or "")
+
+
+def _forget_filled(workbook: Any, typed: Typed) -> None:
+    """Numbers of copies that still are what we filled in were not typed: a roster's may replace
+    them."""
+    if tables.ABOUT not in workbook.sheetnames:
+        return
+    cells = typed.cells.get(tables.PARTS, {})
+    for row in workbook[tables.ABOUT].iter_rows(min_row=2, max_col=3, values_only=True):
+        if row[0] == tables.FILLED and cells.get(str(row[1]), {}).get("Copies") == row[2]:
+            del cells[str(row[1])]["Copies"]
 
 
 def _check_version(workbook: Any, path: Path) -> None:

@@ -22,6 +22,7 @@ START, PASSAGES, MARKS, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT =
     "Kept from before",
     "about",
 )
+FILLED = "filled in"  # rows of the last: copies that nobody typed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -295,6 +295,9 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     _kept(workbook, book, typed)
     about = workbook.create_sheet(tables.ABOUT)
     about.append(["sectionprep workbook", tables.VERSION, text(book.chart.title), __version__])
+    for row in book.rows[tables.PARTS]:
+        if row.cells["Copies"] == 1:  # filled in for the director, not by him
+            about.append([tables.FILLED, text(row.key), 1])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
     workbook.save(out)
