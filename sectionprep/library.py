@@ -15,6 +15,7 @@ from typing import Any
 
 from sectionprep.errors import BadArgument, DestinationError, SectionprepError, UnreadableFile
 from sectionprep.music.marks import say
+from sectionprep.outputs.edited_files import is_edited_plan
 from sectionprep.outputs.files import write_file
 from sectionprep.outputs.folder import Run, staged, whole
 from sectionprep.outputs.library.summary import (
@@ -28,7 +29,7 @@ from sectionprep.outputs.library.summary import (
     recorded,
     summary_workbook,
 )
-from sectionprep.outputs.names import safe_name
+from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.results import Options
 from sectionprep.stages import Prepared, prepare
 
@@ -48,7 +49,8 @@ def prepare_for_book(
     by a process that was lost afterwards is done, not unchanged. careful: parts are drawn in
     processes of their own, so that a part that brings the engraver down is named."""
     try:
-        key = _key(path, options)
+        own = with_what_is_there(path, folder, options)
+        key = _key(path, own)
         kept = (folder / RECORD).stat().st_mtime if (folder / RECORD).exists() else 0.0
     except OSError as error:
         return ChartResult(
@@ -58,9 +60,10 @@ def prepare_for_book(
     if earlier is not None and earlier.key == key and earlier.status != "failed" and whole(folder):
         return earlier if kept >= began else replace(earlier, status="unchanged")
     try:
-        done = prepare(path, folder, options, workers=1)
+        done = prepare(path, folder, own, workers=1)
         if options.practice:
-            _practice(path, folder / "practice", done, options)
+            _practice(path, folder / "practice", done, own)
+        key = _key(path, with_what_is_there(path, folder, options))  # the workbook is new
         result = _book_result(name, key, done)
         write_file(folder / RECORD, as_json(result))
     except SectionprepError as error:
@@ -75,6 +78,26 @@ def prepare_for_book(
             reason=f"unexpected: {type(error).__name__}: {error}",
         )
     return result
+
+
+def with_what_is_there(path: Path, folder: Path, options: Options) -> Options:
+    """The wishes for one chart: where none is given, its plan, decisions and roster beside it
+    (CHART_plan.toml, CHART_rehearsal.xlsx, CHART_roster.toml or roster.toml), or a workbook and an
+    edited plan among its results."""
+    stem = safe_name(stem_of(path), "chart")
+    workbook, plan = f"{stem}_rehearsal.xlsx", f"{stem}_plan.toml"
+    edited = folder / plan if is_edited_plan(folder / plan) else None
+    return replace(
+        options,
+        decisions=options.decisions or _first(path.with_name(workbook), folder / workbook),
+        plan=options.plan or _first(path.with_name(plan), edited),
+        roster=options.roster
+        or _first(path.with_name(f"{stem}_roster.toml"), path.with_name("roster.toml")),
+    )
+
+
+def _first(*places: Path | None) -> Path | None:
+    return next((place for place in places if place is not None and place.is_file()), None)
 
 
 def _practice(path: Path, folder: Path, done: Prepared, options: Options) -> None:
@@ -330,12 +353,11 @@ def _has_workers(client: Any) -> bool:
 def _kept(job: _Job) -> ChartResult | None:
     """What a worker that is gone had finished of this chart in this run."""
     path, _, folder, options, began = job
+    own = with_what_is_there(path, folder, options)
     try:
         result = recorded(folder)
         fresh = (folder / RECORD).stat().st_mtime >= began
-        return (
-            result if result is not None and fresh and result.key == _key(path, options) else None
-        )
+        return result if result is not None and fresh and result.key == _key(path, own) else None
     except OSError:
         return None
 

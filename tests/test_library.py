@@ -160,3 +160,52 @@ def test_a_full_disk_ends_the_book_and_says_how_far_it_came(
     monkeypatch.setattr("sectionprep.library.shutil.disk_usage", lambda _: full)
     with pytest.raises(DestinationError, match="no room left after 1 of 1 charts"):
         book(library, out, Options())
+
+
+def _decide_tenuto(workbook: Path) -> None:
+    """Another mark for the first note that the plan accents."""
+    book = openpyxl.load_workbook(workbook)
+    sheet = book["Marks"]
+    head = next(r for r in sheet.iter_rows(max_row=5) if any(c.value == "Planned" for c in r))
+    at = {cell.value: cell.column for cell in head}
+    row = next(
+        n
+        for n in range(head[0].row + 1, sheet.max_row + 1)
+        if "accent" in str(sheet.cell(n, at["Planned"]).value)
+    )
+    sheet.cell(row, at["Change to"]).value = "tenuto"
+    book.save(workbook)
+
+
+def test_decisions_among_the_results_bind_and_are_never_dropped(tmp_path: Path) -> None:
+    """Typed into the workbook of a chart's results, they are applied by the next run of the book,
+    stay when the chart has changed, and a run after that finds nothing to do."""
+    library, out = tmp_path / "library", tmp_path / "out"
+    library.mkdir()
+    chart = library / "a.musicxml"
+    chart.write_bytes(_chart(TUNE))
+    book(library, out, Options())
+    (workbook,) = out.glob("*/*_rehearsal.xlsx")
+    marked = next(out.glob("*/a_marked.musicxml"))
+    before = marked.read_text(encoding="utf-8").count("<tenuto")
+    _decide_tenuto(workbook)
+    assert [r.status for r in book(library, out, Options())] == ["done"]
+    assert marked.read_text(encoding="utf-8").count("<tenuto") == before + 2
+    assert [r.status for r in book(library, out, Options())] == ["unchanged"]
+    chart.write_bytes(_chart(TUNE).replace(b"Alto Sax 2", b"Tenor Sax 1"))
+    assert [r.status for r in book(library, out, Options())] == ["done"]
+    assert marked.read_text(encoding="utf-8").count("<tenuto") == before + 2
+
+
+def test_a_roster_and_a_plan_beside_a_chart_count(tmp_path: Path) -> None:
+    library, out = tmp_path / "library", tmp_path / "out"
+    library.mkdir()
+    (library / "a.musicxml").write_bytes(_chart(TUNE))
+    book(library, out, Options())
+    (library / "roster.toml").write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = 2\n')
+    assert [r.status for r in book(library, out, Options())] == ["done"]
+    (library / "a_plan.toml").write_text('[house]\nstyle = "ballad"\n')
+    assert [r.status for r in book(library, out, Options())] == ["done"]
+    assert [r.status for r in book(library, out, Options())] == ["unchanged"]
+    state = json.loads((out / "book.json").read_text(encoding="utf-8"))
+    assert state["failed"] == 0

@@ -10,6 +10,7 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Decisions,
     Force,
     PlanPath,
     Printed,
@@ -34,6 +35,7 @@ def practice(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
     force: Force = False,
@@ -43,7 +45,15 @@ def practice(
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.practice import write_practice
 
-    options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune, force=force)
+    options = asked(
+        style=style,
+        printed=printed,
+        plan=plan,
+        decisions=decisions,
+        roster=roster,
+        tune=tune,
+        force=force,
+    )
     folder = out or beside(chart, tune, "_practice")
     score = stages.read_score(chart, options)
     marked = stages.mark_score(score, options)
@@ -96,6 +106,7 @@ def audition(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
     force: Force = False,
@@ -120,7 +131,15 @@ def audition(
         raise BadArgument(
             f"--sound cannot be {sound!r}.", remedy=f"Choose one of: {', '.join(SOUNDS)}."
         )
-    options = asked(style=style, printed=printed, plan=plan, roster=roster, tune=tune, force=force)
+    options = asked(
+        style=style,
+        printed=printed,
+        plan=plan,
+        decisions=decisions,
+        roster=roster,
+        tune=tune,
+        force=force,
+    )
     folder = out or beside(chart, tune, "_audition")
     if instruments == "auto":
         font = usual_font()
