@@ -46,7 +46,8 @@ class Prepared:
     """What `prepare` wrote. not_printed: why parts were not printed; not_as_written: bars that are
     not drawn as the file has them; notes: what a person must know about files that were there
     before; changed: parts whose sheets differ from those printed before, None on a first run;
-    versions: what differs from the older version that was named."""
+    versions: what differs from the older version that was named; left: findings that nobody has
+    settled; settled: those that a person has, in words."""
 
     marked: Marked
     folder: Path
@@ -59,6 +60,8 @@ class Prepared:
     notes: tuple[str, ...] = ()
     changed: tuple[str, ...] | None = None
     versions: tuple[PartChange, ...] = ()
+    left: tuple[Finding, ...] = ()
+    settled: tuple[str, ...] = ()
 
 
 Progress = Callable[[str, int, int], None]
@@ -358,6 +361,8 @@ def prepare(
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
     from sectionprep.outputs.parts.sheets import Drawing
+    from sectionprep.outputs.workbook import settled_in
+    from sectionprep.outputs.workbook.rows import open_findings
 
     earlier = earlier_run(options.before) if options.before is not None else None
     if earlier is not None:
@@ -394,6 +399,7 @@ def prepare(
                 write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
             )
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
+    left, settled = open_findings(marked, settled_in(typed))
     return Prepared(
         marked=marked,
         folder=folder,
@@ -405,6 +411,8 @@ def prepare(
         notes=tuple(notes),
         changed=changed if printed.sheets is not None else None,
         versions=printed.versions,
+        left=left,
+        settled=tuple(settled),
         sheet_remarks=tuple(remark for r in reports for remark in r.remarks),
     )
 
@@ -552,12 +560,12 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
 def _workbook(
     marked: Marked, options: Options, typed: Typed | None, reports: Sequence[SheetReport] = ()
 ) -> bytes:
-    from sectionprep.outputs.workbook import write_workbook
+    from sectionprep.outputs.workbook import settled_in, write_workbook
     from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.workbook.rows import build_book
 
     items = plan_rehearsal(marked, options.minutes)
-    return write_workbook(build_book(marked, items, reports), typed)
+    return write_workbook(build_book(marked, items, reports, settled_in(typed)), typed)
 
 
 def audition(

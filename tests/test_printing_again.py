@@ -131,3 +131,44 @@ def test_two_different_charts_are_no_two_versions(tmp_path: Path) -> None:
     done = CliRunner().invoke(app, ["check", str(one), "--against", str(other)])
     assert "is another chart" in str(done.exception)
     assert _run("check", one, "--against", one)
+
+
+def test_what_a_director_has_settled_is_not_asked_again_until_the_music_changes(
+    tmp_path: Path,
+) -> None:
+    """ "Not a fault" in the sheet Agreement: gone from what to look at first, named as settled, and
+    open again when the bar has other notes."""
+    alto = TUNE * 3
+    chart, folder = tmp_path / "tram.musicxml", tmp_path / "out"
+
+    def write(wrong: str) -> None:
+        parts = {
+            "Alto Sax 1": alto,
+            "Alto Sax 2": alto.replace("G5/4", wrong, 1),
+            "Tenor Sax 1": transposed(alto, -12),
+            "Bass": OTHER * 9,
+        }
+        chart.write_bytes(score_xml({n: part_xml(p) for n, p in parts.items()}))
+
+    write("Ab5/4")
+    said = _run("prepare", chart, "-o", folder)
+    assert "Alto Sax 2: plays Ab5" in said
+    workbook = folder / "tram_rehearsal.xlsx"
+    book = load_workbook(workbook)
+    sheet = book[tables.AGREEMENT]
+    head = next(r for r in sheet.iter_rows(max_row=5) if any(c.value == "Status" for c in r))
+    at = {cell.value: cell.column for cell in head}
+    rows = range(head[0].row + 1, sheet.max_row + 1)
+    row = next(n for n in rows if "plays Ab5" in str(sheet.cell(n, at["What"]).value))
+    sheet.cell(row, at["Status"]).value = "not a fault"
+    book.save(workbook)
+    said = _run("prepare", chart, "-o", folder)
+    assert "plays Ab5" not in said
+    assert "Settled by you: 1 finding." in said
+    start = load_workbook(workbook)[tables.START]
+    words = [str(row[0]) for row in start.iter_rows(values_only=True)]
+    assert any("plays Ab5" in line for line in words[words.index("Settled by you") :])
+    write("A5/4")
+    said = _run("prepare", chart, "-o", folder)
+    assert "Alto Sax 2: plays A5" in said
+    assert "Settled by you" not in said

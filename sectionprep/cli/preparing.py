@@ -182,13 +182,15 @@ def summary(done: Any) -> None:
         say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
     for note in done.notes:
         say(f"  note: {note}")
-    first = look_first(marked.again.chart, marked.after)
+    first = look_first(marked.again.chart, done.left)
     if first:
         say("Look at these first:")
         for line in first:
             say(f"  {line}")
         taken = counted(len(marked.marking.taken_out), "printed mark")
         say(f"  Taken out: {taken}. Not printed: {counted(len(done.not_printed), 'part')}.")
+    if done.settled:
+        say(f"Settled by you: {counted(len(done.settled), 'finding')}.")
     if done.pages:
         turns = f", {done.hard_turns} turns without time" if done.hard_turns else ""
         say(f"Printed {done.pages} pages{turns}.")

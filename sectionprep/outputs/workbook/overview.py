@@ -97,6 +97,12 @@ def write_overview(sheet: Any, book: Book) -> None:
     ):
         for piece in _wrapped(f"{number}. {said}", _LINE):
             line(piece)
+    if book.settled:
+        line("")
+        line("Settled by you", bold=True, size=12)
+        for said in book.settled:
+            for piece in _wrapped(said, _LINE):
+                line(piece)
     if unseen := said_once(remark for report in book.reports for remark in report.remarks):
         line("")
         line("What the sheets do not show", bold=True, size=12)

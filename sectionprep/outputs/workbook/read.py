@@ -265,6 +265,14 @@ def copies_of(typed: Typed) -> dict[str, int]:
     }
 
 
+def settled_in(typed: Typed | None) -> frozenset[str]:
+    """Keys of findings that a person has settled in the sheet Agreement."""
+    cells = typed.cells.get(tables.AGREEMENT, {}) if typed is not None else {}
+    return frozenset(
+        key for key, row in cells.items() if _plain(row.get("Status")) in tables.SETTLED
+    )
+
+
 # -- decisions
 # ----------------------------------------------------------------------------------------
 
@@ -276,7 +284,7 @@ def to_copy(typed: Typed, path: Path) -> tuple[str, ...]:
         if _plain(cells.get("Status")) != tables.COPY:
             continue
         check, *rest = key.split("|")
-        if check != "one-sided" or len(rest) != 3:
+        if check != "one-sided" or len(rest) != 4:
             where = typed.where.get((tables.AGREEMENT, key, "Status"), tables.AGREEMENT)
             raise UnusableSettings(
                 f'{where} says "{tables.COPY}", but there is nothing to copy in its row.',

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 
 from sectionprep.checks import Finding
@@ -49,6 +50,7 @@ class Book:
     rows: dict[str, list[Row]] = field(default_factory=dict)
     items: tuple[Item, ...] = ()
     first: list[str] = field(default_factory=list)
+    settled: list[str] = field(default_factory=list)
     taken: list[str] = field(default_factory=list)
     band: list[str] = field(default_factory=list)
     style: str = ""
@@ -56,12 +58,17 @@ class Book:
 
 
 def build_book(
-    marked: Marked, items: tuple[Item, ...], reports: Sequence[SheetReport] = ()
+    marked: Marked,
+    items: tuple[Item, ...],
+    reports: Sequence[SheetReport] = (),
+    settled: Collection[str] = (),
 ) -> Book:
-    """All rows of all sheets. reports: of the printed parts, if they were printed."""
+    """All rows of all sheets. reports: of the printed parts, if they were printed; settled: keys
+    of findings that a person has settled."""
     chart, together, plan = marked.score.chart, marked.score.together, marked.plan
     marking, before, after = marked.marking, marked.before, marked.after
     parts = _part_rows(chart, marking, before, marked.score.roster)
+    left, said = open_findings(marked, settled)
     return Book(
         chart=chart,
         together=together,
@@ -78,7 +85,8 @@ def build_book(
             tables.PARTS: _with_pages(parts, reports),
             tables.CHANGES_MADE: _change_rows(chart, plan, marking),
         },
-        first=look_first(chart, after),
+        first=look_first(chart, left),
+        settled=said,
         taken=taken_out(chart, marking),
     )
 
@@ -197,6 +205,33 @@ def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Findi
     """One row for the same finding in several parts. What is still there after marking comes
     first."""
     left = {_same(chart, f) for f in after}
+    groups = _finding_groups(chart, before, after)
+    return [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups]
+
+
+def open_findings(
+    marked: Marked, settled: Collection[str]
+) -> tuple[tuple[Finding, ...], list[str]]:
+    """What is left after marking and not settled by a person, and what is, in words. settled: keys
+    of rows of the sheet Agreement; a key holds the music there, so a change of it opens the finding
+    again."""
+    chart = marked.score.chart
+    done = [
+        group
+        for group in _finding_groups(chart, marked.before, marked.after)
+        if finding_key(chart, group) in settled
+    ]
+    gone = {_same(chart, f) for group in done for f in group}
+    left = tuple(f for f in marked.after if _same(chart, f) not in gone)
+    said = [str(group) for group in group_findings(chart, [f for same in done for f in same])]
+    return left, said
+
+
+def _finding_groups(
+    chart: Chart, before: Sequence[Finding], after: Sequence[Finding]
+) -> list[list[Finding]]:
+    """The same finding in several parts together."""
+    left = {_same(chart, f) for f in after}
     known = {_same(chart, f) for f in before}
     found = sorted(before, key=lambda f: _same(chart, f) not in left) + [
         f for f in after if _same(chart, f) not in known
@@ -216,20 +251,31 @@ def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Findi
             ),
             [],
         ).append(f)
-    return [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups.values()]
+    return list(groups.values())
+
+
+def finding_key(chart: Chart, same: Sequence[Finding]) -> str:
+    """Name of a row of the sheet Agreement: what was found, where, and the notes there."""
+    f = same[0]
+    place = chart.place(f.tick)
+    parts = sorted({other.part for other in same})
+    who = chart.parts[parts[0]].label if len(parts) == 1 else f.message
+    notes = [
+        (t.onset - chart.bars[place.index].start, t.pitch, t.duration)
+        for part in parts
+        for t in chart.lines[part]
+        if t.bar == place.index
+    ]
+    music = hashlib.sha256(repr(notes).encode()).hexdigest()[:6]
+    return f"{f.check}|{who}|{place.bar}|{place.beat}|{music}"
 
 
 def _finding_row(chart: Chart, same: Sequence[Finding], still: bool) -> Row:
     f = same[0]
     place = chart.place(f.tick)
     parts = list(dict.fromkeys(chart.parts[other.part].label for other in same))
-    key = (
-        f"{f.check}|{parts[0]}|{place.bar}|{place.beat}"
-        if len(parts) == 1
-        else f"{f.check}|{f.message}|{place.bar}|{place.beat}"
-    )
     return Row(
-        key=key,
+        key=finding_key(chart, same),
         link=(tables.PASSAGES, f.passage),
         cells={
             "Severity": f.severity,

@@ -53,7 +53,8 @@ CHANGES = (
     "plain",
 )
 COPY = "copy it"  # for instructions that concern parts in which they do not stand
-STATUS = ("open", "settled", "not a fault", COPY)
+SETTLED = ("settled", "not a fault")
+STATUS = ("open", *SETTLED, COPY)
 RATINGS = ("1", "2", "3", "4", "5")
 TICK = ("x",)
 
