@@ -30,8 +30,8 @@ from sectionprep.outputs.library.summary import (
     summary_workbook,
 )
 from sectionprep.outputs.names import safe_name, stem_of
+from sectionprep.preparing import Prepared, prepare
 from sectionprep.results import Options
-from sectionprep.stages import Prepared, prepare
 
 # seconds; judgements
 _LOOK = 5.0  # between two looks whether a cluster has workers

@@ -112,7 +112,7 @@ def audition(
     force: Force = False,
 ) -> None:
     """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
-    from sectionprep import stages
+    from sectionprep import preparing
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.audition import SOUNDS, Wish
     from sectionprep.outputs.audition.sampled import font_at, usual_font
@@ -155,7 +155,7 @@ def audition(
         rhythm=rhythm,
         font=font,
     )
-    written, unfit, remarks = stages.audition(chart, folder, options, wish)
+    written, unfit, remarks = preparing.audition(chart, folder, options, wish)
     say_unfit(unfit)
     for line in remarks:
         say(line)

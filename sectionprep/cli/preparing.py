@@ -77,7 +77,7 @@ def prepare(
     force: Force = False,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
-    from sectionprep import stages
+    from sectionprep import preparing
 
     options = asked(
         style=style,
@@ -105,7 +105,7 @@ def prepare(
     )
     folder = out or beside(chart, tune, "_prepared")
     with progress_shown() as progress:
-        done = stages.prepare(chart, folder, options, progress)
+        done = preparing.prepare(chart, folder, options, progress)
     summary(done)
     if done.not_printed or done.not_as_written:
         raise typer.Exit(NOT_PRINTED_EXIT_CODE)
@@ -128,7 +128,7 @@ def checklist(
     tune: Tune = None,
 ) -> None:
     """Write the rehearsal workbook alone."""
-    from sectionprep import stages
+    from sectionprep import preparing, stages
     from sectionprep.errors import BadArgument
 
     if out is not None and out.suffix.lower() != ".xlsx":
@@ -149,7 +149,7 @@ def checklist(
     marked = stages.mark_score(stages.read_score(chart, options), options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
     say_unfit(marked.unfit)
-    say(f"Written: {stages.write_checklist(marked, target, options)}")
+    say(f"Written: {preparing.write_checklist(marked, target, options)}")
 
 
 def summary(done: Any) -> None:

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from sectionprep.preparing import Progress
     from sectionprep.results import Marked
-    from sectionprep.stages import Progress
 
 
 def clean(text: object) -> str:

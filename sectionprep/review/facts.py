@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding
 from sectionprep.checks.finding import SEVERITIES
+from sectionprep.drawing.svg.picture import AskableNote
 from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS, say
@@ -17,7 +18,6 @@ from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.review.drawing import View, stretches
-from sectionprep.review.picture import Spot
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
@@ -82,7 +82,7 @@ def pitch_of(chart: Chart, planned: PassagePlan, note: PlannedNote, pitch: str) 
     return str(chart.parts[planned.part].transposition_at(note.tone.onset).sounding_pitch(written))
 
 
-def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
+def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, AskableNote]:
     """The notes of a lead that can be asked, by the id they are drawn under."""
     found = {}
     for n, note in enumerate(planned.notes):
@@ -94,7 +94,7 @@ def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
         )
         new = note.marks - note.tone.marks
         codes = frozenset(code for mark in new for code in GLYPHS.get(mark, ()))
-        found[note_id(note.tone.head.address)] = Spot(
+        found[note_id(note.tone.head.address)] = AskableNote(
             number=n, bar=note.tone.bar, says=says, weight=note.weight, state=state, codes=codes
         )
     return found

@@ -11,12 +11,12 @@ from sectionprep.drawing.engraver.engraver import EngravingFailed
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import DRAWN
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
+from sectionprep.drawing.svg.picture import outlines, picture
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Bar
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.review.drawing import Drawn, View, stretches
 from sectionprep.review.facts import notes_facts, spots_of
-from sectionprep.review.picture import outlines, picture
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
