@@ -14,7 +14,7 @@ from sectionprep.checks.versions import PartChange, compare_versions
 from sectionprep.garbage import collector_at_rest
 from sectionprep.music.naming import find_part
 from sectionprep.music.roster import Roster
-from sectionprep.phrasing.directives import Directive
+from sectionprep.phrasing.deciding import Unfit
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
 from sectionprep.stages import mark_score, plan_score, read_score, write_marked
@@ -274,17 +274,18 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
 def _workbook(
     marked: Marked, options: Options, typed: Typed | None, reports: Sequence[SheetReport] = ()
 ) -> bytes:
-    from sectionprep.outputs.workbook import settled_in, write_workbook
+    from sectionprep.outputs.workbook import write_workbook
     from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.workbook.rows import build_book
 
     items = plan_rehearsal(marked, options.minutes)
-    return write_workbook(build_book(marked, items, reports, settled_in(typed)), typed)
+    applied = options.decisions is not None
+    return write_workbook(build_book(marked, items, reports, typed, applied=applied), typed)
 
 
 def audition(
     path: Path, folder: Path, options: Options, wish: Wish
-) -> tuple[tuple[Path, ...], tuple[tuple[Directive, str], ...], tuple[str, ...]]:
+) -> tuple[tuple[Path, ...], Unfit, tuple[str, ...]]:
     """Write MIDI and sound of every passage, flat and shaped. The files, decisions that fit
     nowhere, and what a listener must know."""
     from sectionprep.outputs.audition import remarks, write_audition

@@ -17,7 +17,7 @@ from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.editing.bundle import Bundle, MarkedFile
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
-from sectionprep.phrasing.directives import Directive
+from sectionprep.phrasing.deciding import Unfit
 from sectionprep.settings import Limits
 
 
@@ -83,7 +83,7 @@ class Marked:
     files: tuple[MarkedFile, ...]
     again: Score
     level: str
-    unfit: tuple[tuple[Directive, str], ...] = ()
+    unfit: Unfit = ()
 
     @cached_property
     def before(self) -> tuple[Finding, ...]:

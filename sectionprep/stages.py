@@ -24,7 +24,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.agreed import agreed_plan
-from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.deciding import Decision, Unfit, decide, wants_readings
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.results import Marked, Options, Score
 from sectionprep.version import __version__
@@ -79,16 +79,14 @@ def _why_not(chart: Chart, words: str) -> str:
         return error.what.rstrip(".")
 
 
-def plan_score(
-    score: Score, options: Options, *, readings: bool = True
-) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+def plan_score(score: Score, options: Options, *, readings: bool = True) -> tuple[Plan, Unfit]:
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
     win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
+    decisions = (*settled.decisions, *workbook_decisions(options))
+    readings = readings or wants_readings(decisions)
     plan = plan_rules(score, options, settled, readings=readings)
-    plan, unfit = apply_directives(score.chart, plan, settled.directives)
-    plan, more = apply_directives(score.chart, plan, workbook_decisions(options))
-    return plan, unfit + more
+    return decide(score.chart, score.together, plan, decisions)
 
 
 def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: bool = True) -> Plan:
@@ -104,20 +102,20 @@ def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: b
     )
 
 
-def workbook_decisions(options: Options) -> tuple[Directive, ...]:
+def workbook_decisions(options: Options) -> tuple[Decision, ...]:
     """The decisions typed into the workbook that was named, if one was."""
     if options.decisions is None:
         return ()
-    from sectionprep.outputs.workbook import read_typed, to_directives
+    from sectionprep.outputs.workbook import read_typed, to_decisions
 
-    return to_directives(read_typed(options.decisions), options.decisions)
+    return to_decisions(read_typed(options.decisions, insist=False), options.decisions)
 
 
 def _copied(options: Options) -> tuple[str, ...]:
     """Instructions that the director has asked to be copied to the parts they concern."""
     copied = read_plan(options.plan).copied if options.plan else ()
     if options.decisions is not None:
-        from sectionprep.outputs.workbook.read import read_typed, to_copy
+        from sectionprep.outputs.workbook import read_typed, to_copy
 
         copied += to_copy(read_typed(options.decisions), options.decisions)
     return copied
@@ -185,7 +183,7 @@ def mark_planned(
     score: Score,
     plan: Plan,
     options: Options,
-    unfit: tuple[tuple[Directive, str], ...] = (),
+    unfit: Unfit = (),
 ) -> Marked:
     """Mark every part with this plan, and read the result again. unfit: decisions that fit
     nowhere, to be handed on."""

@@ -39,10 +39,10 @@ from sectionprep.cli.telling import (
     counted,
     progress_shown,
     say,
+    say_not_applied,
     say_remarks,
     say_sheets,
     say_taken_out,
-    say_unfit,
 )
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 
@@ -148,13 +148,14 @@ def checklist(
     )
     marked = stages.mark_score(stages.read_score(chart, options), options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
-    say_unfit(marked.unfit)
+    say_not_applied(marked.unfit)
     say(f"Written: {preparing.write_checklist(marked, target, options)}")
 
 
 def summary(done: Any) -> None:
     from sectionprep.outputs.reports.agreement import versions_text
     from sectionprep.outputs.workbook.rows import look_first
+    from sectionprep.phrasing.deciding import say_unfit
 
     marked = done.marked
     say_sheets(done.not_printed, done.not_as_written)
@@ -178,8 +179,8 @@ def summary(done: Any) -> None:
         f"Wrote {len(marked.marking.written)} marks; findings: {len(marked.before)} before, "
         f"{len(marked.after)} left."
     )
-    for directive, why in marked.unfit:
-        say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
+    for decision, why in marked.unfit:
+        say(f"  decision not applied: {say_unfit(decision, why)}")
     for note in done.notes:
         say(f"  note: {note}")
     first = look_first(marked.again.chart, done.left)

@@ -8,7 +8,7 @@ never dropped in silence.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -16,6 +16,7 @@ from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
 from sectionprep.music.naming import find_part
+from sectionprep.passages import Together
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 
 _REACH = 16  # bars a figure may have moved; judgement
@@ -26,7 +27,8 @@ class Directive:
     """One decision. marks: what the note shall carry; empty means plain, None means that every part
     stays as it is printed. note: the written pitch it was made for, where that is known; it decides
     only where there is no figure, for a figure keeps in a transposed chart and a pitch does not.
-    cutoff: write (True) or do not write (False) the release; None leaves it to the plan."""
+    cutoff: write (True) or do not write (False) the release; None leaves it to the plan. cell: of
+    the workbook that it was typed into."""
 
     part: str
     bar: str
@@ -36,6 +38,7 @@ class Directive:
     source: str = "the director"
     cutoff: bool | None = None
     note: str = ""
+    cell: str = ""
 
 
 def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
@@ -58,13 +61,15 @@ def figures_of(chart: Chart, part: int) -> dict[int, str]:
 
 
 def apply_directives(
-    chart: Chart, plan: Plan, directives: Iterable[Directive]
+    chart: Chart, together: Together, plan: Plan, directives: Iterable[Directive]
 ) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
-    """The plan with the director's decisions in it, and those that fit nowhere with the reason."""
+    """The plan with the director's decisions in it, and those that fit nowhere with the reason. A
+    decision on a note of the section is one for all that play it together; one on a note that the
+    part plays by itself is for that part alone (`Plan.own`)."""
     parts: dict[str, int | str] = {}  # or why there is none
     numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
     figures: dict[int, dict[int, str]] = {}
-    wanted: dict[tuple[int, int], Directive] = {}
+    wanted: _Wanted = {}
     unfit: list[tuple[Directive, str]] = []
     for directive in directives:
         if directive.part not in parts:
@@ -80,16 +85,70 @@ def apply_directives(
             unfit.append((directive, why))
         else:
             wanted[(part, tick)] = directive
+    wanted, alone = _sorted(chart, together, plan, wanted)
     used: set[tuple[int, int]] = set()
     passages, hits = (
         tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits)
     )
-    unfit += [
-        (d, "no passage or hit is led by this part there")
-        for key, d in wanted.items()
-        if key not in used
-    ]
-    return replace(plan, passages=passages, hits=hits), tuple(unfit)
+    own = tuple(
+        _apply(p, alone, used, unfit) for p in _own(chart, plan, {part for part, _ in alone})
+    )
+    own = tuple(replace(p, notes=tuple(n for n in p.notes if n.decided)) for p in own)
+    own = tuple(planned for planned in own if planned.notes)
+    return replace(plan, passages=passages, hits=hits, own=own), tuple(unfit)
+
+
+#: name of what a part plays by itself, in the plan file and in the workbook
+OWN = "own"
+_Wanted = dict[tuple[int, int], Directive]
+
+
+def _sorted(
+    chart: Chart, together: Together, plan: Plan, wanted: _Wanted
+) -> tuple[_Wanted, _Wanted]:
+    """Decisions by the notes of the leads that they are for, and those on notes that nobody leads:
+    a decision on a note of the section stands at the lead's note, unless that has one."""
+    led = {
+        (planned.part, note.tone.onset)
+        for planned in (*plan.passages, *plan.hits)
+        for note in planned.notes
+    }
+    for_leads = {key: d for key, d in wanted.items() if key in led}
+    alone = {}
+    for (part, tick), directive in wanted.items():
+        if (part, tick) in led:
+            continue
+        leads = [
+            p.lead
+            for p in together.marked
+            if part in p.parts and p.start <= tick < p.end and (p.lead, tick) in led
+        ]
+        if leads:
+            here = replace(
+                directive,
+                figure="",
+                note="",
+                source=f"{directive.source}, at {chart.parts[part].label}'s note",
+            )
+            for_leads.setdefault((leads[0], tick), here)
+        else:
+            alone[part, tick] = directive
+    return for_leads, alone
+
+
+def _own(chart: Chart, plan: Plan, parts: Iterable[int]) -> Iterator[PassagePlan]:
+    """What has been decided on notes that a part plays by itself, and all other such notes of these
+    parts as they are printed."""
+    known = {p.part: {n.tone.onset: n for n in p.notes} for p in plan.own}
+    for part in sorted({*parts, *known}):
+        notes = (
+            known.get(part, {}).get(
+                tone.onset,
+                PlannedNote(tone=tone, weight=0.5, marks=tone.marks, added=frozenset(), why=""),
+            )
+            for tone in chart.lines[part]
+        )
+        yield PassagePlan(id=OWN, part=part, notes=tuple(notes), phrases=())
 
 
 def _part(chart: Chart, words: str) -> int | str:
@@ -122,7 +181,7 @@ def _find(
 
 def _apply(
     plan: PassagePlan,
-    wanted: dict[tuple[int, int], Directive],
+    wanted: _Wanted,
     used: set[tuple[int, int]],
     unfit: list[tuple[Directive, str]],
 ) -> PassagePlan:

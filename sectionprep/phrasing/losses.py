@@ -30,12 +30,8 @@ def explain_losses(
         if n in chosen or notes[n].marks - SLURS or not (claims or draft.spot.is_top):
             continue
         alike = not claims and evidence_of(draft) > view.style.density
-        why = (
-            _AS_ELSEWHERE
-            if alike
-            else _rival(view, n, chosen)
-            or (_SATISFIED if claims else _small_top(view, draft.spot, chosen))
-        )
+        otherwise = _SATISFIED if claims else _small_top(view, draft.spot, chosen)
+        why = _AS_ELSEWHERE if alike else _rival(view, n, chosen) or otherwise
         unlike = (
             f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
         )

@@ -42,11 +42,10 @@ def notes_of(work: Work, chosen: Collection[int]) -> list[PlannedNote]:
 def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedNote:
     spot = draft.spot
     marks, new = marks_of(draft, view.style.density, leaned=leaned, printed=draft.printed)
-    reasons = (
-        ["as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"]
-        if draft.printed
-        else []
-    ) + new
+    reasons = new
+    if draft.printed:
+        origin = "as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"
+        reasons = [origin, *new]
     own = spot.tone.marks
     if not reasons:
         heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)

@@ -12,9 +12,11 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.timing import say_beat
 from sectionprep.phrasing import PassagePlan, PlannedNote
-from sectionprep.phrasing.directives import Directive, figure_at
+from sectionprep.phrasing.deciding import Decision
+from sectionprep.phrasing.directives import figure_at
 from sectionprep.phrasing.house import parse_habit
 from sectionprep.phrasing.plan_file import LEAVE
+from sectionprep.phrasing.wishes import Wish
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line
 from sectionprep.review.settled import WAYS, Settled
@@ -135,11 +137,14 @@ def finding_step(review: Review, finding: str, way: str) -> Step:
     return Step(f"{way or 'open again'}: {says}"[:120], "", (change,))
 
 
-def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:
+def taken_over(review: Review, decided: Iterable[Decision], says: str) -> Step:
     """Decisions that came another way (a workbook, a small file of decisions) as one step. Those
-    that fit nowhere stay out."""
-    changes = []
+    on notes that fit nowhere stay out."""
+    changes: list[Change] = []
     for d in decided:
+        if isinstance(d, Wish):
+            changes.append(_wish_change(review, d))
+            continue
         for planned in review.plan.passages + review.plan.hits:
             if review.score.chart.parts[planned.part].label != d.part:
                 continue
@@ -149,3 +154,13 @@ def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:
                     words = LEAVE if d.marks is None else words_for(d.marks, bool(d.cutoff))
                     changes.append(_line_change(review, planned, note, words))
     return Step(says, "", tuple({c.key: c for c in changes if isinstance(c, LineChange)}.values()))
+
+
+def _wish_change(review: Review, wish: Wish) -> Change:
+    """The line that says a wish."""
+    start = f"{wish.bar} {say_beat(wish.beat)}"
+    until = f" {say_beat(wish.to_beat)}" if wish.to_beat else ""
+    place = f"{start} to {wish.to_bar or wish.bar}{until}" if wish.to_bar or until else start
+    key = Key(wish.part, f"{start} {wish.about}")
+    passage = wish.passage or "wish"
+    return LineChange(key, review.desk.line(key), Line(passage, f"{place} | | {wish.says}"))

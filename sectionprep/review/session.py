@@ -18,7 +18,7 @@ from sectionprep.marking import Marking
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
-from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.deciding import Unfit, decide, wants_readings
 from sectionprep.phrasing.plan_file import PlanFile
 from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
@@ -104,10 +104,11 @@ class Review:
                 self._rules.popitem(last=False)
         return known
 
-    def _planned(self) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+    def _planned(self) -> tuple[Plan, Unfit]:
         settled = self.desk.settled
-        plan = self._by_rules(settled, readings=False)  # they are asked for later, if at all
-        return apply_directives(self.score.chart, plan, settled.directives)
+        # readings are asked for later, if at all
+        plan = self._by_rules(settled, readings=wants_readings(settled.decisions))
+        return decide(self.score.chart, self.score.together, plan, settled.decisions)
 
     def decide(self, make: Callable[[], Step], seen: int, *, insist: bool) -> bool:
         """Take a step. make: the step, made while nobody else decides. Raises Asked and every

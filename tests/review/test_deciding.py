@@ -39,7 +39,7 @@ def test_a_mark_goes_into_the_file_the_picture_and_every_part(page: Page) -> Non
     assert 'class="frame yours"' in "".join(done["drawn"]["lines"])
     parts = {name for what, names in after["gets"] for name in names.split(", ")}
     assert len(parts) == 5, after["gets"]
-    said = read_plan(page.review.desk.path).directives
+    said = read_plan(page.review.desk.path).decisions
     assert [d.marks for d in said] == [frozenset({"accent"})]
 
 
@@ -98,7 +98,7 @@ def test_plain_leave_and_rules(page: Page) -> None:
     ):
         done = decide(page, passage="P3", tick=note["tick"], verb=verb)["drawn"]["notes"][5]
         assert (done["words"], done["state"]) == (words, state)
-    assert read_plan(page.review.desk.path).directives == ()
+    assert read_plan(page.review.desk.path).decisions == ()
 
 
 def test_contradicting_marks_give_way(page: Page) -> None:
@@ -122,10 +122,10 @@ def test_everywhere_a_figure_returns(page: Page) -> None:
     )
     done = decide(page, passage=name, tick=note["tick"], verb="mark", mark="ghost", everywhere=True)
     assert f"and {note['copies'] - 1} more" in done["undo"]
-    said = read_plan(page.review.desk.path).directives
+    said = read_plan(page.review.desk.path).decisions
     assert len(said) == note["copies"]
     assert page.client.post("/undo", json={}).json()["step"]
-    assert read_plan(page.review.desk.path).directives == ()
+    assert read_plan(page.review.desk.path).decisions == ()
 
 
 def test_a_reading_for_the_whole_passage_and_back(page: Page) -> None:
@@ -197,7 +197,7 @@ def test_edits_from_outside_are_noticed_kept_and_asked_about(page: Page) -> None
     text = path.read_text()
     assert text.startswith("# my own words\n")
     assert "# in pencil" in text
-    assert len(read_plan(path).directives) == 3
+    assert len(read_plan(path).decisions) == 3
 
 
 def test_a_plan_file_that_cannot_be_read_stops_decisions_and_is_not_lost(page: Page) -> None:
@@ -251,10 +251,10 @@ def test_what_prepare_wrote_and_nobody_edited_is_no_decision(
     folder = tmp_path / "chart_prepared"
     stages.write_plan_file(score, plan, folder / "chart_plan.toml", options)
     with open_page(chart, apart) as page:
-        assert page.review.desk.settled.directives == ()
+        assert page.review.desk.settled.decisions == ()
         tick = note_at(page, "P3", 4)["tick"]
         decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
-        assert len(read_plan(folder / "chart_plan.toml").directives) == 1
+        assert len(read_plan(folder / "chart_plan.toml").decisions) == 1
 
 
 def test_a_decision_takes_less_than_half_a_second(page: Page) -> None:

@@ -112,10 +112,10 @@ def test_the_seven_steps(browser: Browser, runs: list[Run], chart: Path) -> None
     expect(page.locator("button[data-mark=ghost]")).to_have_attribute("aria-pressed", "true")
     assert page.locator("#note2 .decided").count() == 1
     plan = chart.parent / PLAN
-    assert [d.marks and "ghost" in d.marks for d in read_plan(plan).directives] == [True]
+    assert [d.marks and "ghost" in d.marks for d in read_plan(plan).decisions] == [True]
     page.click("#undo")
     expect(page.locator("#undo")).to_be_disabled()
-    assert read_plan(plan).directives == ()
+    assert read_plan(plan).decisions == ()
     page.click("#redo")
     expect(page.locator("#redo")).to_be_disabled()
     # 5, sound, and a cursor over the notes
@@ -204,7 +204,7 @@ def test_two_windows_agree_and_the_second_is_asked(
     expect(second.locator("dialog#question")).to_be_visible()
     expect(second.locator("#asks")).to_contain_text("accent")
     second.click("dialog button[value=leave]")
-    assert [d.marks for d in read_plan(demo.parent / PLAN).directives] == [frozenset({"accent"})]
+    assert [d.marks for d in read_plan(demo.parent / PLAN).decisions] == [frozenset({"accent"})]
     second.evaluate(late, "strong-accent")
     second.click("dialog button[value=insist]")
     expect(first.locator("#undo")).to_contain_text("rooftop accent")

@@ -83,7 +83,7 @@ def test_the_sheets_are_made_changed_ones_named_and_the_plan_stays(page: Page) -
     wish = {"passage": "P3", "tick": tick, "verb": "mark", "mark": "accent", "version": LATEST}
     assert page.client.post("/decide", json=wish).status_code == 200
     plan = page.review.desk.path.read_bytes()
-    assert len(page.review.desk.settled.directives) == 1  # what prepare wrote is no decision
+    assert len(page.review.desk.settled.decisions) == 1  # what prepare wrote is no decision
     second = made(page)
     assert len(second["changed"]) == 5
     assert all(line.endswith("bar 19") for line in second["changed"])

@@ -12,11 +12,14 @@ from sectionprep.checks.grouping import group_findings
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
+from sectionprep.music.pitch import octaves_away
 from sectionprep.music.roster import Roster
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.decided import settled_in
+from sectionprep.outputs.workbook.read import Typed
 from sectionprep.outputs.workbook.rehearsal_plan import Item
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
@@ -61,14 +64,16 @@ def build_book(
     marked: Marked,
     items: tuple[Item, ...],
     reports: Sequence[SheetReport] = (),
-    settled: Collection[str] = (),
+    typed: Typed | None = None,
+    *,
+    applied: bool = False,
 ) -> Book:
-    """All rows of all sheets. reports: of the printed parts, if they were printed; settled: keys
-    of findings that a person has settled."""
+    """All rows of all sheets. reports: of the printed parts, if they were printed; typed: what was
+    typed into an earlier workbook; applied: its decisions are in the plan."""
     chart, together, plan = marked.score.chart, marked.score.together, marked.plan
     marking, before, after = marked.marking, marked.before, marked.after
     parts = _part_rows(chart, marking, before, marked.score.roster)
-    left, said = open_findings(marked, settled)
+    left, said = open_findings(marked, settled_in(typed))
     return Book(
         chart=chart,
         together=together,
@@ -80,6 +85,7 @@ def build_book(
         rows={
             tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
             tables.MARKS: _mark_rows(chart, plan),
+            tables.OWN: _own_rows(marked, typed or Typed(), applied),
             tables.AGREEMENT: _finding_rows(chart, before, after),
             tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
             tables.PARTS: _with_pages(parts, reports),
@@ -123,13 +129,9 @@ _FIRST = 5  # that a person looks at before a rehearsal; judgement
 def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[Finding]) -> Row:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     planned = plan.of(passage.id)
-    distances = [
-        f"{chart.parts[p].label} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
-        for p, k in passage.octaves
-        if k
-    ]
+    distances = [f"{chart.parts[p].label} {octaves_away(k)}" for p, k in passage.octaves if k]
     return Row(
-        key=passage.id,
+        key=f"{passage.id}|{chart.parts[passage.lead].label}|{start.bar}",
         link=(tables.MARKS, passage.id),
         cells={
             "Passage": passage.id,
@@ -198,6 +200,25 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                     },
                 )
             )
+    return rows
+
+
+_FREE_ROWS = 12  # rows to fill in, beside those that are; judgement
+
+
+def _own_rows(marked: Marked, typed: Typed, applied: bool) -> list[Row]:
+    """Rows to fill in, and what came of those that are."""
+    unfit = {decision.cell: why for decision, why in marked.unfit}
+    filled = typed.cells.get(tables.OWN, {})
+    last = max((int(key) for key in filled if key.isdecimal()), default=0)
+    rows = []
+    for key in dict.fromkeys((*filled, *map(str, range(1, last + _FREE_ROWS + 1)))):
+        said = ""
+        if filled.get(key, {}).get("What"):
+            cell = typed.where.get((tables.OWN, key, "What"), "")
+            done = f"not done: {unfit[cell]}" if cell in unfit else "done"
+            said = done if applied else "not applied yet: run with --decisions and this file"
+        rows.append(Row(key=key, cells={"What came of it": said}))
     return rows
 
 
@@ -382,6 +403,12 @@ def _part_rows(
     return rows
 
 
+def _turns(report: SheetReport) -> str:
+    if report.failed:
+        return "NOT PRINTED"
+    return "; ".join(f"{turn.where}: {turn.seconds:.0f} s rest" for turn in report.turns)
+
+
 def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]:
     """The rows of the parts with the pages and turns of their sheets."""
     printed = {report.name: report for report in reports}
@@ -393,9 +420,7 @@ def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row
             if report is None
             else {
                 "Pages": report.pages,
-                "Turns": "NOT PRINTED"
-                if report.failed
-                else "; ".join(f"{t.where}: {t.seconds:.0f} s rest" for t in report.turns),
+                "Turns": _turns(report),
             }
         )
         found.append(replace(row, cells=row.cells | pages))

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sectionprep.phrasing.readings import OFFERED
+
 VERSION = 1
 KEY = "Row key (leave as it is)"
 
-START, PASSAGES, MARKS, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
+START, PASSAGES, MARKS, OWN, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
     "Start here",
     "Passages",
     "Marks",
+    "Your own decisions",
     "Agreement",
     "Rehearsal",
     "Parts",
@@ -52,6 +55,25 @@ CHANGES = (
     "fall",
     "plain",
 )
+#: what can be asked for at any place, as the plan file says it; other words are taken too
+ASKED = (
+    "accent",
+    "tenuto",
+    "rooftop accent",
+    "staccato",
+    "breath",
+    "plain",
+    "off",
+    "mf",
+    "f",
+    "crescendo",
+    "diminuendo",
+    "no hairpin",
+    "no dynamic",
+    "as bar 12",
+)
+AS_PLANNED = "as planned"
+READINGS = tuple(way.name for way in OFFERED)
 COPY = "copy it"  # for instructions that concern parts in which they do not stand
 SETTLED = ("settled", "not a fault")
 STATUS = ("open", *SETTLED, COPY)
@@ -72,6 +94,19 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Comes back from", width=9),
         Column(heading="Marks", width=6.5, number=True),
         Column(heading="Findings", width=8, number=True),
+        Column(heading="Reading", width=11, is_input=True, choices=(AS_PLANNED, *READINGS)),
+        Column(heading=KEY, width=9, printed=False),
+    ),
+    OWN: (
+        Column(heading="Part", width=18, is_input=True, wrap=True),
+        Column(heading="Bar", width=6, is_input=True),
+        Column(heading="Beat", width=7, is_input=True),
+        Column(heading="To bar", width=7, is_input=True),
+        Column(heading="To beat", width=7, is_input=True),
+        Column(heading="What", width=20, is_input=True, choices=ASKED, free=True),
+        Column(heading="What came of it", width=48, wrap=True),
+        Column(heading="Your note", width=24, is_input=True, wrap=True),
+        Column(heading=KEY, width=9, printed=False),
     ),
     MARKS: (
         Column(heading="Passage", width=7.5),

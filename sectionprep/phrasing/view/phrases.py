@@ -69,11 +69,12 @@ def slurs_over(tones: Sequence[Tone]) -> list[str]:
             continue
         ends = depth > 0 and tone.slurs_to
         depth = max(0, depth - ends)
-        found.append(
-            "last"
-            if ends and not depth
-            else ("inside" if depth else ("first" if tone.slurs_from else ""))
-        )
+        if depth:
+            found.append("inside")
+        elif ends:
+            found.append("last")
+        else:
+            found.append("first" if tone.slurs_from else "")
         depth += tone.slurs_from
     return found
 
