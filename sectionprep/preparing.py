@@ -17,7 +17,7 @@ from sectionprep.music.roster import Roster
 from sectionprep.phrasing.deciding import Unfit
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
-from sectionprep.stages import mark_score, plan_score, read_score, write_marked
+from sectionprep.stages import bars_without_cues, mark_score, plan_score, read_score, write_marked
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
@@ -110,7 +110,13 @@ def prepare(
         (stage / workbook).write_bytes(_workbook(marked, options, typed, reports))
         if plan_file:
             (stage / plan_file).write_text(
-                write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
+                write_plan(
+                    score.chart,
+                    marked.plan,
+                    options.printed or "keep",
+                    bars_without_cues(options),
+                ),
+                encoding="utf-8",
             )
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     left, settled = open_findings(marked, settled_in(typed))
@@ -254,6 +260,7 @@ def _sheet_style(options: Options) -> SheetStyle:
         staff=options.staff,
         section_help=options.section_help,
         rhythm_cues=options.rhythm_cues,
+        no_rhythm_cues_in=bars_without_cues(options),
         cues=options.cues,
         courtesy=options.courtesy,
         syllables=options.syllables,

@@ -111,6 +111,16 @@ def workbook_decisions(options: Options) -> tuple[Decision, ...]:
     return to_decisions(read_typed(options.decisions, insist=False), options.decisions)
 
 
+def bars_without_cues(options: Options) -> frozenset[str]:
+    """Printed numbers of bars in which the rhythm section is to be shown nothing of the horns."""
+    bars = frozenset(read_plan(options.plan).no_rhythm_cues_in) if options.plan else frozenset()
+    if options.decisions is None:
+        return bars
+    from sectionprep.outputs.workbook import cues_taken_out, read_typed
+
+    return bars | cues_taken_out(read_typed(options.decisions))
+
+
 def _copied(options: Options) -> tuple[str, ...]:
     """Instructions that the director has asked to be copied to the parts they concern."""
     copied = read_plan(options.plan).copied if options.plan else ()
@@ -231,7 +241,7 @@ def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Pa
             where=str(out),
             remedy="Choose another name with -o, or replace it with --force.",
         )
-    text = write_plan(score.chart, plan, options.printed or "keep")
+    text = write_plan(score.chart, plan, options.printed or "keep", bars_without_cues(options))
     write_file(out, text.encode("utf-8"), reads=score.reads(options))
     return out
 

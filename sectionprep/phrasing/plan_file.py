@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -45,13 +45,14 @@ _NAMES = frozenset(mark.name for mark in _MARKS)
 class PlanFile:
     """What a plan file settles. style, printed: empty where it leaves them open. habits: of the
     house, as written; decisions: on notes, dynamics, hairpins and readings; copied: instructions to
-    be written into every part that they concern."""
+    be written into every part that they concern; no_rhythm_cues_in: printed numbers of bars."""
 
     style: str = ""
     printed: str = ""
     habits: tuple[Habit, ...] = ()
     decisions: tuple[Decision, ...] = ()
     copied: tuple[str, ...] = ()
+    no_rhythm_cues_in: tuple[str, ...] = ()
 
 
 def parse_words(words: str) -> frozenset[str] | None:
@@ -99,9 +100,11 @@ def _sum(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
 
-def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
+def write_plan(
+    chart: Chart, plan: Plan, printed: str = "keep", without_cues: Collection[str] = ()
+) -> str:
     """The plan of a chart as the text of a plan file. Its first line tells whether the rest was
-    edited since."""
+    edited since. without_cues: bars in which the rhythm section is shown nothing of the horns."""
     lines = [
         f"# Phrasing plan for {_line(chart.title)}, by sectionprep {__version__}:",
         "# passages (P), hits and pads between them (H).",
@@ -118,6 +121,11 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         "[house]",
         f'style = "{plan.style}"',
         f'printed = "{printed}"',
+        *(
+            [f"no_rhythm_cues_in = [{', '.join(map(_quoted, sorted(without_cues)))}]"]
+            if without_cues
+            else []
+        ),
         *_instructions(chart),
     ]
     for planned in plan.marked:
@@ -208,12 +216,13 @@ def read_plan(path: Path) -> PlanFile:
     house = dict(house)
     habits = _habits(path, house.pop("habits", []))
     copied = _copied(path, house.pop("copy", []))
+    without = _bars(path, house.pop("no_rhythm_cues_in", []))
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(
                 f"[house] cannot hold {name} = {value!r}.",
                 where=str(path),
-                remedy="It knows style, printed, habits and copy.",
+                remedy="It knows style, printed, habits, copy and no_rhythm_cues_in.",
             )
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         if house.get(name) and house[name] not in known:
@@ -238,7 +247,20 @@ def read_plan(path: Path) -> PlanFile:
         habits=habits,
         decisions=tuple(decisions),
         copied=copied,
+        no_rhythm_cues_in=without,
     )
+
+
+def _bars(path: Path, bars: object) -> tuple[str, ...]:
+    if not isinstance(bars, list) or not all(
+        isinstance(bar, str | int) and not isinstance(bar, bool) for bar in bars
+    ):
+        raise UnusableSettings(
+            "is not a list of bar numbers.",
+            where=f"{path}, [house] no_rhythm_cues_in",
+            remedy="Write no_rhythm_cues_in = [12, 45].",
+        )
+    return tuple(map(str, bars))
 
 
 def _copied(path: Path, lines: object) -> tuple[str, ...]:

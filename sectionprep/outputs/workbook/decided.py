@@ -35,6 +35,15 @@ def settled_in(typed: Typed | None) -> frozenset[str]:
     )
 
 
+def cues_taken_out(typed: Typed) -> frozenset[str]:
+    """Printed numbers of bars whose cues are not to be shown to the rhythm section."""
+    return frozenset(
+        key.partition("|")[0]
+        for key, cells in typed.cells.get(tables.CUES, {}).items()
+        if plain(cells.get("Decision")) == tables.TAKE_OUT
+    )
+
+
 def to_copy(typed: Typed, path: Path) -> tuple[str, ...]:
     """Instructions that the sheet Agreement asks to be copied, as "bar | part". Raises
     UnusableSettings for rows without one."""

@@ -15,6 +15,7 @@ from sectionprep.music.marks import ATTACKS, SLURS, say
 from sectionprep.music.pitch import octaves_away
 from sectionprep.music.roster import Roster
 from sectionprep.music.timing import say_beat
+from sectionprep.outputs.parts.rhythm_choice import shown_bars
 from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
 from sectionprep.outputs.workbook import tables
@@ -86,6 +87,7 @@ def build_book(
             tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
             tables.MARKS: _mark_rows(chart, plan),
             tables.OWN: _own_rows(marked, typed or Typed(), applied),
+            tables.CUES: _cue_rows(marked),
             tables.AGREEMENT: _finding_rows(chart, before, after),
             tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
             tables.PARTS: _with_pages(parts, reports),
@@ -219,6 +221,29 @@ def _own_rows(marked: Marked, typed: Typed, applied: bool) -> list[Row]:
             done = f"not done: {unfit[cell]}" if cell in unfit else "done"
             said = done if applied else "not applied yet: run with --decisions and this file"
         rows.append(Row(key=key, cells={"What came of it": said}))
+    return rows
+
+
+def _cue_rows(marked: Marked) -> list[Row]:
+    """A row for each bar of which the rhythm section is shown something."""
+    chart = marked.again.chart
+    rows = []
+    for shown in shown_bars(chart, marked.again.together):
+        bar = chart.bars[shown.bar].number
+        beats = [say_beat(chart.place(one.tone.onset).beat) for one in shown.notes]
+        reasons = dict.fromkeys(why for one in shown.notes for why in one.why.split(", "))
+        rows.append(
+            Row(
+                key=f"{bar}|{shown.notes[0].who}",
+                cells={
+                    "Bar": bar,
+                    "Beats": ", ".join(beats),
+                    "Who hits": shown.notes[0].who,
+                    "Why shown": ", ".join(reasons),
+                    "Shown to": ", ".join(shown.to),
+                },
+            )
+        )
     return rows
 
 

@@ -13,11 +13,12 @@ from sectionprep.phrasing.readings import OFFERED
 VERSION = 1
 KEY = "Row key (leave as it is)"
 
-START, PASSAGES, MARKS, OWN, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
+START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
     "Start here",
     "Passages",
     "Marks",
     "Your own decisions",
+    "Rhythm cues",
     "Agreement",
     "Rehearsal",
     "Parts",
@@ -74,6 +75,7 @@ ASKED = (
 )
 AS_PLANNED = "as planned"
 READINGS = tuple(way.name for way in OFFERED)
+SHOW, TAKE_OUT = "show", "take out"  # a rhythm cue
 COPY = "copy it"  # for instructions that concern parts in which they do not stand
 SETTLED = ("settled", "not a fault")
 STATUS = ("open", *SETTLED, COPY)
@@ -106,6 +108,16 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="What", width=20, is_input=True, choices=ASKED, free=True),
         Column(heading="What came of it", width=48, wrap=True),
         Column(heading="Your note", width=24, is_input=True, wrap=True),
+        Column(heading=KEY, width=9, printed=False),
+    ),
+    CUES: (
+        Column(heading="Bar", width=6),
+        Column(heading="Beats", width=14, wrap=True),
+        Column(heading="Who hits", width=14, wrap=True),
+        Column(heading="Why shown", width=52, wrap=True),
+        Column(heading="Shown to", width=24, wrap=True),
+        Column(heading="Decision", width=10, is_input=True, choices=(SHOW, TAKE_OUT)),
+        Column(heading="Your note", width=20, is_input=True, wrap=True),
         Column(heading=KEY, width=9, printed=False),
     ),
     MARKS: (
@@ -179,6 +191,10 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading=KEY, width=9, printed=False),
     ),
 }
+
+
+#: sheets that are there only if they have rows
+IF_ANY = (CUES,)
 
 
 def inputs_of(sheet: str) -> tuple[Column, ...]:

@@ -51,6 +51,9 @@ _PURPOSE = {
     'hairpin at any place ("To bar" and "To beat": where it ends), "as bar 12" for a bar or more. '
     "Name any part: what its section plays together is decided for all of them. Notes are never "
     "changed. Then run prepare with --decisions and this file.",
+    tables.CUES: "What the horns hit, shown small over the slashes of the rhythm section's sheets. "
+    "Take a bar out here if it tells your players nothing, then run prepare with --decisions and "
+    "this file.",
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes "
     "are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes "
@@ -294,9 +297,10 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
         _conditional(writer, name)
         writer.finish()
 
-    for name in (tables.START, *_PURPOSE):
+    shown = [name for name in _PURPOSE if book.rows[name] or name not in tables.IF_ANY]
+    for name in (tables.START, *shown):
         workbook.create_sheet(name)
-    for name in _PURPOSE:
+    for name in shown:
         fill(name, book.rows[name])
     write_overview(workbook[tables.START], book)
     _pin_ups(workbook, book, typed)
