@@ -13,6 +13,7 @@ from fractions import Fraction
 
 #: those that a section plays; the accented ones among them are common in big-band charts
 DYNAMICS = tuple("pppp ppp pp p mp mf f ff fff ffff fp sfz sfp sf fz".split())  # noqa: SIM905
+HAIRPINS = ("crescendo", "diminuendo")
 _HAIRPINS = {
     "crescendo": "crescendo",
     "cresc": "crescendo",

@@ -16,7 +16,7 @@ from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.directives import figure_at
 from sectionprep.phrasing.house import parse_habit
 from sectionprep.phrasing.plan_file import LEAVE
-from sectionprep.phrasing.wishes import Wish
+from sectionprep.phrasing.wishes import DYNAMICS, HAIRPINS, Wish
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line
 from sectionprep.review.settled import WAYS, Settled
@@ -26,6 +26,13 @@ if TYPE_CHECKING:
 
 _onset = attrgetter("onset")
 VERBS = ("mark", "off", "plain", "leave", "rules")
+#: what can be asked for between the notes; "none": not what was proposed there, "rules": takes
+#: the decision back
+SIGNS = {
+    "": ("",),
+    "dynamic": (*DYNAMICS, "none", "rules"),
+    "hairpin": (*HAIRPINS, "none", "rules"),
+}
 
 
 def words_for(marks: Iterable[str], off: bool) -> str:
@@ -60,6 +67,33 @@ def note_step(
     says = f"bar {place.bar}, beat {say_beat(place.beat)}{also}: {words or 'as the rules say'}"
     changes = tuple(_line_change(review, its_plan, n, words) for its_plan, n in where)
     return Step(says, name, changes)
+
+
+def sign_step(review: Review, name: str, tick: int, sign: str, value: str, until: int) -> Step:
+    """A dynamic at a note of a lead, or a hairpin from it to another (`until`, an onset, or the end
+    of the passage). sign, value: of SIGNS. Raises BadArgument."""
+    chart, planned, passage = review.score.chart, review.planned(name), review.passages[name]
+    lead = chart.parts[planned.part].label
+    place = _place(chart, _note(review, name, tick).tone.onset)
+    key = Key(lead, f"{place} {sign}")
+    was = review.desk.line(key)
+    if value == "rules":
+        return Step(f"bar {place}: {sign} as the rules say", name, (LineChange(key, was, None),))
+    words, at = (f"no {sign}" if value == "none" else value), place
+    if value in HAIRPINS:
+        if not tick < until <= passage.end:
+            raise BadArgument("a hairpin ends after it begins, and inside the passage.")
+        end = chart.end_place(until)
+        at = f"{place} to {end.bar if end.is_end else _place(chart, until)}"
+    return Step(
+        f"bar {at}: {words}", name, (LineChange(key, was, Line(name, f"{at} | | {words}")),)
+    )
+
+
+def _place(chart: Chart, tick: int) -> str:
+    """ "17 2and", as a plan file has it."""
+    at = chart.place(tick)
+    return f"{at.bar} {say_beat(at.beat)}"
 
 
 def _note(review: Review, name: str, tick: int) -> PlannedNote:

@@ -200,6 +200,7 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "lead": chart.parts[passage.lead].label,
         "lead_why": passage.lead_why,
         "parts": len(passage.parts),
+        "ends": {"tick": passage.end, "says": f"{end}"},
         "before": before,
         "after": after,
         "stretches": [_bars_said(chart, piece) for piece in pieces],
@@ -208,12 +209,33 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "returns": passage.returns,
         "sure": round(100 * passage.confidence),
         "cautions": list(planned.cautions),
-        "dynamics": [f"{says_place(chart, d.tick)}: {d.value}. {d.why}" for d in planned.dynamics],
-        "hairpins": [
-            f"{says_place(chart, h.start)} to {says_place(chart, h.stop)}: {h.kind}. {h.why}"
-            for h in planned.hairpins
-        ],
     }
+
+
+def loudness_facts(review: Review, name: str) -> list[dict[str, Any]]:
+    """The dynamics and hairpins that are proposed or decided in a passage, in order of time."""
+    chart, planned = review.score.chart, review.planned(name)
+    found = [
+        {
+            "sign": "dynamic",
+            "tick": d.tick,
+            "says": f"{says_place(chart, d.tick)}: {d.value}",
+            "why": d.why,
+            "decided": d.decided,
+        }
+        for d in planned.dynamics
+    ]
+    found += [
+        {
+            "sign": "hairpin",
+            "tick": h.start,
+            "says": f"{says_place(chart, h.start)} to {chart.end_place(h.stop)}: {h.kind}",
+            "why": h.why,
+            "decided": h.decided,
+        }
+        for h in planned.hairpins
+    ]
+    return sorted(found, key=lambda one: one["tick"])
 
 
 def _bars_said(chart: Chart, piece: tuple[int, int]) -> str:

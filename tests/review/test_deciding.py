@@ -318,3 +318,49 @@ def test_a_window_left_open_since_an_earlier_run_is_behind(page: Page, apart: Ap
         decide(again, passage="P3", tick=tick, verb="mark", mark="ghost")
         wish = {"version": seen, "passage": "P3", "tick": tick, "verb": "plain"}
         assert again.client.post("/decide", json=wish).status_code == 409
+
+
+def test_a_dynamic_and_a_hairpin_from_here_to_there(page: Page) -> None:
+    """Written as lines of the plan file, shown, written by `prepare` into every part, refused and
+    taken back."""
+    notes = page.client.get("/passage/P3/drawing").json()["notes"]
+    start, stop = notes[4]["tick"], notes[9]["tick"]
+    decide(page, passage="P3", tick=start, sign="dynamic", value="pp")
+    done = decide(page, passage="P3", tick=start, sign="hairpin", value="crescendo", until=stop)
+    decided = [(one["sign"], one["tick"]) for one in done["drawn"]["loudness"] if one["decided"]]
+    assert decided == [("dynamic", start), ("hairpin", start)]
+    options = Options(plan=page.review.desk.path)
+    marked = stages.mark_score(stages.read_score(page.review.path, options), options)
+    assert not marked.unfit
+    chart, passage = marked.again.chart, page.review.passages["P3"]
+    for part in passage.parts:
+        assert "pp" in [sign.value for sign in chart.signs(part, "dynamic", start, start + 1)]
+        assert [s.value for s in chart.signs(part, "wedge", start, stop + 1)][:1] == ["crescendo"]
+    back = decide(page, passage="P3", tick=start, sign="hairpin", value="rules")
+    assert [one["sign"] for one in back["drawn"]["loudness"] if one["decided"]] == ["dynamic"]
+    assert page.client.post("/undo", json={}).json()["step"]
+    assert len(read_plan(page.review.desk.path).decisions) == 2
+
+
+def test_a_proposal_can_be_refused(page: Page) -> None:
+    name, mine = next(
+        (name, one)
+        for name in page.review.passages
+        for one in page.client.get(f"/passage/{name}/drawing").json()["loudness"]
+        if not one["decided"]
+    )
+    done = decide(page, passage=name, tick=mine["tick"], sign=mine["sign"], value="none")
+    assert mine["says"] not in [one["says"] for one in done["drawn"]["loudness"]]
+    assert [d.says for d in read_plan(page.review.desk.path).decisions if hasattr(d, "says")] == [
+        f"no {mine['sign']}"
+    ]
+
+
+def test_a_hairpin_that_ends_before_it_begins_is_refused(page: Page) -> None:
+    notes = page.client.get("/passage/P3/drawing").json()["notes"]
+    wish = {"passage": "P3", "tick": notes[4]["tick"], "sign": "hairpin", "value": "crescendo"}
+    for until in (notes[2]["tick"], -1, 10**9):
+        answer = page.client.post("/decide", json=wish | {"until": until, "version": 99})
+        assert answer.status_code == 422, answer.text
+    assert page.client.post("/decide", json=wish | {"value": "louder"}).status_code in (400, 422)
+    assert not page.review.desk.path.exists()

@@ -328,3 +328,24 @@ def test_axe_finds_no_fault(browser: Browser, runs: list[Run], demo: Path, addre
         for v in result["violations"]
     ]
     assert wrong == []
+
+
+def test_louder_from_here(browser: Browser, runs: list[Run], demo: Path) -> None:
+    """A dynamic and a hairpin with the keyboard's own controls; both are listed, in the file, and
+    go when they are taken back."""
+    page = open_chart(browser, runs, demo)
+    to_passage(page, "P3")
+    page.click("#note4")
+    page.click("#louder summary")
+    page.select_option("#dynamic", "pp")
+    expect(page.locator("#loudness")).to_contain_text("pp")
+    page.select_option("#until", index=3)
+    page.click("#hairpin-write")
+    expect(page.locator("#loudness")).to_contain_text("crescendo")
+    plan = demo.parent / PLAN
+    assert [d.says for d in read_plan(plan).decisions if hasattr(d, "says")] == ["pp", "crescendo"]
+    for _ in range(2):
+        page.click("#loudness button:text-is('take it back')")
+        page.wait_for_timeout(300)
+    assert read_plan(plan).decisions == ()
+    nothing_wrong(page)
