@@ -14,6 +14,7 @@ from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from sectionprep.errors import BadArgument, SectionprepError
+from sectionprep.outputs.settled import REHEARSE, WAYS, letter
 from sectionprep.phrasing.house import MARKS as HOUSE_MARKS
 from sectionprep.phrasing.house import REFUSALS, SITUATIONS, STYLES
 from sectionprep.phrasing.wishes import DYNAMICS
@@ -31,7 +32,6 @@ from sectionprep.review.history import Step
 from sectionprep.review.making import Maker, kind_of
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
-from sectionprep.review.settled import REHEARSE, WAYS, letter
 from sectionprep.review.shown import shown
 from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, times, ways
 from sectionprep.review.wishes import CHOICES, Wish, read_wish

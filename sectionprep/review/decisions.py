@@ -11,6 +11,7 @@ from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.timing import say_beat
+from sectionprep.outputs.settled import WAYS, Settled
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.directives import figure_at
@@ -19,7 +20,6 @@ from sectionprep.phrasing.plan_file import LEAVE
 from sectionprep.phrasing.wishes import DYNAMICS, HAIRPINS, Wish
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line
-from sectionprep.review.settled import WAYS, Settled
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review

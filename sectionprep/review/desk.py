@@ -15,6 +15,7 @@ from pathlib import Path
 from sectionprep.errors import SectionprepError
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.files import write_file
+from sectionprep.outputs.settled import Settled, read_settled, settled_beside, write_settled
 from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, was_edited
 from sectionprep.phrasing.wishes import Wish
@@ -27,7 +28,6 @@ from sectionprep.review.history import (
     read_history,
 )
 from sectionprep.review.plan_text import Key, Line, PlanText, split
-from sectionprep.review.settled import Settled, read_settled, write_settled
 
 
 class Asked(Exception):
@@ -48,7 +48,7 @@ class PlanDesk:
         self.version, self.trouble, self.news = 0, "", ""
         self.text, self.settled = PlanText(), PlanFile()
         self.history = read_history(path.with_name(f"{path.stem}.history.json"))
-        self._settled_path = path.with_name(f"{path.stem}.findings.json")
+        self._settled_path = settled_beside(path)
         self.findings = read_settled(self._settled_path)
         self._stamp: tuple[int, ...] = ()
         self._bytes = b""

@@ -14,6 +14,7 @@ from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.outputs.director.chart_map import chart_map
+from sectionprep.outputs.settled import finding_name
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing import PassagePlan, PlannedNote
@@ -303,19 +304,6 @@ def _finding_facts(review: Review, chart: Chart, finding: Finding) -> dict[str, 
         "tick": finding.tick,
         "settled": settled.way if settled else "",
     }
-
-
-def finding_name(chart: Chart, finding: Finding) -> str:
-    """By which a finding is known from day to day: what, who and where."""
-    place = chart.place(finding.tick)
-    part = chart.parts[finding.part].label
-    return f"{finding.check} | {part} | {place.bar} {say_beat(place.beat)}"
-
-
-def finding_words(chart: Chart, finding: Finding) -> str:
-    """A finding as it is told to somebody else."""
-    part = chart.parts[finding.part].label
-    return f"{says_place(chart, finding.tick)}, {part}: {finding.message}. {finding.fix}"
 
 
 def _belongs(finding: Finding, passage: Passage) -> bool:

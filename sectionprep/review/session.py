@@ -16,6 +16,7 @@ from sectionprep.checks import Finding
 from sectionprep.drawing.text import fonts
 from sectionprep.marking import Marking
 from sectionprep.outputs.names import safe_name, stem_of
+from sectionprep.outputs.settled import finding_name, finding_words
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.deciding import Unfit, decide, wants_readings
@@ -25,7 +26,6 @@ from sectionprep.results import Options, Score
 from sectionprep.review.decisions import taken_over
 from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
-from sectionprep.review.facts import finding_name, finding_words
 from sectionprep.review.history import Step
 from sectionprep.review.where_else import answers, situations
 from sectionprep.stages import mark_planned, plan_rules, read_score, workbook_decisions

@@ -55,11 +55,12 @@ def _edit(data: bytes, path: Path, edits: dict[tuple[str, int, str], Any]) -> Pa
 
 def test_sheets_and_rows(book: Book, demo_marked: Marked) -> None:
     workbook = _open(write_workbook(book))
-    assert workbook.sheetnames[:7] == [
+    assert workbook.sheetnames[:8] == [
         tables.START,
         tables.PASSAGES,
         tables.MARKS,
         tables.OWN,
+        tables.CUES,
         tables.AGREEMENT,
         tables.REHEARSAL,
         tables.PARTS,

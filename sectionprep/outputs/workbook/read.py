@@ -129,14 +129,21 @@ def _title(workbook: Any) -> str:
 
 
 def _forget_filled(workbook: Any, typed: Typed) -> None:
-    """Numbers of copies that still are what we filled in were not typed: a roster's may replace
-    them."""
+    """What still is as we filled it in was not typed: a roster's copies, or what was settled on
+    the review page since, may replace it."""
     if tables.ABOUT not in workbook.sheetnames:
         return
-    cells = typed.cells.get(tables.PARTS, {})
-    for row in workbook[tables.ABOUT].iter_rows(min_row=2, max_col=3, values_only=True):
-        if row[0] == tables.FILLED and cells.get(str(row[1]), {}).get("Copies") == row[2]:
-            del cells[str(row[1])]["Copies"]
+    kinds = {
+        tables.FILLED: (tables.PARTS, "Copies"),
+        tables.STATUS_FILLED: (tables.AGREEMENT, "Status"),
+    }
+    for kind, key, value in workbook[tables.ABOUT].iter_rows(
+        min_row=2, max_col=3, values_only=True
+    ):
+        sheet, heading = kinds.get(kind, ("", ""))
+        cells = typed.cells.get(sheet, {}).get(str(key), {})
+        if cells.get(heading) == value and value is not None:
+            del cells[heading]
 
 
 def _check_version(workbook: Any, path: Path) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from sectionprep.checks import Finding
@@ -18,6 +18,7 @@ from sectionprep.music.timing import say_beat
 from sectionprep.outputs.parts.rhythm_choice import shown_bars
 from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
+from sectionprep.outputs.settled import Settled, finding_name
 from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.decided import settled_in
 from sectionprep.outputs.workbook.read import Typed
@@ -68,13 +69,15 @@ def build_book(
     typed: Typed | None = None,
     *,
     applied: bool = False,
+    settled: Mapping[str, Settled] | None = None,
 ) -> Book:
     """All rows of all sheets. reports: of the printed parts, if they were printed; typed: what was
-    typed into an earlier workbook; applied: its decisions are in the plan."""
+    typed into an earlier workbook; applied: its decisions are in the plan; settled: findings
+    settled on the review page, by their names."""
     chart, together, plan = marked.score.chart, marked.score.together, marked.plan
     marking, before, after = marked.marking, marked.before, marked.after
     parts = _part_rows(chart, marking, before, marked.score.roster)
-    left, said = open_findings(marked, settled_in(typed))
+    left, said = open_findings(marked, typed, settled or {})
     return Book(
         chart=chart,
         together=together,
@@ -88,7 +91,7 @@ def build_book(
             tables.MARKS: _mark_rows(chart, plan),
             tables.OWN: _own_rows(marked, typed or Typed(), applied),
             tables.CUES: _cue_rows(marked),
-            tables.AGREEMENT: _finding_rows(chart, before, after),
+            tables.AGREEMENT: _finding_rows(chart, before, after, settled or {}),
             tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
             tables.PARTS: _with_pages(parts, reports),
             tables.CHANGES_MADE: _change_rows(chart, plan, marking),
@@ -247,25 +250,40 @@ def _cue_rows(marked: Marked) -> list[Row]:
     return rows
 
 
-def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Finding]) -> list[Row]:
+def _finding_rows(
+    chart: Chart,
+    before: Sequence[Finding],
+    after: Sequence[Finding],
+    settled: Mapping[str, Settled],
+) -> list[Row]:
     """One row for the same finding in several parts. What is still there after marking comes
     first."""
     left = {_same(chart, f) for f in after}
     groups = _finding_groups(chart, before, after)
-    return [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups]
+    rows = [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups]
+    for row, same in zip(rows, groups, strict=True):
+        row.cells["Status"] = _way(chart, same, settled)
+    return rows
+
+
+def _way(chart: Chart, same: Sequence[Finding], settled: Mapping[str, Settled]) -> str:
+    """How the review page has settled a finding, in all of its parts; "" where it has not."""
+    names = [finding_name(chart, finding) for finding in same]
+    return settled[names[0]].way if all(name in settled for name in names) else ""
 
 
 def open_findings(
-    marked: Marked, settled: Collection[str]
+    marked: Marked, typed: Typed | None, settled: Mapping[str, Settled]
 ) -> tuple[tuple[Finding, ...], list[str]]:
-    """What is left after marking and not settled by a person, and what is, in words. settled: keys
-    of rows of the sheet Agreement; a key holds the music there, so a change of it opens the finding
-    again."""
+    """What is left after marking and not settled by a person, and what is, in words. typed: the
+    workbook, whose rows hold the music there, so that a change of it opens the finding again;
+    settled: on the review page."""
     chart = marked.score.chart
+    by_key = settled_in(typed)
     done = [
         group
         for group in _finding_groups(chart, marked.before, marked.after)
-        if finding_key(chart, group) in settled
+        if finding_key(chart, group) in by_key or _way(chart, group, settled)
     ]
     gone = {_same(chart, f) for group in done for f in group}
     left = tuple(f for f in marked.after if _same(chart, f) not in gone)

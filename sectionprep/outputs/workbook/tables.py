@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sectionprep.outputs.settled import WAYS
 from sectionprep.phrasing.readings import OFFERED
 
 VERSION = 1
@@ -26,7 +27,8 @@ START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KE
     "Kept from before",
     "about",
 )
-FILLED = "filled in"  # rows of the last: copies that nobody typed
+#: rows of the last: copies, and the status of findings, that nobody typed
+FILLED, STATUS_FILLED = "filled in", "status filled in"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +79,7 @@ AS_PLANNED = "as planned"
 READINGS = tuple(way.name for way in OFFERED)
 SHOW, TAKE_OUT = "show", "take out"  # a rhythm cue
 COPY = "copy it"  # for instructions that concern parts in which they do not stand
-SETTLED = ("settled", "not a fault")
+SETTLED = ("settled", *WAYS)
 STATUS = ("open", *SETTLED, COPY)
 RATINGS = ("1", "2", "3", "4", "5")
 TICK = ("x",)

@@ -310,6 +310,9 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     for row in book.rows[tables.PARTS]:
         if row.cells["Copies"] == 1:  # filled in for the director, not by him
             about.append([tables.FILLED, text(row.key), 1])
+    for row in book.rows[tables.AGREEMENT]:
+        if row.cells.get("Status"):  # settled on the review page
+            about.append([tables.STATUS_FILLED, text(row.key), row.cells["Status"]])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
     workbook.save(out)
