@@ -83,7 +83,7 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
     win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
-    decisions = (*settled.decisions, *workbook_decisions(options))
+    decisions = (*settled.decisions, *given_decisions(options))
     readings = readings or wants_readings(decisions)
     plan = plan_rules(score, options, settled, readings=readings)
     return decide(score.chart, score.together, plan, decisions)
@@ -102,13 +102,25 @@ def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: b
     )
 
 
-def workbook_decisions(options: Options) -> tuple[Decision, ...]:
-    """The decisions typed into the workbook that was named, if one was."""
+def given_decisions(options: Options) -> tuple[Decision, ...]:
+    """What section leaders have said, and then the decisions in the workbook, of those named."""
+    said = tuple(decision for path in options.said for decision in _said(path))
     if options.decisions is None:
-        return ()
+        return said
     from sectionprep.outputs.workbook import read_typed, to_decisions
 
-    return to_decisions(read_typed(options.decisions, insist=False), options.decisions)
+    typed = read_typed(options.decisions, insist=False)
+    return said + to_decisions(typed, options.decisions)
+
+
+def _said(path: Path) -> tuple[Decision, ...]:
+    """The decisions in a file that a section leader has saved; their reasons name the file."""
+    return tuple(replace(one, source=path.name) for one in read_plan(path).decisions)
+
+
+def comments(options: Options) -> tuple[str, ...]:
+    """What section leaders have written of passages, each as "P3: words"."""
+    return tuple(words for path in options.said for words in read_plan(path).comments)
 
 
 def bars_without_cues(options: Options) -> frozenset[str]:

@@ -74,10 +74,18 @@ def prepare(
     tune: Tune = None,
     before: Before = None,
     show_changes: ShowChanges = False,
+    review_page: Annotated[
+        bool,
+        typer.Option(
+            "--review-page",
+            help="Also write CHART_review.html: one file in which a section leader looks, listens "
+            "and comments without this program.",
+        ),
+    ] = False,
     force: Force = False,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
-    from sectionprep import preparing
+    from sectionprep import preparing, stages
 
     options = asked(
         style=style,
@@ -106,7 +114,16 @@ def prepare(
     folder = out or beside(chart, tune, "_prepared")
     with progress_shown() as progress:
         done = preparing.prepare(chart, folder, options, progress)
+        if review_page:
+            from sectionprep.review.leaf import write_leaf
+
+            progress("drawing the review page", 0, 1)
+            page = write_leaf(chart, folder, options)
     summary(done)
+    if review_page:
+        say(f"  {page} ({page.stat().st_size / 1e6:.1f} MB: send it to your section leaders)")
+    for words in stages.comments(options):
+        say(f"Said of {words}")
     if done.not_printed or done.not_as_written:
         raise typer.Exit(NOT_PRINTED_EXIT_CODE)
 

@@ -31,7 +31,7 @@ from sectionprep.phrasing.wishes import Wish, parse_wish
 from sectionprep.version import __version__
 
 _BEAT = re.compile(r"(\d{1,4})(and|e|a)?(?: (\d{1,4})/(\d{1,4}))?", re.ASCII)
-_KNOWN_IN_PASSAGE = {"id", "lead", "lines", "reading"}
+_KNOWN_IN_PASSAGE = {"id", "lead", "lines", "reading", "comment"}
 _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
 #: what a director may write on a note; of ornaments the shake alone, which goes to the lead
 _MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
@@ -45,7 +45,8 @@ _NAMES = frozenset(mark.name for mark in _MARKS)
 class PlanFile:
     """What a plan file settles. style, printed: empty where it leaves them open. habits: of the
     house, as written; decisions: on notes, dynamics, hairpins and readings; copied: instructions to
-    be written into every part that they concern; no_rhythm_cues_in: printed numbers of bars."""
+    be written into every part that they concern; no_rhythm_cues_in: printed numbers of bars;
+    comments: what somebody has said of a passage, each as "P3: words"."""
 
     style: str = ""
     printed: str = ""
@@ -53,6 +54,7 @@ class PlanFile:
     decisions: tuple[Decision, ...] = ()
     copied: tuple[str, ...] = ()
     no_rhythm_cues_in: tuple[str, ...] = ()
+    comments: tuple[str, ...] = ()
 
 
 def parse_words(words: str) -> frozenset[str] | None:
@@ -248,6 +250,11 @@ def read_plan(path: Path) -> PlanFile:
         decisions=tuple(decisions),
         copied=copied,
         no_rhythm_cues_in=without,
+        comments=tuple(
+            f"{_line(str(one.get('id', '?')))}: {_line(str(one['comment']))}"
+            for one in passages
+            if one.get("comment")
+        ),
     )
 
 

@@ -28,7 +28,7 @@ from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
 from sectionprep.review.history import Step
 from sectionprep.review.where_else import answers, situations
-from sectionprep.stages import mark_planned, plan_rules, read_score, workbook_decisions
+from sectionprep.stages import given_decisions, mark_planned, plan_rules, read_score
 from sectionprep.version import __version__
 
 _KEPT = 60  # drawings that are kept; judgement
@@ -70,7 +70,7 @@ class Review:
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
         self._markings: OrderedDict[tuple[str, int], tuple[Plan, Marking]] = OrderedDict()
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
-        typed = workbook_decisions(options)
+        typed = given_decisions(options)
         if typed:  # they become lines of the plan file, which is the one truth
             self.decide(lambda: taken_over(self, typed, "the workbook's decisions"), 1, insist=True)
 
