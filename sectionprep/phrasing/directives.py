@@ -13,11 +13,12 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from sectionprep.errors import BadArgument
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import SECOND, Chart, Tone
 from sectionprep.music.marks import SLURS
 from sectionprep.music.naming import find_part
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 
+_Lead = tuple[int, bool]  # a part, and whether its second player is meant
 _REACH = 16  # bars a figure may have moved; judgement
 
 
@@ -51,9 +52,8 @@ def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
     return " ".join(pieces)
 
 
-def figures_of(chart: Chart, part: int) -> dict[int, str]:
-    """Figure of every tone of a part, by onset."""
-    line = chart.lines[part]
+def figures_of(chart: Chart, line: Sequence[Tone]) -> dict[int, str]:
+    """Figure of every tone of a line, by onset."""
     return {tone.onset: figure_at(line, n, chart.resolution) for n, tone in enumerate(line)}
 
 
@@ -61,26 +61,28 @@ def apply_directives(
     chart: Chart, plan: Plan, directives: Iterable[Directive]
 ) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
     """The plan with the director's decisions in it, and those that fit nowhere with the reason."""
-    parts: dict[str, int | str] = {}  # or why there is none
+    leads: dict[str, _Lead | str] = {}  # or why there is none
     numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
-    figures: dict[int, dict[int, str]] = {}
-    wanted: dict[tuple[int, int], Directive] = {}
+    figures: dict[_Lead, dict[int, str]] = {}
+    wanted: dict[tuple[_Lead, int], Directive] = {}
     unfit: list[tuple[Directive, str]] = []
     for directive in directives:
-        if directive.part not in parts:
-            parts[directive.part] = _part(chart, directive.part)
-        part = parts[directive.part]
-        if isinstance(part, str):
-            unfit.append((directive, part))
+        if directive.part not in leads:
+            leads[directive.part] = _lead(chart, directive.part)
+        lead = leads[directive.part]
+        if isinstance(lead, str):
+            unfit.append((directive, lead))
             continue
-        if part not in figures:
-            figures[part] = figures_of(chart, part)
-        tick, why = _find(chart, directive, part, figures[part], numbers)
+        if lead not in figures:
+            part, second = lead
+            line = chart.second_lines.get(part, ()) if second else chart.lines[part]
+            figures[lead] = figures_of(chart, line)
+        tick, why = _find(chart, directive, figures[lead], numbers)
         if tick is None:
             unfit.append((directive, why))
         else:
-            wanted[(part, tick)] = directive
-    used: set[tuple[int, int]] = set()
+            wanted[lead, tick] = directive
+    used: set[tuple[_Lead, int]] = set()
     passages, hits = (
         tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits)
     )
@@ -92,15 +94,16 @@ def apply_directives(
     return replace(plan, passages=passages, hits=hits), tuple(unfit)
 
 
-def _part(chart: Chart, words: str) -> int | str:
+def _lead(chart: Chart, words: str) -> _Lead | str:
+    label = words.removesuffix(SECOND).rstrip()
     try:
-        return find_part(chart.parts, words).index
+        return find_part(chart.parts, label).index, label != words
     except BadArgument as error:
         return error.what.rstrip(".")
 
 
 def _find(
-    chart: Chart, directive: Directive, part: int, figures: dict[int, str], numbers: dict[str, int]
+    chart: Chart, directive: Directive, figures: dict[int, str], numbers: dict[str, int]
 ) -> tuple[int | None, str]:
     index = numbers.get(directive.bar)
     here = chart.tick(index, directive.beat) if index is not None else None
@@ -122,13 +125,13 @@ def _find(
 
 def _apply(
     plan: PassagePlan,
-    wanted: dict[tuple[int, int], Directive],
-    used: set[tuple[int, int]],
+    wanted: dict[tuple[_Lead, int], Directive],
+    used: set[tuple[_Lead, int]],
     unfit: list[tuple[Directive, str]],
 ) -> PassagePlan:
     notes: list[PlannedNote] = []
     for note in plan.notes:
-        key = (plan.part, note.tone.onset)
+        key = ((plan.part, plan.second), note.tone.onset)
         directive = wanted.get(key)
         if directive is None:
             notes.append(note)

@@ -75,4 +75,5 @@ CHECK = Check(
     matter="marks",
     find=_find,
     guests=True,
+    seconds=True,
 )
