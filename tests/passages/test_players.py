@@ -105,6 +105,8 @@ def test_an_unedited_plan_file_changes_nothing(tmp_path: Path) -> None:
     path = tmp_path / "a.musicxml"
     path.write_bytes(score_xml(parts))
     score = stages.read_score(path, Options())
+    marked = stages.mark_score(score, Options()).marking
+    assert [c.part for c in marked.changes if c.kind == "dynamic"] == [0, 1, 2]  # one for the staff
     plan, _ = stages.plan_score(score, Options())
     text = write_plan(score.chart, plan)
     assert f'lead = "{NAME} {SECOND}"' in text
