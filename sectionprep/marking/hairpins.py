@@ -46,7 +46,7 @@ def _spread(job: Job, pin: Pin, why: str, claim: _Claim) -> None:
     desk, quarter = job.desk, job.desk.chart.resolution
     if job.word.near(job.part, pin.start) is None:
         return
-    target = pin.within(desk.chart.lines[job.part], job.passage.end)
+    target = pin.within(job.chart.lines[job.part], job.passage.end)
     if any(target.like(own, quarter) for own in job.word.pins(job.part)):
         return
     in_the_way = [own for own in desk.pins(job.part) if own.meets(target)]
@@ -88,7 +88,7 @@ def _may_go(job: Job, own: Pin) -> bool:
 def _ends(job: Job, pin: Pin) -> tuple[Note, Note, bool] | None:
     """The note before which the hairpin begins, the note at which it ends, and whether it ends
     before (not after) that note; None where no end of a note is near enough."""
-    line = job.desk.chart.lines[job.part]
+    line = job.chart.lines[job.part]
     first = job.word.near(job.part, pin.start)
     at = bisect_left(line, pin.stop, key=lambda tone: tone.onset)
     notes = [

@@ -113,12 +113,13 @@ def _mark_part(job: Job) -> None:
             if note.marks - SLURS:
                 silent.append(note.tone.onset)
             continue
-        first = job.desk.first_to_speak("marks", job.part, tone.onset)
+        first = job.desk.first_to_speak("marks", job.part, tone.head.address)
         if note.hands_off:
             continue
         if first:
             _mark_tone(job, note, tone)
-            _mark_second_player(job, note, tone)
+            if job.part not in job.passage.seconds:
+                _mark_second_player(job, note, tone)
         if note.cutoff is not None and tone.end == note.tone.end:
             signs.write_cutoff(job, tone, note.cutoff, note.release)
     slurs.mark_slurs(job)
@@ -180,7 +181,7 @@ def _mark_second_player(job: Job, note: PlannedNote, tone: Tone) -> None:
     """Who shares the staff on a stem of his own has the same marks as the first player where both
     play together, with nothing of his own taken out. Common practice, no source."""
     second = job.desk.seconds.get(job.part, {}).get(tone.onset)
-    if second is None:
+    if second is None or not job.desk.first_to_speak("marks", job.part, second.head.address):
         return
     has, wanted = second.marks - SLURS, note.marks - SLURS - ORNAMENTS
     add = frozenset(

@@ -107,6 +107,8 @@ def propose_dynamics(job: Job) -> None:
         own = desk.chart.signs(job.part, "dynamic", bar.start, proposal.tick + bar.length + 1)
         if tone is None or own or not desk.first_to_speak("dynamic", job.part, tone.onset):
             continue
+        if not desk.first_to_speak("proposed dynamic", job.part, bar.index):
+            continue  # two players on a staff need one
         address = tone.head.address
         job.log(tone.onset, "dynamic", "none", proposal.value, proposal.why, address=address)
         pieces = (

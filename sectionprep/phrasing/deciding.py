@@ -7,12 +7,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS
-from sectionprep.music.naming import find_part
 from sectionprep.passages import Passage, Together
-from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.directives import Directive, Lead, apply_directives, lead_of, plays_in
 from sectionprep.phrasing.plan import Dynamic, Hairpin, PassagePlan, Plan
 from sectionprep.phrasing.wishes import Wish
 
@@ -56,7 +54,7 @@ class _Asked:
         if planned is None:
             self._no(wish, f"there is no passage {wish.passage}")
             return
-        name = self._chart.parts[planned.part].label
+        name = planned.lead(self._chart)
         begins = self._chart.place(planned.notes[0].tone.onset).bar if planned.notes else ""
         if (wish.part, wish.bar or begins) != (name, begins):
             self._no(wish, f"{wish.passage} is led by {name} and begins in bar {begins} now")
@@ -85,17 +83,17 @@ class _Asked:
         if source is None or there is None:
             self._no(wish, f"there is no bar {wish.value if source is None else wish.bar}")
             return
-        part, start = there
+        player, start = there
         first = self._chart.bar_at(start).index
         last = self._numbers.get(wish.to_bar or wish.bar, first)
         like = {
             (note.tone.bar - source, self._chart.place(note.tone.onset).beat): note
-            for planned in self._plans_of(plan, part)
+            for planned in self._plans_of(plan, player)
             for note in planned.notes
             if source <= note.tone.bar <= source + last - first
         }
         found = False
-        for planned in self._plans_of(plan, part):
+        for planned in self._plans_of(plan, player):
             for note in planned.notes:
                 place = self._chart.place(note.tone.onset)
                 model = like.get((note.tone.bar - first, place.beat))
@@ -103,7 +101,7 @@ class _Asked:
                     continue
                 found = True
                 yield Directive(
-                    part=self._chart.parts[planned.part].label,
+                    part=planned.lead(self._chart),
                     bar=place.bar,
                     beat=place.beat,
                     marks=model.marks - SLURS,
@@ -119,9 +117,9 @@ class _Asked:
         if there is None:
             self._no(wish, f"there is no bar {wish.bar}")
             return plan
-        part, start = there
+        player, start = there
         stop = self._end(wish)
-        holding = self._passage(part, start)
+        holding = self._passage(player, start)
         planned = plan.of(holding.id) if holding is not None else None
         if planned is None:
             self._no(wish, "this part plays there with nobody: write it into the score")
@@ -153,17 +151,16 @@ class _Asked:
             self._no(wish, "no hairpin was proposed in this bar")
         return replace(planned, hairpins=over)
 
-    def _place(self, wish: Wish) -> tuple[int, int] | None:
-        """Part and tick of a wish; None where there is no such place."""
+    def _place(self, wish: Wish) -> tuple[Lead, int] | None:
+        """Player and tick of a wish; None where there is no such place."""
         index = self._numbers.get(wish.bar)
         if index is None:
             return None
-        try:
-            part = find_part(self._chart.parts, wish.part).index
-        except BadArgument as error:
-            self._no(wish, error.what.rstrip("."))
+        player = lead_of(self._chart, wish.part)
+        if isinstance(player, str):
+            self._no(wish, player)
             return None
-        return part, self._chart.tick(index, wish.beat)
+        return player, self._chart.tick(index, wish.beat)
 
     def _end(self, wish: Wish) -> int | None:
         index = self._numbers.get(wish.to_bar or wish.bar)
@@ -173,16 +170,18 @@ class _Asked:
             return self._chart.bars[index].end
         return self._chart.tick(index, wish.to_beat)
 
-    def _passage(self, part: int, tick: int) -> Passage | None:
-        """The passage that a part plays in at a place; the smallest, if it is in several."""
-        found = [p for p in self._together.marked if part in p.parts and p.start <= tick < p.end]
+    def _passage(self, player: Lead, tick: int) -> Passage | None:
+        """The passage that somebody plays in at a place; the smallest, if it is in several."""
+        found = [
+            p for p in self._together.marked if plays_in(p, player) and p.start <= tick < p.end
+        ]
         return min(found, key=lambda p: p.end - p.start, default=None)
 
-    def _plans_of(self, plan: Plan, part: int) -> list[PassagePlan]:
-        """The plans of all that a part plays in, and of what it plays by itself."""
-        ids = {p.id for p in self._together.marked if part in p.parts}
+    def _plans_of(self, plan: Plan, player: Lead) -> list[PassagePlan]:
+        """The plans of all that somebody plays in, and of what he plays by himself."""
+        ids = {p.id for p in self._together.marked if plays_in(p, player)}
         return [p for p in (*plan.passages, *plan.hits) if p.id in ids] + [
-            p for p in plan.own if p.part == part
+            p for p in plan.own if (p.part, p.second) == player
         ]
 
     def _no(self, wish: Wish, why: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sectionprep.music.chart import Tone
+from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
 
 
@@ -83,7 +83,8 @@ class Dynamic:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
     """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases:
-    (start, end) ticks. cautions: what to watch, in plain words."""
+    (start, end) ticks. cautions: what to watch, in plain words. second: the line is of the second
+    player on the part's staff."""
 
     id: str
     part: int
@@ -93,6 +94,18 @@ class PassagePlan:
     dynamics: tuple[Dynamic, ...] = ()
     readings: tuple[Reading, ...] = ()
     cautions: tuple[str, ...] = ()
+    second: bool = False
+
+    def line(self, chart: Chart) -> tuple[Tone, ...]:
+        """The line that is planned, from end to end of the chart."""
+        return self._read(chart).lines[self.part]
+
+    def lead(self, chart: Chart) -> str:
+        """The label of who plays it."""
+        return self._read(chart).parts[self.part].label
+
+    def _read(self, chart: Chart) -> Chart:
+        return chart.read_by(frozenset({self.part})) if self.second else chart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

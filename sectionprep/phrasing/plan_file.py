@@ -131,12 +131,12 @@ def write_plan(
         *_instructions(chart),
     ]
     for planned in plan.marked:
-        figures = figures_of(chart, planned.part)
+        figures = figures_of(chart, planned.line(chart))
         lines += [
             "",
             "[[passage]]",
             f"id = {_quoted(planned.id)}",
-            f"lead = {_quoted(chart.parts[planned.part].label)}",
+            f"lead = {_quoted(planned.lead(chart))}",
             "lines = [",
         ]
         for note in planned.notes:

@@ -104,7 +104,8 @@ def _settled(
         fresh_plans = _plan(chart, desk, printed, known, with_readings=readings and not settled)
         for work, plan in zip(desk, fresh_plans, strict=True):
             plan = with_habits(work.view, plan, habits, taken[plan.id])
-            fresh = beside_print(chart, words[plan.id], plan, printed)
+            plan = replace(plan, second=plan.part in words[plan.id].passage.seconds)
+            fresh = beside_print(words[plan.id], plan, printed)
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
             lines[plan.id] = carrying(lines[plan.id], settled[plan.id])
@@ -125,7 +126,7 @@ def _of_section(
     """The line of one passage on the desk, with the parts that play it."""
     passage = word.passage
     tutti = len(passage.parts) >= _TUTTI
-    view = view_line(chart, tones, style, passage.lead, tutti=tutti, elsewhere=elsewhere)
+    view = view_line(word.chart, tones, style, passage.lead, tutti=tutti, elsewhere=elsewhere)
     section = [word.tones[part] for part in passage.parts]
     return _lay_out(name, passage.lead, view, printed, section)
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart
 from sectionprep.passages import Passage
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan
 
 _MOST = 8  # releases that are listed; judgement
@@ -29,7 +30,7 @@ def words_of(
 ) -> Words:
     """The words for one player of a passage. said: syllable by note address."""
     by_bar: dict[str, list[str]] = {}
-    for tone in chart.between(part, passage.start, passage.end):
+    for tone in chart.read_by(passage.seconds).between(part, passage.start, passage.end):
         word = said.get(tone.head.address)
         if word:
             by_bar.setdefault(chart.bars[tone.bar].number, []).append(word)
@@ -59,7 +60,7 @@ def _together(stops: Sequence[str]) -> str:
 
 
 def _listen(chart: Chart, passage: Passage, planned: PassagePlan, part: int) -> tuple[str, ...]:
-    lead = chart.parts[passage.lead].label
+    lead = lead_label(chart, passage)
     octave = dict(passage.octaves).get(part, 0)
     if part == passage.lead:
         found = ["You lead: the others follow your lengths and releases."]

@@ -44,10 +44,10 @@ def line_for(chart: Chart, planned: PassagePlan, note: PlannedNote, words: str) 
     """The line that says these words of a note."""
     at = chart.place(note.tone.onset)
     place = f"{at.bar} {say_beat(at.beat)}"
-    line = chart.lines[planned.part]
+    line = planned.line(chart)
     figure = figure_at(line, bisect_left(line, note.tone.onset, key=_onset), chart.resolution)
     text = f"{place} | {note.tone.head.pitch} | {words} | {figure}"
-    return Key(chart.parts[planned.part].label, place), Line(planned.id, text)
+    return Key(planned.lead(chart), place), Line(planned.id, text)
 
 
 def note_step(
@@ -180,7 +180,7 @@ def taken_over(review: Review, decided: Iterable[Decision], says: str) -> Step:
             changes.append(_wish_change(review, d))
             continue
         for planned in review.plan.passages + review.plan.hits:
-            if review.score.chart.parts[planned.part].label != d.part:
+            if planned.lead(review.score.chart) != d.part:
                 continue
             for note in planned.notes:
                 at = review.score.chart.place(note.tone.onset)

@@ -17,6 +17,7 @@ from sectionprep.outputs.director.chart_map import chart_map
 from sectionprep.outputs.settled import finding_name
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.review.drawing import View, stretches
 
@@ -126,8 +127,9 @@ def _note_facts(
 ) -> dict[str, Any]:
     chart, note = review.score.chart, planned.notes[n]
     onset = note.tone.onset
+    read = chart.read_by(passage.seconds)
     striking = {
-        part: tone for part in passage.parts for tone in chart.between(part, onset, onset + 1)
+        part: tone for part in passage.parts for tone in read.between(part, onset, onset + 1)
     }
     state = state_of(note)
     return {
@@ -198,7 +200,7 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "texture": passage.texture,
         "bars": start.bar if start.bar == end.bar else f"{start.bar} to {end.bar}",
         "letter": letter,
-        "lead": chart.parts[passage.lead].label,
+        "lead": lead_label(chart, passage),
         "lead_why": passage.lead_why,
         "parts": len(passage.parts),
         "ends": {"tick": passage.end, "says": f"{end}"},

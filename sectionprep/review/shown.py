@@ -70,7 +70,9 @@ def _jazz_marks(review: Review, view: View) -> dict[str, tuple[str, ...]]:
     passage, edits = review.passages[view.passage], review.marking(view).edits
     found = {}
     for part in passage.parts:
-        for tone in review.score.chart.between(part, passage.start, passage.end):
+        for tone in review.score.chart.read_by(passage.seconds).between(
+            part, passage.start, passage.end
+        ):
             for note in tone.chord:
                 edit = edits.get(note.address)
                 marks = note.marks if edit is None else (note.marks - edit.remove) | edit.add

@@ -76,4 +76,5 @@ CHECK = Check(
     matter="marks",
     find=_find,
     guests=True,
+    seconds=True,
 )

@@ -24,6 +24,7 @@ from sectionprep.outputs.director.pen import MARGIN, Pen
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.plan import Reading
 from sectionprep.phrasing.syllables import lead_syllables
@@ -113,7 +114,9 @@ def _silent_bars(chart: Chart, passage: Passage, first: int, last: int) -> list[
     sounding = {
         bar
         for part in passage.parts
-        for tone in chart.between(part, chart.bars[first].start - 1, chart.bars[last].end)
+        for tone in chart.read_by(passage.seconds).between(
+            part, chart.bars[first].start - 1, chart.bars[last].end
+        )
         for bar in range(tone.bar, chart.bar_at(max(tone.onset, tone.end - 1)).index + 1)
     }
     return [
@@ -202,7 +205,7 @@ def _head(pen: Pen, chart: Chart, passage: Passage, pitch: str) -> None:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     pen.text(f"{passage.id}   {passage.scope}, {passage.texture}", 14, fonts.BOLD)
     pen.text(
-        f"{start} to {end}. Lead: {chart.parts[passage.lead].label} ({passage.lead_why}). "
+        f"{start} to {end}. Lead: {lead_label(chart, passage)} ({passage.lead_why}). "
         f"{'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.",
         9,
     )

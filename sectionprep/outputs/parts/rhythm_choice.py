@@ -66,7 +66,7 @@ def worth_catching(
 
 
 def _of_passage(chart: Chart, passage: Passage, horns: Sequence[int]) -> Iterable[Caught]:
-    line = list(chart.between(passage.lead, passage.start, passage.end))
+    line = list(chart.read_by(passage.seconds).between(passage.lead, passage.start, passage.end))
     dynamics = chart.signs(passage.lead, "dynamic")
     ends = [d.onset for d in chart.signs(passage.lead, "wedge") if d.value == "stop"]
     who = _who(chart, horns)

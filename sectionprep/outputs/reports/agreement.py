@@ -39,6 +39,7 @@ def passages_json(chart: Chart, together: Together) -> Json:
                 "start": _place(chart, p.start),
                 "end": _place(chart, p.end, end=True),
                 "parts": [names[n] for n in p.parts],
+                "second_players": [names[n] for n in sorted(p.seconds)],
                 "lead": names[p.lead],
                 "confidence": p.confidence,
                 "scope": p.scope,
@@ -89,7 +90,7 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
         "passages": [
             {
                 "id": p.id,
-                "lead": chart.parts[p.part].label,
+                "lead": p.lead(chart),
                 "notes": [
                     {
                         **_place(chart, n.tone.onset),

@@ -26,6 +26,7 @@ from sectionprep.outputs.workbook.rehearsal_plan import Item
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
 from sectionprep.passages.lead import scope_of
+from sectionprep.passages.players import lead_label, say_seconds
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import figures_of
 from sectionprep.results import Marked
@@ -144,10 +145,17 @@ def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[
             "To": f"{end.bar} end" if end.is_end else f"{end.bar} beat {say_beat(end.beat)}",
             "Who": passage.scope,
             "Texture": passage.texture,
-            "Lead": chart.parts[passage.lead].label,
+            "Lead": lead_label(chart, passage),
             "Why this lead": passage.lead_why,
             "Voicing or octaves": "; ".join(
-                filter(None, (passage.voicing or ", ".join(distances), say_guests(chart, passage)))
+                filter(
+                    None,
+                    (
+                        passage.voicing or ", ".join(distances),
+                        say_seconds(chart, passage),
+                        say_guests(chart, passage),
+                    ),
+                )
             ),
             "Sure": passage.confidence,
             "Comes back from": passage.returns,
@@ -165,8 +173,8 @@ def mark_key(part: str, bar: str, beat: str, figure: str) -> str:
 def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     rows: list[Row] = []
     for planned in plan.marked:
-        figures = figures_of(chart, planned.part)
-        name = chart.parts[planned.part].label
+        figures = figures_of(chart, planned.line(chart))
+        name = planned.lead(chart)
         readings = [(reading.name, dict(reading.leans)) for reading in planned.readings]
         for note in planned.notes:
             shown = note.marks - {"slur-stop"}
@@ -362,7 +370,7 @@ def _same(chart: Chart, finding: Finding) -> tuple[str, int, int]:
 def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
     """What was taken out first, then in the order of the music; one row for the same change in
     several parts, the lead among them."""
-    leads = {planned.id: chart.parts[planned.part].label for planned in plan.marked}
+    leads = {planned.id: planned.lead(chart) for planned in plan.marked}
     groups: dict[tuple[bool, int, str, str, str, str, str, bool], list[int]] = {}
     for c in marking.changes:
         why = c.why.removeprefix(f"as {leads.get(c.passage)}: ")
