@@ -101,7 +101,8 @@ def _alone(chart: Chart, planned: PassagePlan) -> Passage:
         lead_why="nobody else plays it",
         attacks=tuple(note.tone.onset for note in planned.notes),
         confidence=1.0,
-        scope=chart.parts[planned.part].label,
+        scope=planned.lead(chart),
+        seconds=frozenset({planned.part}) if planned.second else frozenset(),
     )
 
 

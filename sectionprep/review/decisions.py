@@ -73,7 +73,7 @@ def sign_step(review: Review, name: str, tick: int, sign: str, value: str, until
     """A dynamic at a note of a lead, or a hairpin from it to another (`until`, an onset, or the end
     of the passage). sign, value: of SIGNS. Raises BadArgument."""
     chart, planned, passage = review.score.chart, review.planned(name), review.passages[name]
-    lead = chart.parts[planned.part].label
+    lead = planned.lead(chart)
     place = _place(chart, _note(review, name, tick).tone.onset)
     key = Key(lead, f"{place} {sign}")
     was = review.desk.line(key)

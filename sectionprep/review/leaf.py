@@ -107,7 +107,7 @@ def _passage(review: Review, view: View, glyphs: dict[str, str]) -> dict[str, An
         "pictures": pictures,
         "data": {
             "id": view.passage,
-            "lead": chart.parts[planned.part].label,
+            "lead": planned.lead(chart),
             "notes": notes,
             "times": times(review, Take(passage=view.passage, stretch=view.stretch)),
             "sounds": _sounds(review, view),

@@ -211,7 +211,7 @@ def taken_out(chart: Chart, marking: Marking) -> list[str]:
 def _decided(chart: Chart, plan: Plan) -> Iterator[str]:
     """The director's decisions, each in a line."""
     for planned in (*plan.passages, *plan.hits, *plan.own):
-        name = chart.parts[planned.part].label
+        name = planned.lead(chart)
         for note in planned.notes:
             if note.decided:
                 place = chart.place(note.tone.onset)
