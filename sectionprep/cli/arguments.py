@@ -199,8 +199,9 @@ PlanPath = Annotated[
 Decisions = Annotated[
     list[Path] | None,
     typer.Option(
+        metavar="<path>",
         help="A rehearsal workbook with your decisions in it, or the small file (.toml) that a "
-        "section leader has saved on a review page; may be given more than once."
+        "section leader has saved on a review page; may be given more than once.",
     ),
 ]
 House = Annotated[

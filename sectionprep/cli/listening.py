@@ -82,7 +82,8 @@ def audition(
         Path | None, out_to("Folder for the files; by default CHART_audition beside the chart.")
     ] = None,
     passage: Annotated[
-        list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")
+        list[str] | None,
+        typer.Option(metavar="<word>", help="Only this passage (P3); may be given several times."),
     ] = None,
     part: Annotated[
         str,

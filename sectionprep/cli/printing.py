@@ -38,7 +38,8 @@ def sheets(
         Path | None, out_to("Folder for the PDF files; by default CHART_parts beside the chart.")
     ] = None,
     part: Annotated[
-        list[str] | None, typer.Option(help="Only this part; may be given several times.")
+        list[str] | None,
+        typer.Option(metavar="<name>", help="Only this part; may be given several times."),
     ] = None,
     paper: Paper = "letter",
     staff: Staff = 7.5,
