@@ -115,9 +115,8 @@ def remarks(chart: Chart, wish: Wish) -> tuple[str, ...]:
     """What a listener must know: what the file does not say, what is generated, what is cut."""
     found = []
     if not chart.tempos:
-        found.append(
-            f"The chart states no tempo: played at {chart.assumed_tempo:.0f} beats a minute; --bpm changes it."
-        )
+        tempo = f"{chart.assumed_tempo:.0f} beats a minute"
+        found.append(f"The chart states no tempo: played at {tempo}; --bpm changes it.")
     made = [part.label for part in chart.parts if is_generated(chart, part)]
     if made and wish.rhythm and not wish.passages:
         found.append(
