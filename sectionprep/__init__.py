@@ -15,8 +15,8 @@ from sectionprep.version import __version__
 if TYPE_CHECKING:
     from sectionprep.checks import Finding
     from sectionprep.phrasing import Plan
+    from sectionprep.preparing import Prepared
     from sectionprep.results import Marked, Score
-    from sectionprep.stages import Prepared
 
 __all__ = ["__version__", "check", "mark", "plan", "prepare", "read"]
 
@@ -79,7 +79,7 @@ def prepare(chart: str | Path, folder: str | Path, **wishes: Any) -> Prepared:
     processes of their own, so a script calls this under `if __name__ == "__main__":`. Raises every
     kind of SectionprepError; then nothing is left half-written.
     """
-    from sectionprep import stages
+    from sectionprep import preparing
     from sectionprep.results import Options
 
-    return stages.prepare(Path(chart), Path(folder), Options(**wishes))
+    return preparing.prepare(Path(chart), Path(folder), Options(**wishes))

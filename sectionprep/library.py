@@ -30,8 +30,9 @@ from sectionprep.outputs.library.summary import (
     summary_workbook,
 )
 from sectionprep.outputs.names import safe_name, stem_of
+from sectionprep.passages.players import lead_label
+from sectionprep.preparing import Prepared, prepare
 from sectionprep.results import Options
-from sectionprep.stages import Prepared, prepare
 
 # seconds; judgements
 _LOOK = 5.0  # between two looks whether a cluster has workers
@@ -154,7 +155,7 @@ def _book_result(name: str, key: str, done: Prepared) -> ChartResult:
                     str(chart.end_place(p.end)),
                     p.scope,
                     p.texture,
-                    chart.parts[p.lead].label,
+                    lead_label(chart, p),
                 ]
                 for p in marked.score.together.passages
             ],

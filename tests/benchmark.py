@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from build import part_xml, score_xml, transposed
 
-from sectionprep import stages
+from sectionprep import preparing, stages
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -253,7 +253,7 @@ def whole_against_engraver(data: bytes) -> Row:
         path.write_bytes(data)
         runs = iter(range(100))
         whole = seconds(
-            lambda: stages.prepare(path, Path(folder) / f"out{next(runs)}", Options()), 3
+            lambda: preparing.prepare(path, Path(folder) / f"out{next(runs)}", Options()), 3
         )
     return Row("prepare, everything / bare engraver", whole / seconds(bare, 3), 2.5)
 

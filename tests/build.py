@@ -122,6 +122,19 @@ def part_xml(
     return "".join(measures)
 
 
+def shared_staff(first: str, second: str) -> str:
+    """Measures of two players on one staff, the second's notes in voice 2."""
+    bars = [re.findall(r"<measure.*?</measure>", part_xml(line)) for line in (first, second)]
+    made = []
+    for upper, lower in zip(*bars, strict=True):
+        notes = "".join(re.findall(r"<note>.*?</note>", lower))
+        notes = notes.replace("<voice>1</voice>", "<voice>2</voice>")
+        length = sum(int(d) for d in re.findall(r"<duration>(\d+)", notes))
+        back = f"<backup><duration>{length}</duration></backup>"
+        made.append(upper.replace("</measure>", f"{back}{notes}</measure>"))
+    return "".join(made)
+
+
 def score_xml(
     parts: dict[str, str], *, head: str = "", names: dict[str, str] | None = None
 ) -> bytes:

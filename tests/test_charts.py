@@ -90,19 +90,28 @@ def faults(truth: Truth, lines: dict[str, list[Line]]) -> list[str]:
     """What is said to be planted and is not in the notes."""
     out = []
     for n, p in enumerate(truth):
-        heard = [within(lines[m], p, truth) for m in p.parts]
-        lead = next(v for v in heard[p.parts.index(p.lead)] if ticks(truth, p.start) in v)
-        for name, voices in zip(p.parts, heard, strict=True):
-            if not any(near(set(v), set(lead), p) and fits(v, lead, p) for v in voices):
-                out.append(f"passage {n}: {name} is not with {p.lead}")
-        if len(p.parts) < 2 or len(lead) < 4:
-            out.append(f"passage {n} is too small to be one")
-        gaps = (b - a - lead[a][0] for a, b in pairwise(sorted(lead)))
-        if max(gaps) > Q:
-            out.append(f"passage {n} rests for more than a beat")
-        if max(t + lead[t][0] for t in lead) != ticks(truth, p.end):
-            out.append(f"passage {n} does not end where it is said to")
-        out += joins_missing(truth, p, lead, lines)
+        heard = {m: within(lines[m], p, truth) for m in p.parts}
+        leads = [v for v in heard[p.lead] if ticks(truth, p.start) in v]
+        out += min((_faults(f"passage {n}", truth, p, lead, heard) for lead in leads), key=len)
+        for lead in leads[:1]:
+            out += joins_missing(truth, p, lead, lines)
+    return out
+
+
+def _faults(
+    name: str, truth: Truth, p: Passage, lead: Line, heard: dict[str, list[Line]]
+) -> list[str]:
+    out = []
+    for part, voices in heard.items():
+        if not any(near(set(v), set(lead), p) and fits(v, lead, p) for v in voices):
+            out.append(f"{name}: {part} is not with {p.lead}")
+    if len(p.parts) < 2 or len(lead) < 4:
+        out.append(f"{name} is too small to be one")
+    gaps = (b - a - lead[a][0] for a, b in pairwise(sorted(lead)))
+    if max(gaps, default=0) > Q:
+        out.append(f"{name} rests for more than a beat")
+    if max(t + lead[t][0] for t in lead) != ticks(truth, p.end):
+        out.append(f"{name} does not end where it is said to")
     return out
 
 

@@ -29,7 +29,7 @@ def test_numbers_that_would_hang_or_crash(tmp_path: Path) -> None:
     import pytest
     from build import part_xml, score_xml
 
-    from sectionprep import stages
+    from sectionprep import preparing, stages
     from sectionprep.errors import DestinationError, NotAScore, UnreadableFile
     from sectionprep.outputs.files import write_file
     from sectionprep.results import Options
@@ -53,7 +53,7 @@ def test_numbers_that_would_hang_or_crash(tmp_path: Path) -> None:
         + b"</per-minute></metronome></direction-type></direction>"
     )
     path.write_bytes(good.replace(b"<note>", tempo + b"<note>", 1))
-    done = stages.prepare(path, tmp_path / "out", Options())
+    done = preparing.prepare(path, tmp_path / "out", Options())
     assert done.marked.score.chart.tempo is None
     assert done.pages == 2
     os.mkfifo(tmp_path / "pipe")

@@ -67,9 +67,11 @@ class Context:
 class Check:
     """A check. finds: what each of its findings is called (`Finding.check`) and says; matter: which
     of MATTERS they are about; find: how it looks; guests: it also looks at each guest of a passage,
-    with the lead, as at a passage."""
+    with the lead, as at a passage; seconds: it also looks at passages of second players on a staff,
+    given the chart as they read it."""
 
     matter: str
     finds: Mapping[str, str]
     find: Callable[[Context], Iterable[Finding]]
     guests: bool = False
+    seconds: bool = False

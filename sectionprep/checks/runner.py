@@ -17,12 +17,13 @@ def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple
     """All findings in the order in which they matter: what is only to be known (notes) last, else
     wrong notes and rhythms before marks (`MATTERS`), errors before warnings, then in order of time.
     level: pro or school."""
-    tones = tuple({tone.onset: tone for tone in line} for line in chart.lines)
-    context = _context(chart, together, tones, level)
+    tones = _tones_of(chart)
+    context = _context(chart, _of_firsts(together), tones, level)
     found = [
         replace(finding, matter=check.matter) for check in CHECKS for finding in check.find(context)
     ]
     found += _of_guests(chart, together, tones, level)
+    found += _of_seconds(chart, together, level)
     return tuple(sorted(dict.fromkeys(found), key=_order))
 
 
@@ -40,6 +41,34 @@ _Tones = tuple[dict[int, Tone], ...]
 def _context(chart: Chart, together: Together, tones: _Tones, level: str) -> Context:
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
     return Context(chart=chart, together=together, tones=tones, words=words, level=level)
+
+
+def _tones_of(chart: Chart) -> _Tones:
+    return tuple({tone.onset: tone for tone in line} for line in chart.lines)
+
+
+def _of_firsts(together: Together) -> Together:
+    """Without passages in which a second player on a staff has a line of his own."""
+    return replace(
+        together,
+        passages=tuple(p for p in together.passages if not p.seconds),
+        hits=tuple(p for p in together.hits if not p.seconds),
+    )
+
+
+def _of_seconds(chart: Chart, together: Together, level: str) -> Iterator[Finding]:
+    """What is wrong in the passages of second players, whose lines stand for their parts'."""
+    for seconds in dict.fromkeys(p.seconds for p in together.marked if p.seconds):
+        view = chart.read_by(seconds)
+        mine = Together(
+            passages=tuple(p for p in together.passages if p.seconds == seconds),
+            hits=tuple(p for p in together.hits if p.seconds == seconds),
+            bars=together.bars,
+        )
+        context = _context(view, mine, _tones_of(view), level)
+        for check in CHECKS:
+            for finding in check.find(context) if check.seconds else ():
+                yield replace(finding, matter=check.matter)
 
 
 def _of_guests(chart: Chart, together: Together, tones: _Tones, level: str) -> Iterator[Finding]:

@@ -20,7 +20,7 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import say, say_unfit
+from sectionprep.cli.telling import say, say_not_applied
 
 
 @app.command()
@@ -60,7 +60,7 @@ def practice(
     run = Run(chart=chart, kind="practice", reads=score.reads(options), force=force)
     with staged(folder, run) as stage:
         made = write_practice(marked, stage, names=names)
-    say_unfit(marked.unfit)
+    say_not_applied(marked.unfit)
     for line in made.notes:
         say(line)
     say(
@@ -112,7 +112,7 @@ def audition(
     force: Force = False,
 ) -> None:
     """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
-    from sectionprep import stages
+    from sectionprep import preparing
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.audition import SOUNDS, Wish
     from sectionprep.outputs.audition.sampled import font_at, usual_font
@@ -155,8 +155,8 @@ def audition(
         rhythm=rhythm,
         font=font,
     )
-    written, unfit, remarks = stages.audition(chart, folder, options, wish)
-    say_unfit(unfit)
+    written, unfit, remarks = preparing.audition(chart, folder, options, wish)
+    say_not_applied(unfit)
     for line in remarks:
         say(line)
     say(

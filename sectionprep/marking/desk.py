@@ -48,6 +48,7 @@ class Desk:
     slurred: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
     numbered: dict[int, tuple[Spans, dict[Pair, set[int]]]] = field(default_factory=dict)
     _pins: dict[int, list[Pin]] = field(default_factory=dict)
+    _second_tones: dict[int, dict[int, Tone]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.tones = [{tone.onset: tone for tone in line} for line in self.chart.lines]
@@ -61,6 +62,15 @@ class Desk:
                 on_first += carrying == [ends[0]]
                 on_last += carrying == [ends[1]]
         self.marks_on_last = on_last > on_first
+
+    def tones_of(self, part: int, *, second: bool) -> dict[int, Tone]:
+        """The tones of a part by onset, or those of the second player on its staff."""
+        if not second:
+            return self.tones[part]
+        if part not in self._second_tones:
+            line = self.chart.second_lines.get(part, ())
+            self._second_tones[part] = {tone.onset: tone for tone in line}
+        return self._second_tones[part]
 
     @property
     def writes(self) -> bool:
@@ -88,11 +98,11 @@ class Desk:
             self._pins[part] = pins_of(self.chart.signs(part, "wedge"))
         return self._pins[part]
 
-    def first_to_speak(self, kind: str, part: int, tick: int) -> bool:
+    def first_to_speak(self, kind: str, part: int, place: int) -> bool:
         """True for the first passage that writes this kind of thing here: a passage and a hit may
-        share a note."""
-        known = (part, tick) in self.spoken[kind]
-        self.spoken[kind].add((part, tick))
+        share a note. place: a tick, or a note's address."""
+        known = (part, place) in self.spoken[kind]
+        self.spoken[kind].add((part, place))
         return not known
 
     def log(
@@ -147,14 +157,19 @@ class Job:
         return self.part == self.passage.lead
 
     @property
+    def chart(self) -> Chart:
+        """The chart as the passage reads it: with the lines of second players, where they play."""
+        return self.word.chart
+
+    @property
     def lead_name(self) -> str:
         """The lead's name."""
-        return self.desk.chart.parts[self.passage.lead].label
+        return self.chart.parts[self.passage.lead].label
 
     @property
     def tones(self) -> dict[int, Tone]:
         """All tones of the part by onset."""
-        return self.desk.tones[self.part]
+        return self.desk.tones_of(self.part, second=self.part in self.passage.seconds)
 
     def may_go(self, *, outvoted: bool, decided: bool = False, member: bool = False) -> bool:
         """Whether something printed may be taken out. outvoted: most of the parts agree with the

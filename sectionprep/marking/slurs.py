@@ -33,7 +33,7 @@ def _planned_pairs(job: Job) -> list[Pair]:
 
 def mark_slurs(job: Job) -> None:
     """Give the part the plan's slurs."""
-    desk, chart, part = job.desk, job.desk.chart, job.part
+    desk, chart, part = job.desk, job.chart, job.part
     at = {note.tone.onset: note for note in job.planned.notes}
     left = {onset for onset, note in at.items() if note.hands_off}
     wanted = [pair for pair in _planned_pairs(job) if pair[0] not in left]
@@ -87,7 +87,7 @@ def mark_slurs(job: Job) -> None:
 
 def _add(job: Job, why: str, first: Tone, last: Tone, *, cut: bool) -> None:
     """cut: the lead's slur goes over a note that is repeated here."""
-    desk, chart, part = job.desk, job.desk.chart, job.part
+    desk, chart, part = job.desk, job.chart, job.part
     if cut:
         why += "; the repeated note is tongued"
     if chart.parts[part].chair.instrument.key in ("trombone", "bass-trombone"):
@@ -148,10 +148,10 @@ def _drop(job: Job, pair: Pair) -> None:
         words,
         "no slur",
         why,
-        address=desk.tones[part][pair[0]].head.address,
+        address=job.tones[pair[0]].head.address,
         taken=words,
     )
-    for slur in desk.chart.whole_slurs(part) if desk.writes else ():
+    for slur in job.chart.whole_slurs(part) if desk.writes else ():
         if (slur.start, slur.stop) == pair:
             desk.edits[slur.first].drop_starts.add(slur.number)
             desk.edits[slur.last].drop_stops.add(slur.number)

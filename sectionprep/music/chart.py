@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
@@ -13,6 +13,9 @@ from sectionprep.music.clock import Clock, clock_of
 from sectionprep.music.instruments import Chair, Instrument
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, Place
+
+#: after the label of a part: the second player on its staff
+SECOND = "(2nd player)"
 
 
 class Note(NamedTuple):
@@ -147,7 +150,8 @@ class Part:
     """One part of the score, in score order. name: as the file has it, often empty or another
     part's too; label: what we call it, unique in the chart; says: the shortest name that is no
     other's. instruments: (tick, instrument) from which on its player holds it, the chair's own
-    first; an instrument that nothing names is unknown."""
+    first; an instrument that nothing names is unknown. is_second: the
+    second player on the staff of the part with this id."""
 
     index: int
     id: str
@@ -164,6 +168,19 @@ class Part:
     bars_read: int = 0
     instruments: tuple[tuple[int, Instrument], ...] = ()
     says: str = ""
+    is_second: bool = False
+
+    @property
+    def second(self) -> Part:
+        """The same staff as the part of the second player on it."""
+        number = self.chair.numbers[1] if len(self.chair.numbers) > 1 else 2
+        return replace(
+            self,
+            label=f"{self.label} {SECOND}",
+            says=f"{self.says} {SECOND}",
+            chair=replace(self.chair, number=number, numbers=()),
+            is_second=True,
+        )
 
     def instrument_at(self, tick: int) -> Instrument:
         """What the player holds at `tick`."""
@@ -195,7 +212,8 @@ class Remark:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
     """A whole chart. resolution: ticks per quarter note. lines: one tuple of tones per part.
-    tempos: (tick, quarters a minute) of every change, in order."""
+    second_lines: by part, the tones of a second player on its staff, where there is one. tempos:
+    (tick, quarters a minute) of every change, in order."""
 
     title: str
     composer: str
@@ -204,6 +222,7 @@ class Chart:
     bars: tuple[Bar, ...]
     parts: tuple[Part, ...]
     lines: tuple[tuple[Tone, ...], ...]
+    second_lines: dict[int, tuple[Tone, ...]] = field(default_factory=dict)
     tempos: tuple[tuple[int, float], ...] = ()
     style_words: str = ""
     swing: bool | None = None
@@ -225,6 +244,22 @@ class Chart:
     _slurs: dict[int, tuple[Slur, ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
+    _read_by: dict[frozenset[int], Chart] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+
+    def read_by(self, seconds: frozenset[int]) -> Chart:
+        """The chart as a passage reads it in which these parts are played by the second player on
+        their staff: his line stands for the part's, and the part is called after him."""
+        if not seconds:
+            return self
+        if seconds not in self._read_by:
+            lines, parts = list(self.lines), list(self.parts)
+            for index in seconds:
+                lines[index] = self.second_lines.get(index, ())
+                parts[index] = parts[index].second
+            self._read_by[seconds] = replace(self, lines=tuple(lines), parts=tuple(parts))
+        return self._read_by[seconds]
 
     @property
     def tempo(self) -> float | None:

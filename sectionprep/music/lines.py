@@ -13,8 +13,10 @@ from collections import defaultdict
 from collections.abc import Iterable
 from functools import lru_cache
 
-from sectionprep.music.chart import Chart, Note, Tone
+from sectionprep.music.chart import Chart, Note, Part, Tone
 from sectionprep.music.instruments import HORNS
+
+_SHARED = HORNS | {"strings", "voices"}  # whose staves are for players, and not for hands
 
 
 def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
@@ -22,10 +24,17 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
     return _tones_of(_struck_groups(notes, 0))
 
 
-def second_line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
-    """The tones of the second voice on the line's own staff: a second player's, where a staff is
-    shared."""
-    return _tones_of(_struck_groups(notes, 1))
+def second_lines_of(parts: Iterable[Part]) -> dict[int, tuple[Tone, ...]]:
+    """By part of winds, strings or voices: the tones of the second voice on the line's own staff,
+    where two players share it. Where one voice plays alone it is the second player's if it is the
+    voice that he had before."""
+    found = {}
+    for part in parts:
+        if part.chair.section in _SHARED and len({note.voice for note in part.notes}) > 1:
+            line = _tones_of(_struck_groups(part.notes, 1))
+            if line:
+                found[part.index] = line
+    return found
 
 
 def _tones_of(groups: list[list[Note]]) -> tuple[Tone, ...]:
@@ -129,6 +138,7 @@ def _struck_groups(notes: Iterable[Note], player: int) -> list[list[Note]]:
         ):
             by_bar[note.bar].append(note)
     groups: list[list[Note]] = []
+    his: list[tuple[int, str]] = []  # the voice that the second player had before
     for bar in sorted(by_bar):
         sounding = by_bar[bar]
         voices = {(note.staff, note.voice) for note in sounding}
@@ -136,6 +146,9 @@ def _struck_groups(notes: Iterable[Note], player: int) -> list[list[Note]]:
             ordered = sorted(voices, key=lambda place: _voice_order(*place))
             own = [place for place in ordered if place[0] == ordered[0][0]]
             wanted = own[player : player + 1]
+            if len(own) == 1 and own == his:
+                wanted = his
+            his = wanted or his
             sounding = [note for note in sounding if (note.staff, note.voice) in wanted]
         chords: dict[int, list[Note]] = defaultdict(list)
         for note in sounding:
@@ -148,15 +161,17 @@ def second_players(chart: Chart) -> dict[int, dict[int, Tone]]:
     """By part of a wind or brass section: the tones of a second player on its staff that go with
     the first (struck with him, for the same length), by onset. Only parts that have any."""
     found = {}
-    for part, line in zip(chart.parts, chart.lines, strict=True):
-        if part.chair.section not in HORNS or len({note.voice for note in part.notes}) < 2:
+    for index, line in chart.second_lines.items():
+        if chart.parts[index].chair.section not in HORNS:
             continue
-        second = {tone.onset: tone for tone in second_line_of(part.notes)}
+        second = {tone.onset: tone for tone in line}
         with_first = {
             tone.onset: second[tone.onset]
-            for tone in line
-            if tone.onset in second and second[tone.onset].duration == tone.duration
+            for tone in chart.lines[index]
+            if tone.onset in second
+            and second[tone.onset].duration == tone.duration
+            and second[tone.onset].head is not tone.head
         }
         if with_first:
-            found[part.index] = with_first
+            found[index] = with_first
     return found

@@ -48,6 +48,8 @@ class Moving(Protocol):
     @property
     def end(self) -> int: ...
     @property
+    def seconds(self) -> frozenset[int]: ...
+    @property
     def deviations(self) -> Sequence[Place]: ...
 
 
@@ -55,9 +57,9 @@ class SectionWord:
     """What the parts of one passage have printed, and what holds."""
 
     def __init__(self, chart: Chart, passage: Moving) -> None:
-        self.chart, self.passage = chart, passage
+        self.chart, self.passage = chart.read_by(passage.seconds), passage
         self.lines = {
-            part: chart.between(part, passage.start, passage.end) for part in passage.parts
+            part: self.chart.between(part, passage.start, passage.end) for part in passage.parts
         }
         self.tones = {
             part: {tone.onset: tone for tone in line} for part, line in self.lines.items()

@@ -31,6 +31,7 @@ _SAME_SECTION = 0.15  # parts of one section are a little likelier together; a p
 _CHANGES = 0.2  # chance that two parts meet or part at a bar line
 _CHANGES_TEXTURE = 0.15  # from harmony to one line or back
 _LINE = -0.6  # odds from which two parts of a group share one line: judgement, favours saying so
+_NEVER_MET = -8.0  # two parts that never strike together; judgement
 _BLOCK = 1500  # pairs at once: bounds memory
 
 
@@ -43,11 +44,12 @@ def bar_groups(
         return tuple(() for _ in chart.bars)
     together, line = _pair_odds(chart, grid, evidence, first, second)
     edges = np.searchsorted(grid.bar, np.arange(len(chart.bars) + 1)).tolist()
-    parts = len(grid.struck)
+    staff = np.array(grid.staff)
+    unknown = np.where(staff[:, None] == staff, -np.inf, _NEVER_MET)
     found: list[tuple[BarGroup, ...]] = []
     for bar in range(len(chart.bars)):
-        known = _matrix(together[:, bar], first, second, parts)
-        lines = _matrix(line[:, bar], first, second, parts)
+        known = _matrix(together[:, bar], first, second, unknown)
+        lines = _matrix(line[:, bar], first, second, unknown)
         here = gather(known, np.flatnonzero(plays[:, bar]).tolist(), 0.0)
         columns = range(edges[bar], edges[bar + 1])
         groups = (g for group in here for g in _described(chart, grid, group, lines, columns))
@@ -56,10 +58,11 @@ def bar_groups(
 
 
 def _pairs(grid: Grid) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """All pairs that strike together at least once."""
+    """All pairs that strike together at least once; two players on one staff are none."""
     struck = grid.struck.astype(np.float32)
     first, second = np.triu_indices(len(struck), k=1)
-    keep = (struck @ struck.T)[first, second] >= 1
+    staff = np.array(grid.staff)
+    keep = ((struck @ struck.T)[first, second] >= 1) & (staff[first] != staff[second])
     return first[keep], second[keep]
 
 
@@ -157,9 +160,9 @@ def _sum(logs: Floats, axis: int) -> Floats:
 
 
 def _matrix(
-    odds: Floats, first: NDArray[np.int64], second: NDArray[np.int64], parts: int
+    odds: Floats, first: NDArray[np.int64], second: NDArray[np.int64], unknown: Floats
 ) -> Floats:
-    table = np.full((parts, parts), -8.0)
+    table = unknown.copy()
     table[first, second] = table[second, first] = odds
     return table
 

@@ -28,6 +28,7 @@ from sectionprep.passages.guests import with_guests
 from sectionprep.passages.lead import choose_lead, scope_of
 from sectionprep.passages.model import Deviation, Passage, Together
 from sectionprep.passages.odds import gather_evidence
+from sectionprep.passages.players import players_of, told_by_staff
 from sectionprep.passages.runs import candidates, find_runs
 from sectionprep.passages.texture import HELD, summary, texture_runs, voicing_of
 
@@ -38,7 +39,12 @@ _REACH_BARS = 4  # short figures of one group within four bars belong together; 
 
 def find_passages(chart: Chart, roster: Roster = EMPTY) -> Together:
     """Find who moves with whom. roster: whose line a group follows, where the director has
-    decided."""
+    decided. Two players on one staff are two to the finder."""
+    players = players_of(chart)
+    return told_by_staff(_find(players, roster), players, len(chart.parts))
+
+
+def _find(chart: Chart, roster: Roster) -> Together:
     grid = build_grid(chart)
     if not len(grid.ticks):
         return Together(passages=(), bars=tuple(() for _ in chart.bars))

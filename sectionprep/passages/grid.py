@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sectionprep.music.chart import Chart, Tone
+from sectionprep.passages.players import staves_of
 
 _Ints = NDArray[np.int64]
 _Bools = NDArray[np.bool_]
@@ -18,8 +19,9 @@ class Grid:
     """parts x columns matrices. ticks: onset of each column; struck: a tone begins here; pitch: its
     sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part
     last sounded, counted back from this column (0 while it sounds). bar, bar_length: index of the
-    column's bar and its length in ticks. struck_at, pitch_at, length_at: the same as lists by
-    column, for looking at a few notes."""
+    column's bar and its length in ticks. staff: for each row the part that has its staff (two
+    players may share one). struck_at, pitch_at, length_at: the same as lists by column, for looking
+    at a few notes."""
 
     ticks: _Ints
     struck: _Bools
@@ -28,6 +30,7 @@ class Grid:
     quiet: _Ints
     bar: _Ints
     bar_length: _Ints
+    staff: tuple[int, ...]
     struck_at: list[list[bool]]
     pitch_at: list[list[int]]
     length_at: list[list[int]]
@@ -57,6 +60,7 @@ def build_grid(chart: Chart) -> Grid:
         quiet=quiet,
         bar=bar,
         bar_length=lengths[bar],
+        staff=staves_of(chart),
         struck_at=struck.T.tolist(),
         pitch_at=pitch.T.tolist(),
         length_at=length.T.tolist(),

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 
 from sectionprep.music.chart import Chart, Part
+from sectionprep.passages.players import staves_of
 
 #: Who leads when lines are equally high: lead trumpet over lead alto over lead trombone
 # : (D. Berger, Notes on Playing Ellington; Jazz at Lincoln Center teacher's toolkit). Other
@@ -70,7 +71,7 @@ def scope_of(chart: Chart, parts: Sequence[int]) -> str:
     chosen = set(parts)
     whole: dict[str, set[int]] = {}
     for part in chart.parts:
-        if chart.lines[part.index]:
+        if chart.lines[part.index] and not part.is_second:
             whole.setdefault(part.chair.section, set()).add(part.index)
     horns = [s for s in ("saxes", "trumpets", "trombones") if len(whole.get(s, ())) > 1]
     full = [s for s in horns if whole[s] <= chosen]
@@ -92,7 +93,8 @@ def _few(chart: Chart, parts: set[int]) -> str:
     every = Counter(part.chair.instrument.says for part in chart.parts if chart.lines[part.index])
     said: list[str] = []
     done: set[str] = set()
-    for p in sorted(parts):
+    staves = staves_of(chart)
+    for p in sorted(parts, key=staves.__getitem__):
         chair = chart.parts[p].chair
         kind = chair.instrument.says
         if kinds[kind] > 1 and kinds[kind] == every[kind]:

@@ -47,7 +47,8 @@ class Passage:
     says why. attacks: ticks at which the group strikes. confidence: 0..1, the chance that it is a
     passage with these members; odds: its evidence against chance, in nats. doubles: groups inside
     the group ("octaves" between alto 1 and bari, say). voicing: a soli's summary. guests: parts
-    that join it for four bars or more. returns: id of the earlier passage whose figure this one
+    that join it for four bars or more. seconds: those of its parts that the second player on
+    their staff plays (`Chart.read_by`). returns: id of the earlier passage whose figure this one
     repeats, or "".
     """
 
@@ -69,6 +70,7 @@ class Passage:
     voicings: tuple[tuple[int, str], ...] = ()
     returns: str = ""
     guests: tuple[Guest, ...] = ()
+    seconds: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -44,7 +44,7 @@ def candidates(chart: Chart, bars: Sequence[Sequence[BarGroup]]) -> dict[frozens
 def _sections(chart: Chart) -> list[frozenset[int]]:
     sections: dict[str, set[int]] = defaultdict(set)
     for part in chart.parts:
-        if chart.lines[part.index]:
+        if chart.lines[part.index] and not part.is_second:
             sections[part.chair.section].add(part.index)
     return [frozenset(parts) for parts in sections.values() if len(parts) > 1]
 

@@ -48,7 +48,7 @@ class Selection:
                 if other.first > one.last:
                     break
                 union = self.followed[one.candidate].group | self.followed[other.candidate].group
-                if union not in tried:
+                if union not in tried and len({grid.staff[part] for part in union}) == len(union):
                     last = min(one.last, other.last)
                     found[union] |= set(range(int(grid.bar[other.first]), int(grid.bar[last]) + 1))
         return found

@@ -10,23 +10,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Tone
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.phrasing.plan import PassagePlan, PlannedNote
 
 
-def beside_print(
-    chart: Chart, word: SectionWord, planned: PassagePlan, printed: str
-) -> PassagePlan:
+def beside_print(word: SectionWord, planned: PassagePlan, printed: str) -> PassagePlan:
     """The plan of one passage as it goes to the parts. printed: "keep", or how else the director
     wants printed marks treated."""
     if not planned.notes:
         return planned
     notes = list(planned.notes)
     if printed == "keep":
-        notes = _without_crossed_slurs(word, [_beside(chart, word, note) for note in notes])
-    own = chart.between(planned.part, notes[0].tone.onset, notes[-1].tone.onset + 1)
+        notes = _without_crossed_slurs(word, [_beside(word, note) for note in notes])
+    own = word.chart.between(planned.part, notes[0].tone.onset, notes[-1].tone.onset + 1)
     return replace(
         planned, notes=tuple(_the_leads(note, tone) for note, tone in zip(notes, own, strict=True))
     )
@@ -35,15 +33,15 @@ def beside_print(
 def shared_notes(words: Mapping[str, SectionWord]) -> dict[str, dict[int, str]]:
     """By passage: ticks at which its lead's note belongs to an earlier passage too, and that
     passage."""
-    owner: dict[tuple[int, int], str] = {}
+    owner: dict[int, str] = {}  # by address of the note
     found: dict[str, dict[int, str]] = {}
     for name, word in words.items():
-        for tick in word.tones[word.passage.lead]:
-            first = owner.get((word.passage.lead, tick))
+        for tick, tone in word.tones[word.passage.lead].items():
+            first = owner.get(tone.head.address)
             if first is not None:
                 found.setdefault(name, {})[tick] = first
             for part in word.striking(tick):
-                owner.setdefault((part, tick), name)
+                owner.setdefault(word.tones[part][tick].head.address, name)
     return found
 
 
@@ -121,7 +119,7 @@ def joined(plan: PassagePlan, again: PassagePlan) -> PassagePlan:
     return replace(plan, notes=tuple(notes))
 
 
-def _beside(chart: Chart, word: SectionWord, note: PlannedNote) -> PlannedNote:
+def _beside(word: SectionWord, note: PlannedNote) -> PlannedNote:
     """The note without our marks where some part has others printed."""
     tick, ours = note.tone.onset, note.added - SLURS - BREATHS
     part = word.against(tick, note.marks - SLURS) if ours else None
@@ -132,7 +130,7 @@ def _beside(chart: Chart, word: SectionWord, note: PlannedNote) -> PlannedNote:
         note,
         marks=note.marks - ours,
         added=note.added - ours,
-        lost=f"left as printed: {chart.parts[part].label} has {theirs} here",
+        lost=f"left as printed: {word.chart.parts[part].label} has {theirs} here",
     )
 
 

@@ -125,7 +125,7 @@ def _level(
     soloist = _soloist(chart, passage, ordered)
     if soloist:
         return "mp", f"background under the solo of {soloist}"
-    line = chart.between(passage.lead, passage.start, passage.end)
+    line = chart.read_by(passage.seconds).between(passage.lead, passage.start, passage.end)
     if all(tone.duration >= HELD * chart.resolution for tone in line):
         return "mp", "held notes, under what moves"
     if len(passage.parts) >= _BAND and "ensemble" in passage.scope:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sectionprep.music.chart import Tone
+from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
 
 
@@ -58,29 +58,33 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hairpin:
-    """A crescendo or diminuendo to be written, from the onset of one note to the onset of another
-    (ticks)."""
+    """A crescendo or diminuendo to be written, from one place to another (ticks; of a proposal,
+    onsets of notes). decided: the director asks for it."""
 
     start: int
     stop: int
     kind: str
     why: str
+    decided: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dynamic:
     """A dynamic proposed where none holds. tick: of the passage's first note; why begins with
-    "proposal". All parts of the passage are told, also those that know it."""
+    "proposal". All parts of the passage are told, also those that know it. decided: the director
+    asks for it, at any note."""
 
     tick: int
     value: str
     why: str
+    decided: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
     """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases:
-    (start, end) ticks. cautions: what to watch, in plain words."""
+    (start, end) ticks. cautions: what to watch, in plain words. second: the line is of the second
+    player on the part's staff."""
 
     id: str
     part: int
@@ -90,22 +94,37 @@ class PassagePlan:
     dynamics: tuple[Dynamic, ...] = ()
     readings: tuple[Reading, ...] = ()
     cautions: tuple[str, ...] = ()
+    second: bool = False
+
+    def line(self, chart: Chart) -> tuple[Tone, ...]:
+        """The line that is planned, from end to end of the chart."""
+        return self._read(chart).lines[self.part]
+
+    def lead(self, chart: Chart) -> str:
+        """The label of who plays it."""
+        return self._read(chart).parts[self.part].label
+
+    def _read(self, chart: Chart) -> Chart:
+        return chart.read_by(frozenset({self.part})) if self.second else chart
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The plans of all passages (and of short hits) of a chart, in one style. printed: how marks
-    printed in the leads were treated: "keep", "prefer" or "ignore"."""
+    printed in the leads were treated: "keep", "prefer" or "ignore". own: what the director has
+    decided on notes that a part plays by itself; a plan for each such part."""
 
     style: str
     style_why: str
     passages: tuple[PassagePlan, ...]
     hits: tuple[PassagePlan, ...] = ()
     printed: str = "keep"
+    own: tuple[PassagePlan, ...] = ()
 
     @property
     def marked(self) -> tuple[PassagePlan, ...]:
-        """The plans of passages, and of hits that get a mark, in the order of the music."""
+        """The plans of passages, of hits that get a mark, and of what parts play by themselves, in
+        the order of the music."""
         hits = [
             hit
             for hit in self.hits
@@ -113,7 +132,7 @@ class Plan:
         ]
         return tuple(
             sorted(
-                (*self.passages, *hits),
+                (*self.passages, *hits, *self.own),
                 key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0,
             )
         )

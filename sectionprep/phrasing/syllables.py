@@ -44,7 +44,8 @@ def syllables(chart: Chart, together: Together, plan: Plan, part: int) -> dict[i
             continue
         planned = plan.of(passage.id)
         notes = {note.tone.onset: note for note in planned.notes} if planned is not None else {}
-        found.update(_line(chart, chart.between(part, passage.start, passage.end), notes, style))
+        tones = chart.read_by(passage.seconds).between(part, passage.start, passage.end)
+        found.update(_line(chart, tones, notes, style))
     return found
 
 
@@ -53,7 +54,7 @@ def lead_syllables(chart: Chart, planned: PassagePlan, style: str) -> dict[int, 
     notes = {note.tone.onset: note for note in planned.notes}
     return _line(
         chart,
-        [t for t in chart.lines[planned.part] if t.onset in notes],
+        [t for t in planned.line(chart) if t.onset in notes],
         notes,
         styles().get(style),
     )

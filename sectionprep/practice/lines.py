@@ -7,9 +7,9 @@ from dataclasses import replace
 
 from sectionprep.drawing.engraver.engraver import engrave, measure
 from sectionprep.drawing.paging.lines_and_pages import break_lines
+from sectionprep.drawing.svg.picture import outlines, picture
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts.sheet import PartJob, extras_of
-from sectionprep.review.picture import outlines, picture
 
 _WIDE = 110.0  # millimetres: two or three bars, readable on a telephone held upright; judgement
 

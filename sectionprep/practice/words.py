@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart
 from sectionprep.passages import Passage
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan
 
 _MOST = 8  # releases that are listed; judgement
@@ -29,7 +30,7 @@ def words_of(
 ) -> Words:
     """The words for one player of a passage. said: syllable by note address."""
     by_bar: dict[str, list[str]] = {}
-    for tone in chart.between(part, passage.start, passage.end):
+    for tone in chart.read_by(passage.seconds).between(part, passage.start, passage.end):
         word = said.get(tone.head.address)
         if word:
             by_bar.setdefault(chart.bars[tone.bar].number, []).append(word)
@@ -40,7 +41,6 @@ def words_of(
         for note in planned.notes
         if note.cutoff is not None
     ]
-    more = len(stops) - _MOST
     ends = [f"{chart.end_place(end)}" for _, end in planned.phrases[:-1]]
     return Words(
         title=f"{passage.scope}, {passage.texture}",
@@ -48,17 +48,19 @@ def words_of(
         says=tuple((bar, " ".join(words)) for bar, words in by_bar.items()),
         listen=_listen(chart, passage, planned, part),
         breath="Breathe together after " + "; ".join(ends) + "." if ends else "",
-        release="Stop together at "
-        + "; ".join(stops[:_MOST])
-        + (f"; and {more} more" if more > 0 else "")
-        + "."
-        if stops
-        else "",
+        release=_together(stops),
     )
 
 
+def _together(stops: Sequence[str]) -> str:
+    if not stops:
+        return ""
+    more = f"; and {len(stops) - _MOST} more" if len(stops) > _MOST else ""
+    return f"Stop together at {'; '.join(stops[:_MOST])}{more}."
+
+
 def _listen(chart: Chart, passage: Passage, planned: PassagePlan, part: int) -> tuple[str, ...]:
-    lead = chart.parts[passage.lead].label
+    lead = lead_label(chart, passage)
     octave = dict(passage.octaves).get(part, 0)
     if part == passage.lead:
         found = ["You lead: the others follow your lengths and releases."]

@@ -7,17 +7,19 @@ from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding
 from sectionprep.checks.finding import SEVERITIES
+from sectionprep.drawing.svg.picture import AskableNote
 from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.outputs.director.chart_map import chart_map
+from sectionprep.outputs.settled import finding_name
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.review.drawing import View, stretches
-from sectionprep.review.picture import Spot
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
@@ -82,7 +84,7 @@ def pitch_of(chart: Chart, planned: PassagePlan, note: PlannedNote, pitch: str) 
     return str(chart.parts[planned.part].transposition_at(note.tone.onset).sounding_pitch(written))
 
 
-def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
+def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, AskableNote]:
     """The notes of a lead that can be asked, by the id they are drawn under."""
     found = {}
     for n, note in enumerate(planned.notes):
@@ -94,7 +96,7 @@ def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Spot]:
         )
         new = note.marks - note.tone.marks
         codes = frozenset(code for mark in new for code in GLYPHS.get(mark, ()))
-        found[note_id(note.tone.head.address)] = Spot(
+        found[note_id(note.tone.head.address)] = AskableNote(
             number=n, bar=note.tone.bar, says=says, weight=note.weight, state=state, codes=codes
         )
     return found
@@ -125,8 +127,9 @@ def _note_facts(
 ) -> dict[str, Any]:
     chart, note = review.score.chart, planned.notes[n]
     onset = note.tone.onset
+    read = chart.read_by(passage.seconds)
     striking = {
-        part: tone for part in passage.parts for tone in chart.between(part, onset, onset + 1)
+        part: tone for part in passage.parts for tone in read.between(part, onset, onset + 1)
     }
     state = state_of(note)
     return {
@@ -197,9 +200,10 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "texture": passage.texture,
         "bars": start.bar if start.bar == end.bar else f"{start.bar} to {end.bar}",
         "letter": letter,
-        "lead": chart.parts[passage.lead].label,
+        "lead": lead_label(chart, passage),
         "lead_why": passage.lead_why,
         "parts": len(passage.parts),
+        "ends": {"tick": passage.end, "says": f"{end}"},
         "before": before,
         "after": after,
         "stretches": [_bars_said(chart, piece) for piece in pieces],
@@ -208,12 +212,33 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "returns": passage.returns,
         "sure": round(100 * passage.confidence),
         "cautions": list(planned.cautions),
-        "dynamics": [f"{says_place(chart, d.tick)}: {d.value}. {d.why}" for d in planned.dynamics],
-        "hairpins": [
-            f"{says_place(chart, h.start)} to {says_place(chart, h.stop)}: {h.kind}. {h.why}"
-            for h in planned.hairpins
-        ],
     }
+
+
+def loudness_facts(review: Review, name: str) -> list[dict[str, Any]]:
+    """The dynamics and hairpins that are proposed or decided in a passage, in order of time."""
+    chart, planned = review.score.chart, review.planned(name)
+    found = [
+        {
+            "sign": "dynamic",
+            "tick": d.tick,
+            "says": f"{says_place(chart, d.tick)}: {d.value}",
+            "why": d.why,
+            "decided": d.decided,
+        }
+        for d in planned.dynamics
+    ]
+    found += [
+        {
+            "sign": "hairpin",
+            "tick": h.start,
+            "says": f"{says_place(chart, h.start)} to {chart.end_place(h.stop)}: {h.kind}",
+            "why": h.why,
+            "decided": h.decided,
+        }
+        for h in planned.hairpins
+    ]
+    return sorted(found, key=lambda one: one["tick"])
 
 
 def _bars_said(chart: Chart, piece: tuple[int, int]) -> str:
@@ -281,19 +306,6 @@ def _finding_facts(review: Review, chart: Chart, finding: Finding) -> dict[str, 
         "tick": finding.tick,
         "settled": settled.way if settled else "",
     }
-
-
-def finding_name(chart: Chart, finding: Finding) -> str:
-    """By which a finding is known from day to day: what, who and where."""
-    place = chart.place(finding.tick)
-    part = chart.parts[finding.part].label
-    return f"{finding.check} | {part} | {place.bar} {say_beat(place.beat)}"
-
-
-def finding_words(chart: Chart, finding: Finding) -> str:
-    """A finding as it is told to somebody else."""
-    part = chart.parts[finding.part].label
-    return f"{says_place(chart, finding.tick)}, {part}: {finding.message}. {finding.fix}"
 
 
 def _belongs(finding: Finding, passage: Passage) -> bool:

@@ -123,7 +123,7 @@ def kind_of(path: Path) -> tuple[str, bool]:
 
 def main() -> None:
     """The life of the process: what it is to make comes in, lines of JSON go out."""
-    from sectionprep import stages
+    from sectionprep import preparing
 
     path, folder, options = pickle.load(sys.stdin.buffer)
 
@@ -135,7 +135,7 @@ def main() -> None:
 
     try:
         before = _printed_before(folder, options)
-        done = stages.prepare(path, folder, options, progress)
+        done = preparing.prepare(path, folder, options, progress)
     except SectionprepError as error:
         tell(failed=str(error))
         return

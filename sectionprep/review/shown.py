@@ -11,12 +11,12 @@ from sectionprep.drawing.engraver.engraver import EngravingFailed
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import DRAWN
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
+from sectionprep.drawing.svg.picture import outlines, picture
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Bar
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.review.drawing import Drawn, View, stretches
 from sectionprep.review.facts import notes_facts, spots_of
-from sectionprep.review.picture import outlines, picture
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
@@ -70,7 +70,9 @@ def _jazz_marks(review: Review, view: View) -> dict[str, tuple[str, ...]]:
     passage, edits = review.passages[view.passage], review.marking(view).edits
     found = {}
     for part in passage.parts:
-        for tone in review.score.chart.between(part, passage.start, passage.end):
+        for tone in review.score.chart.read_by(passage.seconds).between(
+            part, passage.start, passage.end
+        ):
             for note in tone.chord:
                 edit = edits.get(note.address)
                 marks = note.marks if edit is None else (note.marks - edit.remove) | edit.add

@@ -18,14 +18,14 @@ from sectionprep.phrasing.view import view_line
 _LEAST_IN_FIGURE = 3  # notes in a bar that make it a figure, as the planner has it
 _TUTTI = 8  # parts that are heard as the band, as the planner has it
 #: passage and tick of a note
-Spot = tuple[str, int]
+PlanPlace = tuple[str, int]
 
 
-def answers(chart: Chart, planned: Iterable[PassagePlan]) -> dict[Spot, tuple[Spot, ...]]:
+def answers(chart: Chart, planned: Iterable[PassagePlan]) -> dict[PlanPlace, tuple[PlanPlace, ...]]:
     """For every note of every lead, itself and the notes that answer to it where its bar's figure
     returns (same rhythm and intervals), in any lead."""
-    alike: dict[tuple[object, ...], list[list[Spot]]] = defaultdict(list)
-    found: dict[Spot, tuple[Spot, ...]] = {}
+    alike: dict[tuple[object, ...], list[list[PlanPlace]]] = defaultdict(list)
+    found: dict[PlanPlace, tuple[PlanPlace, ...]] = {}
     for plan in planned:
         bars: dict[int, list[Tone]] = defaultdict(list)
         for note in plan.notes:

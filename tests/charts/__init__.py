@@ -2,6 +2,7 @@
 
 ordinary  passages, and next to nothing beside them: what is unambiguous by far (`composer`)
 dense     everybody else plays lines of their own all the time (`dense`)
+shared    the same, with two players on every staff that two can share (`shared`)
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from typing import Literal, get_args
 
 from charts.composer import Chart
 from charts.dense import DenseChart
+from charts.shared import SharedChart
 from charts.truth import Deviation, Join, Other, Passage, Place, Truth
 from charts.vocabulary import Rate
 from charts.writing import write_chart
@@ -27,7 +29,7 @@ __all__ = [
     "plant_chart",
 ]
 
-Kind = Literal["ordinary", "dense"]
+Kind = Literal["ordinary", "dense", "shared"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 RATES: tuple[Rate, ...] = get_args(Rate)
 
@@ -47,6 +49,10 @@ def compose(
     seed: int, *, kind: Kind = "ordinary", deviations: bool = True, rate: Rate | None = None
 ) -> Chart:
     """The composer's desk, all notes of each player on it."""
-    chart = DenseChart(seed, deviations, rate) if kind == "dense" else Chart(seed, deviations)
+    chart: Chart
+    if kind == "ordinary":
+        chart = Chart(seed, deviations)
+    else:
+        chart = (DenseChart if kind == "dense" else SharedChart)(seed, deviations, rate)
     chart.compose()
     return chart

@@ -241,7 +241,7 @@ class Chart:
             return None
         texture = rng.choice(("unison", "octaves", "soli", "soli"))
         for _ in range(60):
-            members, mixed = choose_group(rng, self.band)
+            members, mixed = self.group()
             whole = Q * self.meters[bar]
             lead_in = rng.choice((0, 0, 0, -12, -24, -36, 12, 24, 36, 48))
             start = self.starts[bar] + min(lead_in, whole - Q)
@@ -252,6 +252,7 @@ class Chart:
                 start < 0
                 or body_end <= start
                 or not all(self._apart(texture, members, start, stop))
+                or not all(self.free(m, start, stop, 0) for m in members)  # a pad, perhaps
             ):
                 continue
             notes = self.rhythm(start, body_end, last, density)
@@ -260,6 +261,10 @@ class Chart:
             if planted := self.plant(texture, members, notes, traits):
                 return planted
         return None
+
+    def group(self) -> tuple[tuple[str, ...], bool]:
+        """Who moves together, and whether they come from several sections."""
+        return choose_group(self.rng, self.band)
 
     def plant(
         self,

@@ -3,11 +3,10 @@ together. Common practice, no source."""
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 import pytest
-from build import part_xml, score_xml, transposed
+from build import part_xml, score_xml, shared_staff, transposed
 
 from sectionprep import stages
 from sectionprep.checks import run_checks
@@ -21,22 +20,9 @@ SECOND = "r/1 E5/4 C5/4 r/8 B4/8 D5/8 C5/8 C5/4 B4/8 A4/8 G4/2 "
 SECOND += "r/8 E5/8 F5/8 A5/8 F5/4 r/8 A5/8 r/2 r/8 B4/8 D5/4"
 
 
-def _shared(first: str, second: str) -> str:
-    """Measures with the second player's notes in voice 2."""
-    bars = [re.findall(r"<measure.*?</measure>", part_xml(line)) for line in (first, second)]
-    made = []
-    for upper, lower in zip(*bars, strict=True):
-        notes = "".join(re.findall(r"<note>.*?</note>", lower))
-        notes = notes.replace("<voice>1</voice>", "<voice>2</voice>")
-        length = sum(int(d) for d in re.findall(r"<duration>(\d+)", notes))
-        back = f"<backup><duration>{length}</duration></backup>"
-        made.append(upper.replace("</measure>", f"{back}{notes}</measure>"))
-    return "".join(made)
-
-
 def _score(tmp_path: Path, first: str, second: str) -> Score:
     parts = {
-        "Trumpet 1 & 2": _shared(first, second),
+        "Trumpet 1 & 2": shared_staff(first, second),
         "Trumpet 3": part_xml(transposed(TUNE, -5)),
         "Trumpet 4": part_xml(transposed(TUNE, -8)),
     }

@@ -9,7 +9,7 @@ from pathlib import Path
 import pypdfium2
 import pytest
 
-from sectionprep import stages
+from sectionprep import preparing
 from sectionprep.errors import BadArgument
 from sectionprep.music.naming import find_players
 from sectionprep.outputs.director.pages import study_pdf
@@ -84,12 +84,12 @@ def test_prepare_writes_them_beside_the_directors_pages(
 ) -> None:
     source = demo_marked.score.document.path
     wish = Options(study_for=("saxes", "Sax section", "Alto Sax 1"))
-    done = stages.prepare(source, tmp_path / "out", wish)
+    done = preparing.prepare(source, tmp_path / "out", wish)
     names = sorted(path.name for path in done.files if "_study_" in path.name)
     assert names == [
         "late_tram_home_study_Alto_Sax_1.pdf",
         "late_tram_home_study_saxes.pdf",
     ]
     with pytest.raises(BadArgument):
-        stages.prepare(source, tmp_path / "none", replace(wish, study_for=("tubas",)))
+        preparing.prepare(source, tmp_path / "none", replace(wish, study_for=("tubas",)))
     assert not (tmp_path / "none").exists()

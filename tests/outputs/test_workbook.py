@@ -13,7 +13,7 @@ from build import part_xml, score_xml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sectionprep import stages
+from sectionprep import preparing, stages
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.outputs.workbook import (
@@ -21,7 +21,7 @@ from sectionprep.outputs.workbook import (
     copies_of,
     read_typed,
     tables,
-    to_directives,
+    to_decisions,
     write_workbook,
 )
 from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
@@ -55,10 +55,12 @@ def _edit(data: bytes, path: Path, edits: dict[tuple[str, int, str], Any]) -> Pa
 
 def test_sheets_and_rows(book: Book, demo_marked: Marked) -> None:
     workbook = _open(write_workbook(book))
-    assert workbook.sheetnames[:6] == [
+    assert workbook.sheetnames[:8] == [
         tables.START,
         tables.PASSAGES,
         tables.MARKS,
+        tables.OWN,
+        tables.CUES,
         tables.AGREEMENT,
         tables.REHEARSAL,
         tables.PARTS,
@@ -234,7 +236,7 @@ def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(
 ) -> None:
     path = _edit(write_workbook(book), tmp_path / "a.xlsx", edit)
     with pytest.raises(UnusableSettings, match=message) as caught:
-        to_directives(read_typed(path), path)
+        to_decisions(read_typed(path), path)
     assert caught.value.remedy
     assert next(iter(edit))[0] in str(caught.value)
 
@@ -296,7 +298,7 @@ def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> No
 def test_leave_it_is_kept_through_every_further_run(demo_path: Path, tmp_path: Path) -> None:
     """A decision that takes a mark out must not vanish with the row it was typed into."""
     out = tmp_path / "out"
-    first = stages.prepare(demo_path, out, Options())
+    first = preparing.prepare(demo_path, out, Options())
     path = out / "late_tram_home_rehearsal.xlsx"
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.MARKS]
@@ -311,7 +313,9 @@ def test_leave_it_is_kept_through_every_further_run(demo_path: Path, tmp_path: P
     written = [
         sum(
             c.applied
-            for c in stages.prepare(demo_path, out, Options(decisions=path)).marked.marking.changes
+            for c in preparing.prepare(
+                demo_path, out, Options(decisions=path)
+            ).marked.marking.changes
         )
         for _ in range(3)
     ]
@@ -360,7 +364,7 @@ def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(
     roster = tmp_path / "roster.toml"
     roster.write_text('[[seat]]\npart = "Alto Sax 1"\nplayer = "Robin"\ncopies = 2\n')
     out = tmp_path / "out"
-    stages.prepare(demo_path, out, Options(roster=roster))
+    preparing.prepare(demo_path, out, Options(roster=roster))
     path = out / "late_tram_home_rehearsal.xlsx"
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.PARTS]
@@ -382,7 +386,7 @@ def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(
     sheet.cell(4, columns["Copies"]).value = 3
     sheet.cell(5, columns["Copies"]).value = 0
     workbook.save(path)
-    stages.prepare(demo_path, out, Options(decisions=path))
+    preparing.prepare(demo_path, out, Options(decisions=path))
     assert [sheets_of(name) for name in ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1")] == [2, 3, 0]
 
 
@@ -493,7 +497,7 @@ def test_decisions_need_their_sheet(book: Book, tmp_path: Path) -> None:
     del workbook[tables.MARKS]
     workbook.save(path)
     with pytest.raises(UnusableSettings, match="no sheet named"):
-        to_directives(read_typed(path), path)
+        to_decisions(read_typed(path), path)
 
 
 def test_a_rating_stays_a_number(book: Book, tmp_path: Path) -> None:
@@ -514,7 +518,7 @@ def test_a_rosters_copies_win_over_what_was_filled_in_and_not_over_what_was_type
     chart.write_bytes(score_xml({"Alto Sax 1": part_xml(line), "Alto Sax 2": part_xml(line)}))
     options = Options()
     marked = stages.mark_score(stages.read_score(chart, options), options)
-    book = stages.write_checklist(marked, tmp_path / "a.xlsx", options)
+    book = preparing.write_checklist(marked, tmp_path / "a.xlsx", options)
     workbook = openpyxl.load_workbook(book)
     sheet = workbook[tables.PARTS]
     heads = next(r for r in sheet.iter_rows(max_row=5) if any(c.value == "Copies" for c in r))
@@ -525,6 +529,6 @@ def test_a_rosters_copies_win_over_what_was_filled_in_and_not_over_what_was_type
     roster.write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = 2\n')
     asked = replace(options, roster=roster, decisions=book)
     again = stages.mark_score(stages.read_score(chart, asked), asked)
-    second = stages.write_checklist(again, tmp_path / "b.xlsx", asked)
+    second = preparing.write_checklist(again, tmp_path / "b.xlsx", asked)
     sheet = openpyxl.load_workbook(second)[tables.PARTS]
     assert [sheet.cell(heads[0].row + n, column).value for n in (1, 2)] == [2, 3]

@@ -14,8 +14,9 @@ import openpyxl
 import pytest
 from build import chart, part_xml, score_xml
 
-from sectionprep import stages
+from sectionprep import preparing, stages
 from sectionprep.outputs.workbook import tables
+from sectionprep.passages import find_passages
 from sectionprep.phrasing.directives import Directive, apply_directives, figure_at
 from sectionprep.phrasing.planner import plan_line
 from sectionprep.results import Options
@@ -36,7 +37,7 @@ def decided(tmp_path_factory: pytest.TempPathFactory) -> Path:
     options = Options()
     source = _chart(folder / "a.musicxml", TUNE.replace("C5/4", "C5/4^"))
     marked = stages.mark_score(stages.read_score(source, options), options)
-    path = stages.write_checklist(marked, folder / "a.xlsx", options)
+    path = preparing.write_checklist(marked, folder / "a.xlsx", options)
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.MARKS]
     columns = {cell.value: cell.column for cell in sheet[2]}
@@ -112,6 +113,6 @@ def test_a_decision_that_fits_nowhere_is_returned_with_the_reason() -> None:
             part="Alto Sax 1", bar="1", beat=Fraction(1), marks=marks, figure="+1:1 +1:1 +1:1"
         ),
     }
-    made, unfit = apply_directives(c, plan, wrong.values())
+    made, unfit = apply_directives(c, find_passages(c), plan, wrong.values())
     assert {why: d for d, why in unfit} == wrong
     assert made == plan

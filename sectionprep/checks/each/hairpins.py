@@ -70,4 +70,5 @@ CHECK = Check(
     matter="marks",
     find=_find,
     guests=True,
+    seconds=True,
 )

@@ -147,4 +147,5 @@ CHECK = Check(
     matter="marks",
     find=_find,
     guests=True,
+    seconds=True,
 )

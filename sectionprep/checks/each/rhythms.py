@@ -111,4 +111,5 @@ CHECK = Check(
     },
     matter="notes",
     find=_find,
+    seconds=True,
 )

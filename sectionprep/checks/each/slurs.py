@@ -110,5 +110,9 @@ def _extra(context: Context, passage: Passage, part: int, start: int, stop: int)
 
 
 CHECK = Check(
-    finds={"slur": "slurs that begin or end elsewhere"}, matter="marks", find=_find, guests=True
+    finds={"slur": "slurs that begin or end elsewhere"},
+    matter="marks",
+    find=_find,
+    guests=True,
+    seconds=True,
 )

@@ -100,5 +100,8 @@ def _written(context: Context, part: int, tick: int, against: int, expected: int
 
 
 CHECK = Check(
-    finds={"wrong-note": "a note that leaves a unison or octave line"}, matter="notes", find=_find
+    finds={"wrong-note": "a note that leaves a unison or octave line"},
+    matter="notes",
+    find=_find,
+    seconds=True,
 )

@@ -17,7 +17,7 @@ from sectionprep.errors import NotAScore, OverLimit
 from sectionprep.music.chairs import Evidence, doubling, recognise_all
 from sectionprep.music.chart import Bar, Chart, Direction, Note, Part, Remark
 from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument
-from sectionprep.music.lines import line_of
+from sectionprep.music.lines import line_of, second_lines_of
 from sectionprep.music.naming import clean_name, short_names, spoken_name, unique_labels
 from sectionprep.music.pitch import Transposition
 from sectionprep.music.roster import EMPTY, Roster, asked
@@ -145,6 +145,7 @@ class _Reader:
             bars=self._named(bars, signs, everything),
             parts=tuple(parts),
             lines=lines,
+            second_lines=second_lines_of(parts),
             lyricist=self._creator("lyricist", "poet"),
             rights=self._rights(),
             tempos=_tempos(everything),

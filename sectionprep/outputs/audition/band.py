@@ -121,8 +121,8 @@ class Band:
             )
 
         for passage in () if flat else self.together.passages:
-            if part.index not in passage.parts:
-                continue
+            if part.index not in passage.parts or part.index in passage.seconds:
+                continue  # a second player on the staff is one of the other voices
             tones = [t for t in tones_in(chart, passage, part.index) if t.onset not in covered]
             covered.update(t.onset for t in tones)
             planned = self.plan.of(passage.id)

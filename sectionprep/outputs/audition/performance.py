@@ -182,4 +182,4 @@ def _share(
 
 def tones_in(chart: Chart, passage: Passage, part: int) -> list[Tone]:
     """The tones of one part inside a passage."""
-    return list(chart.between(part, passage.start, passage.end))
+    return list(chart.read_by(passage.seconds).between(part, passage.start, passage.end))

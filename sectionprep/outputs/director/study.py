@@ -24,6 +24,7 @@ from sectionprep.outputs.director.pen import MARGIN, Pen
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.plan import Reading
 from sectionprep.phrasing.syllables import lead_syllables
@@ -100,7 +101,9 @@ def study_of(
     parts = _shown(passage, only)
     picks = tuple(_picks(chart, passage, parts, pitch))
     first, last = chart.place(passage.start).index, _last_shown(chart, passage)
-    still = unchanging(marked.again.document, picks, _silent_bars(chart, parts, first, last))
+    still = unchanging(
+        marked.again.document, picks, _silent_bars(chart, parts, passage.seconds, first, last)
+    )
     closed = {n for n in still if n - 1 in still or n + 1 in still}
     bars = tuple(n for n in range(first, last + 1) if n not in closed)
     return Study(
@@ -125,12 +128,16 @@ def study_excerpt(
     return score, width_mm, study.staff, study.passage.id
 
 
-def _silent_bars(chart: Chart, parts: Sequence[int], first: int, last: int) -> list[int]:
+def _silent_bars(
+    chart: Chart, parts: Sequence[int], seconds: frozenset[int], first: int, last: int
+) -> list[int]:
     """Bars between these, in which none of the parts plays and no section or metre begins."""
     sounding = {
         bar
         for part in parts
-        for tone in chart.between(part, chart.bars[first].start - 1, chart.bars[last].end)
+        for tone in chart.read_by(seconds).between(
+            part, chart.bars[first].start - 1, chart.bars[last].end
+        )
         for bar in range(tone.bar, chart.bar_at(max(tone.onset, tone.end - 1)).index + 1)
     }
     return [
@@ -219,7 +226,7 @@ def _head(pen: Pen, chart: Chart, passage: Passage, pitch: str) -> None:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     pen.text(f"{passage.id}   {passage.scope}, {passage.texture}", 14, fonts.BOLD)
     pen.text(
-        f"{start} to {end}. Lead: {chart.parts[passage.lead].label} ({passage.lead_why}). "
+        f"{start} to {end}. Lead: {lead_label(chart, passage)} ({passage.lead_why}). "
         f"{'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.",
         9,
     )
@@ -241,9 +248,9 @@ def _disagreed(marked: Marked, study: Study) -> list[str]:
 
 
 def _staff(parts: int) -> float:
-    return (
-        _STAFF_MM if parts <= 6 else 4.2 if parts <= 9 else 3.6
-    )  # 3.6 mm is the least the engraver draws
+    if parts <= 6:
+        return _STAFF_MM
+    return 4.2 if parts <= 9 else 3.6  # 3.6 mm is the least the engraver draws
 
 
 def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan) -> None:

@@ -13,6 +13,7 @@ from sectionprep.music.timing import say_beat
 from sectionprep.outputs.director.chart_map import ChartMap, chart_map
 from sectionprep.outputs.director.pen import MARGIN, Pen
 from sectionprep.passages import Together
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import Plan
 
 
@@ -59,7 +60,7 @@ def _passage_list(page: Pen, chart: Chart, together: Together) -> None:
         until = end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}"
         words = (
             f"{p.id}   {start.bar}.{say_beat(start.beat)} - {until}   {p.scope}, {p.texture}, lead "
-            f"{chart.parts[p.lead].label}" + (f", as {p.returns}" if p.returns else "")
+            f"{lead_label(chart, p)}" + (f", as {p.returns}" if p.returns else "")
         )
         page.canvas.setFont(fonts.TEXT, size)
         page.canvas.drawString(

@@ -17,11 +17,12 @@ def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
     for passage in sorted(together.passages, key=lambda p: p.start):
         if part not in passage.parts:
             continue
-        first = next((t for t in chart.lines[part] if passage.start <= t.onset < passage.end), None)
+        read = chart.read_by(passage.seconds)
+        first = next((t for t in read.lines[part] if passage.start <= t.onset < passage.end), None)
         if first is None:
             continue
         kind = "unis." if passage.texture == "unison" else passage.texture
-        lead = chart.parts[passage.lead].says
+        lead = read.parts[passage.lead].says
         if part == passage.lead:
             text = f"{kind}: you lead"
         elif passage.texture == "soli":
@@ -32,6 +33,7 @@ def section_help(chart: Chart, together: Together, part: int) -> dict[int, str]:
                 octaves, f"{octaves:+d} octaves of"
             )
             text = f"{distance} {lead}"
+        text = f"2nd: {text}" if part in passage.seconds else text
         if text != said or first.onset - until >= _AGAIN * chart.bars[first.bar].length:
             words[first.head.address] = text
         said, until = text, passage.end

@@ -16,10 +16,12 @@ from sectionprep.checks.grouping import Group, group_findings
 from sectionprep.checks.versions import PartChange
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
+from sectionprep.music.pitch import octaves_away
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.director.chart_map import STRIP_KEY, chart_map, strip
 from sectionprep.passages import Together
 from sectionprep.passages.guests import say_guests
+from sectionprep.passages.players import lead_label, say_seconds
 from sectionprep.phrasing import Plan
 
 
@@ -54,24 +56,21 @@ def passages_table(chart: Chart, together: Together) -> None:
     for p in together.passages:
         start, end = chart.place(p.start), chart.end_place(p.end)
         extra = p.voicing or ", ".join(
-            f"{chart.parts[n].chair.says} "
-            f"{'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} oct.'}"
-            for n, k in p.octaves
-            if k
+            f"{chart.parts[n].chair.says} {octaves_away(k)}" for n, k in p.octaves if k
         )
         if p.returns:
             extra = f"as {p.returns}; {extra}" if extra else f"as {p.returns}"
         odd = sum(d.kind in ("pitch", "missing", "extra") for d in p.deviations)
         if odd:
             extra += f"; {odd} odd note{'s' if odd > 1 else ''}"
-        extra = "; ".join(filter(None, (extra, say_guests(chart, p))))
+        extra = "; ".join(filter(None, (extra, say_seconds(chart, p), say_guests(chart, p))))
         table.add_row(
             p.id,
             f"{start.bar}.{say_beat(start.beat)}",
             end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}",
             _text(p.scope),
             p.texture,
-            _text(chart.parts[p.lead].label),
+            _text(lead_label(chart, p)),
             _text(extra),
         )
     console.print(table)
@@ -88,7 +87,7 @@ def plan_lines(chart: Chart, plan: Plan) -> None:
     for planned in plan.marked:
         console.print()
         hit = " (hits or pad)" if planned in plan.hits else ""
-        console.print(_text(f"{planned.id}  {chart.parts[planned.part].label}{hit}", "bold"))
+        console.print(_text(f"{planned.id}  {planned.lead(chart)}{hit}", "bold"))
         table = _table("bar", "beat", "written", "marks", "why")
         for note in planned.notes:
             if not note.marks - {"slur-stop"} and note.cutoff is None:

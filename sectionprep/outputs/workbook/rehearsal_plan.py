@@ -20,6 +20,7 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
 from sectionprep.music.timing import say_beat
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan
 from sectionprep.phrasing.styles import styles
 from sectionprep.results import Marked
@@ -178,13 +179,13 @@ def _item(
         chart.bars[start.index].length < chart.bars[start.index].meter.quarters * chart.resolution
     )
     return Item(
-        key=f"{passage.scope}|{chart.parts[passage.lead].label}|{start.bar}|{float(start.beat):g}",
+        key=f"{passage.scope}|{lead_label(chart, passage)}|{start.bar}|{float(start.beat):g}",
         what=f"{where}{passage.scope}, {passage.texture}",
         bars=("pick-up" if pickup else f"{start.bar} beat {say_beat(start.beat)}")
         + f" - {end.bar}"
         + (f"; again from {', '.join(chart.place(p.start).bar for p in again)}" if again else ""),
         chairs=_chairs(chart, passage),
-        lead=chart.parts[passage.lead].label,
+        lead=lead_label(chart, passage),
         listen=listen_for(chart, passage, plan, mine),
         tempos=tuple(
             dict.fromkeys(

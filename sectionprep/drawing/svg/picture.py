@@ -37,7 +37,7 @@ FACES = {fonts.TEXT: "t", fonts.BOLD: "b", fonts.ITALIC: "i", fonts.MUSIC: "m"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class AskableNote:
     """A note that can be asked. number: in its passage; bar: index; says: what a screen reader
     tells; weight: 0..1; state: "printed", "proposed", "decided", "left" or ""; codes: glyphs
     (hexadecimal) of the marks that are not printed."""
@@ -62,7 +62,7 @@ def outlines(glyphs: Mapping[str, str]) -> str:
 
 def picture(
     system: System,
-    spots: Mapping[str, Spot],
+    spots: Mapping[str, AskableNote],
     *,
     wide: float,
     bars: Sequence[int] = (),
@@ -100,12 +100,12 @@ def _bars(system: System, bars: Sequence[int], base: float) -> Iterable[str]:
         )
 
 
-def _weights_base(system: System, here: Mapping[str, Spot]) -> float:
+def _weights_base(system: System, here: Mapping[str, AskableNote]) -> float:
     places = [system.wedges[name].y for name in here if name in system.wedges]
     return max(places, default=system.bottom + _WEDGE)
 
 
-def _signs(system: System, here: Mapping[str, Spot], base: float) -> Iterable[str]:
+def _signs(system: System, here: Mapping[str, AskableNote], base: float) -> Iterable[str]:
     """Weights under the notes, frames around marks that are not printed, and a place to touch."""
     for name, spot in here.items():
         head = system.heads[name]

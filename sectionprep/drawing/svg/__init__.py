@@ -1,0 +1,1 @@
+"""Ink to SVG, for pages in a browser."""
