@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from sectionprep.checks import Finding
 from sectionprep.checks.versions import PartChange, compare_versions
 from sectionprep.garbage import collector_at_rest
-from sectionprep.music.naming import find_part
+from sectionprep.music.chart import Chart
+from sectionprep.music.naming import Players, find_part, find_players
 from sectionprep.music.roster import Roster
 from sectionprep.phrasing.deciding import Unfit
 from sectionprep.phrasing.plan_file import write_plan
@@ -88,6 +89,7 @@ def prepare(
         )
     progress("reading", 0, 1)
     score = read_score(path, options)
+    _study_for(score.chart, options)  # a wrong name is said before anything is drawn
     progress("planning and marking", 0, 1)
     stem = safe_name(stem_of(path), "chart")
     place = folder / f"{stem}_rehearsal.xlsx"
@@ -178,8 +180,9 @@ def _write_everything(
 ) -> _Drawn:
     """Marked score, sheets, print sets, director's pages, workbook and report. All else is made
     while the parts are drawn."""
-    from sectionprep.outputs.director.pages import director_pdf, write_map
+    from sectionprep.outputs.director.pages import director_pdf, study_pdf, write_map
     from sectionprep.outputs.director.small_score import small_score_pdf
+    from sectionprep.outputs.names import safe_name
     from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
     from sectionprep.outputs.parts.reprint import changed_sheets, stamp_of, stamped
     from sectionprep.outputs.parts.sheets import part_jobs
@@ -211,6 +214,10 @@ def _write_everything(
     director.write_bytes(pages.pdf)
     not_drawn = pages.not_drawn
     write_map(director, stage / f"{stem}_map.png")
+    for who in _study_for(again.chart, options):
+        mine = study_pdf(marked, who, paper=options.paper, footer=footer, pitch=options.study)
+        (stage / f"{stem}_study_{safe_name(who.name)}.pdf").write_bytes(mine.pdf)
+        not_drawn += mine.not_drawn
     if options.score:
         progress("drawing the score", 0, 1)
         small = small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
@@ -228,6 +235,11 @@ def _write_everything(
     for wait in sets:
         wait()
     return _Drawn(reports, not_drawn, tuple(report.name for report in changed))
+
+
+def _study_for(chart: Chart, options: Options) -> list[Players]:
+    """Whose study pages were asked for by themselves, each once."""
+    return list(dict.fromkeys(find_players(chart.parts, words) for words in options.study_for))
 
 
 class _Drawn(NamedTuple):

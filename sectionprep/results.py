@@ -42,6 +42,7 @@ class Options:
     proof: bool = False
     score: str | None = None
     study: str = "sounding"
+    study_for: tuple[str, ...] = ()
     plan: Path | None = None
     decisions: Path | None = None
     said: tuple[Path, ...] = ()

@@ -182,6 +182,14 @@ Study = Annotated[
         then="; sounding by default",
     ),
 ]
+StudyFor = Annotated[
+    list[str] | None,
+    typer.Option(
+        help="Also print the study pages of a section leader alone: a section (saxes) or a part; "
+        "may be given several times.",
+        metavar="<name>",
+    ),
+]
 RhythmCues = Annotated[
     bool,
     typer.Option(

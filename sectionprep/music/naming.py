@@ -6,9 +6,13 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable, Sequence
+from difflib import get_close_matches
+from typing import NamedTuple
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Part
+from sectionprep.music.instruments import SECTIONS
+from sectionprep.music.part_names import section_called
 
 #: what is left of a name that only tells players of one kind apart: "1", "2nd", "III.", "1 & 2"
 _ONLY_A_NUMBER = re.compile(
@@ -105,8 +109,43 @@ def find_part(parts: Sequence[Part], words: str) -> Part:
                 f"{words!r} may be {' or '.join(part.label for part in found)}.",
                 remedy="Say which of them.",
             )
+    labels = [part.label for part in parts]
     raise BadArgument(
-        f"there is no part {words!r}.", remedy=f"Parts: {', '.join(part.label for part in parts)}."
+        f"there is no part {words!r}.",
+        remedy=f"{_meant(wanted, labels)}Parts: {', '.join(labels)}.",
+    )
+
+
+def _meant(wanted: str, names: Sequence[str]) -> str:
+    """The name that a person may have meant, as a question."""
+    by_said = {name.casefold(): name for name in names}
+    near = get_close_matches(wanted, by_said, n=1, cutoff=0.6)
+    return f"Did you mean {by_said[near[0]]}? " if near else ""
+
+
+class Players(NamedTuple):
+    """A section or one part: what it is called, and indices of its parts in score order."""
+
+    name: str
+    parts: tuple[int, ...]
+
+
+def find_players(parts: Sequence[Part], words: str) -> Players:
+    """Who is meant by the name of a section ("saxes") or of a part. Raises BadArgument where it is
+    neither, with the nearest name suggested."""
+    named = finds(parts, words)
+    if named is not None:
+        return Players(named.label, (named.index,))
+    section = section_called(words)
+    members = tuple(part.index for part in parts if section and part.chair.section == section)
+    if members:
+        return Players(section, members)
+    sections = [s for s in SECTIONS if any(part.chair.section == s for part in parts)]
+    labels = [part.label for part in parts]
+    raise BadArgument(
+        f"there is no section or part {words!r}.",
+        remedy=f"{_meant(clean_name(words).casefold(), [*sections, *labels])}"
+        f"Sections: {', '.join(sections)}. Parts: {', '.join(labels)}.",
     )
 
 

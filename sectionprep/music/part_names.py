@@ -16,7 +16,7 @@ from functools import cache, lru_cache
 from itertools import product
 from typing import Any
 
-from sectionprep.music.instruments import instruments
+from sectionprep.music.instruments import SECTIONS, instruments
 from sectionprep.settings import load_toml
 
 Words = tuple[str, ...]
@@ -158,6 +158,15 @@ def section_named(group: str) -> str:
         if words[first:last] in _groups():
             return _groups()[words[first:last]]
     return ""
+
+
+def section_called(words: str) -> str:
+    """The section that a person means by these words and no others ("saxes", "the sax section"), or
+    empty."""
+    for said in (words, re.sub(r"^the\s+|\s+section$", "", words.strip(), flags=re.IGNORECASE)):
+        if (section := _groups().get(plain_words(said))) is not None:
+            return section
+    return words.strip().casefold() if words.strip().casefold() in SECTIONS else ""
 
 
 # -- reading -------------------------------------------------------------------------------------

@@ -4,14 +4,17 @@ passage."""
 from __future__ import annotations
 
 import io
+from collections.abc import Sequence
 from pathlib import Path
 
 from sectionprep.apart import Apart
 from sectionprep.drawing.engraver.engraver import engrave_passage, get_ready
 from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
+from sectionprep.drawing.text import fonts
+from sectionprep.music.naming import Players
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages
-from sectionprep.outputs.director.pen import MARGIN, Pen
-from sectionprep.outputs.director.study import study_excerpt, study_of, write_study
+from sectionprep.outputs.director.pen import Pen
+from sectionprep.outputs.director.study import Study, study_excerpt, study_of, write_study
 from sectionprep.outputs.director.summary import write_summary
 from sectionprep.results import Marked
 from sectionprep.settings import load_toml
@@ -28,23 +31,56 @@ def director_pdf(
     canvas = new_canvas(out, long, short, title=f"{chart.title} - director")
     write_summary(canvas, long, short, chart, together, plan, marked.after, footer)
     canvas.setPageSize((short, long))
-    pen, painter = Pen(canvas, short, long, footer), Painter(canvas)
-    get_ready()
-    studies = [
-        study_of(marked, passage, planned, pitch)
-        for passage in together.passages
-        if (planned := plan.of(passage.id)) is not None
+    pen = Pen(canvas, short, long, footer)
+    studies = _studies(marked, pitch)
+    not_drawn = _write_studies(pen, marked, studies)
+    if studies:
+        pen.end()
+    canvas.save()
+    return DirectorPages(out.getvalue(), not_drawn)
+
+
+def study_pdf(
+    marked: Marked, who: Players, *, paper: str, footer: str, pitch: str = "sounding"
+) -> DirectorPages:
+    """The study pages of one section leader, or of one player: the passages in which they play,
+    their own staves and the lead's."""
+    chart = marked.again.chart
+    short, long = sorted(side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
+    out = io.BytesIO()
+    canvas = new_canvas(out, short, long, title=f"{chart.title} - study pages for {who.name}")
+    pen = Pen(canvas, short, long, footer)
+    pen.text(f"{chart.title}: study pages for {who.name}", 16, fonts.BOLD)
+    pen.space(4)
+    studies = _studies(marked, pitch, frozenset(who.parts))
+    if not studies:
+        pen.text(f"In this chart {who.name} moves together with nobody for long.", 10)
+    not_drawn = _write_studies(pen, marked, studies)
+    pen.end()
+    canvas.save()
+    return DirectorPages(out.getvalue(), not_drawn)
+
+
+def _studies(marked: Marked, pitch: str, only: frozenset[int] = frozenset()) -> list[Study]:
+    """What is shown of each passage. only: of those in which these parts play, if any are named."""
+    return [
+        study_of(marked, passage, planned, pitch, only)
+        for passage in marked.score.together.passages
+        if (planned := marked.plan.of(passage.id)) is not None
+        and (not only or only & {*passage.parts, *(guest.part for guest in passage.guests)})
     ]
-    excerpts = (study_excerpt(marked, study, (short - 2 * MARGIN) / MM) for study in studies)
-    not_drawn: list[str] = []
+
+
+def _write_studies(pen: Pen, marked: Marked, studies: Sequence[Study]) -> tuple[str, ...]:
+    """All of them, one under the other. Returns why music is missing, if it is."""
+    painter, not_drawn = Painter(pen.canvas), list[str]()
+    get_ready()
+    excerpts = (study_excerpt(marked, study, pen.inner / MM) for study in studies)
     with Apart() as apart:
         drawings = apart.each(engrave_passage, excerpts, SECONDS)
         for study, drawing in zip(studies, drawings, strict=True):
             not_drawn += write_study(pen, painter, marked, study, drawing)
-    if studies:
-        pen.end()
-    canvas.save()
-    return DirectorPages(out.getvalue(), tuple(not_drawn))
+    return tuple(not_drawn)
 
 
 def write_map(pdf: Path, out: Path, scale: float = 2.0) -> None:

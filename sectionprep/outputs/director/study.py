@@ -41,7 +41,15 @@ _SOME_LINES = 24.0  # points of a list that stand under its heading
 _BETWEEN = 16.0  # points between two passages
 
 
-def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
+def _shown(passage: Passage, only: frozenset[int]) -> list[int]:
+    """The parts on a study page, in score order. only: these, those that join, and the lead."""
+    if not only:
+        return sorted(passage.parts)
+    joined = {guest.part for guest in passage.guests}
+    return sorted(only & {*passage.parts, *joined} | {passage.lead})
+
+
+def _picks(chart: Chart, passage: Passage, parts: Sequence[int], pitch: str) -> list[Pick]:
     """The parts in score order, sections in brackets; the lead is named as such."""
     return [
         pick_staff(
@@ -53,7 +61,7 @@ def _picks(chart: Chart, passage: Passage, pitch: str) -> list[Pick]:
             label=chart.parts[part].says + (" (lead)" if part == passage.lead else ""),
             group=chart.parts[part].chair.section if chart.parts[part].chair.sure else "",
         )
-        for part in sorted(passage.parts)
+        for part in parts
     ]
 
 
@@ -65,10 +73,11 @@ def _last_shown(chart: Chart, passage: Passage) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Study:
-    """What is shown of a passage: its staves, and its bars (indices)."""
+    """What is shown of a passage: its parts, their staves, and its bars (indices)."""
 
     passage: Passage
     planned: PassagePlan
+    parts: tuple[int, ...]
     picks: tuple[Pick, ...]
     bars: tuple[int, ...]
     pitch: str
@@ -79,16 +88,27 @@ class Study:
         return _staff(len(self.picks))
 
 
-def study_of(marked: Marked, passage: Passage, planned: PassagePlan, pitch: str) -> Study:
+def study_of(
+    marked: Marked,
+    passage: Passage,
+    planned: PassagePlan,
+    pitch: str,
+    only: frozenset[int] = frozenset(),
+) -> Study:
     """A passage with its long rests closed up. pitch: "sounding", or "written" (as the players
-    read)."""
+    read). only: the parts to show beside the lead, if not all."""
     chart = marked.again.chart
-    picks = tuple(_picks(chart, passage, pitch))
+    parts = _shown(passage, only)
+    picks = tuple(_picks(chart, passage, parts, pitch))
     first, last = chart.place(passage.start).index, _last_shown(chart, passage)
-    still = unchanging(marked.again.document, picks, _silent_bars(chart, passage, first, last))
+    still = unchanging(
+        marked.again.document, picks, _silent_bars(chart, parts, passage.seconds, first, last)
+    )
     closed = {n for n in still if n - 1 in still or n + 1 in still}
     bars = tuple(n for n in range(first, last + 1) if n not in closed)
-    return Study(passage=passage, planned=planned, picks=picks, bars=bars, pitch=pitch)
+    return Study(
+        passage=passage, planned=planned, parts=tuple(parts), picks=picks, bars=bars, pitch=pitch
+    )
 
 
 def study_excerpt(
@@ -102,19 +122,20 @@ def study_excerpt(
         first,
         last,
         said=lead_syllables(marked.again.chart, study.planned, marked.plan.style),
-        leading=sorted(study.passage.parts).index(study.passage.lead),
+        leading=study.parts.index(study.passage.lead),
         closed=frozenset(range(first, last + 1)) - frozenset(study.bars),
     )
     return score, width_mm, study.staff, study.passage.id
 
 
-def _silent_bars(chart: Chart, passage: Passage, first: int, last: int) -> list[int]:
-    """Bars inside a passage, but for its first and last, in which none of its parts plays and no
-    section or metre begins."""
+def _silent_bars(
+    chart: Chart, parts: Sequence[int], seconds: frozenset[int], first: int, last: int
+) -> list[int]:
+    """Bars between these, in which none of the parts plays and no section or metre begins."""
     sounding = {
         bar
-        for part in passage.parts
-        for tone in chart.read_by(passage.seconds).between(
+        for part in parts
+        for tone in chart.read_by(seconds).between(
             part, chart.bars[first].start - 1, chart.bars[last].end
         )
         for bar in range(tone.bar, chart.bar_at(max(tone.onset, tone.end - 1)).index + 1)
@@ -147,7 +168,7 @@ def write_study(
         systems, glyphs = [], {}
     painter.learn(glyphs)
     size = study.staff / 7.5
-    overlays = {name: m for p in passage.parts for name, m in overlays_of(chart.parts[p]).items()}
+    overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
     extras = [jazz_extras(system, overlays, size) for system in systems]
     tall = [(system.bottom - system.top) * UNIT + _UNDER for system in systems]
     _make_room(pen, sum(tall), max(tall, default=0.0))
@@ -182,7 +203,7 @@ def write_study(
             8,
             fonts.ITALIC,
         )
-    _notes_beside(pen, chart, passage, planned, _disagreed(marked, passage), study.pitch)
+    _notes_beside(pen, chart, passage, planned, _disagreed(marked, study), study.pitch)
     pen.heading = ""
     return missing
 
@@ -212,13 +233,13 @@ def _head(pen: Pen, chart: Chart, passage: Passage, pitch: str) -> None:
     pen.space(6)
 
 
-def _disagreed(marked: Marked, passage: Passage) -> list[str]:
+def _disagreed(marked: Marked, study: Study) -> list[str]:
     """What was found in a passage as it came, parts with the same finding in one line."""
-    chart = marked.again.chart
+    chart, passage = marked.again.chart, study.passage
     same: dict[tuple[int, str], list[str]] = defaultdict(list)
     for f in marked.before:
         inside = any(passage.start <= tick < passage.end for tick in f.places)
-        if f.passage == passage.id or (f.check == "range" and f.part in passage.parts and inside):
+        if f.part in study.parts and (f.passage == passage.id or (f.check == "range" and inside)):
             same[f.tick, f.message].append(chart.parts[f.part].label)
     return [
         f"{chart.place(tick)}, {', '.join(parts)}: {message}"
