@@ -20,6 +20,10 @@ class SectionprepError(Exception):
             text = f"{text} {remedy}"
         super().__init__(text)
 
+    def says_shortly(self, file: object) -> str:
+        """The message where the file has been named already."""
+        return str(self).removeprefix(str(file)).lstrip(",: ")
+
 
 class BadArgument(SectionprepError):
     """The command was called with something it cannot use."""

@@ -3,7 +3,7 @@ that is there whole or not at all; or sheets, workbook or sound alone."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -14,10 +14,10 @@ from sectionprep.checks.versions import PartChange, compare_versions
 from sectionprep.garbage import collector_at_rest
 from sectionprep.music.naming import find_part
 from sectionprep.music.roster import Roster
-from sectionprep.phrasing.directives import Directive
+from sectionprep.phrasing.deciding import Unfit
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
-from sectionprep.stages import mark_score, plan_score, read_score, write_marked
+from sectionprep.stages import bars_without_cues, mark_score, plan_score, read_score, write_marked
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
     from sectionprep.outputs.parts.sheet_remarks import SheetRemark
     from sectionprep.outputs.parts.sheets import Drawing
+    from sectionprep.outputs.settled import Settled
     from sectionprep.outputs.workbook import Typed
 
 Progress = Callable[[str, int, int], None]
@@ -75,7 +76,7 @@ def prepare(
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
     from sectionprep.outputs.parts.sheets import Drawing
-    from sectionprep.outputs.workbook import settled_in
+    from sectionprep.outputs.settled import read_settled, settled_beside
     from sectionprep.outputs.workbook.rows import open_findings
 
     earlier = earlier_run(options.before) if options.before is not None else None
@@ -107,13 +108,20 @@ def prepare(
         reports, not_drawn, changed = _write_everything(
             marked, stage, stem, options, drawing, typed, printed, progress
         )
-        (stage / workbook).write_bytes(_workbook(marked, options, typed, reports))
+        on_page = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
+        (stage / workbook).write_bytes(_workbook(marked, options, typed, reports, on_page))
         if plan_file:
             (stage / plan_file).write_text(
-                write_plan(score.chart, marked.plan, options.printed or "keep"), encoding="utf-8"
+                write_plan(
+                    score.chart,
+                    marked.plan,
+                    options.printed or "keep",
+                    bars_without_cues(options),
+                ),
+                encoding="utf-8",
             )
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
-    left, settled = open_findings(marked, settled_in(typed))
+    left, settled = open_findings(marked, typed, on_page)
     return Prepared(
         marked=marked,
         folder=folder,
@@ -254,6 +262,7 @@ def _sheet_style(options: Options) -> SheetStyle:
         staff=options.staff,
         section_help=options.section_help,
         rhythm_cues=options.rhythm_cues,
+        no_rhythm_cues_in=bars_without_cues(options),
         cues=options.cues,
         courtesy=options.courtesy,
         syllables=options.syllables,
@@ -272,19 +281,26 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
 
 
 def _workbook(
-    marked: Marked, options: Options, typed: Typed | None, reports: Sequence[SheetReport] = ()
+    marked: Marked,
+    options: Options,
+    typed: Typed | None,
+    reports: Sequence[SheetReport] = (),
+    settled: Mapping[str, Settled] | None = None,
 ) -> bytes:
-    from sectionprep.outputs.workbook import settled_in, write_workbook
+    from sectionprep.outputs.workbook import write_workbook
     from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.workbook.rows import build_book
 
     items = plan_rehearsal(marked, options.minutes)
-    return write_workbook(build_book(marked, items, reports, settled_in(typed)), typed)
+    applied = options.decisions is not None
+    return write_workbook(
+        build_book(marked, items, reports, typed, applied=applied, settled=settled), typed
+    )
 
 
 def audition(
     path: Path, folder: Path, options: Options, wish: Wish
-) -> tuple[tuple[Path, ...], tuple[tuple[Directive, str], ...], tuple[str, ...]]:
+) -> tuple[tuple[Path, ...], Unfit, tuple[str, ...]]:
     """Write MIDI and sound of every passage, flat and shaped. The files, decisions that fit
     nowhere, and what a listener must know."""
     from sectionprep.outputs.audition import remarks, write_audition

@@ -17,13 +17,14 @@ from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.editing.bundle import Bundle, MarkedFile
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
-from sectionprep.phrasing.directives import Directive
+from sectionprep.phrasing.deciding import Unfit
 from sectionprep.settings import Limits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
-    """What a person may settle; see `sectionprep prepare --help`."""
+    """What a person may settle; see `sectionprep prepare --help`. decisions: a workbook; said: what
+    section leaders have saved on review pages, in the form of plan files."""
 
     style: str | None = None
     printed: str | None = None
@@ -42,6 +43,7 @@ class Options:
     study: str = "sounding"
     plan: Path | None = None
     decisions: Path | None = None
+    said: tuple[Path, ...] = ()
     roster: Path | None = None
     tune: int | None = None
     force: bool = False
@@ -67,7 +69,7 @@ class Score:
 
     def reads(self, options: Options) -> tuple[Path, ...]:
         """Every file that was read for it: none is ever written over."""
-        given = (options.plan, options.decisions, options.roster)
+        given = (options.plan, options.decisions, options.roster, *options.said)
         sources = tuple(source.path for source in self.bundle.sources)
         return (self.document.path, *sources, *(path for path in given if path is not None))
 
@@ -83,7 +85,7 @@ class Marked:
     files: tuple[MarkedFile, ...]
     again: Score
     level: str
-    unfit: tuple[tuple[Directive, str], ...] = ()
+    unfit: Unfit = ()
 
     @cached_property
     def before(self) -> tuple[Finding, ...]:

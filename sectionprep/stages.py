@@ -24,7 +24,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.agreed import agreed_plan
-from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.deciding import Decision, Unfit, decide, wants_readings
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.results import Marked, Options, Score
 from sectionprep.version import __version__
@@ -79,16 +79,14 @@ def _why_not(chart: Chart, words: str) -> str:
         return error.what.rstrip(".")
 
 
-def plan_score(
-    score: Score, options: Options, *, readings: bool = True
-) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+def plan_score(score: Score, options: Options, *, readings: bool = True) -> tuple[Plan, Unfit]:
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
     win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
+    decisions = (*settled.decisions, *given_decisions(options))
+    readings = readings or wants_readings(decisions)
     plan = plan_rules(score, options, settled, readings=readings)
-    plan, unfit = apply_directives(score.chart, plan, settled.directives)
-    plan, more = apply_directives(score.chart, plan, workbook_decisions(options))
-    return plan, unfit + more
+    return decide(score.chart, score.together, plan, decisions)
 
 
 def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: bool = True) -> Plan:
@@ -104,20 +102,42 @@ def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: b
     )
 
 
-def workbook_decisions(options: Options) -> tuple[Directive, ...]:
-    """The decisions typed into the workbook that was named, if one was."""
+def given_decisions(options: Options) -> tuple[Decision, ...]:
+    """What section leaders have said, and then the decisions in the workbook, of those named."""
+    said = tuple(decision for path in options.said for decision in _said(path))
     if options.decisions is None:
-        return ()
-    from sectionprep.outputs.workbook import read_typed, to_directives
+        return said
+    from sectionprep.outputs.workbook import read_typed, to_decisions
 
-    return to_directives(read_typed(options.decisions), options.decisions)
+    typed = read_typed(options.decisions, insist=False)
+    return said + to_decisions(typed, options.decisions)
+
+
+def _said(path: Path) -> tuple[Decision, ...]:
+    """The decisions in a file that a section leader has saved; their reasons name the file."""
+    return tuple(replace(one, source=path.name) for one in read_plan(path).decisions)
+
+
+def comments(options: Options) -> tuple[str, ...]:
+    """What section leaders have written of passages, each as "P3: words"."""
+    return tuple(words for path in options.said for words in read_plan(path).comments)
+
+
+def bars_without_cues(options: Options) -> frozenset[str]:
+    """Printed numbers of bars in which the rhythm section is to be shown nothing of the horns."""
+    bars = frozenset(read_plan(options.plan).no_rhythm_cues_in) if options.plan else frozenset()
+    if options.decisions is None:
+        return bars
+    from sectionprep.outputs.workbook import cues_taken_out, read_typed
+
+    return bars | cues_taken_out(read_typed(options.decisions))
 
 
 def _copied(options: Options) -> tuple[str, ...]:
     """Instructions that the director has asked to be copied to the parts they concern."""
     copied = read_plan(options.plan).copied if options.plan else ()
     if options.decisions is not None:
-        from sectionprep.outputs.workbook.read import read_typed, to_copy
+        from sectionprep.outputs.workbook import read_typed, to_copy
 
         copied += to_copy(read_typed(options.decisions), options.decisions)
     return copied
@@ -185,7 +205,7 @@ def mark_planned(
     score: Score,
     plan: Plan,
     options: Options,
-    unfit: tuple[tuple[Directive, str], ...] = (),
+    unfit: Unfit = (),
 ) -> Marked:
     """Mark every part with this plan, and read the result again. unfit: decisions that fit
     nowhere, to be handed on."""
@@ -233,7 +253,7 @@ def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Pa
             where=str(out),
             remedy="Choose another name with -o, or replace it with --force.",
         )
-    text = write_plan(score.chart, plan, options.printed or "keep")
+    text = write_plan(score.chart, plan, options.printed or "keep", bars_without_cues(options))
     write_file(out, text.encode("utf-8"), reads=score.reads(options))
     return out
 

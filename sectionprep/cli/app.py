@@ -26,11 +26,21 @@ app = typer.Typer(
 
 
 def asked(**given: Any) -> Options:
-    """What was asked for, with the limits that hold for all commands."""
+    """What was asked for, with the limits that hold for all commands. Of the files with decisions
+    one is a workbook; the others are what section leaders have said."""
+    from sectionprep.errors import BadArgument
     from sectionprep.results import Options
     from sectionprep.settings import Limits
 
-    return Options(**given, limits=_LIMITS or Limits())
+    named = given.pop("decisions", None) or ()
+    said = tuple(path for path in named if path.suffix.lower() == ".toml")
+    books = [path for path in named if path not in said]
+    if len(books) > 1:
+        raise BadArgument(
+            f"--decisions names {len(books)} workbooks.", remedy="Name one; its rows hold them all."
+        )
+    workbook = books[0] if books else None
+    return Options(**given, decisions=workbook, said=said, limits=_LIMITS or Limits())
 
 
 def beside(chart: Path, tune: int | None, ending: str) -> Path:

@@ -197,5 +197,9 @@ PlanPath = Annotated[
     ),
 ]
 Decisions = Annotated[
-    Path | None, typer.Option(help="A rehearsal workbook with your decisions in it.")
+    list[Path] | None,
+    typer.Option(
+        help="A rehearsal workbook with your decisions in it, or the small file (.toml) that a "
+        "section leader has saved on a review page; may be given more than once."
+    ),
 ]

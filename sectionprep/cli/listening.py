@@ -20,7 +20,7 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import say, say_unfit
+from sectionprep.cli.telling import say, say_not_applied
 
 
 @app.command()
@@ -60,7 +60,7 @@ def practice(
     run = Run(chart=chart, kind="practice", reads=score.reads(options), force=force)
     with staged(folder, run) as stage:
         made = write_practice(marked, stage, names=names)
-    say_unfit(marked.unfit)
+    say_not_applied(marked.unfit)
     for line in made.notes:
         say(line)
     say(
@@ -156,7 +156,7 @@ def audition(
         font=font,
     )
     written, unfit, remarks = preparing.audition(chart, folder, options, wish)
-    say_unfit(unfit)
+    say_not_applied(unfit)
     for line in remarks:
         say(line)
     say(

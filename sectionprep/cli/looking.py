@@ -23,7 +23,7 @@ from sectionprep.cli.arguments import (
     out_to,
     place_option,
 )
-from sectionprep.cli.telling import clean, counted, say, say_taken_out, say_unfit
+from sectionprep.cli.telling import clean, counted, say, say_not_applied, say_taken_out
 from sectionprep.errors import FINDINGS_EXIT_CODE
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def plan_command(
         planned = stages.plan_part(score, part, bars, options)
     else:
         planned, unfit = stages.plan_score(score, options)
-    say_unfit(unfit)
+    say_not_applied(unfit)
     if out is not None:
         path = stages.write_plan_file(score, planned, out, options)
         print(f"Written: {clean(path)}", file=sys.stderr if as_json else sys.stdout)

@@ -20,7 +20,7 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import counted, say, say_taken_out, say_unfit
+from sectionprep.cli.telling import counted, say, say_not_applied, say_taken_out
 
 
 @app.command()
@@ -67,7 +67,7 @@ def mark(
         force=force,
     )
     marked = stages.mark_score(stages.read_score(chart, options), options, readings=False)
-    say_unfit(marked.unfit)
+    say_not_applied(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or beside(chart, tune, f"_marked{suffix}")
     paths = stages.write_marked(marked, target, options)

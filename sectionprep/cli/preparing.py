@@ -39,10 +39,10 @@ from sectionprep.cli.telling import (
     counted,
     progress_shown,
     say,
+    say_not_applied,
     say_remarks,
     say_sheets,
     say_taken_out,
-    say_unfit,
 )
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 
@@ -74,10 +74,18 @@ def prepare(
     tune: Tune = None,
     before: Before = None,
     show_changes: ShowChanges = False,
+    review_page: Annotated[
+        bool,
+        typer.Option(
+            "--review-page",
+            help="Also write CHART_review.html: one file in which a section leader looks, listens "
+            "and comments without this program.",
+        ),
+    ] = False,
     force: Force = False,
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
-    from sectionprep import preparing
+    from sectionprep import preparing, stages
 
     options = asked(
         style=style,
@@ -106,7 +114,16 @@ def prepare(
     folder = out or beside(chart, tune, "_prepared")
     with progress_shown() as progress:
         done = preparing.prepare(chart, folder, options, progress)
+        if review_page:
+            from sectionprep.review.leaf import write_leaf
+
+            progress("drawing the review page", 0, 1)
+            page = write_leaf(chart, folder, options)
     summary(done)
+    if review_page:
+        say(f"  {page} ({page.stat().st_size / 1e6:.1f} MB: send it to your section leaders)")
+    for words in stages.comments(options):
+        say(f"Said of {words}")
     if done.not_printed or done.not_as_written:
         raise typer.Exit(NOT_PRINTED_EXIT_CODE)
 
@@ -148,13 +165,14 @@ def checklist(
     )
     marked = stages.mark_score(stages.read_score(chart, options), options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
-    say_unfit(marked.unfit)
+    say_not_applied(marked.unfit)
     say(f"Written: {preparing.write_checklist(marked, target, options)}")
 
 
 def summary(done: Any) -> None:
     from sectionprep.outputs.reports.agreement import versions_text
     from sectionprep.outputs.workbook.rows import look_first
+    from sectionprep.phrasing.deciding import say_unfit
 
     marked = done.marked
     say_sheets(done.not_printed, done.not_as_written)
@@ -178,8 +196,8 @@ def summary(done: Any) -> None:
         f"Wrote {len(marked.marking.written)} marks; findings: {len(marked.before)} before, "
         f"{len(marked.after)} left."
     )
-    for directive, why in marked.unfit:
-        say(f"  decision not applied: {directive.part} bar {directive.bar}: {why}")
+    for decision, why in marked.unfit:
+        say(f"  decision not applied: {say_unfit(decision, why)}")
     for note in done.notes:
         say(f"  note: {note}")
     first = look_first(marked.again.chart, done.left)

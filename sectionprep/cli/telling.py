@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from sectionprep.phrasing.deciding import Unfit
     from sectionprep.preparing import Progress
     from sectionprep.results import Marked
 
@@ -57,13 +58,13 @@ def say_sheets(not_printed: Iterable[str], not_as_written: Iterable[str]) -> Non
         say(f"NOT AS THE FILE HAS IT: {what}. Compare that bar with the score.")
 
 
-def say_unfit(unfit: Iterable[tuple[Any, str]]) -> None:
+def say_not_applied(unfit: Unfit) -> None:
     """Lines of a plan or a workbook that were not applied; never dropped in silence."""
-    for directive, why in unfit:
-        print(
-            clean(f"sectionprep: line not applied: {directive.part} bar {directive.bar}: {why}"),
-            file=sys.stderr,
-        )
+    from sectionprep.phrasing.deciding import say_unfit
+
+    for decision, why in unfit:
+        line = f"sectionprep: line not applied: {say_unfit(decision, why)}"
+        print(clean(line), file=sys.stderr)
 
 
 def say_taken_out(marked: Marked) -> None:

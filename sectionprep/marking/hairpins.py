@@ -3,26 +3,46 @@
 from __future__ import annotations
 
 from bisect import bisect_left
+from enum import Enum
 
 from sectionprep.marking.desk import Job, removable
 from sectionprep.marking.signs import direction
 from sectionprep.music.chart import Note
 from sectionprep.music.hairpins import Pin
+from sectionprep.phrasing.plan import Hairpin
 
 
 def spread_hairpins(job: Job) -> None:
-    """Give the part the hairpins that hold in the section, and the plan's where nobody has
-    another."""
+    """Give the part the hairpins that the director asks for, those that hold in the section, and
+    the plan's where nobody has another."""
+    decided = [(_pin(planned), planned.why) for planned in job.planned.hairpins if planned.decided]
+    for pin, why in decided:
+        _spread(job, pin, why, _Claim.DECIDED)
     for pin in job.word.hairpins():
         who = "most of the section" if job.is_lead else job.lead_name
-        _spread(job, pin, f"{who} has it", printed=True)
+        if not any(pin.meets(other) for other, _ in decided):
+            _spread(job, pin, f"{who} has it", _Claim.PRINTED)
     for planned in job.planned.hairpins:
-        pin = Pin(planned.start, planned.stop, planned.kind)
-        if not any(pin.meets(other) for part in job.passage.parts for other in job.desk.pins(part)):
-            _spread(job, pin, planned.why, printed=False)
+        pin = _pin(planned)
+        if not planned.decided and not any(
+            pin.meets(other) for part in job.passage.parts for other in job.desk.pins(part)
+        ):
+            _spread(job, pin, planned.why, _Claim.PROPOSED)
 
 
-def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
+class _Claim(Enum):
+    """Why a hairpin is to be written: what may have to make room for it follows from that."""
+
+    DECIDED = "the director asks for it"
+    PRINTED = "it holds in the section"
+    PROPOSED = "the plan proposes it"
+
+
+def _pin(planned: Hairpin) -> Pin:
+    return Pin(planned.start, planned.stop, planned.kind)
+
+
+def _spread(job: Job, pin: Pin, why: str, claim: _Claim) -> None:
     desk, quarter = job.desk, job.desk.chart.resolution
     if job.word.near(job.part, pin.start) is None:
         return
@@ -30,7 +50,10 @@ def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
     if any(target.like(own, quarter) for own in job.word.pins(job.part)):
         return
     in_the_way = [own for own in desk.pins(job.part) if own.meets(target)]
-    if in_the_way and not (printed and all(_may_go(job, own) for own in in_the_way)):
+    if in_the_way and not _make_room(job, in_the_way, claim):
+        if claim is _Claim.DECIDED:
+            what = f"{pin.kind} not written: another hairpin stands there among other signs"
+            job.log(pin.start, "left", "", "", what, applied=False)
         return
     ends = _ends(job, target)
     if ends is None:
@@ -44,6 +67,13 @@ def _spread(job: Job, pin: Pin, why: str, *, printed: bool) -> None:
         )
         return
     _write(job, target, why, ends, in_the_way)
+
+
+def _make_room(job: Job, in_the_way: list[Pin], claim: _Claim) -> bool:
+    """Whether what is printed may go for a hairpin."""
+    if claim is _Claim.DECIDED:
+        return all(removable(own.signs) for own in in_the_way)
+    return claim is _Claim.PRINTED and all(_may_go(job, own) for own in in_the_way)
 
 
 def _may_go(job: Job, own: Pin) -> bool:

@@ -36,9 +36,9 @@ from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.musicxml.editing.splices import NoteEdit
-from sectionprep.passages import Together
+from sectionprep.passages import Passage, Together
 from sectionprep.passages.model import VISIT
-from sectionprep.phrasing import Plan, PlannedNote
+from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 
 #: marks that stand where the sound ends
 _AT_THE_END = (EFFECTS | BREATHS) - {"scoop", "plop", "rip"}
@@ -73,10 +73,37 @@ def mark_chart(
         planned = plan.of(name)
         if planned is not None:
             _mark_part(guest_job(desk, visit, planned, words[name]))
+    for planned in plan.own:
+        passage = _alone(chart, planned)
+        word = SectionWord(chart, passage)
+        job = Job(desk=desk, passage=passage, planned=planned, word=word, part=planned.part)
+        for note in planned.notes:
+            if not note.hands_off:
+                _mark_tone(job, note, note.tone)
+            if note.cutoff is not None:
+                signs.write_cutoff(job, note.tone, note.cutoff, note.release)
     copy_words(desk, copied)
     edits = {address: edit for address, edit in desk.edits.items() if edit != NoteEdit()}
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))
     return Marking(edits=edits, dropped=frozenset(desk.dropped), changes=tuple(changes))
+
+
+def _alone(chart: Chart, planned: PassagePlan) -> Passage:
+    """What a part plays by itself, as a passage of one."""
+    first, last = planned.notes[0].tone, planned.notes[-1].tone
+    return Passage(
+        id=planned.id,
+        texture="alone",
+        start=first.onset,
+        end=last.end,
+        parts=(planned.part,),
+        lead=planned.part,
+        lead_why="nobody else plays it",
+        attacks=tuple(note.tone.onset for note in planned.notes),
+        confidence=1.0,
+        scope=planned.lead(chart),
+        seconds=frozenset({planned.part}) if planned.second else frozenset(),
+    )
 
 
 def _mark_part(job: Job) -> None:
@@ -97,6 +124,7 @@ def _mark_part(job: Job) -> None:
         if note.cutoff is not None and tone.end == note.tone.end:
             signs.write_cutoff(job, tone, note.cutoff, note.release)
     slurs.mark_slurs(job)
+    signs.decided_dynamics(job)
     signs.spread_dynamics(job)
     signs.propose_dynamics(job)
     hairpins.spread_hairpins(job)

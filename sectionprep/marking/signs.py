@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape
 
+from sectionprep.marking.desk import Desk, Job, removable
 from sectionprep.music.chart import Tone
 from sectionprep.music.timing import say_beat
-
-if TYPE_CHECKING:
-    from sectionprep.marking.desk import Desk, Job
 
 
 def cutoff_words(desk: Desk, tick: int, release: str) -> str:
@@ -71,11 +68,40 @@ def _write_at(job: Job, tone: Tone, tick: int, sign: str) -> None:
         edit.inside.append((Fraction(tick - note.onset, note.duration), sign))
 
 
+def decided_dynamics(job: Job) -> None:
+    """Write what the director has asked for, in place of what the part has there."""
+    desk = job.desk
+    for sign in job.planned.dynamics:
+        if not sign.decided:
+            continue
+        tone = job.tones.get(sign.tick)
+        if tone is None:
+            why = f"{sign.value} not written: this part has no note there"
+            job.log(sign.tick, "left", "", "", why, applied=False)
+            continue
+        own = desk.chart.signs(job.part, "dynamic", sign.tick, sign.tick + 1)
+        has = " ".join(one.value for one in own)
+        if not desk.first_to_speak("dynamic", job.part, tone.onset) or has == sign.value:
+            continue
+        if not removable(own):
+            why = f"{sign.value} not written: {has} stands there among other signs"
+            job.log(sign.tick, "left", "", "", why, applied=False)
+            continue
+        desk.drop(own)
+        address = tone.head.address
+        job.log(
+            tone.onset, "dynamic", has or "none", sign.value, sign.why, address=address, taken=has
+        )
+        _put(job, tone, f"<dynamics><{sign.value}/></dynamics>")
+
+
 def propose_dynamics(job: Job) -> None:
     """Write the plan's proposals where the part begins, in parentheses, unless the part has a
     dynamic of its own there."""
     desk = job.desk
     for proposal in job.planned.dynamics:
+        if proposal.decided:
+            continue
         tone = job.tones.get(proposal.tick)
         bar = desk.chart.bar_at(proposal.tick)
         own = desk.chart.signs(job.part, "dynamic", bar.start, proposal.tick + bar.length + 1)
@@ -85,16 +111,20 @@ def propose_dynamics(job: Job) -> None:
             continue  # two players on a staff need one
         address = tone.head.address
         job.log(tone.onset, "dynamic", "none", proposal.value, proposal.why, address=address)
-        if desk.writes:
-            pieces = (
-                "<words>(</words>",
-                f"<dynamics><{proposal.value}/></dynamics>",
-                "<words>)</words>",
-            )
-            inside = "</direction-type><direction-type>".join(pieces)
-            desk.edits[desk.front(tone.head)].before.append(
-                direction(inside, _side_of_dynamics(job), desk, job.part)
-            )
+        pieces = (
+            "<words>(</words>",
+            f"<dynamics><{proposal.value}/></dynamics>",
+            "<words>)</words>",
+        )
+        _put(job, tone, "</direction-type><direction-type>".join(pieces))
+
+
+def _put(job: Job, tone: Tone, signs: str) -> None:
+    """Write a dynamic before a note."""
+    desk = job.desk
+    if desk.writes:
+        xml = direction(signs, _side_of_dynamics(job), desk, job.part)
+        desk.edits[desk.front(tone.head)].before.append(xml)
 
 
 def _side_of_dynamics(job: Job) -> str:
@@ -105,8 +135,12 @@ def _side_of_dynamics(job: Job) -> str:
 
 
 def spread_dynamics(job: Job) -> None:
-    """Give the part the dynamics that hold in the section, at the same places."""
+    """Give the part the dynamics that hold in the section, at the same places, but where the
+    director wants another."""
+    decided = {sign.tick for sign in job.planned.dynamics if sign.decided}
     for tick, printed in job.word.dynamics().items():
+        if tick in decided:
+            continue
         value, has, tone = (
             job.word.dynamic(tick, printed),
             printed.get(job.part),
@@ -120,8 +154,6 @@ def spread_dynamics(job: Job) -> None:
 
 def _replaced(job: Job, tick: int, printed: dict[int, str], tone: Tone) -> bool:
     """Take out what the part has here; False where it stays."""
-    from sectionprep.marking.desk import removable
-
     own = job.desk.chart.signs(job.part, "dynamic", tick, tick + 1)
     if not removable(own) or not job.may_go(
         outvoted=job.word.dynamic_outvoted(tick, printed, job.part)
@@ -145,8 +177,5 @@ def _write(job: Job, tone: Tone, value: str, has: str | None) -> None:
         address=tone.head.address,
         taken=has or "",
     )
-    if desk.writes:
-        elements = "".join(f"<{name}/>" for name in value.split())
-        desk.edits[desk.front(tone.head)].before.append(
-            direction(f"<dynamics>{elements}</dynamics>", _side_of_dynamics(job), desk, job.part)
-        )
+    elements = "".join(f"<{name}/>" for name in value.split())
+    _put(job, tone, f"<dynamics>{elements}</dynamics>")

@@ -33,9 +33,14 @@ def parse_chord(symbol: str, shift: int = 0) -> Chord | None:
         tones = frozenset({root % 12, (root + 7) % 12})
         return Chord(says=symbol, root=root % 12, tones=tones, guide=frozenset())
     minor = kind.startswith(("m", "dim")) and not kind.startswith("maj")
-    third = 2 if "sus2" in kind else 5 if "sus" in kind else 3 if minor else 4
-    raised = "#5" in kind or "aug" in kind or kind.startswith("+")
-    fifth = 6 if "b5" in kind or "dim" in kind else 8 if raised else 7
+    third = 3 if minor else 4
+    if "sus" in kind:
+        third = 2 if "sus2" in kind else 5
+    fifth = 7
+    if "b5" in kind or "dim" in kind:
+        fifth = 6
+    elif "#5" in kind or "aug" in kind or kind.startswith("+"):
+        fifth = 8
     guide = {third}
     if "maj" in kind:
         guide.add(11)

@@ -368,7 +368,10 @@ def _as_pairs(numbers: tuple[int, ...]) -> tuple[int, ...]:
     found: list[int] = []
     for number in numbers:
         tens, ones = divmod(number, 10)
-        found += [tens, ones] if tens and ones == tens + 1 else [number] if number <= _MOST else []
+        if tens and ones == tens + 1:
+            found += [tens, ones]
+        elif number <= _MOST:
+            found.append(number)
     return tuple(dict.fromkeys(found))
 
 

@@ -70,3 +70,8 @@ _FLAT_NAMES = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 def name_of(midi: int) -> str:
     """A plain name for a sounding pitch, as a band says it (flats before sharps): 70 -> "Bb4"."""
     return f"{_FLAT_NAMES[midi % 12]}{midi // 12 - 1}"
+
+
+def octaves_away(octaves: int) -> str:
+    """How far a doubling lies from its line, as players say it: 8va, 8vb, "+2 octaves"."""
+    return {1: "8va", -1: "8vb"}.get(octaves, f"{octaves:+d} octaves")

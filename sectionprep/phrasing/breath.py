@@ -107,7 +107,9 @@ def _unevenness(chart: Chart, view: LineView, since: int, n: int) -> int:
     """0 after four bars, 1 after two, 2 elsewhere: how far a breath is from the bars that a
     listener counts."""
     bars = chart.bar_at(view.spots[n].tone.end).index - since
-    return 0 if bars and bars % 4 == 0 else 1 if bars and bars % 2 == 0 else 2
+    if not bars or bars % 2:
+        return 2
+    return 1 if bars % 4 else 0
 
 
 def _stagger(chart: Chart, notes: Sequence[Spot]) -> str:

@@ -8,7 +8,7 @@ never dropped in silence.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -16,9 +16,10 @@ from sectionprep.errors import BadArgument
 from sectionprep.music.chart import SECOND, Chart, Tone
 from sectionprep.music.marks import SLURS
 from sectionprep.music.naming import find_part
+from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 
-_Lead = tuple[int, bool]  # a part, and whether its second player is meant
+Lead = tuple[int, bool]  # a part, and whether its second player is meant
 _REACH = 16  # bars a figure may have moved; judgement
 
 
@@ -27,7 +28,8 @@ class Directive:
     """One decision. marks: what the note shall carry; empty means plain, None means that every part
     stays as it is printed. note: the written pitch it was made for, where that is known; it decides
     only where there is no figure, for a figure keeps in a transposed chart and a pitch does not.
-    cutoff: write (True) or do not write (False) the release; None leaves it to the plan."""
+    cutoff: write (True) or do not write (False) the release; None leaves it to the plan. cell: of
+    the workbook that it was typed into."""
 
     part: str
     bar: str
@@ -37,6 +39,7 @@ class Directive:
     source: str = "the director"
     cutoff: bool | None = None
     note: str = ""
+    cell: str = ""
 
 
 def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
@@ -58,43 +61,113 @@ def figures_of(chart: Chart, line: Sequence[Tone]) -> dict[int, str]:
 
 
 def apply_directives(
-    chart: Chart, plan: Plan, directives: Iterable[Directive]
+    chart: Chart, together: Together, plan: Plan, directives: Iterable[Directive]
 ) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
-    """The plan with the director's decisions in it, and those that fit nowhere with the reason."""
-    leads: dict[str, _Lead | str] = {}  # or why there is none
+    """The plan with the director's decisions in it, and those that fit nowhere with the reason. A
+    decision on a note of the section is one for all that play it together; one on a note that the
+    part plays by itself is for that part alone (`Plan.own`)."""
+    leads: dict[str, Lead | str] = {}  # or why there is none
     numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
-    figures: dict[_Lead, dict[int, str]] = {}
-    wanted: dict[tuple[_Lead, int], Directive] = {}
+    figures: dict[Lead, dict[int, str]] = {}
+    wanted: _Wanted = {}
     unfit: list[tuple[Directive, str]] = []
     for directive in directives:
         if directive.part not in leads:
-            leads[directive.part] = _lead(chart, directive.part)
+            leads[directive.part] = lead_of(chart, directive.part)
         lead = leads[directive.part]
         if isinstance(lead, str):
             unfit.append((directive, lead))
             continue
         if lead not in figures:
-            part, second = lead
-            line = chart.second_lines.get(part, ()) if second else chart.lines[part]
-            figures[lead] = figures_of(chart, line)
+            figures[lead] = figures_of(chart, line_of(chart, lead))
         tick, why = _find(chart, directive, figures[lead], numbers)
         if tick is None:
             unfit.append((directive, why))
         else:
             wanted[lead, tick] = directive
-    used: set[tuple[_Lead, int]] = set()
+    wanted, alone = _sorted(chart, together, plan, wanted)
+    used: set[tuple[Lead, int]] = set()
     passages, hits = (
         tuple(_apply(p, wanted, used, unfit) for p in plans) for plans in (plan.passages, plan.hits)
     )
-    unfit += [
-        (d, "no passage or hit is led by this part there")
-        for key, d in wanted.items()
-        if key not in used
-    ]
-    return replace(plan, passages=passages, hits=hits), tuple(unfit)
+    own = tuple(
+        _apply(p, alone, used, unfit) for p in _own(chart, plan, {lead for lead, _ in alone})
+    )
+    own = tuple(replace(p, notes=tuple(n for n in p.notes if n.decided)) for p in own)
+    own = tuple(planned for planned in own if planned.notes)
+    return replace(plan, passages=passages, hits=hits, own=own), tuple(unfit)
 
 
-def _lead(chart: Chart, words: str) -> _Lead | str:
+#: name of what a part plays by itself, in the plan file and in the workbook
+OWN = "own"
+_Wanted = dict[tuple[Lead, int], Directive]
+
+
+def _sorted(
+    chart: Chart, together: Together, plan: Plan, wanted: _Wanted
+) -> tuple[_Wanted, _Wanted]:
+    """Decisions by the notes of the leads that they are for, and those on notes that nobody leads:
+    a decision on a note of the section stands at the lead's note, unless that has one."""
+    led = {
+        ((planned.part, planned.second), note.tone.onset)
+        for planned in (*plan.passages, *plan.hits)
+        for note in planned.notes
+    }
+    for_leads = {key: d for key, d in wanted.items() if key in led}
+    alone = {}
+    for (player, tick), directive in wanted.items():
+        if (player, tick) in led:
+            continue
+        leads = [
+            lead
+            for passage in together.marked
+            if plays_in(passage, player) and passage.start <= tick < passage.end
+            for lead in [(passage.lead, passage.lead in passage.seconds)]
+            if (lead, tick) in led
+        ]
+        if leads:
+            here = replace(
+                directive,
+                figure="",
+                note="",
+                source=f"{directive.source}, at {directive.part}'s note",
+            )
+            for_leads.setdefault((leads[0], tick), here)
+        else:
+            alone[player, tick] = directive
+    return for_leads, alone
+
+
+def plays_in(passage: Passage, player: Lead) -> bool:
+    """Whether this player of a part is the one that a passage has."""
+    part, second = player
+    return part in passage.parts and (part in passage.seconds) == second
+
+
+def line_of(chart: Chart, player: Lead) -> tuple[Tone, ...]:
+    """What a player plays, from end to end."""
+    part, second = player
+    return chart.second_lines.get(part, ()) if second else chart.lines[part]
+
+
+def _own(chart: Chart, plan: Plan, players: Iterable[Lead]) -> Iterator[PassagePlan]:
+    """What has been decided on notes that a part plays by itself, and all other such notes of these
+    players as they are printed."""
+    known = {(p.part, p.second): {n.tone.onset: n for n in p.notes} for p in plan.own}
+    for player in sorted({*players, *known}):
+        notes = (
+            known.get(player, {}).get(
+                tone.onset,
+                PlannedNote(tone=tone, weight=0.5, marks=tone.marks, added=frozenset(), why=""),
+            )
+            for tone in line_of(chart, player)
+        )
+        part, second = player
+        yield PassagePlan(id=OWN, part=part, notes=tuple(notes), phrases=(), second=second)
+
+
+def lead_of(chart: Chart, words: str) -> Lead | str:
+    """Who is meant by a part's name, or why nobody is."""
     label = words.removesuffix(SECOND).rstrip()
     try:
         return find_part(chart.parts, label).index, label != words
@@ -125,8 +198,8 @@ def _find(
 
 def _apply(
     plan: PassagePlan,
-    wanted: dict[tuple[_Lead, int], Directive],
-    used: set[tuple[_Lead, int]],
+    wanted: _Wanted,
+    used: set[tuple[Lead, int]],
     unfit: list[tuple[Directive, str]],
 ) -> PassagePlan:
     notes: list[PlannedNote] = []

@@ -175,7 +175,9 @@ def _as_usual(
             marks, said = wanted, habit.says
     if not said or marks == note.marks - beside:
         return note
-    length = note.length if not marks else "short" if marks & _SHORT else "long"
+    length = note.length
+    if marks:
+        length = "short" if marks & _SHORT else "long"
     return replace(
         note,
         marks=marks | beside,

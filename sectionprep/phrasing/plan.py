@@ -58,23 +58,26 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hairpin:
-    """A crescendo or diminuendo to be written, from the onset of one note to the onset of another
-    (ticks)."""
+    """A crescendo or diminuendo to be written, from one place to another (ticks; of a proposal,
+    onsets of notes). decided: the director asks for it."""
 
     start: int
     stop: int
     kind: str
     why: str
+    decided: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dynamic:
     """A dynamic proposed where none holds. tick: of the passage's first note; why begins with
-    "proposal". All parts of the passage are told, also those that know it."""
+    "proposal". All parts of the passage are told, also those that know it. decided: the director
+    asks for it, at any note."""
 
     tick: int
     value: str
     why: str
+    decided: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,17 +111,20 @@ class PassagePlan:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The plans of all passages (and of short hits) of a chart, in one style. printed: how marks
-    printed in the leads were treated: "keep", "prefer" or "ignore"."""
+    printed in the leads were treated: "keep", "prefer" or "ignore". own: what the director has
+    decided on notes that a part plays by itself; a plan for each such part."""
 
     style: str
     style_why: str
     passages: tuple[PassagePlan, ...]
     hits: tuple[PassagePlan, ...] = ()
     printed: str = "keep"
+    own: tuple[PassagePlan, ...] = ()
 
     @property
     def marked(self) -> tuple[PassagePlan, ...]:
-        """The plans of passages, and of hits that get a mark, in the order of the music."""
+        """The plans of passages, of hits that get a mark, and of what parts play by themselves, in
+        the order of the music."""
         hits = [
             hit
             for hit in self.hits
@@ -126,7 +132,7 @@ class Plan:
         ]
         return tuple(
             sorted(
-                (*self.passages, *hits),
+                (*self.passages, *hits, *self.own),
                 key=lambda plan: plan.notes[0].tone.onset if plan.notes else 0,
             )
         )

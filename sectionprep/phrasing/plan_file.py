@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -19,16 +20,18 @@ from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.music.chart import Chart
 from sectionprep.music.instructions import one_sided
 from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS, say
-from sectionprep.music.timing import say_beat
+from sectionprep.music.timing import Place, say_beat
+from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.directives import Directive, figures_of
 from sectionprep.phrasing.house import Habit, parse_habit
-from sectionprep.phrasing.plan import Plan
+from sectionprep.phrasing.plan import PassagePlan, Plan
 from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
+from sectionprep.phrasing.wishes import Wish, parse_wish
 from sectionprep.version import __version__
 
 _BEAT = re.compile(r"(\d{1,4})(and|e|a)?(?: (\d{1,4})/(\d{1,4}))?", re.ASCII)
-_KNOWN_IN_PASSAGE = {"id", "lead", "lines"}
+_KNOWN_IN_PASSAGE = {"id", "lead", "lines", "reading", "comment"}
 _PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
 #: what a director may write on a note; of ornaments the shake alone, which goes to the lead
 _MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
@@ -41,14 +44,17 @@ _NAMES = frozenset(mark.name for mark in _MARKS)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFile:
     """What a plan file settles. style, printed: empty where it leaves them open. habits: of the
-    house, as written; directives: decisions on single notes; copied: instructions to be written
-    into every part that they concern."""
+    house, as written; decisions: on notes, dynamics, hairpins and readings; copied: instructions to
+    be written into every part that they concern; no_rhythm_cues_in: printed numbers of bars;
+    comments: what somebody has said of a passage, each as "P3: words"."""
 
     style: str = ""
     printed: str = ""
     habits: tuple[Habit, ...] = ()
-    directives: tuple[Directive, ...] = ()
+    decisions: tuple[Decision, ...] = ()
     copied: tuple[str, ...] = ()
+    no_rhythm_cues_in: tuple[str, ...] = ()
+    comments: tuple[str, ...] = ()
 
 
 def parse_words(words: str) -> frozenset[str] | None:
@@ -96,9 +102,11 @@ def _sum(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
 
-def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
+def write_plan(
+    chart: Chart, plan: Plan, printed: str = "keep", without_cues: Collection[str] = ()
+) -> str:
     """The plan of a chart as the text of a plan file. Its first line tells whether the rest was
-    edited since."""
+    edited since. without_cues: bars in which the rhythm section is shown nothing of the horns."""
     lines = [
         f"# Phrasing plan for {_line(chart.title)}, by sectionprep {__version__}:",
         "# passages (P), hits and pads between them (H).",
@@ -107,10 +115,19 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
         '"off" at the end writes the release.',
         f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none, '
         f'"{LEAVE}" where every part stays as printed.',
+        "# More that a line can say:   17 1 | | mf       17 1 to 18 3 | | crescendo",
+        "#   17 to 18 | | as bar 12       17 1 | | no hairpin (or no dynamic: our proposal goes)",
+        "# lead may be any part: on what a section plays together a line is for all of it.",
+        '# reading = "plainer" in a passage takes that reading for all of it.',
         "",
         "[house]",
         f'style = "{plan.style}"',
         f'printed = "{printed}"',
+        *(
+            [f"no_rhythm_cues_in = [{', '.join(map(_quoted, sorted(without_cues)))}]"]
+            if without_cues
+            else []
+        ),
         *_instructions(chart),
     ]
     for planned in plan.marked:
@@ -137,9 +154,26 @@ def write_plan(chart: Chart, plan: Plan, printed: str = "keep") -> str:
                 )
                 + ","
             )
+        lines += [f"  {_quoted(line)}," for line in _signs(chart, planned)]
         lines.append("]")
     body = "\n".join(lines) + "\n"
     return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
+
+
+def _signs(chart: Chart, planned: PassagePlan) -> Iterator[str]:
+    """The lines of the dynamics and hairpins that the director has asked for."""
+    for sign in planned.dynamics:
+        if sign.decided:
+            yield f"{_at(chart.place(sign.tick))} | | {sign.value}"
+    for pin in planned.hairpins:
+        if pin.decided:
+            end = chart.end_place(pin.stop)
+            until = end.bar if end.is_end else _at(end)
+            yield f"{_at(chart.place(pin.start))} to {until} | | {pin.kind}"
+
+
+def _at(place: Place) -> str:
+    return f"{place.bar} {say_beat(place.beat)}"
 
 
 def _instructions(chart: Chart) -> list[str]:
@@ -184,12 +218,13 @@ def read_plan(path: Path) -> PlanFile:
     house = dict(house)
     habits = _habits(path, house.pop("habits", []))
     copied = _copied(path, house.pop("copy", []))
+    without = _bars(path, house.pop("no_rhythm_cues_in", []))
     for name, value in house.items():
         if name not in ("style", "printed") or not isinstance(value, str):
             raise UnusableSettings(
                 f"[house] cannot hold {name} = {value!r}.",
                 where=str(path),
-                remedy="It knows style, printed, habits and copy.",
+                remedy="It knows style, printed, habits, copy and no_rhythm_cues_in.",
             )
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         if house.get(name) and house[name] not in known:
@@ -198,7 +233,7 @@ def read_plan(path: Path) -> PlanFile:
                 where=str(path),
                 remedy=f"Choose one of: {', '.join(known)}.",
             )
-    directives: list[Directive] = []
+    decisions: list[Decision] = []
     passages = table.get("passage", [])
     if not isinstance(passages, list) or not all(isinstance(one, dict) for one in passages):
         raise UnusableSettings(
@@ -207,14 +242,32 @@ def read_plan(path: Path) -> PlanFile:
             remedy="Put it in double brackets.",
         )
     for passage in passages:
-        directives.extend(_lines(path, passage))
+        decisions.extend(_lines(path, passage))
     return PlanFile(
         style=house.get("style", ""),
         printed=house.get("printed", ""),
         habits=habits,
-        directives=tuple(directives),
+        decisions=tuple(decisions),
         copied=copied,
+        no_rhythm_cues_in=without,
+        comments=tuple(
+            f"{_line(str(one.get('id', '?')))}: {_line(str(one['comment']))}"
+            for one in passages
+            if one.get("comment")
+        ),
     )
+
+
+def _bars(path: Path, bars: object) -> tuple[str, ...]:
+    if not isinstance(bars, list) or not all(
+        isinstance(bar, str | int) and not isinstance(bar, bool) for bar in bars
+    ):
+        raise UnusableSettings(
+            "is not a list of bar numbers.",
+            where=f"{path}, [house] no_rhythm_cues_in",
+            remedy="Write no_rhythm_cues_in = [12, 45].",
+        )
+    return tuple(map(str, bars))
 
 
 def _copied(path: Path, lines: object) -> tuple[str, ...]:
@@ -248,9 +301,9 @@ def _habits(path: Path, sentences: object) -> tuple[Habit, ...]:
     return tuple(found)
 
 
-def _lines(path: Path, passage: dict[str, Any]) -> list[Directive]:
-    lead = passage.get("lead")
-    lines = passage.get("lines", [])
+def _lines(path: Path, passage: dict[str, Any]) -> list[Decision]:
+    lead, name = passage.get("lead"), passage.get("id", "")
+    lines, reading = passage.get("lines", []), passage.get("reading", "")
     where = f"{path}, passage {passage.get('id', '?')}"
     if not isinstance(lead, str) or not isinstance(lines, list):
         raise UnusableSettings(
@@ -265,12 +318,23 @@ def _lines(path: Path, passage: dict[str, Any]) -> list[Directive]:
             where=where,
             remedy=f"A passage holds {', '.join(sorted(_KNOWN_IN_PASSAGE))}, in small letters.",
         )
-    return [
-        _directive(f"{where}, line {n}", lead, str(line)) for n, line in enumerate(lines, start=1)
+    if not isinstance(reading, str) or (reading and not isinstance(name, str)):
+        raise UnusableSettings(
+            "needs its id and the name of a reading in quotes.",
+            where=where,
+            remedy='Write id = "P3" and reading = "plainer".',
+        )
+    asked: list[Decision] = []
+    if reading:
+        asked.append(
+            Wish(kind="reading", value=reading, part=lead, passage=name, source="the plan file")
+        )
+    return asked + [
+        _decision(f"{where}, line {n}", lead, str(line)) for n, line in enumerate(lines, start=1)
     ]
 
 
-def _directive(where: str, lead: str, line: str) -> Directive:
+def _decision(where: str, part: str, line: str) -> Decision:
     fields = [" ".join(field.split()) for field in line.split("|")]
     if len(fields) not in (3, 4):
         raise UnusableSettings(
@@ -278,29 +342,67 @@ def _directive(where: str, lead: str, line: str) -> Directive:
             where=where,
             remedy="Write for example 17 2and | D5 | accent.",
         )
-    bar, _, beat_text = fields[0].partition(" ")
-    beat = parse_beat(beat_text)
-    words = fields[2]
+    try:
+        return decision_of(
+            part, fields[0], fields[2], note=fields[1], figure=fields[3] if fields[3:] else ""
+        )
+    except BadArgument as error:
+        raise UnusableSettings(error.what, where=where, remedy=error.remedy) from error
+
+
+def decision_of(
+    part: str,
+    place: str,
+    words: str,
+    *,
+    note: str = "",
+    figure: str = "",
+    source: str = "the plan file",
+) -> Decision:
+    """A decision from a director's words. place: "17 2and", "17 1 to 18 3", "17 to 18"; words:
+    marks, "plain", "leave it", or a wish. note, figure: as of a Directive. Raises BadArgument
+    saying which word is not understood and what could stand there."""
+    first, _, until = place.partition(" to ")
+    (bar, beat), (to_bar, to_beat) = _bar_and_beat(first), _bar_and_beat(until)
+    wish = parse_wish(words)
+    if wish is not None:
+        return Wish(
+            kind=wish[0],
+            value=wish[1],
+            part=part,
+            bar=bar,
+            beat=beat or Fraction(1),
+            to_bar=to_bar,
+            to_beat=to_beat or Fraction(0),
+            source=source,
+        )
     left = words.lower() == LEAVE
     off = words.endswith("off") and not left
     marks = parse_words(words.removesuffix("off")) if not left else frozenset()
-    if beat is None:
-        raise UnusableSettings(
-            f"{fields[0]!r} is no bar and beat.", where=where, remedy="Write for example 17 2and."
-        )
+    if beat is None or until:
+        raise BadArgument(f"{place!r:.60} is no bar and beat.", remedy="Write for example 17 2and.")
     if marks is None:
-        raise UnusableSettings(
-            f"{words!r} is no mark I know.",
-            where=where,
-            remedy="The marks stand at the top of a written plan.",
+        raise BadArgument(
+            f"{words!r:.60} is no mark I know.",
+            remedy="The marks stand at the top of a written plan; there are also a dynamic, "
+            "crescendo, diminuendo, as bar 12, no hairpin, no dynamic.",
         )
     return Directive(
-        part=lead,
+        part=part,
         bar=bar,
         beat=beat,
         marks=None if left else marks,
-        figure=fields[3] if len(fields) == 4 else "",
-        source="the plan file",
+        figure=figure,
+        source=source,
         cutoff=None if left else off,
-        note=fields[1],
+        note=note,
     )
+
+
+def _bar_and_beat(text: str) -> tuple[str, Fraction | None]:
+    """ "17 2and" or "17" alone. Raises BadArgument for a beat that is none."""
+    bar, _, beat_text = text.strip().partition(" ")
+    beat = parse_beat(beat_text) if beat_text else None
+    if beat_text and beat is None:
+        raise BadArgument(f"{text!r:.60} is no bar and beat.", remedy="Write for example 17 2and.")
+    return bar, beat

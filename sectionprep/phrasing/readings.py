@@ -142,3 +142,5 @@ WAYS = (
     _going_further(_EARLIER, _BEFORE_ALL, _ELSEWHERE),
     _going_further(_FORWARD, _ELSEWHERE),
 )
+#: the readings that are offered, each in its usual size
+OFFERED = tuple(tries[0][1] for tries in WAYS)

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import base64
-import io
 import json
 import os
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
-from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -137,9 +134,10 @@ class _Pages:
             trim_blocks=True,
             lstrip_blocks=True,
         )
+        signs = fonts.web_font(fonts.MUSIC, fonts.WEB_SIGNS)
         for name in ("practice.js", "practice.css"):
             data = data_path(f"templates/practice/{name}").read_text(encoding="utf-8")
-            (folder / name).write_text(data.replace("@MUSIC@", _music_font()), encoding="utf-8")
+            (folder / name).write_text(data.replace("@MUSIC@", signs), encoding="utf-8")
 
     def player(self, part: Part, passages: list[Passage], art: str, lines: list[str]) -> None:
         """One player's page."""
@@ -220,26 +218,3 @@ def _script(data: dict[str, Any]) -> str:
     """JSON that can stand inside a script element whatever the titles say."""
     text = json.dumps(data, ensure_ascii=True, separators=(",", ":"))
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-
-
-@cache
-def _music_font() -> str:
-    """The signs that stand between letters (accidentals, metronome notes) as a font inside the
-    style sheet."""
-    from fontTools.subset import Options, Subsetter
-    from fontTools.ttLib import TTFont
-
-    font = TTFont(io.BytesIO(fonts.font_file(fonts.MUSIC)))
-    subset = Subsetter(Options(notdef_outline=True, drop_tables=["FFTM"]))
-    signs = [
-        *range(0xE260, 0xE265),
-        *range(0xE1D0, 0xE1F0),
-        *range(0xE520, 0xE550),
-        *range(0xECA0, 0xECC0),
-    ]
-    subset.populate(unicodes=signs)
-    subset.subset(font)
-    font.flavor = "woff2"
-    out = io.BytesIO()
-    font.save(out)
-    return base64.b64encode(out.getvalue()).decode("ascii")

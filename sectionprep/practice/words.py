@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from sectionprep.music.chart import Chart
@@ -41,7 +41,6 @@ def words_of(
         for note in planned.notes
         if note.cutoff is not None
     ]
-    more = len(stops) - _MOST
     ends = [f"{chart.end_place(end)}" for _, end in planned.phrases[:-1]]
     return Words(
         title=f"{passage.scope}, {passage.texture}",
@@ -49,13 +48,15 @@ def words_of(
         says=tuple((bar, " ".join(words)) for bar, words in by_bar.items()),
         listen=_listen(chart, passage, planned, part),
         breath="Breathe together after " + "; ".join(ends) + "." if ends else "",
-        release="Stop together at "
-        + "; ".join(stops[:_MOST])
-        + (f"; and {more} more" if more > 0 else "")
-        + "."
-        if stops
-        else "",
+        release=_together(stops),
     )
+
+
+def _together(stops: Sequence[str]) -> str:
+    if not stops:
+        return ""
+    more = f"; and {len(stops) - _MOST} more" if len(stops) > _MOST else ""
+    return f"Stop together at {'; '.join(stops[:_MOST])}{more}."
 
 
 def _listen(chart: Chart, passage: Passage, planned: PassagePlan, part: int) -> tuple[str, ...]:

@@ -14,13 +14,16 @@ from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import Route
 
 from sectionprep.errors import BadArgument, SectionprepError
+from sectionprep.outputs.settled import REHEARSE, WAYS, letter
 from sectionprep.phrasing.house import MARKS as HOUSE_MARKS
 from sectionprep.phrasing.house import REFUSALS, SITUATIONS, STYLES
+from sectionprep.phrasing.wishes import DYNAMICS
 from sectionprep.review import decisions
 from sectionprep.review.desk import Asked
 from sectionprep.review.drawing import PITCHES, WIDTHS, View, stretches
 from sectionprep.review.facts import (
     findings_facts,
+    loudness_facts,
     map_facts,
     passage_facts,
     readings_facts,
@@ -29,7 +32,6 @@ from sectionprep.review.history import Step
 from sectionprep.review.making import Maker, kind_of
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
-from sectionprep.review.settled import REHEARSE, WAYS, letter
 from sectionprep.review.shown import shown
 from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, times, ways
 from sectionprep.review.wishes import CHOICES, Wish, read_wish
@@ -272,6 +274,10 @@ class _Desk:
             return decisions.habit_step(self.review, wish.habit, wish.wanted)
         if not wish.passage:
             raise BadArgument("that is no decision.")
+        if wish.sign:
+            return decisions.sign_step(
+                self.review, wish.passage, wish.tick, wish.sign, wish.value, wish.until
+            )
         if wish.verb:
             return decisions.note_step(
                 self.review, wish.passage, wish.tick, wish.verb, wish.mark,
@@ -286,6 +292,7 @@ class _Desk:
         return shown(self.review, view) | {
             "readings": readings_facts(self.review, view.passage),
             "findings": findings_facts(self.review, view.passage),
+            "loudness": loudness_facts(self.review, view.passage),
         }
 
     def _chart(self, reader: bool) -> str:
@@ -330,5 +337,6 @@ class _Desk:
                 for bar in review.score.chart.bars[slice(*_span(review, view))]
             ],
             settling=WAYS,
+            dynamics=DYNAMICS,
             news=news,
         )

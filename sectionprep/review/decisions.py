@@ -11,19 +11,28 @@ from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.timing import say_beat
+from sectionprep.outputs.settled import WAYS, Settled
 from sectionprep.phrasing import PassagePlan, PlannedNote
-from sectionprep.phrasing.directives import Directive, figure_at
+from sectionprep.phrasing.deciding import Decision
+from sectionprep.phrasing.directives import figure_at
 from sectionprep.phrasing.house import parse_habit
 from sectionprep.phrasing.plan_file import LEAVE
+from sectionprep.phrasing.wishes import DYNAMICS, HAIRPINS, Wish
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line
-from sectionprep.review.settled import WAYS, Settled
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
 
 _onset = attrgetter("onset")
 VERBS = ("mark", "off", "plain", "leave", "rules")
+#: what can be asked for between the notes; "none": not what was proposed there, "rules": takes
+#: the decision back
+SIGNS = {
+    "": ("",),
+    "dynamic": (*DYNAMICS, "none", "rules"),
+    "hairpin": (*HAIRPINS, "none", "rules"),
+}
 
 
 def words_for(marks: Iterable[str], off: bool) -> str:
@@ -58,6 +67,33 @@ def note_step(
     says = f"bar {place.bar}, beat {say_beat(place.beat)}{also}: {words or 'as the rules say'}"
     changes = tuple(_line_change(review, its_plan, n, words) for its_plan, n in where)
     return Step(says, name, changes)
+
+
+def sign_step(review: Review, name: str, tick: int, sign: str, value: str, until: int) -> Step:
+    """A dynamic at a note of a lead, or a hairpin from it to another (`until`, an onset, or the end
+    of the passage). sign, value: of SIGNS. Raises BadArgument."""
+    chart, planned, passage = review.score.chart, review.planned(name), review.passages[name]
+    lead = planned.lead(chart)
+    place = _place(chart, _note(review, name, tick).tone.onset)
+    key = Key(lead, f"{place} {sign}")
+    was = review.desk.line(key)
+    if value == "rules":
+        return Step(f"bar {place}: {sign} as the rules say", name, (LineChange(key, was, None),))
+    words, at = (f"no {sign}" if value == "none" else value), place
+    if value in HAIRPINS:
+        if not tick < until <= passage.end:
+            raise BadArgument("a hairpin ends after it begins, and inside the passage.")
+        end = chart.end_place(until)
+        at = f"{place} to {end.bar if end.is_end else _place(chart, until)}"
+    return Step(
+        f"bar {at}: {words}", name, (LineChange(key, was, Line(name, f"{at} | | {words}")),)
+    )
+
+
+def _place(chart: Chart, tick: int) -> str:
+    """ "17 2and", as a plan file has it."""
+    at = chart.place(tick)
+    return f"{at.bar} {say_beat(at.beat)}"
 
 
 def _note(review: Review, name: str, tick: int) -> PlannedNote:
@@ -135,11 +171,14 @@ def finding_step(review: Review, finding: str, way: str) -> Step:
     return Step(f"{way or 'open again'}: {says}"[:120], "", (change,))
 
 
-def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:
+def taken_over(review: Review, decided: Iterable[Decision], says: str) -> Step:
     """Decisions that came another way (a workbook, a small file of decisions) as one step. Those
-    that fit nowhere stay out."""
-    changes = []
+    on notes that fit nowhere stay out."""
+    changes: list[Change] = []
     for d in decided:
+        if isinstance(d, Wish):
+            changes.append(_wish_change(review, d))
+            continue
         for planned in review.plan.passages + review.plan.hits:
             if planned.lead(review.score.chart) != d.part:
                 continue
@@ -149,3 +188,13 @@ def taken_over(review: Review, decided: Iterable[Directive], says: str) -> Step:
                     words = LEAVE if d.marks is None else words_for(d.marks, bool(d.cutoff))
                     changes.append(_line_change(review, planned, note, words))
     return Step(says, "", tuple({c.key: c for c in changes if isinstance(c, LineChange)}.values()))
+
+
+def _wish_change(review: Review, wish: Wish) -> Change:
+    """The line that says a wish."""
+    start = f"{wish.bar} {say_beat(wish.beat)}"
+    until = f" {say_beat(wish.to_beat)}" if wish.to_beat else ""
+    place = f"{start} to {wish.to_bar or wish.bar}{until}" if wish.to_bar or until else start
+    key = Key(wish.part, f"{start} {wish.about}")
+    passage = wish.passage or "wish"
+    return LineChange(key, review.desk.line(key), Line(passage, f"{place} | | {wish.says}"))

@@ -15,8 +15,10 @@ from pathlib import Path
 from sectionprep.errors import SectionprepError
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.files import write_file
-from sectionprep.phrasing.directives import Directive
+from sectionprep.outputs.settled import Settled, read_settled, settled_beside, write_settled
+from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, was_edited
+from sectionprep.phrasing.wishes import Wish
 from sectionprep.review.history import (
     Change,
     HabitChange,
@@ -26,7 +28,6 @@ from sectionprep.review.history import (
     read_history,
 )
 from sectionprep.review.plan_text import Key, Line, PlanText, split
-from sectionprep.review.settled import Settled, read_settled, write_settled
 
 
 class Asked(Exception):
@@ -47,7 +48,7 @@ class PlanDesk:
         self.version, self.trouble, self.news = 0, "", ""
         self.text, self.settled = PlanText(), PlanFile()
         self.history = read_history(path.with_name(f"{path.stem}.history.json"))
-        self._settled_path = path.with_name(f"{path.stem}.findings.json")
+        self._settled_path = settled_beside(path)
         self.findings = read_settled(self._settled_path)
         self._stamp: tuple[int, ...] = ()
         self._bytes = b""
@@ -133,7 +134,7 @@ class PlanDesk:
 
     def speaks_itself(self, key: Key) -> bool:
         """True where the director's own part of the file has a line for the note."""
-        lines = sum(_key(directive) == key for directive in self.settled.directives)
+        lines = sum(_key(decision) == key for decision in self.settled.decisions)
         return lines > (key in self.text.lines)
 
     def _ask(self, changes: Iterable[Change], seen: int, insist: bool) -> None:
@@ -220,13 +221,14 @@ def _stamp(path: Path) -> tuple[int, ...]:
     return found.st_mtime_ns, found.st_size, found.st_ino
 
 
-def _words(settled: PlanFile) -> dict[Key, Directive]:
-    """What holds for each note: its last line."""
-    return {_key(directive): directive for directive in settled.directives}
+def _words(settled: PlanFile) -> dict[Key, Decision]:
+    """What holds for each place: its last line."""
+    return {_key(decision): decision for decision in settled.decisions}
 
 
-def _key(directive: Directive) -> Key:
-    return Key(directive.part, f"{directive.bar} {say_beat(directive.beat)}")
+def _key(decision: Decision) -> Key:
+    about = f" {decision.about}" if isinstance(decision, Wish) else ""
+    return Key(decision.part, f"{decision.bar} {say_beat(decision.beat)}{about}")
 
 
 def _name(change: Change) -> Key | str:

@@ -14,6 +14,7 @@ from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.outputs.director.chart_map import chart_map
+from sectionprep.outputs.settled import finding_name
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
 from sectionprep.passages.players import lead_label
@@ -202,6 +203,7 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "lead": lead_label(chart, passage),
         "lead_why": passage.lead_why,
         "parts": len(passage.parts),
+        "ends": {"tick": passage.end, "says": f"{end}"},
         "before": before,
         "after": after,
         "stretches": [_bars_said(chart, piece) for piece in pieces],
@@ -210,12 +212,33 @@ def passage_facts(review: Review, name: str, stretch: int = 0) -> dict[str, Any]
         "returns": passage.returns,
         "sure": round(100 * passage.confidence),
         "cautions": list(planned.cautions),
-        "dynamics": [f"{says_place(chart, d.tick)}: {d.value}. {d.why}" for d in planned.dynamics],
-        "hairpins": [
-            f"{says_place(chart, h.start)} to {says_place(chart, h.stop)}: {h.kind}. {h.why}"
-            for h in planned.hairpins
-        ],
     }
+
+
+def loudness_facts(review: Review, name: str) -> list[dict[str, Any]]:
+    """The dynamics and hairpins that are proposed or decided in a passage, in order of time."""
+    chart, planned = review.score.chart, review.planned(name)
+    found = [
+        {
+            "sign": "dynamic",
+            "tick": d.tick,
+            "says": f"{says_place(chart, d.tick)}: {d.value}",
+            "why": d.why,
+            "decided": d.decided,
+        }
+        for d in planned.dynamics
+    ]
+    found += [
+        {
+            "sign": "hairpin",
+            "tick": h.start,
+            "says": f"{says_place(chart, h.start)} to {chart.end_place(h.stop)}: {h.kind}",
+            "why": h.why,
+            "decided": h.decided,
+        }
+        for h in planned.hairpins
+    ]
+    return sorted(found, key=lambda one: one["tick"])
 
 
 def _bars_said(chart: Chart, piece: tuple[int, int]) -> str:
@@ -283,19 +306,6 @@ def _finding_facts(review: Review, chart: Chart, finding: Finding) -> dict[str, 
         "tick": finding.tick,
         "settled": settled.way if settled else "",
     }
-
-
-def finding_name(chart: Chart, finding: Finding) -> str:
-    """By which a finding is known from day to day: what, who and where."""
-    place = chart.place(finding.tick)
-    part = chart.parts[finding.part].label
-    return f"{finding.check} | {part} | {place.bar} {say_beat(place.beat)}"
-
-
-def finding_words(chart: Chart, finding: Finding) -> str:
-    """A finding as it is told to somebody else."""
-    part = chart.parts[finding.part].label
-    return f"{says_place(chart, finding.tick)}, {part}: {finding.message}. {finding.fix}"
 
 
 def _belongs(finding: Finding, passage: Passage) -> bool:

@@ -14,12 +14,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
 from sectionprep.errors import UnusableSettings
+from sectionprep.phrasing.wishes import parse_wish
 
 MARK = "# -- Decided on the review page. The last line for a note wins. --"
 
 
 class Key(NamedTuple):
-    """The note a line speaks of: the label of the lead, and "bar beat"."""
+    """What a line speaks of: the label of the lead, and "bar beat" of a note, or with what is
+    settled at that place: "bar beat hairpin"."""
 
     lead: str
     place: str
@@ -81,12 +83,22 @@ def split(text: str) -> PlanText:
     lines: dict[Key, Line] = {}
     for passage in tomllib.loads(block).get("passage", []):
         for line in passage.get("lines", []):
-            place = line.partition("|")[0].strip()
-            lines[Key(str(passage.get("lead")), place)] = Line(str(passage.get("id")), line)
+            key = Key(str(passage.get("lead")), _place(line))
+            lines[key] = Line(str(passage.get("id")), line)
     if _block(lines) == MARK + block:
         return PlanText(head=head, lines=lines)
     theirs = text.replace(MARK, "# -- Decided on the review page and edited since. --")
     return PlanText(head=theirs)
+
+
+def _place(line: str) -> str:
+    """Of what a line speaks: its place, and for a wish what it is about."""
+    at, _, rest = line.partition("|")
+    wish = parse_wish(rest.partition("|")[2].partition("|")[0])
+    first = at.partition(" to ")[0].strip()
+    if wish is None:
+        return first
+    return f"{first} {wish[1] if wish[0] == 'against' else wish[0]}"
 
 
 def _block(lines: Mapping[Key, Line]) -> str:

@@ -16,19 +16,19 @@ from sectionprep.checks import Finding
 from sectionprep.drawing.text import fonts
 from sectionprep.marking import Marking
 from sectionprep.outputs.names import safe_name, stem_of
+from sectionprep.outputs.settled import finding_name, finding_words
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
-from sectionprep.phrasing.directives import Directive, apply_directives
+from sectionprep.phrasing.deciding import Unfit, decide, wants_readings
 from sectionprep.phrasing.plan_file import PlanFile
 from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
 from sectionprep.review.decisions import taken_over
 from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
-from sectionprep.review.facts import finding_name, finding_words
 from sectionprep.review.history import Step
 from sectionprep.review.where_else import answers, situations
-from sectionprep.stages import mark_planned, plan_rules, read_score, workbook_decisions
+from sectionprep.stages import given_decisions, mark_planned, plan_rules, read_score
 from sectionprep.version import __version__
 
 _KEPT = 60  # drawings that are kept; judgement
@@ -70,7 +70,7 @@ class Review:
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
         self._markings: OrderedDict[tuple[str, int], tuple[Plan, Marking]] = OrderedDict()
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
-        typed = workbook_decisions(options)
+        typed = given_decisions(options)
         if typed:  # they become lines of the plan file, which is the one truth
             self.decide(lambda: taken_over(self, typed, "the workbook's decisions"), 1, insist=True)
 
@@ -104,10 +104,11 @@ class Review:
                 self._rules.popitem(last=False)
         return known
 
-    def _planned(self) -> tuple[Plan, tuple[tuple[Directive, str], ...]]:
+    def _planned(self) -> tuple[Plan, Unfit]:
         settled = self.desk.settled
-        plan = self._by_rules(settled, readings=False)  # they are asked for later, if at all
-        return apply_directives(self.score.chart, plan, settled.directives)
+        # readings are asked for later, if at all
+        plan = self._by_rules(settled, readings=wants_readings(settled.decisions))
+        return decide(self.score.chart, self.score.together, plan, settled.decisions)
 
     def decide(self, make: Callable[[], Step], seen: int, *, insist: bool) -> bool:
         """Take a step. make: the step, made while nobody else decides. Raises Asked and every

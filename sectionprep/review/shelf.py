@@ -30,6 +30,7 @@ from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import open_document, tag_of
 from sectionprep.outputs.library.summary import charts_in
 from sectionprep.outputs.names import stem_of
+from sectionprep.outputs.settled import settled_beside
 from sectionprep.results import Options
 from sectionprep.review.paper import Papers
 
@@ -146,7 +147,7 @@ class Shelf:
 def _stamp(path: Path) -> tuple[float, ...]:
     plan = folder_of(path) / f"{stem_of(path)}_plan.toml"
     times = []
-    for file in (path, plan, plan.with_name(f"{plan.stem}.findings.json")):
+    for file in (path, plan, settled_beside(plan)):
         try:
             times.append(file.stat().st_mtime)
         except OSError:

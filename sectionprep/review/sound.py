@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,7 @@ from sectionprep.music.clock import Clock
 from sectionprep.outputs.audition.dynamics import Loudness
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, tones_in
 from sectionprep.outputs.audition.soundfiles import wav
-from sectionprep.outputs.audition.synth import blocks
+from sectionprep.outputs.audition.synth import Sound, blocks
 from sectionprep.phrasing import PassagePlan
 from sectionprep.review.drawing import stretches
 
@@ -58,7 +59,7 @@ class Sounds:
             if known is not None and known[0] == planned:
                 self._known.move_to_end(take)
                 return known[1]
-        made = _render(self._review, planned, take)
+        made = wav(_render(self._review, planned, take))
         with self._lock:
             self._known[take] = (planned, made)
             while len(self._known) > 1 and sum(len(s) for _, s in self._known.values()) > _KEPT:
@@ -95,7 +96,12 @@ def times(review: Review, take: Take) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _render(review: Review, planned: PassagePlan, take: Take) -> bytes:
+def sound_of(review: Review, take: Take) -> Iterator[Sound]:
+    """A take, block by block. Raises KeyError for a reading that there is not."""
+    return _render(review, review.planned(take.passage), take)
+
+
+def _render(review: Review, planned: PassagePlan, take: Take) -> Iterator[Sound]:
     chart, passage = review.score.chart, review.passages[take.passage]
     clock, style = chart.clock.at_a_share(take.tempo / 100), review.style
     plan = _way(review, planned, take.how)
@@ -114,7 +120,7 @@ def _render(review: Review, planned: PassagePlan, take: Take) -> bytes:
         (section, [_within(note, seconds) for note in notes]) for section, notes in voices
     ]
     clicks = _clicks(review, take, clock, origin) if take.click else []
-    return wav(blocks(held, seconds, clicks))
+    return iter(blocks(held, seconds, clicks))
 
 
 def _within(note: Played, seconds: float) -> Played:

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS
-from sectionprep.review.decisions import VERBS
+from sectionprep.review.decisions import SIGNS, VERBS
 from sectionprep.review.drawing import PITCHES, WIDTHS, View
 
 _T = TypeVar("_T")
@@ -21,13 +21,17 @@ _LONGEST = 200  # characters of a word that is no name; judgement
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
     """A decision as it comes from the page. seen: the version of the plan it was made on; insist:
-    whatever was decided since; view: what is to be drawn anew, if anything."""
+    whatever was decided since; sign, value, until: a dynamic or a hairpin from tick to
+    until; view: what is to be drawn anew, if anything."""
 
     passage: str = ""
     tick: int = -1
     verb: str = ""
     mark: str = ""
     everywhere: bool = False
+    sign: str = ""
+    value: str = ""
+    until: int = -1
     reading: str = ""
     habit: str = ""
     wanted: bool = True
@@ -52,12 +56,18 @@ def read_wish(body: bytes, passages: frozenset[str]) -> Wish:
     verb, mark = _take(data, "verb", ""), _take(data, "mark", "")
     if verb not in ("", *VERBS) or mark not in ("", *_NAMES) or (verb == "mark") != bool(mark):
         raise BadArgument("that is no mark I know.")
+    sign, value = _take(data, "sign", ""), _take(data, "value", "")
+    if value not in SIGNS.get(sign, ("",)):
+        raise BadArgument("that is no dynamic or hairpin I know.")
     return Wish(
         passage=passage,
         tick=_take(data, "tick", -1),
         verb=verb,
         mark=mark,
         everywhere=_take(data, "everywhere", False),
+        sign=sign,
+        value=value,
+        until=_take(data, "until", -1),
         reading=_take(data, "reading", ""),
         habit=_take(data, "habit", ""),
         wanted=_take(data, "wanted", True),

@@ -53,6 +53,12 @@ function offer(it) {
   document.getElementById("also").hidden = it.copies < 2;
   document.getElementById("copies").textContent = it.copies;
   if (it.copies < 2) everywhere.checked = false;
+  const until = document.getElementById("until");
+  const later = facts.notes.filter((other) => other.tick > it.tick);
+  until.replaceChildren(
+    ...later.map((other) => new Option(`${other.place}: ${other.pitch}`, other.tick)),
+    new Option(facts.ends.says, facts.ends.tick),
+  );
   const situation = document.getElementById("situation");
   const options = [...it.situations, ...facts.situations.filter((s) => !it.situations.includes(s))];
   situation.replaceChildren(...options.map((words) => make("option", words)));
@@ -77,6 +83,19 @@ document.getElementById("other").addEventListener("change", (event) => {
   if (event.target.value) settle("mark", event.target.value);
   event.target.value = "";
 });
+function sign(tick, kind, value, until = -1) {
+  decide("/decide", { ...globalThis.viewed(), tick, sign: kind, value, until: Number(until) });
+}
+document.getElementById("dynamic").addEventListener("change", (event) => {
+  const it = noteAt(asked);
+  if (it && event.target.value) sign(it.tick, "dynamic", event.target.value);
+  event.target.value = "";
+});
+document.getElementById("hairpin-write").addEventListener("click", () => {
+  const it = noteAt(asked);
+  const { value } = document.getElementById("hairpin");
+  if (it) sign(it.tick, "hairpin", value, document.getElementById("until").value);
+});
 document.getElementById("habit").addEventListener("click", () => {
   const words = (id) => document.getElementById(id).value;
   decide("/decide", {
@@ -99,6 +118,27 @@ function listReadings() {
 readings.addEventListener("click", (event) => {
   const reading = event.target.closest("button")?.dataset.reading;
   if (reading !== undefined) decide("/decide", { ...globalThis.viewed(), reading });
+});
+
+// -- loudness: what is proposed can be refused, what was decided taken back
+
+const loudness = document.getElementById("loudness");
+function listLoudness() {
+  const list = make("ul");
+  list.className = "findings";
+  for (const it of facts.loudness) {
+    const button = make("button", it.decided ? "take it back" : "not this");
+    button.type = "button";
+    Object.assign(button.dataset, { sign: it.sign, tick: it.tick, value: it.decided ? "rules" : "none" });
+    const ways = make("span", "", button);
+    ways.className = "marks";
+    list.append(make("li", `${it.says}. ${it.why.replace(/^p/, "P").replace(/^d/, "D")}. `, ways));
+  }
+  loudness.replaceChildren(...(facts.loudness.length ? [make("h2", "Loudness"), list] : []));
+}
+loudness.addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  if (button) sign(Number(button.dataset.tick), button.dataset.sign, button.dataset.value);
 });
 
 // -- findings beside the music
@@ -233,11 +273,12 @@ async function redraw(force = false) {
 
 function take(drawn) {
   const had = music.contains(document.activeElement);
-  facts = { ...facts, notes: drawn.notes, readings: drawn.readings, findings: drawn.findings, version: drawn.version };
+  facts = { ...facts, notes: drawn.notes, readings: drawn.readings, findings: drawn.findings, loudness: drawn.loudness, version: drawn.version };
   drawnAs.lead = wish("lead");
   lay(music, drawn);
   ready();
   listReadings();
+  listLoudness();
   listFindings();
   if (asked < 0) return;
   if (had) go(asked);
@@ -276,4 +317,5 @@ new ResizeObserver(() => {
 drawnAs.lead = `stretch=${facts.stretch}&width=${facts.width}&pitch=${pitch()}&parts=lead`;
 ready();
 listReadings();
+listLoudness();
 listFindings();

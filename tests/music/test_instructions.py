@@ -16,8 +16,7 @@ from sectionprep.music.instructions import one_sided
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.editing.splices import apply_splices, splices_for
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.workbook import read_typed, tables, write_workbook
-from sectionprep.outputs.workbook.read import to_copy
+from sectionprep.outputs.workbook import read_typed, tables, to_copy, write_workbook
 from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook.rows import build_book
 from sectionprep.passages import find_passages

@@ -4,6 +4,8 @@ choose."""
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from dataclasses import replace
@@ -92,3 +94,18 @@ def test_no_process_and_no_thread_is_left_to_end_by_itself(tmp_path: Path) -> No
     draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
     assert set(active_children()) <= before
     assert set(threading.enumerate()) <= threads
+
+
+def test_the_engraver_finds_its_data_in_a_thread_that_has_not_loaded_it() -> None:
+    """A page in a browser is drawn by other threads than the one that met the engraver first, and
+    what they start draws too. Run apart, since a process meets the engraver once."""
+    code = (
+        "import threading\n"
+        "from sectionprep.drawing.engraver import engraver\n"
+        "first = threading.Thread(target=lambda: __import__('verovio').toolkit())\n"
+        "first.start(); first.join()\n"
+        "tool = engraver._toolkit()\n"
+        "assert tool.getResourcePath().endswith('data'), tool.getResourcePath()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr

@@ -7,14 +7,17 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import openpyxl
 import pytest
 from build import part_xml, score_xml, transposed
 
-from sectionprep import stages
+from sectionprep import preparing, stages
 from sectionprep.music.chart import Chart
-from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, worth_catching
+from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, shown_bars, worth_catching
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
 from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.workbook import cues_taken_out, read_typed, tables
+from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
 
 #: a bar of running eighths, and two with punches on the and of 2 and on 4
@@ -128,3 +131,56 @@ def test_the_demos_rhythm_parts_stay_on_two_pages(demo_marked: Marked, tmp_path:
     lines = drums.bars_per_line
     assert max(lines) <= 6
     assert sum(bars in (4, 5) for bars in lines) > len(lines) * 2 / 3
+
+
+def test_the_director_takes_a_bar_of_cues_out_in_the_workbook(
+    demo_score: Score, tmp_path: Path
+) -> None:
+    """Every bar of cues is a row with its reason; one taken out is shown to nobody, stays out in
+    the next workbook, and the plan that is written says so too."""
+    marked = stages.mark_score(demo_score, Options())
+    path = preparing.write_checklist(marked, tmp_path / "a.xlsx", Options())
+    workbook = openpyxl.load_workbook(path)
+    sheet = workbook[tables.CUES]
+    columns = {cell.value: cell.column for cell in sheet[2]}
+    bars = [sheet.cell(n, columns["Bar"]).value for n in range(3, sheet.max_row + 1)]
+    reasons = [sheet.cell(n, columns["Why shown"]).value for n in range(3, sheet.max_row + 1)]
+    assert len(bars) == len(set(bars)) == len(shown_bars(marked.again.chart, marked.again.together))
+    assert all(reasons)
+    sheet.cell(3, columns["Decision"]).value = tables.TAKE_OUT
+    workbook.save(path)
+    options = Options(decisions=path)
+    assert stages.bars_without_cues(options) == {bars[0]}
+    preparing.write_checklist(marked, tmp_path / "b.xlsx", options)
+    assert cues_taken_out(read_typed(tmp_path / "b.xlsx")) == {bars[0]}
+    again = marked.again
+    style = SheetStyle(no_rhythm_cues_in=stages.bars_without_cues(options))
+    jobs = part_jobs(
+        again.document, again.chart, tmp_path, style=style, footer="", together=again.together
+    )
+    without = {job.name: job.xml for job in jobs if job.name in ("Drums", "Piano")}
+    whole = {
+        job.name: job.xml
+        for job in part_jobs(
+            again.document,
+            again.chart,
+            tmp_path,
+            style=SheetStyle(),
+            footer="",
+            together=again.together,
+        )
+        if job.name in without
+    }
+    assert without["Drums"].count(b"<cue/>") < whole["Drums"].count(b"<cue/>")
+    plan = tmp_path / "plan.toml"
+    plan.write_text(write_plan(demo_score.chart, marked.plan, "keep", {bars[0]}), encoding="utf-8")
+    assert stages.bars_without_cues(Options(plan=plan)) == {bars[0]}
+
+
+def test_a_chart_without_slashes_has_no_sheet_of_cues(tmp_path: Path) -> None:
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({"Alto Sax 1": part_xml(SOLI), "Alto Sax 2": part_xml(SOLI)}))
+    marked = stages.mark_score(stages.read_score(path, Options()), Options())
+    book = preparing.write_checklist(marked, tmp_path / "a.xlsx", Options())
+    assert tables.CUES not in openpyxl.load_workbook(book).sheetnames
+    read_typed(book)

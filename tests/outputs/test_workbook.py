@@ -21,7 +21,7 @@ from sectionprep.outputs.workbook import (
     copies_of,
     read_typed,
     tables,
-    to_directives,
+    to_decisions,
     write_workbook,
 )
 from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
@@ -55,10 +55,12 @@ def _edit(data: bytes, path: Path, edits: dict[tuple[str, int, str], Any]) -> Pa
 
 def test_sheets_and_rows(book: Book, demo_marked: Marked) -> None:
     workbook = _open(write_workbook(book))
-    assert workbook.sheetnames[:6] == [
+    assert workbook.sheetnames[:8] == [
         tables.START,
         tables.PASSAGES,
         tables.MARKS,
+        tables.OWN,
+        tables.CUES,
         tables.AGREEMENT,
         tables.REHEARSAL,
         tables.PARTS,
@@ -234,7 +236,7 @@ def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(
 ) -> None:
     path = _edit(write_workbook(book), tmp_path / "a.xlsx", edit)
     with pytest.raises(UnusableSettings, match=message) as caught:
-        to_directives(read_typed(path), path)
+        to_decisions(read_typed(path), path)
     assert caught.value.remedy
     assert next(iter(edit))[0] in str(caught.value)
 
@@ -495,7 +497,7 @@ def test_decisions_need_their_sheet(book: Book, tmp_path: Path) -> None:
     del workbook[tables.MARKS]
     workbook.save(path)
     with pytest.raises(UnusableSettings, match="no sheet named"):
-        to_directives(read_typed(path), path)
+        to_decisions(read_typed(path), path)
 
 
 def test_a_rating_stays_a_number(book: Book, tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from build import chart, part_xml, score_xml
 
 from sectionprep import preparing, stages
 from sectionprep.outputs.workbook import tables
+from sectionprep.passages import find_passages
 from sectionprep.phrasing.directives import Directive, apply_directives, figure_at
 from sectionprep.phrasing.planner import plan_line
 from sectionprep.results import Options
@@ -112,6 +113,6 @@ def test_a_decision_that_fits_nowhere_is_returned_with_the_reason() -> None:
             part="Alto Sax 1", bar="1", beat=Fraction(1), marks=marks, figure="+1:1 +1:1 +1:1"
         ),
     }
-    made, unfit = apply_directives(c, plan, wrong.values())
+    made, unfit = apply_directives(c, find_passages(c), plan, wrong.values())
     assert {why: d for d, why in unfit} == wrong
     assert made == plan

@@ -7,7 +7,9 @@ is [what, note, ...]: lean (evidence for bringing out), atleast and atmost (how 
 tongued, stop BEATS, slur FIRST LAST, hairpin FIRST LAST KIND, noslur (no span at all). `silent`
 lists notes on which the rule must not propose a lean. `chosen` lists the notes brought out, for
 rules that answer to them; `style` is medium swing and `meter` 4/4 unless the case says otherwise;
-`tutti`: the band plays it.
+`tutti`: the band plays it. `chords`, `letters` and `dynamics` say what is printed over a note, by
+its number in the line, rests counted: chords = {4 = "Gdominant"}, letters = [4],
+dynamics = {0 = "p"}.
 """
 
 from __future__ import annotations
@@ -29,6 +31,7 @@ from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.view import view_line
 
+_SAYS_NO_LEAN = {"height"}  # only weights: higher and lower notes are its two cases
 CASES = Path(__file__).parent.parent / "cases" / "rules"
 
 
@@ -40,20 +43,41 @@ def _cases() -> list[tuple[str, dict[str, Any]]]:
     ]
 
 
+def _signs(case: dict[str, Any], before: int, shift: int) -> dict[int, str]:
+    """What a case has printed over its notes, as XML. before: notes of the lead-in; shift:
+    semitones by which chords move with the line."""
+    found: dict[int, str] = {}
+
+    def put(note: object, xml: str) -> None:
+        found[before + int(str(note))] = found.get(before + int(str(note)), "") + xml
+
+    for note in case.get("letters", ()):
+        put(
+            note, "<direction><direction-type><rehearsal>A</rehearsal></direction-type></direction>"
+        )
+    for note, sign in case.get("dynamics", {}).items():
+        put(
+            note,
+            f"<direction><direction-type><dynamics><{sign}/></dynamics></direction-type></direction>",
+        )
+    for note, chord in case.get("chords", {}).items():
+        root = transposed(f"{chord[0]}4/4", shift).partition("/")[0][:-1]
+        alter = "<root-alter>1</root-alter>" if root.endswith("#") else ""
+        put(
+            note,
+            f"<harmony><root><root-step>{root[0]}</root-step>{alter}</root>"
+            f"<kind>{chord[1:]}</kind></harmony>",
+        )
+    return found
+
+
 def _said(
-    rule: Rule, line: str, case: dict[str, Any], lead_in: str = ""
+    rule: Rule, line: str, case: dict[str, Any], lead_in: str = "", shift: int = 0
 ) -> tuple[list[Candidate], list[Span]]:
     beats, unit = (int(n) for n in case.get("meter", "4/4").split("/"))
-    c = chart(
-        {
-            "Alto Sax 1": lead_in.replace(
-                "r/1", "r/1." if beats == 12 else "r/2." if beats == 6 else "r/1"
-            )
-            + line
-        },
-        beats=beats,
-        unit=unit,
-    )
+    lead_in = lead_in.replace("r/1", "r/1." if beats == 12 else "r/2." if beats == 6 else "r/1")
+    signs = _signs(case, len(lead_in.split()), shift)
+    c = chart({"Alto Sax 1": lead_in + line}, beats=beats, unit=unit, signs=signs)
     view = view_line(
         c,
         c.lines[0],
@@ -68,16 +92,19 @@ def _said(
     return [s for s in said if isinstance(s, Candidate)], [s for s in said if isinstance(s, Span)]
 
 
+def _speaks(case: dict[str, Any]) -> bool:
+    """The case wants something said: one that only wants silence proves nothing of a rule."""
+    return any(what not in ("noslur", "nostop") for what, *_ in case["expect"])
+
+
 def test_every_rule_has_cases_a_source_and_an_example() -> None:
     import importlib
 
-    named = {path.stem.replace("_", "-") for path in CASES.glob("*.toml")} | {
-        "chord-landing",
-        "approach-note",
-        "tension",
-    }  # need chords: tests below
+    speaks = {name for name, case in _cases() if _speaks(case)}
+    silent = {name for name, case in _cases() if case["silent"] or not _speaks(case)}
     for rule in RULES:
-        assert rule.name in named, rule.name
+        assert rule.name in speaks, f"{rule.name}: no case in which it speaks"
+        assert rule.name in silent or rule.name in _SAYS_NO_LEAN, rule.name
         assert rule.source
         assert rule.limits
         module = importlib.import_module((rule.settle or rule.propose).__module__)
@@ -90,7 +117,7 @@ def test_every_rule_has_cases_a_source_and_an_example() -> None:
 @pytest.mark.parametrize(("name", "case"), _cases())
 def test_rule_case(name: str, case: dict[str, Any], shift: int, lead_in: str) -> None:
     rule = next(r for r in RULES if r.name == name)
-    said, spans = _said(rule, transposed(case["line"], shift), case, lead_in)
+    said, spans = _said(rule, transposed(case["line"], shift), case, lead_in, shift)
     for what, *rest in case["expect"]:
         mine = [s for s in said if rest and s.spot == rest[0]]
         if what == "lean":
@@ -197,39 +224,40 @@ def test_a_power_chord_has_no_guide_tones() -> None:
     assert sus.guide == {2}
 
 
-def _over_chords(rule: str, line: str, chords: dict[int, str], shift: int = 0) -> dict[int, float]:
-    """What a rule says about a line while a guitar reads chord symbols: leans by note. chords: root
-    letter and kind by beat."""
-
-    def harmony(symbol: str) -> str:
-        root, kind = (
-            symbol[0],
-            {"7": "dominant", "m7": "minor-seventh", "maj7": "major-seventh"}[symbol[1:]],
+def test_chords_of_the_rhythm_section_are_heard_by_the_horns() -> None:
+    """The horns' parts carry no symbols; the guitar's do. Over D minor to G7 a B on the change is
+    G's third, also where a B flat instrument has written C sharp for it."""
+    guitar = part_xml(
+        "E4/4 " * 8, signs={0: _symbol("D", "minor-seventh"), 4: _symbol("G", "dominant")}
+    )
+    for shift in (0, -2):
+        lead = part_xml(
+            transposed("D5/4 F5/4 A5/4 C6/4 B5/4 G#5/8 F#5/8 G5/4 B5/4", -shift),
+            transpose=(0, shift),
         )
-        return f"<harmony><root><root-step>{root}</root-step></root><kind>{kind}</kind></harmony>"
-
-    guitar = part_xml("E4/4 " * 8, signs={beat: harmony(symbol) for beat, symbol in chords.items()})
-    lead = part_xml(transposed(line, -shift), transpose=(0, shift)) if shift else part_xml(line)
-    c = read_chart(parse_document(Path("x"), score_xml({"Trumpet 1": lead, "Guitar": guitar})))
-    view = view_line(c, c.lines[0], styles()["medium-swing"], 0)
-    said = next(r for r in RULES if r.name == rule).propose(view)
-    return {s.spot: s.lean for s in said if isinstance(s, Candidate)}
+        c = read_chart(parse_document(Path("x"), score_xml({"Trumpet 1": lead, "Guitar": guitar})))
+        view = view_line(c, c.lines[0], styles()["medium-swing"], 0)
+        said = next(r for r in RULES if r.name == "chord-landing").propose(view)
+        assert [s.spot for s in said if isinstance(s, Candidate)] == [4]
 
 
-@pytest.mark.parametrize("shift", [0, -2])
-def test_chords_of_the_rhythm_section_are_heard_by_the_horns(shift: int) -> None:
-    """The horns' parts carry no symbols; the guitar's do. Over D minor to G7: a B on the change is
-    G's third; A flat before G leads to it; over C7 a D that falls to C is a ninth that resolves.
-    The same for a B flat instrument (written a tone up)."""
-    line = "D5/4 F5/4 A5/4 C6/4 B5/4 G#5/8 F#5/8 G5/4 B5/4"
-    assert set(_over_chords("chord-landing", line, {0: "Dm7", 4: "G7"}, shift)) == {4}
-    assert _over_chords("chord-landing", line, {0: "Dm7"}, shift) == {}
-    assert _over_chords("approach-note", line, {0: "Dm7", 4: "G7"}, shift) == {6: -0.25}
-    ninth = "D5/4 C5/4 E5/4 G5/4 D5/4 E5/4 C5/4 r/4"
-    assert set(_over_chords("tension", ninth, {0: "C7"}, shift)) == {0, 4}
-    assert (
-        _over_chords("tension", ninth, {0: "Dm7"}, shift) == {}
-    )  # D and C are its own; E leaps on
+def _symbol(root: str, kind: str) -> str:
+    return f"<harmony><root><root-step>{root}</root-step></root><kind>{kind}</kind></harmony>"
+
+
+def test_a_line_knows_its_letters_and_dynamics() -> None:
+    """The first note after a letter opens the section, also a beat late; a note that a whole bar of
+    rest holds back does not. A dynamic holds until the next, from before the line too."""
+    letter = "<direction><direction-type><rehearsal>B</rehearsal></direction-type></direction>"
+    soft = "<direction><direction-type><dynamics><p/></dynamics></direction-type></direction>"
+    loud = soft.replace("<p/>", "<ff/>")
+    c = chart(
+        {"Alto Sax 1": "C5/1 D5/1 r/4 E5/4 F5/2 r/1 G5/1"},
+        signs={0: soft, 2: letter, 4: loud, 5: letter},
+    )
+    view = view_line(c, c.lines[0][1:], styles()["medium-swing"], 0)
+    assert [view.opens_section(spot) for spot in view.spots] == [False, True, False, False]
+    assert [view.dynamic_at(spot) for spot in view.spots] == ["p", "p", "ff", "ff"]
 
 
 def test_styles_differ_as_the_sources_say() -> None:

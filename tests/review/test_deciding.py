@@ -39,7 +39,7 @@ def test_a_mark_goes_into_the_file_the_picture_and_every_part(page: Page) -> Non
     assert 'class="frame yours"' in "".join(done["drawn"]["lines"])
     parts = {name for what, names in after["gets"] for name in names.split(", ")}
     assert len(parts) == 5, after["gets"]
-    said = read_plan(page.review.desk.path).directives
+    said = read_plan(page.review.desk.path).decisions
     assert [d.marks for d in said] == [frozenset({"accent"})]
 
 
@@ -98,7 +98,7 @@ def test_plain_leave_and_rules(page: Page) -> None:
     ):
         done = decide(page, passage="P3", tick=note["tick"], verb=verb)["drawn"]["notes"][5]
         assert (done["words"], done["state"]) == (words, state)
-    assert read_plan(page.review.desk.path).directives == ()
+    assert read_plan(page.review.desk.path).decisions == ()
 
 
 def test_contradicting_marks_give_way(page: Page) -> None:
@@ -122,10 +122,10 @@ def test_everywhere_a_figure_returns(page: Page) -> None:
     )
     done = decide(page, passage=name, tick=note["tick"], verb="mark", mark="ghost", everywhere=True)
     assert f"and {note['copies'] - 1} more" in done["undo"]
-    said = read_plan(page.review.desk.path).directives
+    said = read_plan(page.review.desk.path).decisions
     assert len(said) == note["copies"]
     assert page.client.post("/undo", json={}).json()["step"]
-    assert read_plan(page.review.desk.path).directives == ()
+    assert read_plan(page.review.desk.path).decisions == ()
 
 
 def test_a_reading_for_the_whole_passage_and_back(page: Page) -> None:
@@ -197,7 +197,7 @@ def test_edits_from_outside_are_noticed_kept_and_asked_about(page: Page) -> None
     text = path.read_text()
     assert text.startswith("# my own words\n")
     assert "# in pencil" in text
-    assert len(read_plan(path).directives) == 3
+    assert len(read_plan(path).decisions) == 3
 
 
 def test_a_plan_file_that_cannot_be_read_stops_decisions_and_is_not_lost(page: Page) -> None:
@@ -251,10 +251,10 @@ def test_what_prepare_wrote_and_nobody_edited_is_no_decision(
     folder = tmp_path / "chart_prepared"
     stages.write_plan_file(score, plan, folder / "chart_plan.toml", options)
     with open_page(chart, apart) as page:
-        assert page.review.desk.settled.directives == ()
+        assert page.review.desk.settled.decisions == ()
         tick = note_at(page, "P3", 4)["tick"]
         decide(page, passage="P3", tick=tick, verb="mark", mark="accent")
-        assert len(read_plan(folder / "chart_plan.toml").directives) == 1
+        assert len(read_plan(folder / "chart_plan.toml").decisions) == 1
 
 
 def test_a_decision_takes_less_than_half_a_second(page: Page) -> None:
@@ -318,3 +318,49 @@ def test_a_window_left_open_since_an_earlier_run_is_behind(page: Page, apart: Ap
         decide(again, passage="P3", tick=tick, verb="mark", mark="ghost")
         wish = {"version": seen, "passage": "P3", "tick": tick, "verb": "plain"}
         assert again.client.post("/decide", json=wish).status_code == 409
+
+
+def test_a_dynamic_and_a_hairpin_from_here_to_there(page: Page) -> None:
+    """Written as lines of the plan file, shown, written by `prepare` into every part, refused and
+    taken back."""
+    notes = page.client.get("/passage/P3/drawing").json()["notes"]
+    start, stop = notes[4]["tick"], notes[9]["tick"]
+    decide(page, passage="P3", tick=start, sign="dynamic", value="pp")
+    done = decide(page, passage="P3", tick=start, sign="hairpin", value="crescendo", until=stop)
+    decided = [(one["sign"], one["tick"]) for one in done["drawn"]["loudness"] if one["decided"]]
+    assert decided == [("dynamic", start), ("hairpin", start)]
+    options = Options(plan=page.review.desk.path)
+    marked = stages.mark_score(stages.read_score(page.review.path, options), options)
+    assert not marked.unfit
+    chart, passage = marked.again.chart, page.review.passages["P3"]
+    for part in passage.parts:
+        assert "pp" in [sign.value for sign in chart.signs(part, "dynamic", start, start + 1)]
+        assert [s.value for s in chart.signs(part, "wedge", start, stop + 1)][:1] == ["crescendo"]
+    back = decide(page, passage="P3", tick=start, sign="hairpin", value="rules")
+    assert [one["sign"] for one in back["drawn"]["loudness"] if one["decided"]] == ["dynamic"]
+    assert page.client.post("/undo", json={}).json()["step"]
+    assert len(read_plan(page.review.desk.path).decisions) == 2
+
+
+def test_a_proposal_can_be_refused(page: Page) -> None:
+    name, mine = next(
+        (name, one)
+        for name in page.review.passages
+        for one in page.client.get(f"/passage/{name}/drawing").json()["loudness"]
+        if not one["decided"]
+    )
+    done = decide(page, passage=name, tick=mine["tick"], sign=mine["sign"], value="none")
+    assert mine["says"] not in [one["says"] for one in done["drawn"]["loudness"]]
+    assert [d.says for d in read_plan(page.review.desk.path).decisions if hasattr(d, "says")] == [
+        f"no {mine['sign']}"
+    ]
+
+
+def test_a_hairpin_that_ends_before_it_begins_is_refused(page: Page) -> None:
+    notes = page.client.get("/passage/P3/drawing").json()["notes"]
+    wish = {"passage": "P3", "tick": notes[4]["tick"], "sign": "hairpin", "value": "crescendo"}
+    for until in (notes[2]["tick"], -1, 10**9):
+        answer = page.client.post("/decide", json=wish | {"until": until, "version": 99})
+        assert answer.status_code == 422, answer.text
+    assert page.client.post("/decide", json=wish | {"value": "louder"}).status_code in (400, 422)
+    assert not page.review.desk.path.exists()

@@ -83,7 +83,7 @@ def test_the_sheets_are_made_changed_ones_named_and_the_plan_stays(page: Page) -
     wish = {"passage": "P3", "tick": tick, "verb": "mark", "mark": "accent", "version": LATEST}
     assert page.client.post("/decide", json=wish).status_code == 200
     plan = page.review.desk.path.read_bytes()
-    assert len(page.review.desk.settled.directives) == 1  # what prepare wrote is no decision
+    assert len(page.review.desk.settled.decisions) == 1  # what prepare wrote is no decision
     second = made(page)
     assert len(second["changed"]) == 5
     assert all(line.endswith("bar 19") for line in second["changed"])
@@ -110,3 +110,36 @@ def made_failed(page: Page) -> str:
             return str(answer["failed"])
         time.sleep(0.1)
     raise AssertionError("it never ended")
+
+
+def test_what_is_settled_on_the_page_is_settled_in_the_workbook(page: Page) -> None:
+    """The status stands in the row, the finding is none of the first to look at, and what is
+    opened again on the page is open in the next workbook."""
+    import openpyxl
+
+    from sectionprep import preparing
+    from sectionprep.outputs.workbook import tables
+    from sectionprep.results import Options
+
+    name = findings(page, "P1")[0]["name"]
+    page.client.post(
+        "/decide", json={"finding": name, "settled": "tell the arranger", "version": 1}
+    )
+
+    def status() -> list[str]:
+        done = preparing.prepare(page.review.path, page.review.folder, Options())
+        book = next(file for file in done.files if file.suffix == ".xlsx")
+        sheet = openpyxl.load_workbook(book)[tables.AGREEMENT]
+        columns = {cell.value: cell.column for cell in sheet[2]}
+        assert bool(done.settled) == ("Tenor Sax 2" in " ".join(done.settled))
+        return [
+            str(sheet.cell(n, columns["Status"]).value)
+            for n in range(3, sheet.max_row + 1)
+            if sheet.cell(n, columns["Bar"]).value == "12"
+            and sheet.cell(n, columns["Part"]).value == "Tenor Sax 2"
+            and "error" in str(sheet.cell(n, columns["Severity"]).value)
+        ]
+
+    assert status() == ["tell the arranger"]
+    assert page.client.post("/undo", json={}).json()["step"]
+    assert status() == ["None"]

@@ -35,14 +35,15 @@ def _at(
         if has == wanted or tick not in context.tones[part]:
             continue
         since = _holds(context, part, tick, wanted) if has is None else None
-        message = (
-            f"{has}, but {context.name(against)} has {wanted}"
-            if has is not None
-            else f"no dynamic; {context.name(against)} has {wanted}"
-            if since is None
-            else f"no dynamic; the {wanted} of bar {context.chart.place(since).bar} "
-            f"still holds, {context.name(against)} has it anew"
-        )
+        if has is not None:
+            message = f"{has}, but {context.name(against)} has {wanted}"
+        elif since is None:
+            message = f"no dynamic; {context.name(against)} has {wanted}"
+        else:
+            message = (
+                f"no dynamic; the {wanted} of bar {context.chart.place(since).bar} "
+                f"still holds, {context.name(against)} has it anew"
+            )
         yield Finding(
             check="dynamic",
             severity="warning" if since is None else "note",

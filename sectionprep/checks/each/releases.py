@@ -38,7 +38,9 @@ def _finding(
     shorter = tone.duration < expected
     held = max(expected, tone.duration) >= 2 * chart.resolution
     word = "cut-off" if held else "note length"
-    kind = "early-release" if shorter and held else "late-release" if held else "note-length"
+    kind = "note-length"
+    if held:
+        kind = "early-release" if shorter else "late-release"
     return Finding(
         check=kind,
         severity="warning",

@@ -68,9 +68,7 @@ def _same_chair_differs(context: Context, part: Part, has: int) -> bool:
     agree."""
     kin = [p for p in context.chart.parts if p.chair.instrument.key == part.chair.instrument.key]
     same = sum((p.transposition_at(0).chromatic - has) % 12 == 0 for p in kin)
-    named = (
-        f" in {'a' if has == -3 else 'eb' if has in (-9, 3) else 'd' if has in (2, -10) else 'c'}"
-    )
+    named = f" in {_KEYS.get(has, 'c')}"
     return not (has and (same > len(kin) / 2 or named in part.name.lower()))
 
 
@@ -108,6 +106,9 @@ def _key(part: Part, concert: int) -> Iterable[Finding]:
             fix="Correct the key signature in the score.",
         )
 
+
+#: the key that a part's name has for a written C that sounds so many semitones away
+_KEYS = {-3: "a", -9: "eb", 3: "eb", 2: "d", -10: "d"}
 
 CHECK = Check(
     finds={

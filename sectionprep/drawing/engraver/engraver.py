@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from sectionprep.drawing.engraver.bar_widths import bar_widths
@@ -327,9 +328,11 @@ def get_ready() -> None:
 
 @cache
 def _toolkit() -> Any:
-    """One engraver a process; whoever uses it resets its options first, because they stick."""
+    """One engraver a process; whoever uses it resets its options first, because they stick. It is
+    told where its data lie: its own default holds only in the thread that has imported it first."""
     import verovio
 
+    verovio.setDefaultResourcePath(str(Path(verovio.__file__).parent / "data"))
     return verovio.toolkit()
 
 

@@ -296,7 +296,8 @@ class _Reader:
         """A signature begins: it replaces the one before. One without signs stands where it stands
         in the drawing: before all notes, or after them."""
         first = _SIGNATURE.match(page, at)
-        x = float(first[1]) - 1 if first else float("inf") if layer else float("-inf")
+        nowhere = float("inf") if layer else float("-inf")
+        x = float(first[1]) - 1 if first else nowhere
         self._add(self.staff, _Sign(x, "key"))
 
     def _octave(self, staff: int, steps: int, page: str, at: int) -> None:

@@ -25,6 +25,16 @@ from sectionprep.drawing.text import other_fonts
 MUSIC = "sectionprep-music"
 TEXT, BOLD, ITALIC = (f"sectionprep-text{n}" for n in ("", "-bold", "-italic"))
 _MISSING = "\u25a1"
+#: of a web page: letters of the languages that our names are written in, and the signs of the music
+#: font that stand between letters (accidentals, metronome notes, tuplet numbers)
+WEB_LETTERS = (*range(0x20, 0x180), *range(0x2010, 0x2040), 0x266D, 0x266E, 0x266F)
+WEB_SIGNS = (
+    *range(0xE260, 0xE265),
+    *range(0xE1D0, 0xE1F0),
+    *range(0xE520, 0xE550),
+    *range(0xE880, 0xE88A),
+    *range(0xECA0, 0xECC0),
+)
 
 
 @cache
@@ -220,3 +230,19 @@ def glyph_boxes() -> dict[str, tuple[float, float, float, float]]:
         )
         for g in root.iter("g")
     }
+
+
+@cache
+def web_font(name: str, codes: tuple[int, ...]) -> str:
+    """Some signs of one of our fonts as an address that holds the font itself (WOFF2)."""
+    from fontTools.subset import Options, Subsetter
+    from fontTools.ttLib import TTFont
+
+    font = TTFont(io.BytesIO(font_file(name)))
+    subset = Subsetter(Options(notdef_outline=True, drop_tables=["FFTM"]))
+    subset.populate(unicodes=codes)
+    subset.subset(font)
+    font.flavor = "woff2"
+    out = io.BytesIO()
+    font.save(out)
+    return f"data:font/woff2;base64,{base64.b64encode(out.getvalue()).decode('ascii')}"

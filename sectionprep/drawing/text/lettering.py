@@ -107,7 +107,7 @@ def read_lettering(
         if not any(r.text.strip() for r in runs):
             continue
         total = sum(fonts.width(r.text, r.font, r.size) for r in runs)
-        left = x - (total if anchor == "end" else total / 2 if anchor == "middle" else 0)
+        left = x - total * _BEFORE.get(anchor, 0.0)
         lines.append(_line(left, y + drop, runs, total))
         for kind, box in _marks(left, y + drop, marked):
             if kind in SHAPES:
@@ -143,9 +143,15 @@ def _marks(x: float, y: float, runs: list[Run]) -> Iterator[tuple[str, Box]]:
                 x += wide
 
 
+#: the share of a text that stands before its anchor
+_BEFORE = {"middle": 0.5, "end": 1.0}
+
+
 def _union(a: Box, b: Box) -> Box:
     return min(a[0], b[0]), min(a[1], b[1]), max(a[2], b[2]), max(a[3], b[3])
 
 
 def _face(bold: bool, italic: bool) -> str:
-    return fonts.BOLD if bold else fonts.ITALIC if italic else fonts.TEXT
+    if bold:
+        return fonts.BOLD
+    return fonts.ITALIC if italic else fonts.TEXT

@@ -158,6 +158,16 @@ def _number(text: str | None) -> float:
         return 0.0
 
 
+def _beam(before: bool, after: bool, *, first: bool) -> str:
+    """What a beam does at a note, in the words of MusicXML. before, after: the neighbour has it
+    too."""
+    if before:
+        return "continue" if after else "end"
+    if after:
+        return "begin"
+    return "forward hook" if first else "backward hook"
+
+
 def _write(group: list[_Short]) -> None:
     for level in range(1, max(note.beams for note in group) + 1):
         for n, note in enumerate(group):
@@ -165,19 +175,8 @@ def _write(group: list[_Short]) -> None:
                 continue
             before = n > 0 and group[n - 1].beams >= level
             after = n + 1 < len(group) and group[n + 1].beams >= level
-            text = (
-                "continue"
-                if before and after
-                else "end"
-                if before
-                else "begin"
-                if after
-                else "backward hook"
-                if n
-                else "forward hook"
-            )
             beam = etree.Element("beam", number=str(level))
-            beam.text = text
+            beam.text = _beam(before, after, first=n == 0)
             place = next((child for child in note.element if child.tag in _AFTER), None)
             if place is None:
                 note.element.append(beam)

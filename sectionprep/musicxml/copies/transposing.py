@@ -59,7 +59,8 @@ class WrittenPart:
         for fifths in element.iterfind("key/fifths"):
             self.concert = int(float((fifths.text or "0").strip() or 0))
             value = self.concert + fifths_up(self.transposition)
-            value = value - 12 if value > 7 else value + 12 if value < -7 else value
+            if abs(value) > 7:  # the same key with fewer signs
+                value -= 12 if value > 0 else -12
             fifths.text = str(value)
             self.fifths = value
         if self.clef in ("G2", "F4"):

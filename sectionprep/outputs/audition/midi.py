@@ -144,14 +144,13 @@ def channels(tracks: Sequence[Track]) -> list[int]:
     programs = list(dict.fromkeys(track.program for track in tracks if not track.drums))
     alone = sum(not track.drums for track in tracks) <= len(free)
     given = iter(free)
-    return [
-        _DRUMS
-        if track.drums
-        else next(given)
-        if alone
-        else free[programs.index(track.program) % len(free)]
-        for track in tracks
-    ]
+
+    def channel(track: Track) -> int:
+        if track.drums:
+            return _DRUMS
+        return next(given) if alone else free[programs.index(track.program) % len(free)]
+
+    return [channel(track) for track in tracks]
 
 
 #: (tick, order among events of one tick, kind of message, its value, its second value)

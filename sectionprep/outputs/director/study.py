@@ -227,9 +227,9 @@ def _disagreed(marked: Marked, passage: Passage) -> list[str]:
 
 
 def _staff(parts: int) -> float:
-    return (
-        _STAFF_MM if parts <= 6 else 4.2 if parts <= 9 else 3.6
-    )  # 3.6 mm is the least the engraver draws
+    if parts <= 6:
+        return _STAFF_MM
+    return 4.2 if parts <= 9 else 3.6  # 3.6 mm is the least the engraver draws
 
 
 def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
@@ -43,8 +43,11 @@ class Caught:
     why: str
 
 
-def worth_catching(chart: Chart, together: Together) -> tuple[Caught, ...]:
-    """All notes that the rhythm section is shown, in order of time."""
+def worth_catching(
+    chart: Chart, together: Together, without: Collection[str] = ()
+) -> tuple[Caught, ...]:
+    """All notes that the rhythm section is shown, in order of time. without: printed numbers of
+    bars for which the director wants none."""
     best: dict[int, Caught] = {}
     for passage in together.marked:
         horns = [p for p in passage.parts if chart.parts[p].chair.section in HORNS]
@@ -52,6 +55,8 @@ def worth_catching(chart: Chart, together: Together) -> tuple[Caught, ...]:
             continue
         for caught in _of_passage(chart, passage, horns):
             known = best.get(caught.tone.onset)
+            if chart.bars[caught.tone.bar].number in without:
+                continue
             if known is None or caught.points > known.points:
                 best[caught.tone.onset] = caught
     by_bar: dict[int, list[Caught]] = defaultdict(list)
@@ -155,6 +160,31 @@ def rhythm_cues(chart: Chart, part: Part, caught: Sequence[Caught]) -> tuple[Rhy
         )
         said, last = who, bar
     return tuple(cues)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownBar:
+    """What is shown of one bar, and to whom: names of parts. notes: in order of time."""
+
+    bar: int
+    notes: tuple[Caught, ...]
+    to: tuple[str, ...]
+
+
+def shown_bars(chart: Chart, together: Together) -> tuple[ShownBar, ...]:
+    """All bars of which some part of the rhythm section would be shown what the horns hit."""
+    caught = worth_catching(chart, together)
+    to: dict[int, list[str]] = defaultdict(list)
+    for part in chart.parts:
+        for cue in rhythm_cues(chart, part, caught):
+            to[cue.bar].append(part.label)
+    by_bar: dict[int, list[Caught]] = defaultdict(list)
+    for one in caught:
+        by_bar[one.tone.bar].append(one)
+    return tuple(
+        ShownBar(bar=bar, notes=tuple(_of_one(by_bar[bar])), to=tuple(to[bar]))
+        for bar in sorted(to)
+    )
 
 
 def _of_one(notes: Sequence[Caught]) -> list[Caught]:

@@ -42,7 +42,7 @@ from sectionprep.settings import load_toml
 class SheetStyle:
     """How sheets look; lengths in millimetres. paper: a name from templates/sheets.toml.
     section_help: words where a passage begins; cues: small notes before an entry; rhythm_cues: what
-    the horns hit, over slashes; courtesy:
+    the horns hit, over slashes; no_rhythm_cues_in: printed numbers of bars without; courtesy:
     accidentals that remind; syllables: what is said under the notes of a passage; proof: our own
     marks a shade lighter, and a page that lists them."""
 
@@ -51,6 +51,7 @@ class SheetStyle:
     section_help: bool = True
     cues: bool = True
     rhythm_cues: bool = True
+    no_rhythm_cues_in: frozenset[str] = frozenset()
     courtesy: bool = True
     syllables: bool = False
     proof: bool = False

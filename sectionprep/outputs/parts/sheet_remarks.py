@@ -29,8 +29,9 @@ class SheetRemark:
     @property
     def where(self) -> str:
         """How often, and where first."""
-        places = f"{self.count} places" if self.count > 1 else ""
-        bar = f"{'first in ' if self.count > 1 else ''}bar {self.first}" if self.first else ""
+        several = self.count > 1
+        places = f"{self.count} places" if several else ""
+        bar = ("first in bar " if several else "bar ") + self.first if self.first else ""
         return ", ".join(piece for piece in (places, bar) if piece)
 
 

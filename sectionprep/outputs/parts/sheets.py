@@ -114,7 +114,8 @@ def part_jobs(
     wanted = None if parts is None else set(parts)
     road = RoadTurns(chart)
     shown = together is not None and style.rhythm_cues
-    caught = worth_catching(chart, together) if shown and together is not None else ()
+    without = style.no_rhythm_cues_in
+    caught = worth_catching(chart, together, without) if shown and together is not None else ()
     for part in chart.parts:
         occurrence = seen.get(part.id, 0)
         seen[part.id] = occurrence + 1

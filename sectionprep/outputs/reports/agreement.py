@@ -3,7 +3,7 @@ text."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sectionprep.checks import Finding
@@ -15,6 +15,7 @@ from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
+from sectionprep.phrasing.deciding import say_unfit
 from sectionprep.results import Marked
 
 Json = dict[str, Any]
@@ -207,6 +208,23 @@ def taken_out(chart: Chart, marking: Marking) -> list[str]:
     ]
 
 
+def _decided(chart: Chart, plan: Plan) -> Iterator[str]:
+    """The director's decisions, each in a line."""
+    for planned in (*plan.passages, *plan.hits, *plan.own):
+        name = planned.lead(chart)
+        for note in planned.notes:
+            if note.decided:
+                place = chart.place(note.tone.onset)
+                yield f"  {place}, {name}: {say(note.marks)} ({note.why})"
+        for sign in planned.dynamics:
+            if sign.decided:
+                yield f"  {chart.place(sign.tick)}, {name}: {sign.value} ({sign.why})"
+        for pin in planned.hairpins:
+            if pin.decided:
+                until = chart.end_place(pin.stop)
+                yield f"  {chart.place(pin.start)}, {name}: {pin.kind} to {until} ({pin.why})"
+
+
 def agreement_text(marked: Marked) -> str:
     """The report to take along: what was wrong, what was done, what is left for a person."""
     chart, plan, marking = marked.score.chart, marked.plan, marked.marking
@@ -228,14 +246,10 @@ def agreement_text(marked: Marked) -> str:
     lines += [f"  [{f.severity}] {say_finding(chart, f)}\n      -> {f.fix}" for f in after] or [
         "  Nothing: all parts agree."
     ]
-    decided = [(p, n) for p in plan.passages + plan.hits for n in p.notes if n.decided]
+    decided = list(_decided(chart, plan))
     if decided or unfit:
-        lines += ["", "YOUR DECISIONS", ""]
-        lines += [
-            f"  {chart.place(n.tone.onset)}, {chart.parts[p.part].label}: {say(n.marks)} ({n.why})"
-            for p, n in decided
-        ]
-        lines += [f"  NOT PLACED: {d.part} bar {d.bar}: {why}" for d, why in unfit]
+        lines += ["", "YOUR DECISIONS", "", *decided]
+        lines += [f"  NOT PLACED: {say_unfit(d, why)}" for d, why in unfit]
     lines += ["", "WHAT WAS FOUND BEFORE", ""]
     lines += [f"  [{f.severity}] {say_finding(chart, f)}" for f in before] or ["  Nothing."]
     lines += ["", "LEFT OUT ON PURPOSE", ""]

@@ -16,6 +16,7 @@ from sectionprep.checks.grouping import Group, group_findings
 from sectionprep.checks.versions import PartChange
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
+from sectionprep.music.pitch import octaves_away
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.director.chart_map import STRIP_KEY, chart_map, strip
 from sectionprep.passages import Together
@@ -55,10 +56,7 @@ def passages_table(chart: Chart, together: Together) -> None:
     for p in together.passages:
         start, end = chart.place(p.start), chart.end_place(p.end)
         extra = p.voicing or ", ".join(
-            f"{chart.parts[n].chair.says} "
-            f"{'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} oct.'}"
-            for n, k in p.octaves
-            if k
+            f"{chart.parts[n].chair.says} {octaves_away(k)}" for n, k in p.octaves if k
         )
         if p.returns:
             extra = f"as {p.returns}; {extra}" if extra else f"as {p.returns}"

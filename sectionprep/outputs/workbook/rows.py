@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from sectionprep.checks import Finding
@@ -12,11 +12,16 @@ from sectionprep.checks.grouping import group_findings
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, SLURS, say
+from sectionprep.music.pitch import octaves_away
 from sectionprep.music.roster import Roster
 from sectionprep.music.timing import say_beat
+from sectionprep.outputs.parts.rhythm_choice import shown_bars
 from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
+from sectionprep.outputs.settled import Settled, finding_name
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.decided import settled_in
+from sectionprep.outputs.workbook.read import Typed
 from sectionprep.outputs.workbook.rehearsal_plan import Item
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
@@ -62,14 +67,18 @@ def build_book(
     marked: Marked,
     items: tuple[Item, ...],
     reports: Sequence[SheetReport] = (),
-    settled: Collection[str] = (),
+    typed: Typed | None = None,
+    *,
+    applied: bool = False,
+    settled: Mapping[str, Settled] | None = None,
 ) -> Book:
-    """All rows of all sheets. reports: of the printed parts, if they were printed; settled: keys
-    of findings that a person has settled."""
+    """All rows of all sheets. reports: of the printed parts, if they were printed; typed: what was
+    typed into an earlier workbook; applied: its decisions are in the plan; settled: findings
+    settled on the review page, by their names."""
     chart, together, plan = marked.score.chart, marked.score.together, marked.plan
     marking, before, after = marked.marking, marked.before, marked.after
     parts = _part_rows(chart, marking, before, marked.score.roster)
-    left, said = open_findings(marked, settled)
+    left, said = open_findings(marked, typed, settled or {})
     return Book(
         chart=chart,
         together=together,
@@ -81,7 +90,9 @@ def build_book(
         rows={
             tables.PASSAGES: [_passage_row(chart, p, plan, before) for p in together.passages],
             tables.MARKS: _mark_rows(chart, plan),
-            tables.AGREEMENT: _finding_rows(chart, before, after),
+            tables.OWN: _own_rows(marked, typed or Typed(), applied),
+            tables.CUES: _cue_rows(marked),
+            tables.AGREEMENT: _finding_rows(chart, before, after, settled or {}),
             tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
             tables.PARTS: _with_pages(parts, reports),
             tables.CHANGES_MADE: _change_rows(chart, plan, marking),
@@ -124,13 +135,9 @@ _FIRST = 5  # that a person looks at before a rehearsal; judgement
 def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[Finding]) -> Row:
     start, end = chart.place(passage.start), chart.end_place(passage.end)
     planned = plan.of(passage.id)
-    distances = [
-        f"{chart.parts[p].label} {'8vb' if k == -1 else '8va' if k == 1 else f'{k:+d} octaves'}"
-        for p, k in passage.octaves
-        if k
-    ]
+    distances = [f"{chart.parts[p].label} {octaves_away(k)}" for p, k in passage.octaves if k]
     return Row(
-        key=passage.id,
+        key=f"{passage.id}|{chart.parts[passage.lead].label}|{start.bar}",
         link=(tables.MARKS, passage.id),
         cells={
             "Passage": passage.id,
@@ -209,25 +216,82 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     return rows
 
 
-def _finding_rows(chart: Chart, before: Sequence[Finding], after: Sequence[Finding]) -> list[Row]:
+_FREE_ROWS = 12  # rows to fill in, beside those that are; judgement
+
+
+def _own_rows(marked: Marked, typed: Typed, applied: bool) -> list[Row]:
+    """Rows to fill in, and what came of those that are."""
+    unfit = {decision.cell: why for decision, why in marked.unfit}
+    filled = typed.cells.get(tables.OWN, {})
+    last = max((int(key) for key in filled if key.isdecimal()), default=0)
+    rows = []
+    for key in dict.fromkeys((*filled, *map(str, range(1, last + _FREE_ROWS + 1)))):
+        said = ""
+        if filled.get(key, {}).get("What"):
+            cell = typed.where.get((tables.OWN, key, "What"), "")
+            done = f"not done: {unfit[cell]}" if cell in unfit else "done"
+            said = done if applied else "not applied yet: run with --decisions and this file"
+        rows.append(Row(key=key, cells={"What came of it": said}))
+    return rows
+
+
+def _cue_rows(marked: Marked) -> list[Row]:
+    """A row for each bar of which the rhythm section is shown something."""
+    chart = marked.again.chart
+    rows = []
+    for shown in shown_bars(chart, marked.again.together):
+        bar = chart.bars[shown.bar].number
+        beats = [say_beat(chart.place(one.tone.onset).beat) for one in shown.notes]
+        reasons = dict.fromkeys(why for one in shown.notes for why in one.why.split(", "))
+        rows.append(
+            Row(
+                key=f"{bar}|{shown.notes[0].who}",
+                cells={
+                    "Bar": bar,
+                    "Beats": ", ".join(beats),
+                    "Who hits": shown.notes[0].who,
+                    "Why shown": ", ".join(reasons),
+                    "Shown to": ", ".join(shown.to),
+                },
+            )
+        )
+    return rows
+
+
+def _finding_rows(
+    chart: Chart,
+    before: Sequence[Finding],
+    after: Sequence[Finding],
+    settled: Mapping[str, Settled],
+) -> list[Row]:
     """One row for the same finding in several parts. What is still there after marking comes
     first."""
     left = {_same(chart, f) for f in after}
     groups = _finding_groups(chart, before, after)
-    return [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups]
+    rows = [_finding_row(chart, same, _same(chart, same[0]) in left) for same in groups]
+    for row, same in zip(rows, groups, strict=True):
+        row.cells["Status"] = _way(chart, same, settled)
+    return rows
+
+
+def _way(chart: Chart, same: Sequence[Finding], settled: Mapping[str, Settled]) -> str:
+    """How the review page has settled a finding, in all of its parts; "" where it has not."""
+    names = [finding_name(chart, finding) for finding in same]
+    return settled[names[0]].way if all(name in settled for name in names) else ""
 
 
 def open_findings(
-    marked: Marked, settled: Collection[str]
+    marked: Marked, typed: Typed | None, settled: Mapping[str, Settled]
 ) -> tuple[tuple[Finding, ...], list[str]]:
-    """What is left after marking and not settled by a person, and what is, in words. settled: keys
-    of rows of the sheet Agreement; a key holds the music there, so a change of it opens the finding
-    again."""
+    """What is left after marking and not settled by a person, and what is, in words. typed: the
+    workbook, whose rows hold the music there, so that a change of it opens the finding again;
+    settled: on the review page."""
     chart = marked.score.chart
+    by_key = settled_in(typed)
     done = [
         group
         for group in _finding_groups(chart, marked.before, marked.after)
-        if finding_key(chart, group) in settled
+        if finding_key(chart, group) in by_key or _way(chart, group, settled)
     ]
     gone = {_same(chart, f) for group in done for f in group}
     left = tuple(f for f in marked.after if _same(chart, f) not in gone)
@@ -390,6 +454,12 @@ def _part_rows(
     return rows
 
 
+def _turns(report: SheetReport) -> str:
+    if report.failed:
+        return "NOT PRINTED"
+    return "; ".join(f"{turn.where}: {turn.seconds:.0f} s rest" for turn in report.turns)
+
+
 def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]:
     """The rows of the parts with the pages and turns of their sheets."""
     printed = {report.name: report for report in reports}
@@ -401,9 +471,7 @@ def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row
             if report is None
             else {
                 "Pages": report.pages,
-                "Turns": "NOT PRINTED"
-                if report.failed
-                else "; ".join(f"{t.where}: {t.seconds:.0f} s rest" for t in report.turns),
+                "Turns": _turns(report),
             }
         )
         found.append(replace(row, cells=row.cells | pages))

@@ -8,13 +8,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sectionprep.outputs.settled import WAYS
+from sectionprep.phrasing.readings import OFFERED
+
 VERSION = 1
 KEY = "Row key (leave as it is)"
 
-START, PASSAGES, MARKS, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
+START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
     "Start here",
     "Passages",
     "Marks",
+    "Your own decisions",
+    "Rhythm cues",
     "Agreement",
     "Rehearsal",
     "Parts",
@@ -22,7 +27,8 @@ START, PASSAGES, MARKS, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT =
     "Kept from before",
     "about",
 )
-FILLED = "filled in"  # rows of the last: copies that nobody typed
+#: rows of the last: copies, and the status of findings, that nobody typed
+FILLED, STATUS_FILLED = "filled in", "status filled in"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,8 +58,28 @@ CHANGES = (
     "fall",
     "plain",
 )
+#: what can be asked for at any place, as the plan file says it; other words are taken too
+ASKED = (
+    "accent",
+    "tenuto",
+    "rooftop accent",
+    "staccato",
+    "breath",
+    "plain",
+    "off",
+    "mf",
+    "f",
+    "crescendo",
+    "diminuendo",
+    "no hairpin",
+    "no dynamic",
+    "as bar 12",
+)
+AS_PLANNED = "as planned"
+READINGS = tuple(way.name for way in OFFERED)
+SHOW, TAKE_OUT = "show", "take out"  # a rhythm cue
 COPY = "copy it"  # for instructions that concern parts in which they do not stand
-SETTLED = ("settled", "not a fault")
+SETTLED = ("settled", *WAYS)
 STATUS = ("open", *SETTLED, COPY)
 RATINGS = ("1", "2", "3", "4", "5")
 TICK = ("x",)
@@ -72,6 +98,29 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Comes back from", width=9),
         Column(heading="Marks", width=6.5, number=True),
         Column(heading="Findings", width=8, number=True),
+        Column(heading="Reading", width=11, is_input=True, choices=(AS_PLANNED, *READINGS)),
+        Column(heading=KEY, width=9, printed=False),
+    ),
+    OWN: (
+        Column(heading="Part", width=18, is_input=True, wrap=True),
+        Column(heading="Bar", width=6, is_input=True),
+        Column(heading="Beat", width=7, is_input=True),
+        Column(heading="To bar", width=7, is_input=True),
+        Column(heading="To beat", width=7, is_input=True),
+        Column(heading="What", width=20, is_input=True, choices=ASKED, free=True),
+        Column(heading="What came of it", width=48, wrap=True),
+        Column(heading="Your note", width=24, is_input=True, wrap=True),
+        Column(heading=KEY, width=9, printed=False),
+    ),
+    CUES: (
+        Column(heading="Bar", width=6),
+        Column(heading="Beats", width=14, wrap=True),
+        Column(heading="Who hits", width=14, wrap=True),
+        Column(heading="Why shown", width=52, wrap=True),
+        Column(heading="Shown to", width=24, wrap=True),
+        Column(heading="Decision", width=10, is_input=True, choices=(SHOW, TAKE_OUT)),
+        Column(heading="Your note", width=20, is_input=True, wrap=True),
+        Column(heading=KEY, width=9, printed=False),
     ),
     MARKS: (
         Column(heading="Passage", width=7.5),
@@ -144,6 +193,10 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading=KEY, width=9, printed=False),
     ),
 }
+
+
+#: sheets that are there only if they have rows
+IF_ANY = (CUES,)
 
 
 def inputs_of(sheet: str) -> tuple[Column, ...]:

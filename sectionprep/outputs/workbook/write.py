@@ -39,12 +39,21 @@ _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
 _PURPOSE = {
     tables.PASSAGES: "Where the section moves together. Click a passage to see its "
-    "marks. Sure: 1 means that every note fits.",
+    "marks. Sure: how sure the reading of the score is that they belong together (1: every note "
+    "fits). Reading: another way to phrase the whole passage; the Marks sheet says under "
+    '"Instead" what each would do.',
     tables.MARKS: "What the plan asks of the lead line (H: hits and pads between "
     "passages); the section gets the same. Weight: 0 light to 1 heavy "
     "in its surroundings. "
     "Decide in the pale columns (leave it: every part stays as printed there), then run "
     "prepare with --decisions and this file.",
+    tables.OWN: "What no other sheet lists: a mark, a breath, a cut-off (off), a dynamic or a "
+    'hairpin at any place ("To bar" and "To beat": where it ends), "as bar 12" for a bar or more. '
+    "Name any part: what its section plays together is decided for all of them. Notes are never "
+    "changed. Then run prepare with --decisions and this file.",
+    tables.CUES: "What the horns hit, shown small over the slashes of the rhythm section's sheets. "
+    "Take a bar out here if it tells your players nothing, then run prepare with --decisions and "
+    "this file.",
     tables.AGREEMENT: "Where lead and section differ in the score as it came. Notes "
     "are never changed: settle those with a pencil.",
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes "
@@ -161,8 +170,10 @@ class SheetWriter:
         shape = (not column.printed, column.is_input, column.wrap, bool(link))
         style = self._styles.get(shape)
         if style is None:
-            cell.font = _SMALL if shape[0] else _LINK if shape[3] else _FONT
-            cell.alignment = _CLIPPED if shape[0] else _WRAP if column.wrap else _PLAIN
+            cell.font = _LINK if link else _FONT
+            cell.alignment = _WRAP if column.wrap else _PLAIN
+            if not column.printed:
+                cell.font, cell.alignment = _SMALL, _CLIPPED
             cell.border = _GRID
             cell.protection = _OPEN if column.is_input else _SHUT
             if column.is_input:
@@ -286,9 +297,10 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
         _conditional(writer, name)
         writer.finish()
 
-    for name in (tables.START, *_PURPOSE):
+    shown = [name for name in _PURPOSE if book.rows[name] or name not in tables.IF_ANY]
+    for name in (tables.START, *shown):
         workbook.create_sheet(name)
-    for name in _PURPOSE:
+    for name in shown:
         fill(name, book.rows[name])
     write_overview(workbook[tables.START], book)
     _pin_ups(workbook, book, typed)
@@ -298,6 +310,9 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     for row in book.rows[tables.PARTS]:
         if row.cells["Copies"] == 1:  # filled in for the director, not by him
             about.append([tables.FILLED, text(row.key), 1])
+    for row in book.rows[tables.AGREEMENT]:
+        if row.cells.get("Status"):  # settled on the review page
+            about.append([tables.STATUS_FILLED, text(row.key), row.cells["Status"]])
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
     workbook.save(out)
@@ -309,7 +324,7 @@ def _positions(book: Book) -> dict[tuple[str, str], int]:
     for name, rows in book.rows.items():
         for n, row in enumerate(rows, start=_FIRST_ROW):
             found.setdefault((name, row.key), n)
-            if name == tables.MARKS:
+            if name in (tables.MARKS, tables.PASSAGES):
                 found.setdefault((name, str(row.cells["Passage"])), n)
     return found
 

@@ -38,16 +38,17 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         lean = base + min(0.5, 0.06 * climbed) + (0.1 if steps > 1 else 0.0)
         if spot.triplet in (2, 3):
             lean -= 0.6
+        because = "the line peaks here and turns down"
+        if ends:
+            because = "the line has climbed to this, its last note"
+        elif steps > 1:
+            because = "top of a rising group"
         yield Candidate(
             spot=spot.index,
             weight=_ON if spot.on_beat else _OFF,
             lean=lean,
             marks=("accent",),
-            because="the line has climbed to this, its last note"
-            if ends
-            else "top of a rising group"
-            if steps > 1
-            else "the line peaks here and turns down",
+            because=because,
         )
 
 

@@ -24,7 +24,9 @@ _RUN_IN, _LANDING = 1.1, 0.7
 def _propose(view: LineView) -> Iterable[Candidate | Span]:
     for spot in view.spots:
         if spot.triplet == 1:
-            first = _FIRST_SLOW if view.tempo < 140 else (0.0 if view.tempo > 200 else _FIRST)
+            first = _FIRST if view.tempo <= 200 else 0.0
+            if view.tempo < 140:
+                first = _FIRST_SLOW
             yield Candidate(
                 spot=spot.index, weight=first, because="first of a triplet: a light tongue"
             )

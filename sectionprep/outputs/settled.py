@@ -1,4 +1,5 @@
-"""Which findings are settled, and how: kept beside the plan file, which has no words for them."""
+"""Which findings a person has settled on the review page, and how: kept beside the plan file,
+which has no words for them."""
 
 from __future__ import annotations
 
@@ -7,6 +8,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
+from sectionprep.checks import Finding
+from sectionprep.music.chart import Chart
+from sectionprep.music.timing import say_beat
 from sectionprep.outputs.files import write_file
 from sectionprep.settings import read_edited
 from sectionprep.version import __version__
@@ -20,6 +24,25 @@ class Settled(NamedTuple):
 
     way: str
     says: str
+
+
+def settled_beside(plan: Path) -> Path:
+    """Where the findings stand that were settled with a plan file."""
+    return plan.with_name(f"{plan.stem}.findings.json")
+
+
+def finding_name(chart: Chart, finding: Finding) -> str:
+    """By which a finding is known from day to day: what, who and where."""
+    place = chart.place(finding.tick)
+    part = chart.parts[finding.part].label
+    return f"{finding.check} | {part} | {place.bar} {say_beat(place.beat)}"
+
+
+def finding_words(chart: Chart, finding: Finding) -> str:
+    """A finding as it is told to somebody else."""
+    place = chart.place(finding.tick)
+    part = chart.parts[finding.part].label
+    return f"bar {place.bar}, beat {say_beat(place.beat)}, {part}: {finding.message}. {finding.fix}"
 
 
 def read_settled(path: Path) -> dict[str, Settled]:

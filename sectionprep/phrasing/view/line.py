@@ -1,0 +1,118 @@
+"""A line of notes as a rule sees it: phrases, figures, chords."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sectionprep.music.chords import Chord
+from sectionprep.phrasing.styles import Style
+from sectionprep.phrasing.view.spot import HELD, Spot
+
+_EIGHTH, _SIXTEENTH = 0.5, 0.25  # quarters
+_FIGURE = 4  # notes of a short figure; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineView:
+    """A line cut into phrases. beat: ticks of the felt beat at its start. quarter: ticks of a
+    quarter. phrases: (first, last) indices of spots. chords: (tick, sounding chord), from the part
+    itself or from the first part that carries symbols. sections: ticks where one opens: at a
+    rehearsal letter and after a double bar line. dynamics: (tick, sign) printed in the part, the
+    one in force at the line's start among them. tutti: the band plays it."""
+
+    spots: tuple[Spot, ...]
+    phrases: tuple[tuple[int, int], ...]
+    style: Style
+    beat: int
+    quarter: int
+    tempo: float
+    chords: tuple[tuple[int, Chord], ...] = ()
+    sections: tuple[int, ...] = ()
+    dynamics: tuple[tuple[int, str], ...] = ()
+    tutti: bool = False
+
+    def phrase_of(self, spot: Spot) -> Sequence[Spot]:
+        """The notes of the phrase a note belongs to."""
+        first, last = self.phrases[spot.phrase]
+        return self.spots[first : last + 1]
+
+    def prev(self, spot: Spot) -> Spot | None:
+        """The note before, in the same phrase."""
+        return None if spot.first else self.spots[spot.index - 1]
+
+    def next(self, spot: Spot) -> Spot | None:
+        """The note after, in the same phrase."""
+        return None if spot.last else self.spots[spot.index + 1]
+
+    def in_pad(self, spot: Spot) -> bool:
+        """A held note among held notes: sustained, with no peak to lean on."""
+        first, last = self.phrases[spot.phrase]
+        around = self.spots[max(first, spot.index - 2) : min(last, spot.index + 2) + 1]
+        return len(around) > 1 and all(near.is_held for near in around)
+
+    def closes(self, spot: Spot) -> bool:
+        """The last off-beat eighth before a rest: short, stopped by the tongue, wherever the leans
+        of the line fall (everythingsaxophone, 2018). Not in styles that are let go with the air
+        throughout, nor in concert music."""
+        short = spot.off_pulse and not spot.triplet and spot.quarters <= _EIGHTH
+        rest = spot.after / 2 if spot.fine else spot.after
+        return short and rest >= _EIGHTH and self.style.soft != "all"
+
+    def du_dat(self, spot: Spot) -> bool:
+        """The last note of a short figure between rests that goes from beat to beat, long and
+        short: two quarters by themselves, or a quarter and an eighth."""
+        figure = self.phrase_of(spot)
+        if (
+            not spot.last
+            or spot.first
+            or len(figure) > _FIGURE
+            or figure[0].before < 0.5
+            or spot.after < 0.5
+        ):
+            return False
+        du = figure[-2]
+        held = 1 <= du.quarters < HELD and du.on_beat and spot.before == 0 and not spot.compound
+        return (
+            held
+            and spot.on_beat
+            and (spot.quarters <= _EIGHTH or (spot.is_quarter and len(figure) == 2))
+        )
+
+    def set_off(self, silence: float, spot: Spot) -> bool:
+        """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that
+        think in sixteenths, one."""
+        return (silence / 2 if spot.fine else silence) >= (
+            _SIXTEENTH if self.style.unit == "16th" else _EIGHTH
+        )
+
+    def chord_at(self, spot: Spot) -> Chord | None:
+        """The chord that sounds when a note begins."""
+        at = self._chord_index(spot)
+        return self.chords[at][1] if at >= 0 else None
+
+    def new_chord(self, spot: Spot) -> Chord | None:
+        """The chord, if it has changed within a beat before the note begins."""
+        at = self._chord_index(spot)
+        if (
+            at < 1
+            or spot.tone.onset - self.chords[at][0] >= self.beat
+            or self.chords[at][1] == self.chords[at - 1][1]
+        ):
+            return None
+        return self.chords[at][1]
+
+    def opens_section(self, spot: Spot) -> bool:
+        """The first note of this line since a section opened, less than a bar's four beats late."""
+        before = self.spots[spot.index - 1].tone.onset if spot.index else -1
+        at = bisect_right(self.sections, spot.tone.onset) - 1
+        return at >= 0 and before < self.sections[at] > spot.tone.onset - 4 * self.beat
+
+    def dynamic_at(self, spot: Spot) -> str:
+        """The printed dynamic in force when a note begins, "" if there is none."""
+        at = bisect_right(self.dynamics, spot.tone.onset, key=lambda sign: sign[0]) - 1
+        return self.dynamics[at][1] if at >= 0 else ""
+
+    def _chord_index(self, spot: Spot) -> int:
+        return bisect_right(self.chords, spot.tone.onset, key=lambda chord: chord[0]) - 1
