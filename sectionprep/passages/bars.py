@@ -11,11 +11,13 @@ import itertools
 from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sectionprep.music.chart import Chart
+from sectionprep.music.instruments import HORNS
 from sectionprep.passages.chance import Floats
 from sectionprep.passages.grid import Grid
 from sectionprep.passages.groups import gather
@@ -27,7 +29,9 @@ from sectionprep.passages.texture import HELD, column_kind, struck_lengths, stru
 #: scores (tests/outside); between half and twice of each the figures move by less than .005.
 _RHYTHM_SAYS, _LENGTH_SAYS, _PITCH_SAYS = 1.4, 1.05, 1.0
 _HELD_SAYS = 0.7  # where both parts only hold notes on
-_SAME_SECTION = 0.15  # parts of one section are a little likelier together; a prior, never a rule
+#: Parts of one section are a little likelier together, and winds with strings less so: they are two
+#: choirs, and what one plays with the other is heard as a doubling by it. A prior, never a rule.
+_SAME_SECTION, _OTHER_CHOIR = 0.15, -0.3
 _CHANGES = 0.2  # chance that two parts meet or part at a bar line
 _CHANGES_TEXTURE = 0.15  # from harmony to one line or back
 _LINE = -0.6  # odds from which two parts of a group share one line: judgement, favours saying so
@@ -42,17 +46,19 @@ def bar_groups(
     first, second = _pairs(grid)
     if not len(first):
         return tuple(() for _ in chart.bars)
-    together, line = _pair_odds(chart, grid, evidence, first, second)
     edges = np.searchsorted(grid.bar, np.arange(len(chart.bars) + 1)).tolist()
+    columns = [range(*pair) for pair in pairwise(edges)]
+    tutti = plays & np.array([bool(group) for group in evidence.tutti.groups])
+    together, line = _pair_odds(chart, grid, evidence, first, second, tutti)
     staff = np.array(grid.staff)
     unknown = np.where(staff[:, None] == staff, -np.inf, _NEVER_MET)
     found: list[tuple[BarGroup, ...]] = []
     for bar in range(len(chart.bars)):
         known = _matrix(together[:, bar], first, second, unknown)
         lines = _matrix(line[:, bar], first, second, unknown)
-        here = gather(known, np.flatnonzero(plays[:, bar]).tolist(), 0.0)
-        columns = range(edges[bar], edges[bar + 1])
-        groups = (g for group in here for g in _described(chart, grid, group, lines, columns))
+        whole = evidence.tutti.groups[bar]
+        here = [whole] if whole else gather(known, np.flatnonzero(plays[:, bar]).tolist(), 0.0)
+        groups = (g for group in here for g in _described(chart, grid, group, lines, columns[bar]))
         found.append(tuple(groups))
     return tuple(found)
 
@@ -72,20 +78,27 @@ def _pair_odds(
     evidence: Evidence,
     first: NDArray[np.int64],
     second: NDArray[np.int64],
+    tutti: NDArray[np.bool_],
 ) -> tuple[Floats, Floats]:
-    """pairs x bars: log odds of together against apart, and of one line against anything else."""
-    sections = [part.chair.section for part in chart.parts]
+    """pairs x bars: log odds of together against apart, and of one line against anything else.
+    tutti: parts x bars, the part plays and all who play do the same."""
+    sections = np.array([part.chair.section for part in chart.parts])
     held = _held(chart)
     together, line = [], []
     for start in range(0, len(first), _BLOCK):
         one, other = first[start : start + _BLOCK], second[start : start + _BLOCK]
         members = np.stack([one, other], axis=1)
-        kin = [sections[a] == sections[b] for a, b in zip(one, other, strict=True)]
-        prior = np.where(kin, _SAME_SECTION, -_SAME_SECTION)
-        logs = _smoothed(_bar_evidence(evidence, members, grid, held, prior))
+        prior = _priors(sections[one], sections[other])
+        logs = _smoothed(_bar_evidence(evidence, members, grid, held, prior, tutti))
         together.append(np.logaddexp(logs[..., 1], logs[..., 2]) - logs[..., 0])
         line.append(logs[..., 2] - np.logaddexp(logs[..., 0], logs[..., 1]))
     return np.concatenate(together), np.concatenate(line)
+
+
+def _priors(one: NDArray[np.str_], other: NDArray[np.str_]) -> Floats:
+    """Of pairs, by their sections."""
+    winds = np.isin(one, sorted(HORNS)) & np.isin(other, sorted(HORNS))
+    return np.where(one == other, _SAME_SECTION, np.where(winds, 0.0, _OTHER_CHOIR))
 
 
 def _bar_evidence(
@@ -94,6 +107,7 @@ def _bar_evidence(
     grid: Grid,
     held: NDArray[np.int64],
     prior: Floats,
+    tutti: NDArray[np.bool_],
 ) -> Floats:
     """pairs x bars x (apart, same rhythm, one line), log likelihoods."""
     odds = odds_of(evidence, members.tolist())
@@ -104,6 +118,9 @@ def _bar_evidence(
         return np.asarray(most * np.tanh((sums[:, edges[1:]] - sums[:, edges[:-1]]) / most))
 
     rhythm = said(0.7 * odds.rhythm, _RHYTHM_SAYS) + said(0.7 * odds.length, _LENGTH_SAYS)
+    # who does as all do has all that a bar can say for it: so has, a little, the bar beside
+    everybody_does = tutti[members].all(axis=1) & (rhythm != 0)
+    rhythm = np.where(everybody_does, _RHYTHM_SAYS + _LENGTH_SAYS, rhythm)
     rhythm += np.where(rhythm != 0, prior[:, None], 0)
     line = said(0.5 * odds.pitch, _PITCH_SAYS)
     line += np.where(line != 0, 2 * prior[:, None], 0)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sectionprep.music.chart import Chart
-from sectionprep.passages.grid import Grid
+from sectionprep.passages.grid import Grid, plays_in
 
 Floats = NDArray[np.float64]
 
@@ -118,24 +118,6 @@ def _places(chart: Chart, grid: Grid) -> NDArray[np.int64]:
     lengths = np.array([bar.length for bar in chart.bars])
     keys = np.stack([lengths[grid.bar], grid.ticks - starts[grid.bar]])
     return np.unique(keys, axis=1, return_inverse=True)[1].reshape(-1)
-
-
-def plays_in(chart: Chart) -> NDArray[np.bool_]:
-    """parts x bars: the part sounds in that bar."""
-    starts = np.array([bar.start for bar in chart.bars])
-    found = np.zeros((len(chart.lines), len(chart.bars)), dtype=bool)
-    for row, line in enumerate(chart.lines):
-        if not line:
-            continue
-        onsets = np.array([tone.onset for tone in line])
-        ends = np.array([tone.end for tone in line])
-        first = np.searchsorted(starts, onsets, side="right") - 1
-        last = np.searchsorted(starts, np.maximum(ends - 1, onsets), side="right") - 1
-        edges = np.zeros(len(starts) + 1)
-        np.add.at(edges, first, 1)
-        np.add.at(edges, last + 1, -1)
-        found[row] = np.cumsum(edges)[:-1] > 0
-    return found
 
 
 def _neighbourhood(values: Floats) -> Floats:

@@ -20,13 +20,14 @@ from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.passages.bars import bar_groups, line_texture
-from sectionprep.passages.chance import measure_chance, plays_in
-from sectionprep.passages.followed import HIT_PARTS, LEAST_NOTES
-from sectionprep.passages.grid import Grid, build_grid
+from sectionprep.passages.chance import measure_chance
+from sectionprep.passages.everybody import find_tutti
+from sectionprep.passages.followed import LEAST_NOTES
+from sectionprep.passages.grid import Grid, build_grid, plays_in
 from sectionprep.passages.groups import Stretch, close_ends, cut, inner_groups, join_figures
 from sectionprep.passages.guests import with_guests
 from sectionprep.passages.lead import choose_lead, scope_of
-from sectionprep.passages.model import Deviation, Passage, Together
+from sectionprep.passages.model import HIT_PARTS, Deviation, Passage, Together
 from sectionprep.passages.odds import gather_evidence
 from sectionprep.passages.players import players_of, told_by_staff
 from sectionprep.passages.runs import candidates, find_runs
@@ -49,7 +50,9 @@ def _find(chart: Chart, roster: Roster) -> Together:
     if not len(grid.ticks):
         return Together(passages=(), bars=tuple(() for _ in chart.bars))
     bar_length = _usual_bar(chart)
-    evidence = gather_evidence(grid, measure_chance(chart, grid))
+    tutti = find_tutti(chart, grid)
+    grid = replace(grid, passing=tutti.passing)
+    evidence = gather_evidence(grid, measure_chance(chart, grid), tutti)
     bars = bar_groups(chart, grid, evidence, plays_in(chart))
     runs = find_runs(grid, evidence, candidates(chart, bars), _seams(chart, grid))
     pieces = [
@@ -289,7 +292,7 @@ def _deviations(
             found.extend(
                 Deviation(kind="extra", part=p, tick=tick)
                 for p, on in zip(parts, struck, strict=True)
-                if on
+                if on and not grid.passing[p, column]
             )
             continue
         found.extend(

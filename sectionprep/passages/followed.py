@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from sectionprep.passages.chance import Floats
 from sectionprep.passages.grid import Grid
+from sectionprep.passages.model import HIT_PARTS
 from sectionprep.passages.odds import Evidence, odds_of
 
 APART, RHYTHM, LINE = 0, 1, 2
 LEAST_NOTES = 4  # a passage has at least four attacks: judgement
-HIT_PARTS = 3  # parts that make a shorter meeting a hit and not chance: judgement
 LEAST_ODDS = 3.0  # a run must be twenty times likelier than chance (e to the third)
 # : Prices in nats. To begin or end togetherness costs as much as two or three plain coincidences,
 # after

@@ -20,8 +20,9 @@ class Grid:
     sounding MIDI number (0 elsewhere); length: its duration in ticks; quiet: ticks since the part
     last sounded, counted back from this column (0 while it sounds). bar, bar_length: index of the
     column's bar and its length in ticks. staff: for each row the part that has its staff (two
-    players may share one). struck_at, pitch_at, length_at: the same as lists by column, for looking
-    at a few notes."""
+    players may share one). passing: passing notes that are no slips (none until
+    `everybody.py` has found them). struck_at, pitch_at, length_at: the same as lists by column, for
+    looking at a few notes."""
 
     ticks: _Ints
     struck: _Bools
@@ -31,6 +32,7 @@ class Grid:
     bar: _Ints
     bar_length: _Ints
     staff: tuple[int, ...]
+    passing: _Bools
     struck_at: list[list[bool]]
     pitch_at: list[list[int]]
     length_at: list[list[int]]
@@ -61,6 +63,7 @@ def build_grid(chart: Chart) -> Grid:
         bar=bar,
         bar_length=lengths[bar],
         staff=staves_of(chart),
+        passing=np.zeros(shape, dtype=bool),
         struck_at=struck.T.tolist(),
         pitch_at=pitch.T.tolist(),
         length_at=length.T.tolist(),
@@ -86,3 +89,21 @@ def _fill(
     before = np.searchsorted(onsets, ticks, side="left") - 1
     last_end = np.where(before >= 0, np.maximum.accumulate(ends)[np.maximum(before, 0)], -(10**9))
     quiet[row] = np.maximum(0, ticks - last_end)
+
+
+def plays_in(chart: Chart) -> NDArray[np.bool_]:
+    """parts x bars: the part sounds in that bar."""
+    starts = np.array([bar.start for bar in chart.bars])
+    found = np.zeros((len(chart.lines), len(chart.bars)), dtype=bool)
+    for row, line in enumerate(chart.lines):
+        if not line:
+            continue
+        onsets = np.array([tone.onset for tone in line])
+        ends = np.array([tone.end for tone in line])
+        first = np.searchsorted(starts, onsets, side="right") - 1
+        last = np.searchsorted(starts, np.maximum(ends - 1, onsets), side="right") - 1
+        edges = np.zeros(len(starts) + 1)
+        np.add.at(edges, first, 1)
+        np.add.at(edges, last + 1, -1)
+        found[row] = np.cumsum(edges)[:-1] > 0
+    return found

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 #: from this confidence on 95 passages in 100 are right (tests/measure_passages.py)
 SURE = 0.9
+HIT_PARTS = 3  # parts that make a shorter meeting a hit and not chance: judgement
 #: between the id of a passage and the number of one of its guests
 VISIT = "/"
 

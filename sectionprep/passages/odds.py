@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sectionprep.passages.chance import Chance, Floats
+from sectionprep.passages.everybody import Tutti
 from sectionprep.passages.grid import Grid
 
 #: What members of one group do, of a hundred notes. Judgements from annotated scores and planted
@@ -45,7 +46,7 @@ class Odds:
 class Evidence:
     """What is the same for all groups, parts x columns, made once per chart. follows, strays,
     alone: log likelihood of what the part does where its group strikes, where it does not, and by
-    itself; moves: semitones from the note before."""
+    itself; moves: semitones from the note before; tutti: bars in which all who play do the same."""
 
     grid: Grid
     chance: Chance
@@ -53,12 +54,14 @@ class Evidence:
     strays: Floats
     alone: Floats
     moves: NDArray[np.int64]
+    tutti: Tutti
 
 
-def gather_evidence(grid: Grid, chance: Chance) -> Evidence:
+def gather_evidence(grid: Grid, chance: Chance, tutti: Tutti) -> Evidence:
     """Tables that the odds of every group are added up from."""
     struck = grid.struck
     added = np.clip(_ADDED * chance.strike, 1e-4, None)
+    added = np.where(tutti.passing, chance.strike, added)  # as free as by itself: no evidence
     return Evidence(
         grid=grid,
         chance=chance,
@@ -66,6 +69,7 @@ def gather_evidence(grid: Grid, chance: Chance) -> Evidence:
         strays=np.log(np.where(struck, added, 1 - added)),
         alone=np.log(np.where(struck, chance.strike, 1 - chance.strike)),
         moves=_moves(grid),
+        tutti=tutti,
     )
 
 
