@@ -17,7 +17,7 @@ from sectionprep.errors import BadArgument, DestinationError, SectionprepError, 
 from sectionprep.music.marks import say
 from sectionprep.outputs.edited_files import is_edited_plan
 from sectionprep.outputs.files import write_file
-from sectionprep.outputs.folder import Run, staged, whole
+from sectionprep.outputs.folder import Run, whole
 from sectionprep.outputs.library.summary import (
     BOOK,
     RECORD,
@@ -104,11 +104,10 @@ def _first(*places: Path | None) -> Path | None:
 
 def _practice(path: Path, folder: Path, done: Prepared, options: Options) -> None:
     """The practice pages of a chart, in a folder beside its sheets."""
-    from sectionprep.practice import write_practice
+    from sectionprep.practice import practice_folder
 
     run = Run(chart=path, kind="practice", reads=done.marked.score.reads(options))
-    with staged(folder, run) as stage:
-        write_practice(done.marked, stage)
+    practice_folder(done.marked, folder, run)
 
 
 def _key(path: Path, options: Options) -> str:

@@ -24,6 +24,23 @@ from sectionprep.cli.arguments import (
 )
 from sectionprep.cli.telling import say, say_not_applied
 
+Instruments = Annotated[
+    str,
+    typer.Option(
+        help="A General MIDI sound font (.sf2) to play with; auto takes the system's where the "
+        "extra 'sound' and FluidSynth are there; own is our synthesiser."
+    ),
+]
+
+
+def _font(instruments: str) -> Path | None:
+    """The sound font that a person wants. Raises BadArgument."""
+    from sectionprep.outputs.audition.sampled import font_at, usual_font
+
+    if instruments == "auto":
+        return usual_font()
+    return None if instruments == "own" else font_at(instruments)
+
 
 @app.command()
 def practice(
@@ -34,6 +51,7 @@ def practice(
     names: Annotated[
         bool, typer.Option("--names", help="Players' names from the roster on the pages.")
     ] = False,
+    instruments: Instruments = "own",
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
@@ -46,8 +64,8 @@ def practice(
 ) -> None:
     """A page for each player to practise with at home: their part, their passages, and sound."""
     from sectionprep import stages
-    from sectionprep.outputs.folder import Run, staged
-    from sectionprep.practice import write_practice
+    from sectionprep.outputs.folder import Run
+    from sectionprep.practice import practice_folder
 
     options = asked(
         style=style,
@@ -64,8 +82,7 @@ def practice(
     score = stages.read_score(chart, options)
     marked = stages.mark_score(score, options)
     run = Run(chart=chart, kind="practice", reads=score.reads(options), force=force)
-    with staged(folder, run) as stage:
-        made = write_practice(marked, stage, names=names)
+    made = practice_folder(marked, folder, run, names=names, font=_font(instruments))
     say_not_applied(marked.unfit)
     for line in made.notes:
         say(line)
@@ -96,13 +113,7 @@ def audition(
         int, typer.Option(min=1, max=50, help="Play each this often, a bar apart.")
     ] = 1,
     sound: Annotated[str, typer.Option(help="Kind of sound file: wav, flac, ogg or mp3.")] = "wav",
-    instruments: Annotated[
-        str,
-        typer.Option(
-            help="A General MIDI sound font (.sf2) to play with; auto takes the system's where the "
-            "extra 'sound' and FluidSynth are there; own is our synthesiser."
-        ),
-    ] = "auto",
+    instruments: Instruments = "auto",
     click: Annotated[
         bool, typer.Option("--click", help="A quiet click along, not only in the count-in.")
     ] = False,
@@ -124,7 +135,6 @@ def audition(
     from sectionprep import preparing
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.audition import SOUNDS, Wish
-    from sectionprep.outputs.audition.sampled import font_at, usual_font
 
     try:
         shares = tuple(float(t) / 100 for t in tempos.split(","))
@@ -152,10 +162,6 @@ def audition(
         force=force,
     )
     folder = out or beside(chart, tune, "_audition")
-    if instruments == "auto":
-        font = usual_font()
-    else:
-        font = None if instruments == "own" else font_at(instruments)
     wish = Wish(
         passages=tuple(p.upper() for p in passage or ()),
         part=part,
@@ -164,7 +170,7 @@ def audition(
         click=click,
         sound=sound,
         rhythm=rhythm,
-        font=font,
+        font=_font(instruments),
     )
     written, unfit, remarks = preparing.audition(chart, folder, options, wish)
     say_not_applied(unfit)

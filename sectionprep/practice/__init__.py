@@ -1,5 +1,5 @@
 """A folder of pages that each player opens at home: their part, their passages, and sound."""
 
-from sectionprep.practice.folder import Made, write_practice
+from sectionprep.practice.folder import Made, practice_folder, write_practice
 
-__all__ = ["Made", "write_practice"]
+__all__ = ["Made", "practice_folder", "write_practice"]

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
+import tempfile
+from collections.abc import Mapping
 from concurrent.futures import Future
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,18 +22,21 @@ from sectionprep.music.chart import Chart, Part
 from sectionprep.outputs.audition import Wish, remarks
 from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.road import pieces_of
+from sectionprep.outputs.folder import Run, staged
 from sectionprep.outputs.parts.sheet import SheetStyle
 from sectionprep.outputs.parts.sheets import file_names, part_jobs
 from sectionprep.passages import Passage
 from sectionprep.phrasing.syllables import syllables
-from sectionprep.practice.lines import part_lines
+from sectionprep.practice.lines import Strip, part_lines
 from sectionprep.practice.sounds import (
     Times,
+    has_horns,
     passage_sounds,
     piece_of,
     times_of,
     whole_sounds,
 )
+from sectionprep.practice.takes import KEPT, Place, earlier_takes, write_list
 from sectionprep.practice.words import words_of
 from sectionprep.results import Marked
 from sectionprep.settings import data_path
@@ -42,6 +49,8 @@ _TAKES = (
     ("lead", "You with the lead"),
     ("section", "The section without you"),
     ("band", "The whole band"),
+    ("horns", "The band without its rhythm section"),
+    ("without", "The band without you"),
 )
 
 
@@ -53,30 +62,45 @@ class Made:
     notes: tuple[str, ...]
 
 
-def write_practice(marked: Marked, folder: Path, *, names: bool = False) -> Made:
-    """Write the pages into a folder. names: of players, from the roster."""
-    chart, plan, together = marked.again.chart, marked.plan, marked.again.together
-    band = Band(chart, together, plan)
+def practice_folder(
+    marked: Marked, folder: Path, run: Run, *, names: bool = False, font: Path | None = None
+) -> Made:
+    """Write the pages into a folder, which is there whole or not at all. Sounds that an earlier run
+    has made, one that was killed as well, are taken from there. names: of players, from the roster;
+    font: a sound font whose instruments play."""
+    with staged(folder, run) as stage:
+        kept = folder / KEPT
+        made = write_practice(
+            marked, stage, names=names, font=font, kept=kept, before=earlier_takes(folder)
+        )
+    shutil.rmtree(kept, ignore_errors=True)
+    return made
+
+
+def write_practice(
+    marked: Marked,
+    folder: Path,
+    *,
+    names: bool = False,
+    font: Path | None = None,
+    kept: Path | None = None,
+    before: Mapping[str, Path] | None = None,
+) -> Made:
+    """Write the pages into an empty folder. kept: where sounds wait for the run to end; before:
+    takes of earlier runs by their keys."""
+    chart = marked.again.chart
     get_ready()
     (folder / "sound").mkdir(parents=True)
     notes = list(remarks(chart, Wish()))
-    with Apart(min(os.cpu_count() or 1, _WORKERS)) as apart:
+    with ExitStack() as closing:
+        if kept is None:
+            kept = Path(closing.enter_context(tempfile.TemporaryDirectory()))
+        kept.mkdir(exist_ok=True)
+        place = Place(sound=folder / "sound", kept=kept, before=before or {}, font=font)
+        apart = closing.enter_context(Apart(min(os.cpu_count() or 1, _WORKERS)))
         drawn = _draw(apart, marked)
-        voices = band.whole(chart.clock)
-        passages = [p for p in together.passages if plan.of(p.id) is not None]
-        busy = {part for p in passages for part in p.parts}
-        idle = [part.index for part in chart.parts if part.index not in busy]
-        sounding = [v.name for v in voices]
-        idle = [part for part in idle if chart.parts[part].label in sounding]
-        work = [
-            apart.submit(
-                passage_sounds, band, _near(band, voices, p), p, folder / "sound", seconds=_SECONDS
-            )
-            for p in passages
-        ]
-        work.append(
-            apart.submit(whole_sounds, chart, voices, folder / "sound", idle, seconds=6 * _SECONDS)
-        )
+        passages = [p for p in marked.again.together.passages if marked.plan.of(p.id) is not None]
+        idle, work = _sounds(apart, marked, passages, place)
         pages = _Pages(marked, folder, names, idle, generated=notes)
         for part, job in zip(chart.parts, drawn, strict=True):
             try:
@@ -88,14 +112,34 @@ def write_practice(marked: Marked, folder: Path, *, names: bool = False) -> Made
                 notes.append(f"NOT AS THE FILE HAS IT: {part.label}. Compare it with the score.")
             pages.player(part, [p for p in passages if part.index in p.parts], art, lines)
         pages.index()
+        keys: dict[str, str] = {}
         for one in work:
-            one.result()
+            keys |= one.result()
+        write_list(place.sound, keys)
     return Made(
         files=tuple(sorted(p for p in folder.rglob("*") if p.is_file())), notes=tuple(notes)
     )
 
 
-def _draw(apart: Apart, marked: Marked) -> list[Future[tuple[str, list[str], bool]]]:
+def _sounds(
+    apart: Apart, marked: Marked, passages: list[Passage], place: Place
+) -> tuple[list[int], list[Future[dict[str, str]]]]:
+    """Have the sounds made, the longest first. Parts that are in no passage, and the jobs."""
+    chart, together = marked.again.chart, marked.again.together
+    band = Band(chart, together, marked.plan)
+    voices = band.whole(chart.clock)
+    busy = {part for p in passages for part in p.parts}
+    sounding = {v.name for v in voices}
+    idle = [p.index for p in chart.parts if p.index not in busy and p.label in sounding]
+    work = [apart.submit(whole_sounds, chart, voices, idle, place, seconds=6 * _SECONDS)]
+    work += [
+        apart.submit(passage_sounds, band, _near(band, voices, p), p, place, seconds=_SECONDS)
+        for p in passages
+    ]
+    return idle, work
+
+
+def _draw(apart: Apart, marked: Marked) -> list[Future[tuple[str, list[Strip], bool]]]:
     again = marked.again
     jobs = part_jobs(
         again.document,
@@ -139,7 +183,7 @@ class _Pages:
             data = data_path(f"templates/practice/{name}").read_text(encoding="utf-8")
             (folder / name).write_text(data.replace("@MUSIC@", signs), encoding="utf-8")
 
-    def player(self, part: Part, passages: list[Passage], art: str, lines: list[str]) -> None:
+    def player(self, part: Part, passages: list[Passage], art: str, lines: list[Strip]) -> None:
         """One player's page."""
         chart, plan = self.chart, self.marked.plan
         said = syllables(chart, self.marked.again.together, plan, part.index)
@@ -147,7 +191,8 @@ class _Pages:
         for passage in passages:
             planned = plan.of(passage.id)
             assert planned is not None
-            times = times_of(chart, [piece_of(chart, passage)], chart.clock)
+            piece = piece_of(chart, passage)
+            times = times_of(chart, [piece], chart.clock)
             data[passage.id] = _data(times, self._takes(part, passage))
             shown.append(
                 {
@@ -155,10 +200,11 @@ class _Pages:
                     "words": words_of(chart, passage, planned, part.index, said),
                     "takes": self._takes(part, passage),
                     "bars": times.bars,
+                    "music": (piece.first, piece.last),
                 }
             )
         pieces = pieces_of(chart, chart.clock)
-        whole = {"band": "sound/chart_band.mp3"}
+        whole = {"band": "sound/chart_band.mp3"} | self._horns("chart")
         if part.index in self.idle:
             whole = {"without": f"sound/chart_{part.index + 1:02d}_without.mp3"} | whole
         times = times_of(chart, pieces, chart.clock)
@@ -171,7 +217,7 @@ class _Pages:
             shown=shown,
             whole=whole,
             whole_bars=times.bars,
-            names=dict(_TAKES) | {"without": "The band without you"},
+            names=dict(_TAKES),
             steps=STEPS,
             art=art,
             lines=lines,
@@ -194,7 +240,10 @@ class _Pages:
             found["lead"] = f"{mine}_lead.mp3"
         if len(passage.parts) > 1:
             found["section"] = f"{mine}_section.mp3"
-        return found | {"band": f"sound/{passage.id}_band.mp3"}
+        return found | {"band": f"sound/{passage.id}_band.mp3"} | self._horns(passage.id)
+
+    def _horns(self, name: str) -> dict[str, str]:
+        return {"horns": f"sound/{name}_horns.mp3"} if has_horns(self.chart) else {}
 
     def _player(self, part: Part) -> str:
         seat = self.marked.score.roster.seat(part.label) if self.names else None

@@ -4,6 +4,7 @@ width."""
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 from sectionprep.drawing.engraver.engraver import engrave, measure
 from sectionprep.drawing.paging.lines_and_pages import break_lines
@@ -14,8 +15,16 @@ from sectionprep.outputs.parts.sheet import PartJob, extras_of
 _WIDE = 110.0  # millimetres: two or three bars, readable on a telephone held upright; judgement
 
 
-def part_lines(job: PartJob) -> tuple[str, list[str], bool]:
-    """Outlines of the signs, the lines as SVG, and whether all heads are proved to be drawn as the
+class Strip(NamedTuple):
+    """A line as a picture (SVG), and its first and last bars as indices."""
+
+    first: int
+    last: int
+    svg: str
+
+
+def part_lines(job: PartJob) -> tuple[str, list[Strip], bool]:
+    """Outlines of the signs, the lines, and whether all heads are proved to be drawn as the
     file has them. Raises EngravingFailed."""
     pictures = _lines(job)
     if not pictures[2]:
@@ -24,7 +33,7 @@ def part_lines(job: PartJob) -> tuple[str, list[str], bool]:
     return pictures
 
 
-def _lines(job: PartJob) -> tuple[str, list[str], bool]:
+def _lines(job: PartJob) -> tuple[str, list[Strip], bool]:
     part = measure(
         job.xml, width_mm=_WIDE, staff_mm=job.style.staff, where=job.where, must=job.must
     )
@@ -36,7 +45,13 @@ def _lines(job: PartJob) -> tuple[str, list[str], bool]:
         start, end = engraving.bars[first], engraving.bars[last]
         names = [job.numbers[start.index], job.numbers[end.index + end.bars - 1]]
         label = f"bars {names[0]} to {names[1]}" if names[0] != names[1] else f"bar {names[0]}"
-        found.append(
-            picture(system, {}, wide=_WIDE * 100 / system.scale, extras=extras, label=label)
+        svg = picture(
+            system,
+            {},
+            wide=_WIDE * 100 / system.scale,
+            bars=[bar.index for bar in engraving.bars[first : last + 1]],
+            extras=extras,
+            label=label,
         )
+        found.append(Strip(start.index, end.index + end.bars - 1, svg))
     return outlines(engraving.glyphs), found, not engraving.proved.differences

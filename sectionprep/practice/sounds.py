@@ -1,39 +1,33 @@
-"""The takes of each passage as small sound files: every part is played once, and the takes are
-mixed from that.
+"""Which takes each passage has for each of its players.
 
-MP3, since every telephone plays it. A take begins at the bar line before the passage and ends with
-its last bar, so that bars can be looped; tempo, count-in and click are the page's.
+A take begins at the bar line before the passage and ends with its last bar, so that bars can be
+looped; tempo, count-in and click are the page's.
 """
 
 from __future__ import annotations
 
-import tempfile
 from bisect import bisect_left
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-
-import numpy as np
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.clock import Clock
 from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.performance import Played
-from sectionprep.outputs.audition.road import Piece, laid_out, length_of, pieces_of
-from sectionprep.outputs.audition.soundfiles import write_sound
-from sectionprep.outputs.audition.synth import Sound, blocks
+from sectionprep.outputs.audition.road import Piece, length_of, pieces_of
 from sectionprep.passages import Passage
+from sectionprep.practice.takes import Place, Take, make_takes
 
+_RHYTHM = ("rhythm", "percussion")  # sections that a band can be heard without
 _TAIL = 0.4  # seconds for the last note to die away
-_KIND = "mp3"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Times:
-    """Seconds of a take. bars: (printed number, second) of each bar line; beats: (second, first of
-    its bar); end: of the last bar."""
+    """Seconds of a take. bars: (printed number, second, index) of each bar; beats: (second, first
+    of its bar); end: of the last bar."""
 
-    bars: tuple[tuple[str, float], ...]
+    bars: tuple[tuple[str, float, int], ...]
     beats: tuple[tuple[float, bool], ...]
     end: float
 
@@ -44,7 +38,8 @@ def times_of(chart: Chart, pieces: Sequence[Piece], clock: Clock) -> Times:
     for piece in pieces:
         move = piece.second - piece.written[0]
         for bar in chart.bars[piece.first : piece.last + 1]:
-            bars.append((bar.number, round(clock.second(bar.start / chart.resolution) + move, 3)))
+            start = clock.second(bar.start / chart.resolution) + move
+            bars.append((bar.number, round(start, 3), bar.index))
             step = bar.meter.pulse * chart.resolution
             for n in range(max(1, round(bar.length / step))):
                 second = clock.second(float(bar.start + n * step) / chart.resolution) + move
@@ -62,71 +57,70 @@ def piece_of(chart: Chart, passage: Passage) -> Piece:
     return Piece(first, last, (start, end), 0.0)
 
 
-def passage_sounds(band: Band, voices: Sequence[Voice], passage: Passage, folder: Path) -> None:
-    """Write the takes of a passage for all its players: NAME_band; for each part NAME_N_me,
-    NAME_N_lead (with the lead) and NAME_N_section (the section without it). voices: of the whole
-    band in written time. N: the part's number from 1."""
+def passage_sounds(
+    band: Band, voices: Sequence[Voice], passage: Passage, place: Place
+) -> dict[str, str]:
+    """Write the takes of a passage for all its players: NAME_band and, without the rhythm section,
+    NAME_horns; for each part NAME_N_me, NAME_N_lead (with the lead) and NAME_N_section (the section
+    without it). voices: of the whole band in written time; N: the part's number from 1. The key of
+    each take by its name."""
     piece = piece_of(band.chart, passage)
-    labels = [band.chart.parts[p].label for p in passage.parts]
-    sounds = {voice.name: _played(voice, piece) for voice in voices}
-    total = np.sum(list(sounds.values()), axis=0)
-    _write(total, folder / f"{passage.id}_band.{_KIND}")
-    own = {part: sounds[label] for part, label in zip(passage.parts, labels, strict=True)}
-    section = np.sum(list(own.values()), axis=0)
-    for part, sound in own.items():
+    start, end = piece.written
+    inside = [_inside(voice, piece) for voice in voices]
+    number = {voice.name: n for n, voice in enumerate(voices)}
+    own = {part: number[band.chart.parts[part].label] for part in passage.parts}
+    takes = _of_the_band(band.chart, passage.id, voices)
+    for part, n in own.items():
         stem = f"{passage.id}_{part + 1:02d}"
-        _write(sound, folder / f"{stem}_me.{_KIND}")
+        takes.append(Take(f"{stem}_me", frozenset((n,))))
         if part != passage.lead:
-            _write(sound + own[passage.lead], folder / f"{stem}_lead.{_KIND}")
+            takes.append(Take(f"{stem}_lead", frozenset((n, own[passage.lead]))))
         if len(own) > 1:
-            _write(section - sound, folder / f"{stem}_section.{_KIND}")
+            takes.append(Take(f"{stem}_section", frozenset(own.values()) - {n}))
+    return make_takes(takes, inside, end - start + _TAIL, place)
 
 
 def whole_sounds(
-    chart: Chart, voices: Sequence[Voice], folder: Path, without: Sequence[int]
-) -> None:
-    """The whole chart as its road map runs: chart_band, and chart_N_without for these parts."""
+    chart: Chart, voices: Sequence[Voice], without: Sequence[int], place: Place
+) -> dict[str, str]:
+    """The whole chart as its road map runs: chart_band, chart_horns, and chart_N_without for these
+    parts. The key of each take by its name."""
     pieces = pieces_of(chart, chart.clock)
-
-    def played(left: Container[str]) -> Iterator[Sound]:
-        return blocks(
-            [(v.section, laid_out(v.notes, pieces) if v.name in left else ()) for v in voices],
-            length_of(pieces) + _TAIL,
-        )
-
-    with tempfile.TemporaryFile() as kept:  # a long chart does not fit into memory
-
-        def keep(sound: Iterator[Sound]) -> Iterator[Sound]:
-            for block in sound:
-                kept.write(block.tobytes())
-                yield block
-
-        everybody = {v.name for v in voices}
-        write_sound(keep(played(everybody)), folder / f"chart_band.{_KIND}")
-        for part in without:
-            kept.seek(0)
-            own = played({chart.parts[part].label})
-            rest = (np.frombuffer(kept.read(mine.nbytes), np.float32) - mine for mine in own)
-            write_sound(rest, folder / f"chart_{part + 1:02d}_without.{_KIND}")
+    takes = _of_the_band(chart, "chart", voices)
+    everybody = frozenset(range(len(voices)))
+    for part in without:
+        n = next(n for n, voice in enumerate(voices) if voice.name == chart.parts[part].label)
+        takes.append(Take(f"chart_{part + 1:02d}_without", everybody - {n}))
+    return make_takes(takes, voices, length_of(pieces) + _TAIL, place, pieces)
 
 
-def _played(voice: Voice, piece: Piece) -> Sound:
+def _of_the_band(chart: Chart, name: str, voices: Sequence[Voice]) -> list[Take]:
+    """The whole band, and the band without its rhythm section where it has one."""
+    everybody = frozenset(range(len(voices)))
+    rhythm = {part.label for part in chart.parts if part.chair.section in _RHYTHM}
+    horns = frozenset(n for n in everybody if voices[n].name not in rhythm)
+    takes = [Take(f"{name}_band", everybody)]
+    return takes + ([Take(f"{name}_horns", horns)] if has_horns(chart) else [])
+
+
+def has_horns(chart: Chart) -> bool:
+    """True where the band can be heard without its rhythm section."""
+    return len({part.chair.section in _RHYTHM for part in chart.parts}) > 1
+
+
+def _inside(voice: Voice, piece: Piece) -> Voice:
     """A voice inside a piece. What is held beyond its end ends with it."""
     start, end = piece.written
     first = bisect_left(voice.notes, start - 1e-6, key=_start)
     last = bisect_left(voice.notes, end - 1e-6, first, key=_start)
-    notes = [
+    notes = tuple(
         replace(
             note, start=note.start - start, length=max(0.02, min(note.length, end - note.start))
         )
         for note in voice.notes[first:last]
-    ]
-    return np.concatenate(list(blocks([(voice.section, notes)], end - start + _TAIL)))
+    )
+    return replace(voice, notes=notes)
 
 
 def _start(note: Played) -> float:
     return note.start
-
-
-def _write(sound: Sound, path: Path) -> None:
-    write_sound([sound.astype(np.float32)], path)

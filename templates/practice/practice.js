@@ -23,10 +23,30 @@
     tone.stop(at + 0.05);
   }
 
+  // each passage shows the lines of the part that it stands in
+  const part = [...document.querySelectorAll("#part .strip")];
+  for (const own of document.querySelectorAll(".own")) {
+    const [first, last] = [+own.dataset.first, +own.dataset.last];
+    const here = part.filter((strip) => strip.dataset.first <= last && strip.dataset.last >= first);
+    own.append(...here.map((strip) => strip.cloneNode(true)));
+  }
+
+  // the bar that sounds: the last one drawn that begins at it or before, as in a rest of many bars
+  function shade(box, index) {
+    const music = box.parentElement.querySelector(".own") || document.getElementById("part");
+    let found = null;
+    for (const bar of music ? music.querySelectorAll(".bar") : []) {
+      bar.classList.remove("now");
+      if (index !== null && +bar.dataset.bar <= index) found = bar;
+    }
+    if (found) found.classList.add("now");
+  }
+
   function stop() {
     clearTimeout(wait);
     audio.pause();
     if (!now) return;
+    shade(now.box, null);
     now.box.querySelector(".play").textContent = "Play";
     now.box.querySelector(".where").textContent = "";
     now = null;
@@ -47,7 +67,7 @@
     const [begin, end] = stretch(box, piece);
     clicks = clicks || new AudioContext();
     clicks.resume();
-    now = { box, piece, begin, end, rate, told: -1 };
+    now = { box, piece, begin, end, rate, told: -1, bar: -1 };
     box.querySelector(".play").textContent = "Stop";
     audio.src = piece.takes[chosen(box, "take")];
     audio.playbackRate = audio.defaultPlaybackRate = rate;
@@ -91,11 +111,13 @@
           now.told = begin - 0.05;
         } else stop();
       } else {
-        let bar = piece.bars[0][0];
-        for (const [number, second] of piece.bars) if (second <= at + 0.01) bar = number;
-        const says = `Bar ${bar}`;
-        const where = box.querySelector(".where");
-        if (where.textContent !== says) where.textContent = says;
+        let bar = 0;
+        piece.bars.forEach(([, second], n) => { if (second <= at + 0.01) bar = n; });
+        if (bar !== now.bar) {
+          now.bar = bar;
+          box.querySelector(".where").textContent = `Bar ${piece.bars[bar][0]}`;
+          shade(box, piece.bars[bar][2]);
+        }
       }
     }
     setTimeout(watch, 20);

@@ -12,7 +12,9 @@ import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -24,7 +26,12 @@ from build import part_xml, score_xml
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 from sectionprep import stages
-from sectionprep.practice import Made, write_practice
+from sectionprep.outputs.audition.band import Voice
+from sectionprep.outputs.audition.performance import Played
+from sectionprep.outputs.audition.synth import Sound, render
+from sectionprep.outputs.folder import Run
+from sectionprep.practice import Made, practice_folder, takes, write_practice
+from sectionprep.practice import folder as folder_of_pages
 from sectionprep.results import Marked, Options
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -265,6 +272,7 @@ def test_sounds_are_equally_loud_and_hold_whom_they_say(folder: Path, demo_marke
         sounds[path.stem] = sound
     assert set(levels) == {
         "P3_band",
+        "P3_horns",
         *(f"P3_{n:02d}_me" for n in range(1, 6)),
         *(f"P3_{n:02d}_lead" for n in range(2, 6)),
         *(f"P3_{n:02d}_section" for n in range(1, 6)),
@@ -284,7 +292,7 @@ def test_a_page_has_only_its_players_material_and_no_names_unasked(
 ) -> None:
     text = (folder / TENOR).read_text(encoding="utf-8")
     sounds = set(re.findall(r"sound/(\w+)\.mp3", text))
-    assert all(re.fullmatch(r"P\d+_03_\w+|\w+_band", name) for name in sounds), sounds
+    assert all(re.fullmatch(r"P\d+_03_\w+|\w+_(band|horns)", name) for name in sounds), sounds
     assert "Trombone" not in re.sub(r"saxes \+ Trombone 2", "", text)
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
     assert "headphones harm ears" in text
@@ -344,3 +352,133 @@ def test_a_book_has_practice_pages_only_if_asked_and_skips_unchanged_charts(
     again = prepare_for_book(path, "small", out, asked, time.time() + 1)
     assert again.status == "unchanged"
     assert made == [page.stat().st_mtime_ns for page in pages]
+
+
+@needs_browser
+def test_a_passage_shows_its_own_music_and_the_bar_that_sounds(
+    browser: Browser, folder: Path
+) -> None:
+    page = _open(browser, folder / TENOR, 360, 740)
+    own = page.locator("#P3 .own")
+    bars = page.evaluate("practice.data.pieces.P3.bars.map(([number, second, index]) => index)")
+    shown = own.locator(".bar").evaluate_all("all => all.map((bar) => +bar.dataset.bar)")
+    assert set(bars) <= set(shown)
+    assert len(shown) < 2 * len(bars)  # its own lines, not the whole part
+    box = page.locator(".player[data-piece=P3]")
+    box.locator(".count").uncheck()
+    box.locator(".from").select_option("2")
+    box.locator("button").click()
+    expect(own.locator(".bar.now")).to_have_attribute("data-bar", str(bars[2]))
+    expect(page.locator("#P3 .player .where")).to_contain_text("Bar")
+    box.locator("button").click()
+    expect(page.locator(".bar.now")).to_have_count(0)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert _wrong(page) == []
+
+
+def test_the_band_can_be_heard_without_its_rhythm_section(
+    folder: Path, demo_marked: Marked
+) -> None:
+    """What is missing from it is what the rhythm section plays: little is left of the drums' noise
+    above 6 kHz."""
+    noise = {}
+    for name in ("band", "horns"):
+        sound, rate = soundfile.read(folder / "sound" / f"P5_{name}.mp3")
+        power = np.abs(np.fft.rfft(sound)) ** 2
+        high = np.fft.rfftfreq(len(sound), 1 / rate) > 6000
+        noise[name] = power[high].sum() / power.sum()
+    assert noise["horns"] < 0.1 * noise["band"]
+    assert "The band without its rhythm section" in (folder / TENOR).read_text(encoding="utf-8")
+    assert (folder / "sound" / "chart_horns.mp3").is_file()
+
+
+def _two_altos(folder: Path, line: str) -> Path:
+    path = folder / "small.musicxml"
+    part = part_xml(line)
+    path.write_bytes(score_xml({"Alto Sax 1": part, "Alto Sax 2": part, "Drums": part}))
+    return path
+
+
+def _made_anew(monkeypatch: pytest.MonkeyPatch, path: Path, out: Path, stop: int = 0) -> list[str]:
+    """Make the folder; which takes were mixed anew. stop: the run is killed after so many."""
+    made: list[str] = []
+    write = takes.write_sound
+
+    def counted(sound: Iterator[Sound], place: Path) -> None:
+        if stop and len(made) == stop:
+            raise KeyboardInterrupt
+        write(sound, place)
+        made.append(place.name)
+
+    monkeypatch.setattr(takes, "write_sound", counted)
+    monkeypatch.setattr(folder_of_pages, "Apart", _Here)
+    marked = stages.mark_score(stages.read_score(path, Options()), Options())
+    with suppress(KeyboardInterrupt):
+        practice_folder(marked, out, Run(chart=path, kind="practice"))
+    monkeypatch.undo()
+    return made
+
+
+class _Here:
+    """Does the work of other processes in this one, so that it can be counted and killed."""
+
+    def __init__(self, _workers: int) -> None: ...
+
+    def __enter__(self) -> _Here:
+        return self
+
+    def __exit__(self, *error: object) -> None: ...
+
+    def submit(self, work: Callable[..., object], *given: object, seconds: float) -> Future[object]:
+        done: Future[object] = Future()
+        done.set_result(work(*given))
+        return done
+
+
+def test_a_killed_run_goes_on_and_unchanged_takes_are_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, out = _two_altos(tmp_path, "C5/8 D5/8 E5/8> G5/8 F5/8 E5/8 D5/4 " * 4), tmp_path / "out"
+    killed = _made_anew(monkeypatch, path, out, stop=3)
+    assert len(killed) == 3
+    assert not (out / "index.html").exists()
+    assert len(list((out / takes.KEPT).glob("*.mp3"))) == 3
+    rest = _made_anew(monkeypatch, path, out)
+    assert rest, "the killed run had made three takes alone"
+    assert (out / "index.html").exists()
+    assert not (out / takes.KEPT).exists()
+    first = {p.name: p.read_bytes() for p in (out / "sound").glob("*.mp3")}
+    assert _made_anew(monkeypatch, path, out) == []  # nothing has changed
+    assert {p.name: p.read_bytes() for p in (out / "sound").glob("*.mp3")} == first
+    path.unlink()
+    _two_altos(tmp_path, "C5/8 D5/8 E5/8> G5/8 F5/8 E5/8 C5/4 " * 4)
+    assert len(_made_anew(monkeypatch, path, out)) == len(killed + rest)  # other notes
+    sound = next((out / "sound").glob("P1_*_me.mp3"))
+    sound.unlink()
+    assert len(_made_anew(monkeypatch, path, out)) <= 1  # what is missing
+
+
+def test_a_take_is_the_sum_of_whom_it_says_for_any_length(tmp_path: Path) -> None:
+    """Mixed in pieces as in one: a take longer than a piece, against the sum of its voices."""
+    voices = [
+        Voice(section, name, 1, tuple(
+            Played(start=float(n), length=0.6, pitch=60 + n % 5 + 4 * k, level=-12.0)
+            for n in range(25)
+        ))
+        for k, (section, name) in enumerate((("saxes", "A"), ("trumpets", "B"), ("rhythm", "C")))
+    ]  # fmt: skip
+    heard: dict[str, Sound] = {}
+
+    def keep(sound: Iterator[Sound], place: Path) -> None:
+        heard[str(len(heard))] = np.concatenate(list(sound))
+        place.write_bytes(b"")
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(takes, "write_sound", keep)
+        place = takes.Place(sound=tmp_path, kept=tmp_path, before={})
+        wanted = [frozenset({0, 1, 2}), frozenset({1}), frozenset({0, 1})]
+        names = [takes.Take(f"t{n}", who) for n, who in enumerate(wanted)]
+        takes.make_takes(names, voices, 25.4, place)
+    alone = [render([(v.section, v.notes)], 25.4) for v in voices]
+    for n, who in enumerate(wanted):
+        np.testing.assert_allclose(heard[str(n)], sum(alone[k] for k in who), atol=1e-4)
