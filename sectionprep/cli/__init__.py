@@ -12,13 +12,22 @@ from typing import NoReturn
 
 import typer
 
-from sectionprep.cli import books, listening, looking, marking, preparing, printing, reviewing
+from sectionprep.cli import (
+    books,
+    evenings,
+    listening,
+    looking,
+    marking,
+    preparing,
+    printing,
+    reviewing,
+)
 from sectionprep.cli.app import app
 from sectionprep.cli.telling import clean
 from sectionprep.errors import SectionprepError
 
 #: commands register themselves; in the order of `--help`
-THEMES = (preparing, reviewing, looking, marking, printing, listening, books)
+THEMES = (preparing, reviewing, looking, marking, printing, listening, books, evenings)
 
 
 def main() -> None:

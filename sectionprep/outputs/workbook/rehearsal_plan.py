@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sectionprep.checks import Finding
 from sectionprep.music.chart import Chart
@@ -39,7 +39,7 @@ _WEIGHT = {"error": 3.0, "warning": 1.0, "note": 0.1}
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Item:
     """One line of the plan. key: stable name for what was typed beside it. tempos: steps, beats a
-    minute. why: why it stands where it stands."""
+    minute. why: why it stands where it stands. need: the points of the module's text."""
 
     key: str
     what: str
@@ -53,6 +53,7 @@ class Item:
     why: str = ""
     passage: str = ""
     findings: int = 0
+    need: float = 0.0
 
 
 def plan_rehearsal(marked: Marked, minutes: int = 45) -> tuple[Item, ...]:
@@ -73,8 +74,11 @@ def plan_rehearsal(marked: Marked, minutes: int = 45) -> tuple[Item, ...]:
     if not chosen:
         run = minutes
     items = [
-        _item(chart, passage, again[passage.id], plan.of(passage.id), before, after, share)
-        for (_, passage), share in zip(chosen, shares, strict=True)
+        replace(
+            _item(chart, passage, again[passage.id], plan.of(passage.id), before, after, share),
+            need=need,
+        )
+        for (need, passage), share in zip(chosen, shares, strict=True)
     ]
     style = styles().get(plan.style)
     short = style is not None and style.short_quarters

@@ -1,0 +1,157 @@
+"""What each chart asks of the evening: its places to rehearse, who plays, how long it lasts, how
+much the brass blow, and what was rated and settled before."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from sectionprep import stages
+from sectionprep.errors import UnreadableFile
+from sectionprep.library import with_what_is_there
+from sectionprep.music.chart import Chart, Part
+from sectionprep.music.instruments import BRASS
+from sectionprep.outputs.audition.road import length_of, pieces_of
+from sectionprep.outputs.folder import files_of
+from sectionprep.outputs.library.summary import charts_in
+from sectionprep.outputs.names import stem_of
+from sectionprep.outputs.workbook import Typed, read_typed, tables
+from sectionprep.outputs.workbook.rehearsal_plan import Item, plan_rehearsal
+from sectionprep.results import Options
+
+_LONG = 240  # minutes over which needs are shared out: every place gets a line; judgement
+#: how much need is left of a place that was rated 1 (not yet) to 5 (ready); judgements
+_LEFT = {1: 1.4, 2: 1.15, 3: 0.8, 4: 0.4, 5: 0.1}
+_ENDINGS = (".musicxml", ".xml", ".mxl")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A place to rehearse. need: points, what was rated before taken off; rated: 1 to 5, 0 for
+    never; brass: share of its time in which the brass blow, 0 to 1; parts: chairs of who plays."""
+
+    item: Item
+    need: float
+    rated: int
+    brass: float
+    parts: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tonight:
+    """One chart of the evening. seconds: to play it through once as its road map runs; brass: share
+    of that in which the first brass blow; parts: chairs with notes, in score order;
+    left: findings that nobody has settled."""
+
+    name: str
+    title: str
+    path: Path
+    places: tuple[Place, ...]
+    parts: tuple[str, ...]
+    seconds: float
+    brass: float
+    left: int
+
+    @property
+    def need(self) -> float:
+        """Points in all."""
+        return sum(place.need for place in self.places)
+
+
+def charts_of(named: Iterable[Path], out: Path) -> list[Path]:
+    """The charts that are meant: files as they are, of a folder that `prepare` has filled its
+    marked score, of any other folder all charts in it. Raises UnreadableFile for a folder
+    without."""
+    found: list[Path] = []
+    for path in named:
+        if not path.is_dir():
+            found.append(path)
+            continue
+        made = [n for n in files_of(path, "prepare") if Path(n).stem.endswith("_marked")]
+        scores = [path / name for name in made if Path(name).suffix.lower() in _ENDINGS]
+        charts = scores or charts_in(path, out)
+        if not charts:
+            raise UnreadableFile(
+                "holds no charts.", where=str(path), remedy="Name charts, or a folder with some."
+            )
+        found += charts
+    return list(dict.fromkeys(found))
+
+
+def gather(path: Path, options: Options, rated_since: Mapping[str, int]) -> Tonight:
+    """Read a chart with what stands beside it or among its results. rated_since: ratings typed into
+    the workbooks of earlier evenings, by "chart|line". Raises every kind of SectionprepError."""
+    folder = path.with_name(f"{stem_of(path)}_prepared")
+    if path.stem.endswith("_marked"):
+        folder = path.parent
+    options = _with_results(path, folder, options)
+    score = stages.read_score(path, options)
+    marked = stages.mark_score(score, options, readings=False)
+    typed = read_typed(options.decisions) if options.decisions is not None else Typed()
+    rated = ratings(typed)
+    chart = score.chart
+    left, _ = stages.left_to_settle(marked.again, options)
+    passages = {p.id: p for p in score.together.passages}
+    places = []
+    for item in plan_rehearsal(marked, _LONG):
+        passage = passages.get(item.passage)
+        if passage is None:
+            continue
+        rating = rated_since.get(f"{chart.title}|{item.key}") or rated.get(item.key, 0)
+        places.append(
+            Place(
+                item=item,
+                need=item.need * _LEFT.get(rating, 1.0),
+                rated=rating,
+                brass=_brass(chart, passage.parts, passage.start, passage.end),
+                parts=frozenset(_player(chart.parts[p]) for p in passage.parts),
+            )
+        )
+    playing = [part for part in chart.parts if chart.lines[part.index]]
+    return Tonight(
+        name=stem_of(path),
+        title=chart.title or stem_of(path),
+        path=path,
+        places=tuple(places),
+        parts=tuple(dict.fromkeys(_player(part) for part in playing)),
+        seconds=length_of(pieces_of(chart, chart.clock)),
+        brass=_brass(chart, [p.index for p in playing], 0, chart.bars[-1].end),
+        left=sum(finding.severity != "note" for finding in left),
+    )
+
+
+def _with_results(path: Path, folder: Path, options: Options) -> Options:
+    """The wishes for a chart, with its plan, workbook and roster where they are. What stands in
+    `prepare`'s own folder is of the chart whose marks are there already."""
+    if path.parent == folder:
+        stem = path.stem.removesuffix("_marked")
+        book = folder / f"{stem}_rehearsal.xlsx"
+        return replace(options, decisions=book if book.is_file() else None)
+    return with_what_is_there(path, folder, options)
+
+
+def _player(part: Part) -> str:
+    """Who plays a part, by the chair: charts name the same chair in many ways."""
+    return part.chair.says if part.chair.sure else part.label
+
+
+def ratings(typed: Typed) -> dict[str, int]:
+    """Ratings 1 to 5 by the key of the line in the sheet Rehearsal."""
+    found = {}
+    for key, cells in typed.cells.get(tables.REHEARSAL, {}).items():
+        value = str(cells.get("Rating 1-5", "")).strip()
+        if value in tables.RATINGS:
+            found[key] = int(value)
+    return found
+
+
+def _brass(chart: Chart, parts: Sequence[int], start: int, end: int) -> float:
+    """The share of a stretch in which the busiest brass part sounds: what the lip feels."""
+    length = max(end - start, 1)
+    shares = [
+        sum(tone.duration for tone in chart.between(part, start, end)) / length
+        for part in parts
+        if chart.parts[part].chair.section in BRASS
+    ]
+    return min(1.0, max(shares, default=0.0))

@@ -1,0 +1,137 @@
+"""The evening: the commands as typed, over charts of different bands. Breaks when minutes do not
+add up, when tired lips get no rest, when a rating of tonight does not move tomorrow, or when a
+chart or a place vanishes without a word.
+
+Common practice, no source: a soft warm-up first, a break in a long evening, never three things in a
+row that tire the brass.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import pytest
+from charts import plant_chart
+from typer.testing import CliRunner
+
+from sectionprep.cli import app
+from sectionprep.evening.paper import TONIGHT
+
+
+@pytest.fixture(scope="module")
+def charts(tmp_path_factory: pytest.TempPathFactory, demo_path: Path) -> Path:
+    folder = tmp_path_factory.mktemp("night")
+    for seed in (3, 5):
+        (folder / f"chart{seed}.musicxml").write_bytes(plant_chart(seed)[0])
+    (folder / "demo.musicxml").write_bytes(demo_path.read_bytes())
+    return folder
+
+
+def _run(*words: object) -> dict[str, Any]:
+    done = CliRunner().invoke(app, ["evening", *map(str, words), "--json"])
+    assert done.exit_code == 0, done.output
+    return dict(json.loads(done.stdout))
+
+
+@pytest.mark.parametrize("minutes", [15, 45, 120, 240])
+def test_the_minutes_add_up_and_lips_rest(charts: Path, tmp_path: Path, minutes: int) -> None:
+    made = _run(charts, "-o", tmp_path, "--minutes", minutes)
+    blocks = made["blocks"]
+    assert sum(block["minutes"] for block in blocks) == minutes
+    assert blocks[0]["what"].startswith("Warm-up")
+    at = 0
+    for block in blocks:
+        assert block["at"] == at
+        at += block["minutes"]
+    heavy = [block["heavy"] for block in blocks]
+    assert not any(all(heavy[n : n + 3]) for n in range(len(heavy) - 2))
+    assert any(block["what"] == "Break" for block in blocks) == (minutes >= 100)
+    titles = {block["chart"] for block in blocks if block["chart"]}
+    told = " ".join(made["left_out"])
+    for title in ("Late Tram Home", "Planted chart 3", "Planted chart 5"):
+        assert title in titles or title in told
+
+
+def test_a_set_list_keeps_its_order(charts: Path, tmp_path: Path) -> None:
+    named = [charts / "demo.musicxml", charts / "chart5.musicxml", charts / "chart3.musicxml"]
+    made = _run(*named, "-o", tmp_path, "--keep-order")
+    order = dict.fromkeys(b["chart"] for b in made["blocks"][1:] if b["chart"])
+    assert list(order) == ["Late Tram Home", "Planted chart 5", "Planted chart 3"]
+
+
+def test_a_rating_of_tonight_moves_tomorrow(charts: Path, tmp_path: Path) -> None:
+    """What was rated 5 is not taken again before what was not; ticks and notes of today stay."""
+    first = _run(charts / "demo.musicxml", "-o", tmp_path, "--minutes", 60)
+    best = next(block for block in first["blocks"] if block["what"].startswith("P"))
+    (book,) = tmp_path.glob("evening_*.xlsx")
+    workbook = openpyxl.load_workbook(book)
+    sheet = workbook[TONIGHT]
+    columns = {cell.value: cell.column for cell in sheet[2]}
+    row = next(
+        n
+        for n in range(3, sheet.max_row + 1)
+        if sheet.cell(n, columns["What"]).value == best["what"]
+    )
+    sheet.cell(row, columns["Rating 1-5"]).value = "5"
+    sheet.cell(row, columns["Your note"]).value = "sits"
+    workbook.save(book)
+    again = _run(charts / "demo.musicxml", "-o", tmp_path, "--minutes", 60)
+    places = [block["what"] for block in again["blocks"]]
+    assert best["what"] not in places or places.index(best["what"]) > places.index(
+        next(what for what in places if what.startswith("P") and what != best["what"])
+    )
+    tomorrow = _run(charts / "demo.musicxml", "-o", tmp_path, "--minutes", 200)
+    assert next(b["rated"] for b in tomorrow["blocks"] if b["what"] == best["what"]) == 5
+    sheet = openpyxl.load_workbook(book)[TONIGHT]
+    notes = [sheet.cell(n, columns["Your note"]).value for n in range(3, sheet.max_row + 1)]
+    assert "sits" in notes
+
+
+def test_the_page_and_the_workbook(charts: Path, tmp_path: Path) -> None:
+    from pypdf import PdfReader
+
+    made = _run(charts, "-o", tmp_path, "--start", "9.05")
+    assert made["blocks"][0]["time"] == "9:05"
+    (page,) = tmp_path.glob("evening_*.pdf")
+    pages = PdfReader(page).pages
+    assert len(pages) == 1
+    text = pages[0].extract_text()
+    for block in made["blocks"]:
+        assert block["time"] in text
+    late = [one for one in made["needed"] if one["words"]]
+    assert all(one["part"] in text for one in late)
+
+
+def test_what_cannot_be_read_is_said_and_stops_nobody(charts: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "bad.musicxml"
+    bad.write_text("no score")
+    words = ["evening", str(bad), str(charts / "demo.musicxml"), "-o", str(tmp_path / "out")]
+    done = CliRunner().invoke(app, words)
+    assert done.exit_code == 0, done.output
+    assert "LEFT OUT" in done.output
+    assert "bad.musicxml" in done.output
+    for wrong in (["--start", "25:00"], ["--start", "soon"]):
+        assert CliRunner().invoke(app, [*words[:3], *wrong, "-o", str(tmp_path)]).exit_code != 0
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    assert CliRunner().invoke(app, ["evening", str(empty), "-o", str(tmp_path)]).exit_code != 0
+
+
+def test_a_folder_that_prepare_has_filled_is_a_chart(demo_path: Path, tmp_path: Path) -> None:
+    """With the ratings typed into its own workbook."""
+    from sectionprep import preparing
+    from sectionprep.outputs.workbook import tables
+    from sectionprep.results import Options
+
+    done = preparing.prepare(demo_path, tmp_path / "made", Options())
+    book = next(file for file in done.files if file.suffix == ".xlsx")
+    workbook = openpyxl.load_workbook(book)
+    sheet = workbook[tables.REHEARSAL]
+    columns = {cell.value: cell.column for cell in sheet[2]}
+    sheet.cell(3, columns["Rating 1-5"]).value = 4
+    workbook.save(book)
+    made = _run(tmp_path / "made", "-o", tmp_path / "out", "--minutes", 200)
+    assert [b["rated"] for b in made["blocks"] if b["rated"]] == [4]
