@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Text
+from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, Text
 from sectionprep.drawing.scene.nudging import step_aside
 from sectionprep.drawing.text.lettering import Run
 
@@ -76,6 +76,25 @@ def test_a_chord_symbol_is_in_the_way_and_the_line_has_an_end() -> None:
     assert inks[0].box[1] >= 1945 + NEAR or inks[1].box[1] > 2370
     assert inks[0].box[2] <= 1800
     assert _white(*inks) >= NEAR
+
+
+def test_words_leave_the_staff_and_a_letters_frame_may_reach_into_it() -> None:
+    staff = (0.0, 1000.0, 9000.0, 1750.0)
+    inks = [_words(1000, 1650, "tempo"), _words(4000, 1650, "reh")]
+    letter = inks[1]
+    step_aside(inks, staves=[staff])
+    assert inks[0].box[1] >= 1750 - 10
+    assert inks[1] == letter
+
+
+def test_a_hairpin_leaves_a_slur_and_keeps_its_moment() -> None:
+    points = ((1800.0, 1980.0), (1200.0, 2050.0), (1800.0, 2120.0))
+    hairpin = Ink(Polygon(points, False, 10.0, False), (1200, 1980, 1800, 2120), ("hairpin",), "h1")
+    slur = _slur(1000, 4000, 1900, 2300)
+    inks = [hairpin, slur]
+    step_aside(inks)
+    assert inks[0].box[1] != 1980
+    assert (inks[0].box[0], inks[0].box[2]) == (1200, 1800)
 
 
 def test_what_is_clear_stays_to_the_hundredth() -> None:

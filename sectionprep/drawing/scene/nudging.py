@@ -16,7 +16,7 @@ from sectionprep.drawing.scene.ink import Box, Curve, Ink, Point, Polygon, Text,
 
 _WORDS = frozenset({"dir", "tempo", "reh", "repeatMark"})
 _READ = _WORDS | {"dynam", "syl"}
-_MOVES = _WORDS | {"dynam", "tupletNum"}
+_MOVES = _WORDS | {"dynam", "tupletNum", "hairpin"}
 _IN_THE_WAY = _READ | {
     "tupletNum",
     "artic",
@@ -61,14 +61,19 @@ _PIECES = 8  # of a slur
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
-def step_aside(inks: list[Ink], fixed: Iterable[Box] = (), edge: float = float("inf")) -> None:
+def step_aside(
+    inks: list[Ink],
+    fixed: Sequence[Box] = (),
+    staves: Iterable[Box] = (),
+    edge: float = float("inf"),
+) -> None:
     """Move what may move away from what it touches, in place in the list. fixed: boxes that are in
-    the way besides the ink, such as chord symbols; edge: where the line ends."""
-    movers = _movers(inks)
-    if not movers:
-        return
-    others = list(fixed)
-    for name, places in movers.items():
+    the way besides the ink, such as chord symbols; staves: boxes of the staves, which only the
+    frame of a letter may reach into; edge: where the line ends."""
+    within = [_grown(staff, -_APART - _LETTING) for staff in staves]
+    for name, places in _movers(inks).items():
+        letter = "reh" in inks[places[0]].classes
+        others = [*fixed, *(() if letter else within)]
         around = box_of(inks[n] for n in places)
         near = _grown(around, _APART)
         beside = [
@@ -78,7 +83,7 @@ def step_aside(inks: list[Ink], fixed: Iterable[Box] = (), edge: float = float("
         ]
         if not beside and not any(_meet(box, near) for box in others):
             continue
-        own = [_ink_box(inks[n]) for n in places]
+        own = [box for n in places for box in _pieces(inks[n])]
         if not _touched(own, inks[places[0]], _hindrances(inks, beside, name, near), others):
             continue
         _take_nearest_free(inks, places, name, own, others, edge)
@@ -114,7 +119,10 @@ def _take_nearest_free(
         if _meet(ink.box, reach) and n not in places and _IN_THE_WAY.intersection(ink.classes)
     ]
     hindrances = list(_hindrances(inks, beside, name, reach))
+    upright = "hairpin" in one.classes  # where it begins and ends says when
     for down, right in _STEPS:
+        if upright and right:
+            continue
         there = [(a + right, b + down, c + right, d + down) for a, b, c, d in own]
         if any(c > edge or a < 0 for a, _, c, _ in there):
             continue

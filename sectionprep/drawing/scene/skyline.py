@@ -61,7 +61,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
         _lower_onto(inks, group, taken, system.staff_top - 60, also)
     clear_under(inks, system)
     _clear_below(inks, system)
-    step_aside(inks, _chord_boxes(system, chords, base), width)
+    step_aside(inks, _chord_boxes(system, chords, base), _staff_boxes(system, width), width)
     top, bottom = extent(inks)
     if system.chords:
         top = min(top, base - _CHORD_HEIGHT - 80)
@@ -88,6 +88,13 @@ def _chord_line(
         base = min([base, *(top - _CLEAR for top in under)])
         places.append((spot.x - 40, spot.x + width + 60))
     return base, [(x0, x1, base - _CHORD_HEIGHT - 60) for x0, x1 in places]
+
+
+def _staff_boxes(system: System, width: float) -> list[Box]:
+    """Where the staves of a line are."""
+    tops = sorted(system.staves) or [system.staff_top]
+    high = system.staff_bottom - tops[-1]
+    return [(0.0, top, width, top + high) for top in tops]
 
 
 def _chord_boxes(system: System, chords: dict[str, str], base: float) -> list[Box]:
