@@ -28,7 +28,7 @@ def said_once(measure: etree._Element) -> None:
         if len(rests) > 1 and all(child.tag == f"{_M}mRest" for child in rests):
             for rest in rests[1:]:
                 layer.remove(rest)
-            measure.attrib.pop("metcon", None)  # a rest of the bar fills it
+            measure.attrib.pop("metcon", "")  # a rest of the bar fills it
 
 
 def _alike(a: etree._Element, b: etree._Element) -> bool:
@@ -55,4 +55,4 @@ def _end(hairpin: etree._Element) -> tuple[int, float]:
 
 
 def _text(element: etree._Element) -> str:
-    return "".join(element.itertext()).strip()
+    return "".join(str(text) for text in element.itertext()).strip()
