@@ -14,6 +14,7 @@ from typing import cast
 
 from lxml import etree
 
+from sectionprep.drawing.engraver.twice import said_once
 from sectionprep.drawing.proof.drawn_heads import Told
 from sectionprep.drawing.text.lettering import SHRUNK
 from sectionprep.musicxml.copies.jumps import SAYS_JUMP
@@ -91,6 +92,7 @@ class MeiPart:
         for measure in self.root.iter(f"{_M}measure"):
             if measure.get("left") == "single":  # so would a bar line that is said to be plain
                 del measure.attrib["left"]
+            said_once(measure)
         for staff in self.root.iter(f"{_M}staffDef"):
             if staff.get("notationtype", "").startswith("tab."):
                 # any other number of lines than six is taken for a lute, its strings upside down

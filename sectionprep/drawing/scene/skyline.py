@@ -14,6 +14,7 @@ from dataclasses import replace
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.articulations import clear_ties
 from sectionprep.drawing.scene.ink import Box, Ink, System, box_of, extent
+from sectionprep.drawing.scene.nudging import step_aside
 from sectionprep.drawing.scene.page_edge import keep_inside
 from sectionprep.drawing.scene.road_signs import signs_beside_letters
 from sectionprep.drawing.scene.under_staff import CLEAR, clear_under
@@ -60,6 +61,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
         _lower_onto(inks, group, taken, system.staff_top - 60, also)
     clear_under(inks, system)
     _clear_below(inks, system)
+    step_aside(inks, _chord_boxes(system, chords, base), _staff_boxes(system, width), width)
     top, bottom = extent(inks)
     if system.chords:
         top = min(top, base - _CHORD_HEIGHT - 80)
@@ -86,6 +88,26 @@ def _chord_line(
         base = min([base, *(top - _CLEAR for top in under)])
         places.append((spot.x - 40, spot.x + width + 60))
     return base, [(x0, x1, base - _CHORD_HEIGHT - 60) for x0, x1 in places]
+
+
+def _staff_boxes(system: System, width: float) -> list[Box]:
+    """Where the staves of a line are."""
+    tops = sorted(system.staves) or [system.staff_top]
+    high = system.staff_bottom - tops[-1]
+    return [(0.0, top, width, top + high) for top in tops]
+
+
+def _chord_boxes(system: System, chords: dict[str, str], base: float) -> list[Box]:
+    """Where the chord symbols of a line stand on their baseline."""
+    return [
+        (
+            spot.x,
+            base - _CHORD_HEIGHT,
+            spot.x + chord_symbols.draw(None, spot.x, 0, chords.get(name, "")),
+            base + 0.1 * chord_symbols.SIZE,
+        )
+        for name, spot in system.chords.items()
+    ]
 
 
 def _clear_below(inks: list[Ink], system: System) -> None:

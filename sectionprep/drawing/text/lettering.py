@@ -120,8 +120,12 @@ def read_lettering(
     return lines, frames
 
 
+#: the arcs between two syllables on one note (SMuFL: lyrics); they lie under the letters
+_ELISIONS = frozenset("\ue550\ue551\ue552\u203f")
+
+
 def _line(x: float, y: float, runs: list[Run], total: float) -> Line:
-    size = max(r.size for r in runs)
+    size = max(r.size for r in [r for r in runs if r.text not in _ELISIONS] or runs)
     return Line(x, y, runs, (x, y - _CAP * size, x + total, y + _TAIL * size))
 
 
