@@ -27,6 +27,7 @@ from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.deciding import Decision, Unfit, decide, wants_readings
 from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
 from sectionprep.results import Marked, Options, Score
+from sectionprep.settings import writable
 from sectionprep.version import __version__
 
 _PLAIN = Options()
@@ -41,7 +42,7 @@ def read_score(path: Path, options: Options) -> Score:
     roster = roster.of(chart.parts)
     if bundle.remark:
         chart = replace(
-            chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks)
+            chart, remarks=(Remark(where=writable(path.name), what=bundle.remark), *chart.remarks)
         )
     together = find_passages(chart, roster)
     strangers = _strangers(roster, chart, together)
@@ -115,7 +116,7 @@ def given_decisions(options: Options) -> tuple[Decision, ...]:
 
 def _said(path: Path) -> tuple[Decision, ...]:
     """The decisions in a file that a section leader has saved; their reasons name the file."""
-    return tuple(replace(one, source=path.name) for one in read_plan(path).decisions)
+    return tuple(replace(one, source=writable(path.name)) for one in read_plan(path).decisions)
 
 
 def comments(options: Options) -> tuple[str, ...]:

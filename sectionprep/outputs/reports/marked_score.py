@@ -12,7 +12,7 @@ from typing import Any
 from sectionprep.errors import DestinationError, SectionprepError, UnusableSettings
 from sectionprep.musicxml.document import ARCHIVE_ERRORS, Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
-from sectionprep.settings import read_edited
+from sectionprep.settings import read_edited, writable
 from sectionprep.version import __version__
 
 _CONTAINER = (
@@ -62,7 +62,7 @@ def record_json(
     """The change record: every change in words, and the splices for `mark --undo`."""
     body = {
         "sectionprep": __version__,
-        "source": document.path.name,
+        "source": writable(document.path.name),
         **record(document.data, marked, splices),
         "changes": changes,
     }
