@@ -75,3 +75,25 @@ def test_what_nobody_foresaw_is_one_line(
     said = capsys.readouterr().err
     assert (ended.value.code, said.count("\n")) == (1, 1)
     assert "KeyError at test_fuzz_commands.py" in said
+
+
+def test_a_name_that_is_wider_than_the_page(tmp_path: Path) -> None:
+    """Seed 9132: beside it no room was left for the study pages' music (math domain error)."""
+    (tmp_path / "a.musicxml").write_bytes(TUNE.replace(b"Alto Sax 1", b"A" * 300))
+    done = _run(tmp_path, "prepare", "a.musicxml", "-o", "out")
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+def test_a_workbook_whose_directory_points_outside(tmp_path: Path) -> None:
+    """Seed 9058: the library then seeks before the file's beginning (ValueError)."""
+    import openpyxl
+
+    from sectionprep.errors import UnusableSettings
+    from sectionprep.outputs.workbook import read_typed
+
+    path = tmp_path / "w.xlsx"
+    openpyxl.Workbook().save(path)
+    data = path.read_bytes()
+    path.write_bytes(data[500:])
+    with pytest.raises(UnusableSettings, match="cannot be opened as a workbook"):
+        read_typed(path)
