@@ -14,6 +14,7 @@ there are findings.
 from __future__ import annotations
 
 import argparse
+import contextlib
 import hashlib
 import importlib
 import json
@@ -209,7 +210,8 @@ def main() -> int:
                 print(f"seed {number}, {case.kind}: {shown}\n  {outcome}", flush=True)
                 print("  " + ended.err[-1500:].replace("\n", "\n  "))
                 if given.keep:
-                    shutil.copytree(folder, given.keep / f"case_{number}", symlinks=True)
+                    with contextlib.suppress(shutil.Error):  # pipes and sockets are not copied
+                        shutil.copytree(folder, given.keep / f"case_{number}", symlinks=True)
     done = sum(counts.values())
     print(*(f"{count:6}  {outcome}" for outcome, count in counts.most_common()), sep="\n")
     for kind in fuzz_inputs.KINDS:
