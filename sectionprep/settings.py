@@ -59,6 +59,12 @@ def read_edited(path: Path, most: int = _EDITED_BYTES) -> bytes:
         ) from error
 
 
+def writable(name: str) -> str:
+    """The name of a file as text that can be written anywhere: bytes of it that are no UTF-8
+    (Python holds them as surrogates, PEP 383) are question marks."""
+    return name.encode("utf-8", "replace").decode()
+
+
 def read_toml(path: Path) -> dict[str, Any]:
     """Read a TOML file, or say on which line it cannot be understood."""
     data = read_edited(path)

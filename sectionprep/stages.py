@@ -28,6 +28,7 @@ from sectionprep.phrasing.deciding import Decision, Unfit, decide, wants_reading
 from sectionprep.phrasing.plan_file import PlanFile, read_house, read_plan, write_plan
 from sectionprep.phrasing.styles import choose_style
 from sectionprep.results import Marked, Options, Score
+from sectionprep.settings import writable
 from sectionprep.version import __version__
 
 _PLAIN = Options()
@@ -45,7 +46,7 @@ def read_score(path: Path, options: Options) -> Score:
         chart = replace(chart, remarks=(*chart.remarks, remark))
     if bundle.remark:
         chart = replace(
-            chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks)
+            chart, remarks=(Remark(where=writable(path.name), what=bundle.remark), *chart.remarks)
         )
     together = find_passages(chart, roster)
     strangers = _strangers(roster, chart, together)
@@ -138,7 +139,7 @@ def given_decisions(options: Options) -> tuple[Decision, ...]:
 
 def _said(path: Path) -> tuple[Decision, ...]:
     """The decisions in a file that a section leader has saved; their reasons name the file."""
-    return tuple(replace(one, source=path.name) for one in read_plan(path).decisions)
+    return tuple(replace(one, source=writable(path.name)) for one in read_plan(path).decisions)
 
 
 def comments(options: Options) -> tuple[str, ...]:

@@ -8,6 +8,8 @@ import os
 import signal
 import sys
 import threading
+import traceback
+from pathlib import Path
 from typing import NoReturn
 
 import typer
@@ -58,7 +60,22 @@ def main() -> None:
             context = getattr(error, "ctx", None)
             hint = f" Try: {context.command_path} --help" if context else ""
             fail(f"{error.format_message()}{hint}", 2)
-        raise
+        if os.environ.get("SECTIONPREP_TRACE"):
+            raise
+        fail(f"{_place(error)}. {_OURS}", 1)
+
+
+#: what is said of a failure that nobody has foreseen
+_OURS = (
+    "This is ours to mend; your files are as they were. Keep the chart and tell us"
+    " (with SECTIONPREP_TRACE=1 in the environment the whole story is shown)."
+)
+
+
+def _place(error: Exception) -> str:
+    """Where in our code something failed, and how."""
+    where = traceback.extract_tb(error.__traceback__)[-1]
+    return f"{type(error).__name__} at {Path(where.filename).name}:{where.lineno}: {error}"[:300]
 
 
 def _get_ready() -> None:

@@ -154,7 +154,7 @@ def _commit(stage: Path, folder: Path, manifest: _Manifest, run: Run) -> None:
         others = manifest.made if manifest.chart in ("", run.chart.name) else {}
         files = others | {run.kind: kept | sums}
         body = {"sectionprep": __version__, "chart": run.chart.name, "made": files}
-        (made / MANIFEST).write_text(json.dumps(body, ensure_ascii=False, indent=0), "utf-8")
+        (made / MANIFEST).write_text(json.dumps(body, indent=0), "utf-8")
         put.append(MANIFEST)
     half = stage / f"{_JOURNAL}.half"
     half.write_text(json.dumps({"put": put, "drop": drop}), "utf-8")

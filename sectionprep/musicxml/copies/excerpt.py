@@ -26,6 +26,7 @@ from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.document import Document, tag_of
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
+_LABEL = 32  # letters: a third of a page's width at most; judgement
 _ORDER = ("divisions", "key", "time", "staves", "clef", "transpose")
 
 
@@ -85,6 +86,11 @@ class Excerpt:
         return etree.tostring(self.root, encoding="unicode")
 
 
+def _fitting(label: str) -> str:
+    """A label that leaves room for the music beside it."""
+    return label if len(label) <= _LABEL else f"{label[:_LABEL].rstrip()}…"
+
+
 def _read_again(text: bytes, leading: int) -> Excerpt:
     return Excerpt(etree.fromstring(text, etree.XMLParser(huge_tree=True)), leading)
 
@@ -113,8 +119,10 @@ def extract_excerpt(
             etree.SubElement(group, "group-symbol").text = "bracket"
             etree.SubElement(group, "group-barline").text = "yes"
         listed = etree.SubElement(part_list, "score-part", id=f"P{n}")
-        etree.SubElement(listed, "part-name").text = pick.label
-        etree.SubElement(listed, "part-abbreviation").text = pick.abbreviation or pick.label
+        etree.SubElement(listed, "part-name").text = _fitting(pick.label)
+        etree.SubElement(listed, "part-abbreviation").text = _fitting(
+            pick.abbreviation or pick.label
+        )
         if pick.group and pick.group == before and pick.group != after:
             etree.SubElement(part_list, "part-group", type="stop", number="1")
     for n, pick in enumerate(picks, start=1):

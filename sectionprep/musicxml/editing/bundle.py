@@ -20,7 +20,7 @@ from sectionprep.music.instruments import SECTIONS
 from sectionprep.musicxml.document import Document, open_document, parse_document, tag_of
 from sectionprep.musicxml.editing.splices import NoteEdit, Splice, apply_splices, splices_for
 from sectionprep.musicxml.reading.other_formats import convert, is_foreign, no_collection
-from sectionprep.settings import Limits
+from sectionprep.settings import Limits, writable
 
 _SCORES = (".musicxml", ".xml", ".mxl")
 
@@ -106,14 +106,16 @@ def _open_folder(folder: Path, limits: Limits) -> Bundle:
         document=_joined(folder, sources, limits),
         sources=tuple(sources),
         remark=f"was put together from {len(sources)} files"
-        + "".join(f"; {source.path.name} {source.remark}" for source in sources if source.remark),
+        + "".join(
+            f"; {writable(source.path.name)} {source.remark}" for source in sources if source.remark
+        ),
     )
 
 
 def _part_name(document: Document) -> str:
     found = document.root.find("{*}part-list/{*}score-part/{*}part-name")
     name = " ".join((found.text or "").split()) if found is not None else ""
-    return name or document.path.stem
+    return name or writable(document.path.stem)
 
 
 def _score_order(document: Document) -> tuple[int, int, int, str]:
@@ -153,7 +155,7 @@ def _joined(folder: Path, sources: list[Document], limits: Limits) -> Document:
         twin.set("id", f"P{n}")
         name = twin.find("part-name")
         if name is not None and not (name.text or "").strip():
-            name.text = source.path.stem
+            name.text = writable(source.path.stem)
         part_list.append(twin)
         part = _plain(next(e for e in source.root if tag_of(e) == "part"))
         part.set("id", f"P{n}")

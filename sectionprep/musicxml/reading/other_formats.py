@@ -39,7 +39,8 @@ def convert(path: Path, limits: Limits, tune: int | None = None) -> tuple[Docume
     import music21
 
     kind, says = FORMATS[path.suffix.lower()]
-    text = _one_tune(path, read_bytes(path, limits), tune) if kind == "abc" else None
+    raw = read_bytes(path, limits)
+    text = _one_tune(path, raw, tune) if kind == "abc" else None
     if tune is not None and text is None:
         raise no_collection(path)
     try:

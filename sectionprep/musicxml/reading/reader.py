@@ -26,7 +26,7 @@ from sectionprep.musicxml.numbers import decimal
 from sectionprep.musicxml.reading.measures import Measure, PartState, Walker
 from sectionprep.musicxml.reading.notes import Written
 from sectionprep.musicxml.reading.signs import BarSigns, directions_of, read_barline
-from sectionprep.settings import Limits
+from sectionprep.settings import Limits, writable
 
 _NOBODY = Chair(instrument=UNKNOWN, sure=False)  # until the chairs are known
 _NAME = 200  # characters of a name that are read: a judgement, far above any part's name
@@ -386,7 +386,7 @@ class _Reader:
             words = credit.find("{*}credit-words")
             if words is not None and words.text and words.text.strip():
                 return " ".join(words.text.split())
-        return self.document.path.stem
+        return writable(self.document.path.stem)
 
     def _creator(self, *kinds: str) -> str:
         """Who made it, in one of these ways; several people stand in the order of the file."""

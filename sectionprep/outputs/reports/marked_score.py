@@ -13,7 +13,7 @@ from typing import Any
 from sectionprep.errors import DestinationError, SectionprepError, UnusableSettings
 from sectionprep.musicxml.document import ARCHIVE_ERRORS, Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
-from sectionprep.settings import read_edited
+from sectionprep.settings import read_edited, writable
 from sectionprep.version import __version__
 
 _CONTAINER = (
@@ -64,7 +64,7 @@ def record_json(
     archive of a .mxl that would not come out of our packing as it was."""
     body = {
         "sectionprep": __version__,
-        "source": document.path.name,
+        "source": writable(document.path.name),
         **record(document.data, marked, splices),
         "changes": changes,
     }

@@ -5,12 +5,12 @@ from __future__ import annotations
 
 import io
 import zipfile
-import zlib
 from pathlib import Path
 from typing import Any
 from xml.parsers import expat
 
 from sectionprep.errors import UnusableSettings
+from sectionprep.musicxml.document import ARCHIVE_ERRORS
 from sectionprep.settings import read_edited
 
 #: bytes packed and unpacked, rows, columns: ten times the largest workbook of ours; judgements
@@ -32,7 +32,7 @@ def inspected(path: Path) -> io.BytesIO:
             for member in members:
                 if member.filename.endswith((".xml", ".rels", ".vml")):
                     _look_into(archive, member, path)
-    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
+    except ARCHIVE_ERRORS as error:
         raise UnusableSettings(
             f"cannot be opened as a workbook ({type(error).__name__}).",
             where=str(path),
