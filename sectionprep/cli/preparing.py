@@ -11,11 +11,13 @@ import typer
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
     Before,
+    Bpm,
     Courtesy,
     Cues,
     Decisions,
     Force,
     Help,
+    House,
     Level,
     Minutes,
     Paper,
@@ -71,6 +73,8 @@ def prepare(
     study_for: StudyFor = None,
     rhythm_cues: RhythmCues = True,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -107,6 +111,8 @@ def prepare(
         study_for=tuple(study_for or ()),
         rhythm_cues=rhythm_cues,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
@@ -143,6 +149,8 @@ def checklist(
     level: Level = "pro",
     minutes: Minutes = 45,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -162,6 +170,8 @@ def checklist(
         level=level,
         minutes=minutes,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
@@ -174,7 +184,7 @@ def checklist(
 
 def summary(done: Any) -> None:
     from sectionprep.outputs.reports.agreement import versions_text
-    from sectionprep.outputs.workbook.rows import look_first
+    from sectionprep.outputs.workbook.findings import look_first
     from sectionprep.phrasing.deciding import say_unfit
 
     marked = done.marked
