@@ -5,21 +5,28 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pypdfium2
 import pytest
 from build import document
+from measure_pages import painted
 from page_faults import overlap
 
 from sectionprep import preparing
 from sectionprep.drawing.engraver.engraver import engrave_passage
+from sectionprep.drawing.pdf.painter import MM
+from sectionprep.drawing.scene import jazz_marks
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import System, Text
+from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.errors import BadArgument
 from sectionprep.music.naming import find_players
 from sectionprep.musicxml.copies.excerpt import extract_excerpt
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.pages import director_pdf, study_pdf
+from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
 from sectionprep.outputs.director.study_page import bar_numbers, study_lines
@@ -214,3 +221,44 @@ def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
     cut = extract_excerpt(d, [pick], 0, 3, closed=frozenset([1]))
     assert len(list(cut.root.iter("tie"))) == 0
     assert len(cut.measures) == 3
+
+
+# -- the small score -------------------------------------------------------------------------------
+
+
+def test_the_small_score_puts_two_lines_on_a_page_and_no_bar_alone(demo_marked: Marked) -> None:
+    """17 staves of 3.2 mm and more leave room for two lines: 10 pages, 29 before."""
+    with painted() as systems:
+        made = small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
+    assert min(len(system.measures) for system in systems) > 1
+    assert sum(len(system.measures) for system in systems) == len(demo_marked.again.chart.bars)
+    assert len(_pages(made.pdf)) <= 11
+    assert len(systems) / len(_pages(made.pdf)) > 1.5
+
+
+def test_the_small_score_shows_falls_as_the_parts_do(demo_marked: Marked) -> None:
+    drawn: list[str] = []
+    draw = jazz_marks.draw
+
+    def watch(*given: Any, **how: Any) -> None:
+        drawn.append(how["mark"])
+        draw(*given, **how)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(jazz_marks, "draw", watch)
+        small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
+    assert drawn
+    assert len(drawn) == sum(
+        len(marks) for part in demo_marked.again.chart.parts for marks in overlays_of(part).values()
+    )
+
+
+@pytest.mark.parametrize(("staves", "lines"), [(1, 2), (4, 2), (17, 2), (24, 1), (30, 1), (90, 1)])
+def test_two_lines_stand_on_a_page_where_staves_stay_readable(staves: int, lines: int) -> None:
+    """Letter: staves of 3.2 mm with two lines, of 4 mm at the most; else one line as it fits."""
+    room = 740.0
+    share = small_score._scale(staves, room)
+    assert share <= 1.0
+    tall = share * staves * small_score._BAND_MM * MM
+    assert lines * tall + (lines - 1) * small_score._GAP <= room + 1e-6
+    assert lines == 1 or share * 4.0 >= 3.2

@@ -237,41 +237,36 @@ def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, li
 
 
 def engrave_bars(score: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
-    """Draw a few bars of several parts, as SVG; lines break where the engraver likes."""
-    with _quiet() as said:
-        _load(
-            score.text(),
-            _several(staff_mm)
-            | {"breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL},
-            where,
-            said,
-        )
-        return str(_toolkit().renderToSVG(1))
+    """Draw a few bars of several parts, as SVG: in full lines, sections at the left."""
+    return _in_full_lines(score, score.text(), width_mm, staff_mm, where)
 
 
 def engrave_passage(passage: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
-    """Draw bars of parts that move together, as SVG: lines break as they would in the first part
+    """Draw bars of parts that move together, as SVG: lines break as they would in the leading part
     alone, sections at the left."""
+    return _in_full_lines(passage, passage.lead(), width_mm, staff_mm, where)
+
+
+def _in_full_lines(
+    excerpt: Excerpt, measured: str, width_mm: float, staff_mm: float, where: str
+) -> str:
+    """measured: the score by whose bars' widths lines break."""
+    unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
+    labels = [fonts.width(name, fonts.TEXT, _syllable(unit) * unit) for name in excerpt.labels]
     with _quiet() as said:
-        _load(passage.lead(), _several(staff_mm) | _ENDLESS, where, said)
+        _load(measured, _several(staff_mm) | _ENDLESS, where, said)
         widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
-        unit = (
-            staff_mm * 12.5
-        )  # half the distance of two staff lines, in hundredths of a millimetre
-        label = (
-            max(fonts.width(name, fonts.TEXT, _syllable(unit) * unit) for name in passage.labels)
-            + 2 * unit
-        )
         boxes = [
             BarBox(width=width, section=section)
-            for width, section in zip(widths.values(), passage.sections, strict=False)
+            for width, section in zip(widths.values(), excerpt.sections, strict=False)
         ]
-        starts = full_lines(boxes, width_mm * 100 - head - label - _SIGNS)
-        passage.break_at(starts)
+        room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
+        starts = full_lines(boxes, room)
+        excerpt.break_at(starts)
         # where no break is written the engraver would break as it likes
         breaks = "encoded" if len(starts) > 1 else "none"
         _load(
-            passage.text(),
+            excerpt.text(),
             _several(staff_mm)
             | {"breaks": breaks, "pageWidth": round(width_mm * 10), "pageHeight": _TALL},
             where,
