@@ -5,14 +5,31 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pypdfium2
 import pytest
+from build import document
+from measure_pages import painted
+from page_faults import overlap
 
 from sectionprep import preparing
+from sectionprep.drawing.engraver.engraver import engrave_passage
+from sectionprep.drawing.pdf.painter import MM
+from sectionprep.drawing.scene import jazz_marks
+from sectionprep.drawing.scene.drawing import read_systems
+from sectionprep.drawing.scene.ink import System, Text
+from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.errors import BadArgument
 from sectionprep.music.naming import find_players
-from sectionprep.outputs.director.pages import study_pdf
+from sectionprep.musicxml.copies.excerpt import extract_excerpt
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.director import small_score
+from sectionprep.outputs.director.pages import director_pdf, study_pdf
+from sectionprep.outputs.director.small_score import small_score_pdf
+from sectionprep.outputs.director.staves import pick_staff
+from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
+from sectionprep.outputs.director.study_page import bar_numbers, study_lines
 from sectionprep.results import Marked, Options
 
 
@@ -93,3 +110,155 @@ def test_prepare_writes_them_beside_the_directors_pages(
     with pytest.raises(BadArgument):
         preparing.prepare(source, tmp_path / "none", replace(wish, study_for=("tubas",)))
     assert not (tmp_path / "none").exists()
+
+
+# -- study pages -----------------------------------------------------------------------------------
+
+
+def _studies(marked: Marked) -> list[Study]:
+    passages = marked.score.together.passages
+    shown = [
+        study_of(marked, passage, planned, "sounding")
+        for passage in passages
+        if (planned := marked.plan.of(passage.id)) is not None
+    ]
+    return shown + hit_studies(marked, "sounding")[0]
+
+
+def _drawn(marked: Marked, study: Study) -> list[System]:
+    return read_systems(engrave_passage(*study_excerpt(marked, study, 190)))[0]
+
+
+def test_the_demo_takes_twelve_study_pages(demo_marked: Marked) -> None:
+    """19 pages with the map before this was asked for; at most 12 and the map, hits and all."""
+    pages = _pages(director_pdf(demo_marked, paper="letter", footer="").pdf)
+    assert len(pages) <= 13
+    assert "Hits" in "".join(pages)
+
+
+def test_silence_is_closed_up_and_every_bar_that_is_left_keeps_its_number(
+    demo_marked: Marked,
+) -> None:
+    """The brass punch ten notes in bars 2 to 18: two lines, not three pages."""
+    study = next(s for s in _studies(demo_marked) if s.first.id == "P2")
+    assert study.bars == (2, 4, 5, 6, 8, 9, 10, 12, 13, 16, 18)
+    systems = _drawn(demo_marked, study)
+    assert len(systems) == 2
+    chart = demo_marked.again.chart
+    numbers = [number for line in bar_numbers(chart, study, systems) for _, number in line]
+    assert numbers == ["2", "// 4", "// 8", "9", "// 12", "// 16", "// 18"]
+
+
+def test_no_line_of_a_study_page_holds_a_lone_bar_of_several(demo_marked: Marked) -> None:
+    for study in _studies(demo_marked):
+        systems = _drawn(demo_marked, study)
+        if len(study.bars) > 1:
+            assert min(len(system.measures) for system in systems) > 1, study.title
+
+
+def test_syllables_are_at_least_six_points(demo_marked: Marked) -> None:
+    """Also on the smallest staff, for thirteen parts."""
+    for study in _studies(demo_marked):
+        for system in _drawn(demo_marked, study):
+            sizes = [
+                run.size
+                for ink in system.ink
+                if "syl" in ink.classes and isinstance(ink.shape, Text)
+                for run in ink.shape.runs
+            ]
+            assert min(sizes, default=1000.0) / (2540 / 72) >= 6.0
+
+
+def test_letters_stand_above_the_bar_numbers(demo_marked: Marked) -> None:
+    chart = demo_marked.again.chart
+    seen = 0
+    for study in _studies(demo_marked):
+        for system, extras in study_lines(chart, study, _drawn(demo_marked, study)):
+            letters = [ink.box for ink in system.ink if "reh" in ink.classes]
+            for number in (extra.box for extra in extras if extra.kind == "number"):
+                for letter in letters:
+                    seen += letter[0] < number[2] and number[0] < letter[2]
+                    assert not overlap(letter, number)
+                    if letter[0] < number[2] and number[0] < letter[2]:
+                        assert letter[3] < number[1]
+    assert seen
+
+
+def test_parts_that_are_written_alike_share_a_staff_and_no_others(demo_marked: Marked) -> None:
+    """P4: the altos have the same notes and marks in sounding pitch, so have the tenors, and the
+    baritone is an octave lower. P1: tenor 2 has a wrong note and stands by himself."""
+    by_id = {s.first.id: s for s in _studies(demo_marked) if not s.hits}
+    assert by_id["P4"].alike == ((0, 1), (2, 3))
+    assert by_id["P4"].parts == (0, 2, 4)
+    assert 3 in by_id["P1"].parts
+    assert not any(3 in group for group in by_id["P1"].alike)
+
+
+def test_hits_stand_together_and_nothing_is_tied_into_them_from_bars_that_are_left_out(
+    demo_marked: Marked,
+) -> None:
+    hits = [s for s in _studies(demo_marked) if s.hits]
+    shown = {hit.id for study in hits for hit in study.passages}
+    marked = {plan.id for plan in demo_marked.plan.marked if plan.id.startswith("H")}
+    assert {"H1", "H6", "H9"} <= shown <= marked
+    for study in hits:
+        score, *_ = study_excerpt(demo_marked, study, 190)
+        for part in score.root.iterchildren("part"):
+            open_ties = 0
+            for n, measure in enumerate(part):
+                gap = n and study.bars[n] != study.bars[n - 1] + 1
+                assert not (gap and open_ties), study.title
+                signs = [tie.get("type") for tie in measure.iter("tie")]
+                open_ties += signs.count("start") - signs.count("stop")
+
+
+def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
+    d = document({"Alto Sax 1": "C5/1~ C5/1~ C5/1 D5/1"})
+    c = read_chart(d)
+    pick = pick_staff(c, 0, "sounding", 0, c.bars[-1].end, label="Alto")
+    whole = extract_excerpt(d, [pick], 0, 3)
+    assert len(list(whole.root.iter("tie"))) == 4
+    cut = extract_excerpt(d, [pick], 0, 3, closed=frozenset([1]))
+    assert len(list(cut.root.iter("tie"))) == 0
+    assert len(cut.measures) == 3
+
+
+# -- the small score -------------------------------------------------------------------------------
+
+
+def test_the_small_score_puts_two_lines_on_a_page_and_no_bar_alone(demo_marked: Marked) -> None:
+    """17 staves of 3.2 mm and more leave room for two lines: 10 pages, 29 before."""
+    with painted() as systems:
+        made = small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
+    assert min(len(system.measures) for system in systems) > 1
+    assert sum(len(system.measures) for system in systems) == len(demo_marked.again.chart.bars)
+    assert len(_pages(made.pdf)) <= 11
+    assert len(systems) / len(_pages(made.pdf)) > 1.5
+
+
+def test_the_small_score_shows_falls_as_the_parts_do(demo_marked: Marked) -> None:
+    drawn: list[str] = []
+    draw = jazz_marks.draw
+
+    def watch(*given: Any, **how: Any) -> None:
+        drawn.append(how["mark"])
+        draw(*given, **how)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(jazz_marks, "draw", watch)
+        small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
+    assert drawn
+    assert len(drawn) == sum(
+        len(marks) for part in demo_marked.again.chart.parts for marks in overlays_of(part).values()
+    )
+
+
+@pytest.mark.parametrize(("staves", "lines"), [(1, 2), (4, 2), (17, 2), (24, 1), (30, 1), (90, 1)])
+def test_two_lines_stand_on_a_page_where_staves_stay_readable(staves: int, lines: int) -> None:
+    """Letter: staves of 3.2 mm with two lines, of 4 mm at the most; else one line as it fits."""
+    room = 740.0
+    share = small_score._scale(staves, room)
+    assert share <= 1.0
+    tall = share * staves * small_score._BAND_MM * MM
+    assert lines * tall + (lines - 1) * small_score._GAP <= room + 1e-6
+    assert lines == 1 or share * 4.0 >= 3.2

@@ -160,9 +160,9 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
     found = director_count(demo_marked)
     assert found.signs > 1000
     before = len(found.faults)
-    from sectionprep.outputs.director import study
+    from sectionprep.outputs.director import study_page
 
-    read = study.take_drawing
+    read = study_page.take_drawing
 
     def spoiled(*given: object) -> object:
         systems, glyphs = read(*given)  # type: ignore[arg-type]
@@ -174,7 +174,7 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
         return systems, glyphs
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(study, "take_drawing", spoiled)
+        patch.setattr(study_page, "take_drawing", spoiled)
         assert len(director_count(demo_marked).faults) > before
 
 

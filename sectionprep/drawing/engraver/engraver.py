@@ -14,7 +14,7 @@ from typing import Any
 
 from sectionprep.drawing.engraver.bar_widths import bar_widths
 from sectionprep.drawing.engraver.mei import MeiBar, MeiPart, SignKey
-from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_lines
+from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, full_lines
 from sectionprep.drawing.proof.as_written import MustShow, Proved, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.drawing.scene.drawing import natural_widths, read_systems
@@ -42,7 +42,10 @@ _CRAMMED = 0.8
 _SQUEEZED = 0.92  # of that room is enough
 #: scales for crammed lines; half is the least that can be read; judgement
 _SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
-_SYLLABLE = 3.0  # size of syllables and part names in an excerpt, in units
+#: size of syllables and part names in an excerpt, in units, and the least in points (a judgement:
+#: what can be read on a stand)
+_SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
+_POINT = 2540 / 72  # hundredths of a millimetre
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
 # millimetre; judgement
 _SIGNS = 350.0
@@ -234,40 +237,38 @@ def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, li
 
 
 def engrave_bars(score: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
-    """Draw a few bars of several parts, as SVG; lines break where the engraver likes."""
-    with _quiet() as said:
-        _load(
-            score.text(),
-            _several(staff_mm)
-            | {"breaks": "auto", "pageWidth": round(width_mm * 10), "pageHeight": _TALL},
-            where,
-            said,
-        )
-        return str(_toolkit().renderToSVG(1))
+    """Draw a few bars of several parts, as SVG: in full lines, sections at the left."""
+    return _in_full_lines(score, score.text(), width_mm, staff_mm, where)
 
 
 def engrave_passage(passage: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
-    """Draw bars of parts that move together, as SVG: lines break as they would in the first part
+    """Draw bars of parts that move together, as SVG: lines break as they would in the leading part
     alone, sections at the left."""
+    return _in_full_lines(passage, passage.lead(), width_mm, staff_mm, where)
+
+
+def _in_full_lines(
+    excerpt: Excerpt, measured: str, width_mm: float, staff_mm: float, where: str
+) -> str:
+    """measured: the score by whose bars' widths lines break."""
+    unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
+    labels = [fonts.width(name, fonts.TEXT, _syllable(unit) * unit) for name in excerpt.labels]
     with _quiet() as said:
-        _load(passage.lead(), _several(staff_mm) | _ENDLESS, where, said)
+        _load(measured, _several(staff_mm) | _ENDLESS, where, said)
         widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
-        unit = (
-            staff_mm * 12.5
-        )  # half the distance of two staff lines, in hundredths of a millimetre
-        label = (
-            max(fonts.width(name, fonts.TEXT, _SYLLABLE * unit) for name in passage.labels)
-            + 2 * unit
-        )
         boxes = [
             BarBox(width=width, section=section)
-            for width, section in zip(widths.values(), passage.sections, strict=False)
+            for width, section in zip(widths.values(), excerpt.sections, strict=False)
         ]
-        passage.break_at(break_lines(boxes, width_mm * 100 - head - label - _SIGNS))
+        room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
+        starts = full_lines(boxes, room)
+        excerpt.break_at(starts)
+        # where no break is written the engraver would break as it likes
+        breaks = "encoded" if len(starts) > 1 else "none"
         _load(
-            passage.text(),
+            excerpt.text(),
             _several(staff_mm)
-            | {"breaks": "encoded", "pageWidth": round(width_mm * 10), "pageHeight": _TALL},
+            | {"breaks": breaks, "pageWidth": round(width_mm * 10), "pageHeight": _TALL},
             where,
             said,
         )
@@ -288,11 +289,19 @@ def _several(staff_mm: float) -> dict[str, Any]:
     """Options for several parts on one page."""
     return _common(staff_mm) | {
         "xmlIdSeed": _FIRST_SEED,
-        "spacingStaff": 7,
-        "lyricSize": _SYLLABLE,
+        "spacingStaff": 4,
+        "spacingBracketGroup": 4,
+        "spacingBraceGroup": 4,
+        "minLastJustification": 0.5,
+        "lyricSize": _syllable(staff_mm * 12.5),
         "lyricWordSpace": 0.6,
         "lyricTopMinMargin": 1.0,
     }
+
+
+def _syllable(unit: float) -> float:
+    """Size of syllables in units of so many hundredths of a millimetre."""
+    return max(_SYLLABLE, _LEAST_SYLLABLE * _POINT / unit)
 
 
 def _common(staff_mm: float) -> dict[str, Any]:

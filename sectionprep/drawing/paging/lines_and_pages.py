@@ -135,6 +135,33 @@ def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> 
     return usual
 
 
+_UNEVEN, _INSIDE = 4.0, 1.0  # prices: of a line unlike the others; of a section inside one
+
+
+def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
+    """Indices of the bars that begin a line where there are as few lines as hold them all, and
+    these are as even as they come: a section begins one where that is not much dearer. Exact."""
+    width = [0.0, *itertools.accumulate(bar.width for bar in bars)]
+    count = len(bars)
+    even = width[-1] / max(1, math.ceil(width[-1] * _SQUEEZE / room))
+    best: list[tuple[int, float, int]] = [(0, 0.0, 0)]  # lines, price and start of the last one
+    for end in range(1, count + 1):
+        ways = []
+        for start in range(end - 1, -1, -1):
+            natural = width[end] - width[start]
+            if natural * _SQUEEZE > room and end - start > 1:
+                break
+            inside = sum(bar.section for bar in bars[start + 1 : end])
+            price = _UNEVEN * ((natural - even) / room) ** 2 + _INSIDE * inside
+            ways.append((best[start][0] + 1, best[start][1] + price, start))
+        best.append(min(ways))
+    starts: list[int] = []
+    while count:
+        count = best[count][2]
+        starts.append(count)
+    return tuple(reversed(starts))
+
+
 def steady_lines(bars: Sequence[BarBox], room: float, usual: int) -> tuple[int, ...] | None:
     """Indices of the bars that begin a line where each section begins one, and its bars are spread
     evenly over lines of about the usual number. A single bar before the first section stands with

@@ -51,7 +51,7 @@ def line_extras(
     found += jazz_extras(system, overlays)
     if number:
         found.append(
-            _words(
+            words_at(
                 "number",
                 0,
                 _under_clef(system) + _NUMBER_GAP + 0.75 * number_size,
@@ -94,7 +94,8 @@ def _chord(x: float, y: float, text: str) -> Extra:
     )
 
 
-def _words(kind: str, x: float, y: float, text: str, font: str, size: float) -> Extra:
+def words_at(kind: str, x: float, y: float, text: str, font: str, size: float) -> Extra:
+    """Words from the point where their baseline begins."""
     text = fonts.printable(text, font)
     return Extra(
         kind,
@@ -160,6 +161,6 @@ def _syllables(
     own = max(_fitting(spots, size), _SYLLABLE_LEAST * size)
     base = floor + _SYLLABLE_GAP + 0.72 * size
     return [
-        _words("syllable", middle - _wide(word, own) / 2, base, word, fonts.ITALIC, own)
+        words_at("syllable", middle - _wide(word, own) / 2, base, word, fonts.ITALIC, own)
         for middle, word in spots
     ]

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
+from sectionprep.musicxml.copies.cutting import cut_lines
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.part import (
@@ -108,8 +109,8 @@ def extract_excerpt(
 ) -> Excerpt:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings,
     which mean nothing in a few bars. leading: whose line the others follow; said: a
-    syllable for its notes, by address; room for a sign of weight is kept under it. closed: silent
-    bars that are left out; how many stands over the next one."""
+    syllable for notes, by address; room for a sign of weight is kept under it. closed: bars that
+    are left out; no key, clef or metre begins in them."""
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     for n, pick in enumerate(picks, start=1):
@@ -129,7 +130,7 @@ def extract_excerpt(
         part = etree.SubElement(score, "part", id=f"P{n}")
         _fill(part, document, pick, first, last, n == 1, road_map, closed)
         if said is not None:
-            say_under(part, said if n == leading + 1 else {})
+            say_under(part, said)
     return Excerpt(score, leading)
 
 
@@ -163,13 +164,15 @@ def _fill(
     restated, tablature = Restated(), Tablature(measures, clef=pick.clef, always_notes=True)
     slash = False
     for earlier in measures[:first]:
-        for child in earlier.iterfind("{*}attributes/{*}measure-style/{*}slash"):
-            slash = child.get("type") == "start"
+        slash = _slash_after(earlier, slash)
     shown = range(first, min(last, len(measures) - 1) + 1)
-    left_out = 0
+    begun = 0  # the first bar since bars were left out
     for n in shown:
         if n in closed:
-            left_out += 1
+            slash = _slash_after(measures[n], slash)
+            if n - 1 not in closed:
+                cut_lines(list(part)[begun:])
+                begun = len(part)
             continue
         copied = copy_measure(measures[n], document.addresses)
         copied.tag = "measure"
@@ -189,16 +192,19 @@ def _fill(
             rewrite.rewrite(copied)
         mender.mend(copied)
         mender.beam(copied)
-        if left_out and is_top:
-            words = etree.Element("direction", placement="above")
-            said = etree.SubElement(etree.SubElement(words, "direction-type"), "words")
-            said.text = f"after {left_out} bars of rest"
-            copied.insert(0, words)
-        left_out = 0
-        if len(part):
+        if len(part) > begun:
             end_at_bar_line(part[-1], copied)
         part.append(copied)
+    if closed:
+        cut_lines(list(part)[begun:])
     close_lines(list(part))
+
+
+def _slash_after(measure: etree._Element, slash: bool) -> bool:
+    """Whether slashes stand for notes after a bar."""
+    for child in measure.iterfind("{*}attributes/{*}measure-style/{*}slash"):
+        slash = child.get("type") == "start"
+    return slash
 
 
 def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:
@@ -215,6 +221,19 @@ def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -
             for element in part[n]
             if isinstance(element.tag, str)
         )
+    )
+
+
+def keeps_its_signs(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> bool:
+    """Whether no key, clef, metre or transposition begins in any of these bars (indices)."""
+    measures = [measures_of(document.root, pick.part_id, pick.occurrence) for pick in picks]
+    return not any(
+        tag_of(child) in _ORDER
+        for n in bars
+        for part in measures
+        if n < len(part)
+        for attributes in part[n].iterchildren("{*}attributes")
+        for child in attributes
     )
 
 
@@ -262,7 +281,5 @@ def _strip(measure: etree._Element, is_top: bool, road_map: bool) -> None:
         for direction in measure.findall("direction"):
             kinds = {tag_of(e) for e in direction.iter()}
             said = " ".join(words.text or "" for words in direction.iter("words"))
-            if kinds & {"rehearsal", "segno", "coda", "metronome"} or (
-                road_map and SYSTEM_WORDS.search(said)
-            ):
+            if kinds & {"rehearsal", "segno", "coda", "metronome"} or SYSTEM_WORDS.search(said):
                 measure.remove(direction)

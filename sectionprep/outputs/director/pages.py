@@ -14,7 +14,8 @@ from sectionprep.drawing.text import fonts
 from sectionprep.music.naming import Players
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages
 from sectionprep.outputs.director.pen import Pen
-from sectionprep.outputs.director.study import Study, study_excerpt, study_of, write_study
+from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
+from sectionprep.outputs.director.study_page import write_study
 from sectionprep.outputs.director.summary import write_summary
 from sectionprep.results import Marked
 from sectionprep.settings import load_toml
@@ -32,8 +33,8 @@ def director_pdf(
     write_summary(canvas, long, short, chart, together, plan, marked.after, footer)
     canvas.setPageSize((short, long))
     pen = Pen(canvas, short, long, footer)
-    studies = _studies(marked, pitch)
-    not_drawn = _write_studies(pen, marked, studies)
+    studies, left_out = _studies(marked, pitch)
+    not_drawn = _write_studies(pen, marked, studies, left_out)
     if studies:
         pen.end()
     canvas.save()
@@ -52,26 +53,33 @@ def study_pdf(
     pen = Pen(canvas, short, long, footer)
     pen.text(f"{chart.title}: study pages for {who.name}", 16, fonts.BOLD)
     pen.space(4)
-    studies = _studies(marked, pitch, frozenset(who.parts))
+    studies, left_out = _studies(marked, pitch, frozenset(who.parts))
     if not studies:
         pen.text(f"In this chart {who.name} moves together with nobody for long.", 10)
-    not_drawn = _write_studies(pen, marked, studies)
+    not_drawn = _write_studies(pen, marked, studies, left_out)
     pen.end()
     canvas.save()
     return DirectorPages(out.getvalue(), not_drawn)
 
 
-def _studies(marked: Marked, pitch: str, only: frozenset[int] = frozenset()) -> list[Study]:
-    """What is shown of each passage. only: of those in which these parts play, if any are named."""
-    return [
+def _studies(
+    marked: Marked, pitch: str, only: frozenset[int] = frozenset()
+) -> tuple[list[Study], int]:
+    """What is shown of each passage, then of the hits; and how many of these are not. only: of
+    those in which these parts play, if any are named."""
+    hits, left_out = hit_studies(marked, pitch, only)
+    passages = [
         study_of(marked, passage, planned, pitch, only)
         for passage in marked.score.together.passages
         if (planned := marked.plan.of(passage.id)) is not None
         and (not only or only & {*passage.parts, *(guest.part for guest in passage.guests)})
     ]
+    return [*passages, *hits], left_out
 
 
-def _write_studies(pen: Pen, marked: Marked, studies: Sequence[Study]) -> tuple[str, ...]:
+def _write_studies(
+    pen: Pen, marked: Marked, studies: Sequence[Study], left_out: int
+) -> tuple[str, ...]:
     """All of them, one under the other. Returns why music is missing, if it is."""
     painter, not_drawn = Painter(pen.canvas), list[str]()
     get_ready()
@@ -80,6 +88,8 @@ def _write_studies(pen: Pen, marked: Marked, studies: Sequence[Study]) -> tuple[
         drawings = apart.each(engrave_passage, excerpts, SECONDS)
         for study, drawing in zip(studies, drawings, strict=True):
             not_drawn += write_study(pen, painter, marked, study, drawing)
+    if left_out:
+        pen.text(f"{left_out} more hits are in the workbook, sheet Marks.", 8.5, fonts.ITALIC)
     return tuple(not_drawn)
 
 

@@ -54,6 +54,20 @@ class Pen:
             self.canvas.drawString(MARGIN, self.y, line)
             self.y -= gap
 
+    def heading_line(self, title: str, words: str, size: float = 13, small: float = 8.5) -> None:
+        """A title, and words on the same line where they fit, else under it."""
+        if self.room < size + small:
+            self.turn()
+        begins = fonts.width(fonts.printable(title, fonts.BOLD), fonts.BOLD, size) + _GUTTER
+        fits = begins + fonts.width(fonts.printable(words), fonts.TEXT, small) <= self.inner
+        y = self.y - size
+        self.text(title, size, fonts.BOLD)
+        if not fits:
+            self.text(words, small)
+            return
+        self.canvas.setFont(fonts.TEXT, small)
+        self.canvas.drawString(MARGIN + begins, y, fonts.printable(words))
+
     def columns(self, entries: Sequence[str], size: float = 8.0, gap: float = 1.5) -> None:
         """Write short entries in two columns, one after the other down each; none is torn apart."""
         step, wide = size + gap, (self.inner - _GUTTER) / 2

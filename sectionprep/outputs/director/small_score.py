@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import io
 from collections import Counter
+from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from sectionprep.apart import Apart
 from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
@@ -18,23 +19,27 @@ from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
-from sectionprep.drawing.scene.line_extras import jazz_extras
+from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
+from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.results import Score
 from sectionprep.settings import load_toml
 
 _STAFF_MM = 4.0
 # height that a staff takes with its neighbours' ledger lines and signs; judgement from drawn scores
-_BAND_MM = 8.8
-_LARGEST = 1.3  # scale up to which few staves grow: beyond it the score is small no more
-_CHUNK = 16  # bars engraved at a time, at the least: whole lines of four
+_BAND_MM = 8.4
+_LARGEST = 1.0  # scale up to which few staves grow: beyond it the score is small no more
+_LEAST_MM = 3.2  # staff height down to which two lines go on one page; judgement
+_TIGHTER = 0.92  # as much smaller may a page be drawn so that its last line still fits; judgement
+_CHUNK = 24  # bars engraved at a time, at the least
+_NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
 _MARGIN = 10 * MM
-_GAP = 6 * MM
+_GAP, _WIDEST_GAP = 6 * MM, 24 * MM  # between two lines of music
 
 
 def small_score_pdf(
@@ -69,6 +74,26 @@ def _chunks(chart: Chart) -> list[tuple[int, int]]:
     ]
 
 
+def _scale(staves: int, room: float) -> float:
+    """How much smaller than the usual staff: so that two lines of music stand on a page where that
+    leaves the staves readable, else one. room: points."""
+    tall = staves * _BAND_MM * MM
+    two = (room - _GAP) / (2 * tall)
+    return min(_LARGEST, two if two * _STAFF_MM >= _LEAST_MM else room / tall)
+
+
+class _Line(NamedTuple):
+    """A line of the score that waits for its page."""
+
+    system: System
+    extras: list[Extra]
+
+    @property
+    def tall(self) -> float:
+        """Its height in points at the full size."""
+        return (self.system.bottom - self.system.top) * UNIT
+
+
 class _Pages:
     """Systems one under the other, page after page."""
 
@@ -83,13 +108,15 @@ class _Pages:
         }
         self.page = 1
         self.y = self._head()
+        self.waiting: list[_Line] = []
+        self.scale = 1.0
 
     def paint(self, document: Document) -> list[str]:
         """All pages. Returns why bars are missing, if some are."""
         staves = sum(max(part.staves, 1) for part in self.chart.parts)
         room = self.height - 2 * _MARGIN - 22
-        scale = min(_LARGEST, room / (staves * _BAND_MM * MM))
-        width_mm = (self.width - 2 * _MARGIN) / MM / scale
+        self.scale = _scale(staves, room)
+        width_mm = (self.width - 2 * _MARGIN) / MM / self.scale
         chunks = _chunks(self.chart)
         excerpts = (
             (
@@ -106,28 +133,27 @@ class _Pages:
             return [
                 missing
                 for (first, last), drawing in zip(chunks, drawings, strict=True)
-                for missing in self._bars(first, last, drawing, scale, room)
+                for missing in self._bars(first, last, drawing)
             ]
 
-    def _bars(
-        self, first: int, last: int, drawing: Future[str], scale: float, room: float
-    ) -> list[str]:
+    def _bars(self, first: int, last: int, drawing: Future[str]) -> list[str]:
         """Some lines of the score."""
         numbers = self.chart.bars[first].number, self.chart.bars[last].number
         try:
             systems, glyphs = take_drawing(drawing, f"score, bars {numbers[0]} to {numbers[1]}")
         except EngravingFailed as error:
+            self._paint_waiting()
             self._sorry(str(error))
             return [str(error)]
         self.painter.learn(glyphs)
         for system in systems:
-            system.top = min(system.top, system.staff_top - 480)  # room for the bar number
-            self._place(system, scale, room, self.chart.bars[min(first, last)].number)
+            self._take(self._line(system, self.chart.bars[min(first, last)].number))
             first += len(system.measures)
         return []
 
     def end(self) -> None:
         """End the last page."""
+        self._paint_waiting()
         self._foot()
         self.canvas.showPage()
 
@@ -148,20 +174,46 @@ class _Pages:
         ]
         return [replace(pick, label=pick.abbreviation) for pick in picks] if first else picks
 
-    def _place(self, system: System, scale: float, room: float, number: str) -> None:
-        jazz = jazz_extras(system, self.overlays, _STAFF_MM / 7.5)
-        tall = (system.bottom - system.top) * UNIT * scale
-        if tall > room:
-            scale, tall = scale * room / tall, room
-        if tall > self.y - _MARGIN - 8 and self.y < self.height - _MARGIN - 60:
+    def _line(self, system: System, number: str) -> _Line:
+        size = _STAFF_MM / 7.5
+        jazz = jazz_extras(system, self.overlays, size)
+        left = system.bar_edges[0][1] if system.bar_edges else 0.0
+        raised, numbers = numbered(system, [(left, number)], _NUMBER)
+        return _Line(raised, [*jazz, *numbers])
+
+    def _take(self, line: _Line) -> None:
+        """A line goes on the page with those before it, if that is at most a little too full."""
+        if self.waiting and self._share([*self.waiting, line]) < _TIGHTER:
+            self._paint_waiting()
             self._turn()
+        self.waiting.append(line)
+
+    def _share(self, lines: Sequence[_Line]) -> float:
+        """By how much lines have to be smaller to fit on what is left of the page."""
+        room = self.y - _MARGIN - 8 - (len(lines) - 1) * _GAP / 2
+        return room / sum(line.tall * self.scale for line in lines)
+
+    def _paint_waiting(self) -> None:
+        """The lines that wait, spread over the page."""
+        if not self.waiting:
+            return
+        scale = self.scale * min(1.0, self._share(self.waiting))
+        left = self.y - _MARGIN - 8 - sum(line.tall * scale for line in self.waiting)
+        gap = min(_WIDEST_GAP, left / max(1, len(self.waiting) - 1))
+        for line in self.waiting:
+            self._paint(line, scale)
+            self.y -= line.tall * scale + gap
+        self.waiting = []
+
+    def _paint(self, line: _Line, scale: float) -> None:
+        system = line.system
         self.canvas.saveState()
         self.canvas.translate(_MARGIN, self.y)
         self.canvas.scale(scale, scale)
         staff_y = -(system.staff_top - system.top) * UNIT
         self.painter.system(system, 0, staff_y)
         with self.painter.at(system, 0, staff_y):
-            for extra in jazz:
+            for extra in line.extras:
                 extra.paint(self.painter)
             for name, spot in system.chords.items():
                 chord_symbols.draw(
@@ -171,10 +223,7 @@ class _Pages:
                     system.chord_texts[name],
                     chord_symbols.SIZE * _STAFF_MM / 7.5,
                 )
-            left = system.bar_edges[0][1] if system.bar_edges else 0.0
-            self.painter.text(left, system.staff_top - 260, number, fonts.ITALIC, 260)
         self.canvas.restoreState()
-        self.y -= tall + _GAP
 
     def _turn(self) -> None:
         self._foot()

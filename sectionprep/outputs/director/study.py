@@ -1,44 +1,227 @@
-"""Study pages: a passage's section on the page, what to say, the weight of every note, and why."""
+"""What is shown on study pages: passages, and hits that are too short to be one, gathered."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Sequence
-from concurrent.futures import Future
-from dataclasses import dataclass
-from itertools import islice
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
-from sectionprep.drawing.engraver.engraver import EngravingFailed
-from sectionprep.drawing.pdf.painter import UNIT, Painter
-from sectionprep.drawing.scene.ink import System
-from sectionprep.drawing.scene.jazz_marks import overlays_of
-from sectionprep.drawing.scene.line_extras import jazz_extras
-from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
-from sectionprep.music.marks import SLURS, say
-from sectionprep.music.timing import say_beat
-from sectionprep.musicxml.copies.excerpt import Excerpt, Pick, extract_excerpt, unchanging
-from sectionprep.musicxml.copies.part import note_id
-from sectionprep.outputs.director.engraved import take_drawing
-from sectionprep.outputs.director.pen import MARGIN, Pen
+from sectionprep.music.marks import SLURS
+from sectionprep.musicxml.copies.alike import alike
+from sectionprep.musicxml.copies.excerpt import (
+    Excerpt,
+    Pick,
+    extract_excerpt,
+    keeps_its_signs,
+    unchanging,
+)
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.passages import Passage
-from sectionprep.passages.guests import say_guests
-from sectionprep.passages.players import lead_label
-from sectionprep.phrasing import PassagePlan, PlannedNote
-from sectionprep.phrasing.plan import Reading
+from sectionprep.phrasing import PassagePlan
 from sectionprep.phrasing.syllables import lead_syllables
 from sectionprep.results import Marked
 
 # a study page is a hand-out, not the score: longer passages show their first bars; judgement
 _STUDY_BARS = 24
-_DISAGREEMENTS = 14  # listed for a passage; judgement
-_STAFF_MM = 5.0  # staff height on study pages: smaller than a player's, large enough for a stand
-_UNDER = 12.0  # points between two lines of music
-_HEAD = 52.0  # points that a passage's heading takes
-_SOME_NOTES = 60.0  # points of reasons that should stand on the page of their music
-_SOME_LINES = 24.0  # points of a list that stand under its heading
-_BETWEEN = 16.0  # points between two passages
+_STAFF_MM = 4.5  # staff height on study pages: smaller than a player's, large enough for a stand
+_STAVES, _ALIKE = 14, 0.6  # of hits that stand together: of all, and what they share; judgement
+_GATHERINGS = 8  # of hits, the largest ones: the rest are in the workbook; judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Study:
+    """What is shown together: a passage, or hits of the same players (passages, each with its
+    plan); the parts that have a staff, their staves, and the bars (indices). alike: parts that
+    are written alike and share the staff of one of them, each with all that it stands for."""
+
+    passages: tuple[Passage, ...]
+    plans: tuple[PassagePlan, ...]
+    parts: tuple[int, ...]
+    picks: tuple[Pick, ...]
+    bars: tuple[int, ...]
+    pitch: str
+    hits: bool = False
+    alike: tuple[tuple[int, ...], ...] = ()
+
+    @property
+    def first(self) -> Passage:
+        """The passage, or the earliest of the hits."""
+        return self.passages[0]
+
+    @property
+    def title(self) -> str:
+        """What it is called."""
+        if not self.hits:
+            return f"{self.first.id}   {self.first.scope}, {self.first.texture}"
+        ids = ", ".join(hit.id for hit in self.passages)
+        return f"Hits {ids}   {max(self.passages, key=lambda hit: len(hit.parts)).scope}"
+
+    @property
+    def staff(self) -> float:
+        """Height of a staff, in millimetres."""
+        parts = len(self.picks)
+        if parts <= 6:
+            return _STAFF_MM
+        return 4.0 if parts <= 9 else 3.6  # 3.6 mm is the least the engraver draws
+
+
+def study_of(
+    marked: Marked,
+    passage: Passage,
+    planned: PassagePlan,
+    pitch: str,
+    only: frozenset[int] = frozenset(),
+) -> Study:
+    """A passage with its silence closed up. pitch: "sounding", or "written" (as the players
+    read). only: the parts to show beside the lead, if not all."""
+    chart = marked.again.chart
+    parts = _shown(passage, only)
+    picks = _picks(chart, [passage], parts, pitch)
+    first, last = chart.place(passage.start).index, chart.end_place(passage.end).index
+    silent = _silent_bars(chart, parts, passage.seconds, first, last)
+    closed = unchanging(marked.again.document, picks, silent)
+    study = Study(
+        passages=(passage,),
+        plans=(planned,),
+        parts=tuple(parts),
+        picks=picks,
+        bars=tuple(n for n in range(first, last + 1) if n not in closed)[:_STUDY_BARS],
+        pitch=pitch,
+    )
+    return _on_one_staff(marked, study)
+
+
+def _on_one_staff(marked: Marked, study: Study) -> Study:
+    """The same with one staff for parts that are written alike: the lead's, or the first one's."""
+    homes = alike(_excerpt(marked, study))
+    groups = [[n for n, home in enumerate(homes) if home == first] for first in sorted({*homes})]
+    leads = {passage.lead for passage in study.passages}
+    shown = {
+        next((n for n in group if study.parts[n] in leads), group[0]): group for group in groups
+    }
+    kept = sorted(shown)
+    return replace(
+        study,
+        parts=tuple(study.parts[n] for n in kept),
+        picks=tuple(_for_all(study.picks[n], len(shown[n])) for n in kept),
+        alike=tuple(
+            tuple(study.parts[n] for n in shown[one]) for one in kept if len(shown[one]) > 1
+        ),
+    )
+
+
+def _for_all(pick: Pick, players: int) -> Pick:
+    """A staff that stands for several parts says so, as scores do: "a 4"."""
+    if players == 1:
+        return pick
+    return replace(
+        pick, label=f"{pick.label} a {players}", abbreviation=f"{pick.abbreviation} a {players}"
+    )
+
+
+def hit_studies(
+    marked: Marked, pitch: str, only: frozenset[int] = frozenset()
+) -> tuple[list[Study], int]:
+    """Hits and endings that get a mark, those of the same players together; and how many hits are
+    left out, since there are too many to print. only: of those in which these parts play."""
+    chart = marked.again.chart
+    planned = {plan.id: plan for plan in marked.plan.marked}
+    hits = [
+        (hit, planned[hit.id])
+        for hit in marked.score.together.hits
+        if hit.id in planned
+        and any(note.marks - SLURS - {"breath-mark"} for note in planned[hit.id].notes)
+        and (not only or only & {*hit.parts})
+    ]
+    gathered: list[list[tuple[Passage, PassagePlan]]] = []
+    for hit, plan in sorted(hits, key=lambda one: one[0].start):
+        home = next((g for g in reversed(gathered) if _belongs(hit, g)), None)
+        if home is None:
+            gathered.append([(hit, plan)])
+        else:
+            home.append((hit, plan))
+    studies = [
+        study for group in gathered for study in _hit_studies(marked, chart, group, pitch, only)
+    ]
+    kept = sorted(studies, key=lambda study: -len(study.passages))[:_GATHERINGS]
+    shown = sum(len(study.passages) for study in kept)
+    return [study for study in studies if study in kept], len(hits) - shown
+
+
+def _belongs(hit: Passage, group: Sequence[tuple[Passage, PassagePlan]]) -> bool:
+    """Whether a hit stands with others: where all their players find room on one page, or are
+    mostly the same."""
+    mine, theirs = {*hit.parts}, {part for other, _ in group for part in other.parts}
+    both = mine | theirs
+    return len(both) <= _STAVES or len(mine & theirs) / len(both) >= _ALIKE
+
+
+def _hit_studies(
+    marked: Marked,
+    chart: Chart,
+    group: Sequence[tuple[Passage, PassagePlan]],
+    pitch: str,
+    only: frozenset[int],
+) -> Iterator[Study]:
+    """Hits in one line of music for as long as no key, clef or metre begins between them."""
+    pending: list[tuple[Passage, PassagePlan]] = []
+    parts = sorted({part for hit, _ in group for part in hit.parts if not only or part in only})
+    picks = _picks(chart, [hit for hit, _ in group], parts, pitch)
+    bars: set[int] = set()
+    for hit, plan in group:
+        mine = {*range(chart.place(hit.start).index, chart.end_place(hit.end).index + 1)}
+        between = range(max(bars, default=min(mine)) + 1, min(mine))
+        same = keeps_its_signs(marked.again.document, picks, [*between, *sorted(mine)])
+        if pending and (len(bars | mine) > _STUDY_BARS or not same):
+            yield _hits(marked, pending, parts, picks, bars, pitch)
+            pending, bars = [], set()
+        pending.append((hit, plan))
+        bars |= mine
+    yield _hits(marked, pending, parts, picks, bars, pitch)
+
+
+def _hits(
+    marked: Marked,
+    group: Sequence[tuple[Passage, PassagePlan]],
+    parts: Sequence[int],
+    picks: tuple[Pick, ...],
+    bars: set[int],
+    pitch: str,
+) -> Study:
+    study = Study(
+        passages=tuple(hit for hit, _ in group),
+        plans=tuple(plan for _, plan in group),
+        parts=tuple(parts),
+        picks=picks,
+        bars=tuple(sorted(bars))[:_STUDY_BARS],
+        pitch=pitch,
+        hits=True,
+    )
+    return _on_one_staff(marked, study)
+
+
+def study_excerpt(
+    marked: Marked, study: Study, width_mm: float
+) -> tuple[Excerpt, float, float, str]:
+    """What the engraver is given for it."""
+    return _excerpt(marked, study), width_mm, study.staff, study.first.id
+
+
+def _excerpt(marked: Marked, study: Study) -> Excerpt:
+    chart, first, last = marked.again.chart, study.bars[0], study.bars[-1]
+    said: dict[int, str] = {}
+    for planned in study.plans:
+        said |= lead_syllables(chart, planned, marked.plan.style)
+    lead = study.first.lead
+    return extract_excerpt(
+        marked.again.document,
+        study.picks,
+        first,
+        last,
+        said=said,
+        leading=study.parts.index(lead) if lead in study.parts else 0,
+        closed=frozenset(range(first, last + 1)) - frozenset(study.bars),
+    )
 
 
 def _shown(passage: Passage, only: frozenset[int]) -> list[int]:
@@ -49,83 +232,24 @@ def _shown(passage: Passage, only: frozenset[int]) -> list[int]:
     return sorted(only & {*passage.parts, *joined} | {passage.lead})
 
 
-def _picks(chart: Chart, passage: Passage, parts: Sequence[int], pitch: str) -> list[Pick]:
-    """The parts in score order, sections in brackets; the lead is named as such."""
-    return [
+def _picks(
+    chart: Chart, passages: Sequence[Passage], parts: Sequence[int], pitch: str
+) -> tuple[Pick, ...]:
+    """The parts in score order, sections in brackets; who leads all is named as such."""
+    leads = {passage.lead for passage in passages}
+    start, end = min(p.start for p in passages), max(p.end for p in passages)
+    return tuple(
         pick_staff(
             chart,
             part,
             pitch,
-            passage.start,
-            passage.end,
-            label=chart.parts[part].says + (" (lead)" if part == passage.lead else ""),
+            start,
+            end,
+            label=chart.parts[part].says + (" (lead)" if leads == {part} else ""),
             group=chart.parts[part].chair.section if chart.parts[part].chair.sure else "",
         )
         for part in parts
-    ]
-
-
-def _last_shown(chart: Chart, passage: Passage) -> int:
-    """Index of the last bar on its study page."""
-    first, whole = chart.place(passage.start).index, chart.end_place(passage.end).index
-    return min(whole, first + _STUDY_BARS - 1)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Study:
-    """What is shown of a passage: its parts, their staves, and its bars (indices)."""
-
-    passage: Passage
-    planned: PassagePlan
-    parts: tuple[int, ...]
-    picks: tuple[Pick, ...]
-    bars: tuple[int, ...]
-    pitch: str
-
-    @property
-    def staff(self) -> float:
-        """Height of a staff, in millimetres."""
-        return _staff(len(self.picks))
-
-
-def study_of(
-    marked: Marked,
-    passage: Passage,
-    planned: PassagePlan,
-    pitch: str,
-    only: frozenset[int] = frozenset(),
-) -> Study:
-    """A passage with its long rests closed up. pitch: "sounding", or "written" (as the players
-    read). only: the parts to show beside the lead, if not all."""
-    chart = marked.again.chart
-    parts = _shown(passage, only)
-    picks = tuple(_picks(chart, passage, parts, pitch))
-    first, last = chart.place(passage.start).index, _last_shown(chart, passage)
-    still = unchanging(
-        marked.again.document, picks, _silent_bars(chart, parts, passage.seconds, first, last)
     )
-    closed = {n for n in still if n - 1 in still or n + 1 in still}
-    bars = tuple(n for n in range(first, last + 1) if n not in closed)
-    return Study(
-        passage=passage, planned=planned, parts=tuple(parts), picks=picks, bars=bars, pitch=pitch
-    )
-
-
-def study_excerpt(
-    marked: Marked, study: Study, width_mm: float
-) -> tuple[Excerpt, float, float, str]:
-    """What the engraver is given for it."""
-    first, last = study.bars[0], study.bars[-1]
-    score = extract_excerpt(
-        marked.again.document,
-        study.picks,
-        first,
-        last,
-        said=lead_syllables(marked.again.chart, study.planned, marked.plan.style),
-        leading=study.parts.index(study.passage.lead),
-        closed=frozenset(range(first, last + 1)) - frozenset(study.bars),
-    )
-    return score, width_mm, study.staff, study.passage.id
 
 
 def _silent_bars(
@@ -147,225 +271,3 @@ def _silent_bars(
         and not chart.bars[n].rehearsal
         and chart.bars[n].meter == chart.bars[n - 1].meter
     ]
-
-
-def write_study(
-    pen: Pen,
-    painter: Painter,
-    marked: Marked,
-    study: Study,
-    drawing: Future[str],
-) -> list[str]:
-    """One passage, on the page of the one before where there is room. drawing: its music. Returns
-    why that is missing, if it is."""
-    chart, passage, planned = marked.again.chart, study.passage, study.planned
-    start, end = chart.place(passage.start), chart.end_place(passage.end)
-    missing: list[str] = []
-    try:
-        systems, glyphs = take_drawing(drawing, f"study page {passage.id}, from bar {start.bar}")
-    except EngravingFailed as error:
-        missing.append(str(error))
-        systems, glyphs = [], {}
-    painter.learn(glyphs)
-    size = study.staff / 7.5
-    overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
-    extras = [jazz_extras(system, overlays, size) for system in systems]
-    tall = [(system.bottom - system.top) * UNIT + _UNDER for system in systems]
-    _make_room(pen, sum(tall), max(tall, default=0.0))
-    _head(pen, chart, passage, study.pitch)
-    pen.heading = f"{passage.id}   {passage.scope}, continued"
-    for line in missing:
-        pen.text(line, 9, fonts.ITALIC)
-    bars, last = iter(study.bars), study.bars[-1]
-    for system, jazz, need in zip(systems, extras, tall, strict=True):
-        if need > pen.room:
-            pen.turn()
-        staff_y = pen.y - (system.staff_top - system.top) * UNIT
-        painter.system(system, MARGIN, staff_y)
-        _weights(painter, system, staff_y, planned)
-        shown = list(islice(bars, len(system.measures)))
-        with painter.at(system, MARGIN, staff_y):
-            for extra in jazz:
-                extra.paint(painter)
-            left = system.bar_edges[0][1] if system.bar_edges else 0.0
-            painter.text(
-                left,
-                system.staff_top - 150,
-                chart.bars[shown[0] if shown else last].number,
-                fonts.ITALIC,
-                260,
-            )
-        pen.space(need)
-    if last < chart.end_place(passage.end).index:
-        pen.text(
-            f"Shown to bar {chart.bars[last].number}; the plan goes on to bar {end.bar} (see "
-            f"the workbook).",
-            8,
-            fonts.ITALIC,
-        )
-    _notes_beside(pen, chart, passage, planned, _disagreed(marked, study), study.pitch)
-    pen.heading = ""
-    return missing
-
-
-def _make_room(pen: Pen, music: float, tallest: float) -> None:
-    """A passage that fits on what is left of the page goes there; else it begins a fresh one."""
-    fresh = pen.room > pen.height - 2 * MARGIN - 1
-    if fresh:
-        return
-    need = _BETWEEN + _HEAD + music + _SOME_NOTES
-    if need > pen.room or _HEAD + tallest > pen.room:
-        pen.turn()
-        return
-    pen.space(_BETWEEN / 2)
-    pen.rule()
-    pen.space(_BETWEEN / 2)
-
-
-def _head(pen: Pen, chart: Chart, passage: Passage, pitch: str) -> None:
-    start, end = chart.place(passage.start), chart.end_place(passage.end)
-    pen.text(f"{passage.id}   {passage.scope}, {passage.texture}", 14, fonts.BOLD)
-    pen.text(
-        f"{start} to {end}. Lead: {lead_label(chart, passage)} ({passage.lead_why}). "
-        f"{'Sounding pitch' if pitch == 'sounding' else 'As the players read'}.",
-        9,
-    )
-    pen.space(6)
-
-
-def _disagreed(marked: Marked, study: Study) -> list[str]:
-    """What was found in a passage as it came, parts with the same finding in one line."""
-    chart, passage = marked.again.chart, study.passage
-    same: dict[tuple[int, str], list[str]] = defaultdict(list)
-    for f in marked.before:
-        inside = any(passage.start <= tick < passage.end for tick in f.places)
-        if f.part in study.parts and (f.passage == passage.id or (f.check == "range" and inside)):
-            same[f.tick, f.message].append(chart.parts[f.part].label)
-    return [
-        f"{chart.place(tick)}, {', '.join(parts)}: {message}"
-        for (tick, message), parts in same.items()
-    ]
-
-
-def _staff(parts: int) -> float:
-    if parts <= 6:
-        return _STAFF_MM
-    return 4.2 if parts <= 9 else 3.6  # 3.6 mm is the least the engraver draws
-
-
-def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan) -> None:
-    """Under the lead's syllables a small wedge for each note: the taller, the more weight."""
-    c = painter.canvas
-    with painter.at(system, MARGIN, staff_y):
-        for note in planned.notes:
-            name = note_id(note.tone.head.address)
-            if name not in system.wedges or name not in system.heads:
-                continue
-            base, middle = (
-                system.wedges[name].y,
-                system.heads[name].x + system.heads[name].width / 2,
-            )
-            path = c.beginPath()
-            path.moveTo(middle - 55, base)
-            path.lineTo(middle + 55, base)
-            path.lineTo(middle, base - 300 * max(0.0, note.weight - 0.15))
-            path.close()
-            c.drawPath(path, stroke=0, fill=1)
-
-
-def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
-    """The pitch as the page spells it."""
-    written = note.tone.head.pitch
-    if pitch == "written":
-        return str(written or "")
-    return (
-        str(chart.parts[part].transposition_at(note.tone.onset).sounding_pitch(written))
-        if written
-        else ""
-    )
-
-
-def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
-    """A reading in one line: where it leans, bar by bar (an accent where no other mark is named),
-    and the lengths that are unlike the plan's."""
-    if not reading.differs:
-        return f'Reading "{reading.name}": {reading.says}.'
-    bars: dict[str, list[str]] = {}
-    for note in reading.notes:
-        if note.leaned:
-            place = chart.place(note.tone.onset)
-            other = note.marks - SLURS - {"accent"}
-            beat = say_beat(place.beat) + (f" {say(other)}" if other else "")
-            bars.setdefault(place.bar, []).append(beat)
-    leans = "; ".join(f"{bar}: {', '.join(beats)}" for bar, beats in bars.items())
-    lengths = ", ".join(
-        f"{_at(chart, n.tone.onset)} {n.length}"
-        for n, ours in zip(reading.notes, planned.notes, strict=True)
-        if n.length != ours.length
-    )
-    return f'Reading "{reading.name}" ({reading.says}) leans on {leans or "nothing"}.' + (
-        f" Lengths: {lengths}." if lengths else ""
-    )
-
-
-def _notes_beside(
-    pen: Pen,
-    chart: Chart,
-    passage: Passage,
-    planned: PassagePlan,
-    disagreed: Sequence[str],
-    pitch: str,
-) -> None:
-    pen.space(6)
-    if passage.voicing:
-        pen.text(f"Voicing: {passage.voicing}.", 8.5)
-    if passage.octaves and any(k for _, k in passage.octaves):
-        pen.text(
-            "Octaves: "
-            + ", ".join(f"{chart.parts[p].label} {k:+d}" for p, k in passage.octaves if k)
-            + ".",
-            8.5,
-        )
-    if passage.guests:
-        pen.text(f"Joined: {say_guests(chart, passage)}.", 8.5)
-    for caution in planned.cautions:
-        pen.text(f"Breath: {caution}.", 8.5)
-    pen.text(
-        "Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)",
-        10,
-        fonts.BOLD,
-        keep=_SOME_LINES,
-    )
-    pen.columns(
-        [
-            _reason(chart, planned, note, pitch)
-            for note in planned.notes
-            if note.marks - SLURS or note.cutoff is not None
-        ]
-        + [
-            f"{_at(chart, dynamic.tick)}  ({dynamic.value}): {dynamic.why}"
-            for dynamic in planned.dynamics
-        ]
-    )
-    for reading in planned.readings:
-        pen.text(_said_of(chart, planned, reading), 7.5, fonts.ITALIC, gap=1.0)
-    if disagreed:
-        pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
-        pen.columns(disagreed[:_DISAGREEMENTS])
-        if len(disagreed) > _DISAGREEMENTS:
-            pen.text(
-                f"and {len(disagreed) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC
-            )
-
-
-def _at(chart: Chart, tick: int) -> str:
-    place = chart.place(tick)
-    return f"{place.bar}.{say_beat(place.beat)}"
-
-
-def _reason(chart: Chart, planned: PassagePlan, note: PlannedNote, pitch: str) -> str:
-    words = say(note.marks - {"slur-stop"}) if note.marks - {"slur-stop"} else ""
-    if note.cutoff is not None:
-        words = f"{words}, off {say_beat(chart.place(note.cutoff).beat)}".lstrip(", ")
-    named = _named(chart, planned.part, note, pitch)
-    return f"{_at(chart, note.tone.onset)}  {named}  {words}: {note.why}"

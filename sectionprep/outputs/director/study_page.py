@@ -1,0 +1,282 @@
+"""Study pages: the section's music, the weight of every note, what to say, and why."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from concurrent.futures import Future
+from itertools import islice
+
+from sectionprep.drawing.engraver.engraver import EngravingFailed
+from sectionprep.drawing.pdf.painter import UNIT, Painter
+from sectionprep.drawing.scene.ink import System
+from sectionprep.drawing.scene.jazz_marks import overlays_of
+from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
+from sectionprep.drawing.text import fonts
+from sectionprep.music.chart import Chart
+from sectionprep.music.marks import SLURS, say
+from sectionprep.music.timing import say_beat
+from sectionprep.musicxml.copies.part import note_id
+from sectionprep.outputs.director.engraved import take_drawing
+from sectionprep.outputs.director.numbers import numbered
+from sectionprep.outputs.director.pen import MARGIN, Pen
+from sectionprep.outputs.director.study import Study
+from sectionprep.passages import Passage
+from sectionprep.passages.guests import say_guests
+from sectionprep.passages.players import lead_label
+from sectionprep.phrasing import PassagePlan, PlannedNote
+from sectionprep.phrasing.plan import Reading
+from sectionprep.results import Marked
+
+_DISAGREEMENTS = 14  # listed for a passage; judgement
+_UNDER = 8.0  # points between two lines of music
+_HEAD = 30.0  # points that a passage's heading takes
+_SOME_LINES = 24.0  # points of a list that stand under its heading
+_BETWEEN = 14.0  # points between two passages
+_NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
+_GAP_SIGN = "// "  # before the number of a bar that does not follow the one printed before it
+
+
+def write_study(
+    pen: Pen,
+    painter: Painter,
+    marked: Marked,
+    study: Study,
+    drawing: Future[str],
+) -> list[str]:
+    """A passage, or hits, right under what stands before where there is room for a line. drawing:
+    the music. Returns why that is missing, if it is."""
+    chart = marked.again.chart
+    start = chart.place(study.first.start)
+    missing: list[str] = []
+    try:
+        systems, glyphs = take_drawing(
+            drawing, f"study page {study.first.id}, from bar {start.bar}"
+        )
+    except EngravingFailed as error:
+        missing.append(str(error))
+        systems, glyphs = [], {}
+    painter.learn(glyphs)
+    lines = list(study_lines(chart, study, systems))
+    tall = [(system.bottom - system.top) * UNIT + _UNDER for system, _ in lines]
+    _make_room(pen, tall[0] if tall else 0.0)
+    _head(pen, chart, study)
+    pen.heading = f"{study.title}, continued"
+    for line in missing:
+        pen.text(line, 9, fonts.ITALIC)
+    for (system, extras), need in zip(lines, tall, strict=True):
+        if need > pen.room:
+            pen.turn()
+        staff_y = pen.y - (system.staff_top - system.top) * UNIT
+        painter.system(system, MARGIN, staff_y)
+        for planned in study.plans:
+            _weights(painter, system, staff_y, planned)
+        with painter.at(system, MARGIN, staff_y):
+            for extra in extras:
+                extra.paint(painter)
+        pen.space(need)
+    last, end = chart.bars[study.bars[-1]], chart.end_place(study.passages[-1].end)
+    if last.index < end.index:
+        pen.text(
+            f"Shown to bar {last.number}; the plan goes on to bar {end.bar} (see the workbook).",
+            8,
+            fonts.ITALIC,
+        )
+    _notes_beside(pen, chart, study, _disagreed(marked, study))
+    pen.heading = ""
+    return missing
+
+
+def study_lines(
+    chart: Chart, study: Study, systems: Sequence[System]
+) -> Iterator[tuple[System, list[Extra]]]:
+    """The lines of music with what we add to them: falls and their like, bar numbers at the left
+    and wherever bars are left out."""
+    size = study.staff / 7.5
+    overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
+    for system, numbers in zip(systems, bar_numbers(chart, study, systems), strict=True):
+        jazz = jazz_extras(system, overlays, size)
+        raised, written = numbered(system, numbers, _NUMBER)
+        yield raised, [*jazz, *written]
+
+
+def bar_numbers(
+    chart: Chart, study: Study, systems: Sequence[System]
+) -> Iterator[list[tuple[float, str]]]:
+    """For each line where a number begins, and what it says."""
+    bars, before = iter(study.bars), study.bars[0] - 1
+    for system in systems:
+        left = {name: x for name, x, _ in reversed(system.bar_edges)}
+        numbers = []
+        shown = islice(bars, len(system.measures))
+        for n, (name, bar) in enumerate(zip(system.measures, shown, strict=False)):
+            sign = _GAP_SIGN if bar != before + 1 else ""
+            if (n == 0 or sign) and name in left:
+                numbers.append((left[name], sign + chart.bars[bar].number))
+            before = bar
+        yield numbers
+
+
+def _make_room(pen: Pen, first_line: float) -> None:
+    """What begins stands right under what stands before if its first line of music does; else it
+    begins a fresh page."""
+    fresh = pen.room > pen.height - 2 * MARGIN - 1
+    if fresh:
+        return
+    if _BETWEEN + _HEAD + first_line > pen.room:
+        pen.turn()
+        return
+    pen.space(_BETWEEN / 2)
+    pen.rule()
+    pen.space(_BETWEEN / 2)
+
+
+def _head(pen: Pen, chart: Chart, study: Study) -> None:
+    where = [_from_to(chart, passage) for passage in study.passages]
+    why = {f"{lead_label(chart, p)} ({p.lead_why})": None for p in study.passages}
+    pen.heading_line(
+        study.title,
+        f"{', '.join(where)}. Lead: {', '.join(why)}. "
+        f"{'Sounding pitch' if study.pitch == 'sounding' else 'As the players read'}.",
+    )
+    pen.space(4)
+
+
+def _from_to(chart: Chart, passage: Passage) -> str:
+    return f"{chart.place(passage.start)} to {chart.end_place(passage.end)}"
+
+
+def _disagreed(marked: Marked, study: Study) -> list[str]:
+    """What was found there in the chart as it came, parts with the same finding in one line."""
+    chart = marked.again.chart
+    ids = {passage.id for passage in study.passages}
+    shown = {*study.parts, *(part for group in study.alike for part in group)}
+    same: dict[tuple[int, str], list[str]] = defaultdict(list)
+    for f in marked.before:
+        inside = any(p.start <= tick < p.end for tick in f.places for p in study.passages)
+        if f.part in shown and (f.passage in ids or (f.check == "range" and inside)):
+            same[f.tick, f.message].append(chart.parts[f.part].label)
+    return [
+        f"{chart.place(tick)}, {', '.join(parts)}: {message}"
+        for (tick, message), parts in same.items()
+    ]
+
+
+def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan) -> None:
+    """Under the lead's syllables a small wedge for each note: the taller, the more weight."""
+    c = painter.canvas
+    with painter.at(system, MARGIN, staff_y):
+        for note in planned.notes:
+            name = note_id(note.tone.head.address)
+            if name not in system.wedges or name not in system.heads:
+                continue
+            base, middle = (
+                system.wedges[name].y,
+                system.heads[name].x + system.heads[name].width / 2,
+            )
+            path = c.beginPath()
+            path.moveTo(middle - 55, base)
+            path.lineTo(middle + 55, base)
+            path.lineTo(middle, base - 300 * max(0.0, note.weight - 0.15))
+            path.close()
+            c.drawPath(path, stroke=0, fill=1)
+
+
+def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
+    """The pitch as the page spells it."""
+    written = note.tone.head.pitch
+    if pitch == "written":
+        return str(written or "")
+    return (
+        str(chart.parts[part].transposition_at(note.tone.onset).sounding_pitch(written))
+        if written
+        else ""
+    )
+
+
+def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
+    """A reading in one line: where it leans, bar by bar (an accent where no other mark is named),
+    and the lengths that are unlike the plan's."""
+    if not reading.differs:
+        return f'Reading "{reading.name}": {reading.says}.'
+    bars: dict[str, list[str]] = {}
+    for note in reading.notes:
+        if note.leaned:
+            place = chart.place(note.tone.onset)
+            other = note.marks - SLURS - {"accent"}
+            beat = say_beat(place.beat) + (f" {say(other)}" if other else "")
+            bars.setdefault(place.bar, []).append(beat)
+    leans = "; ".join(f"{bar}: {', '.join(beats)}" for bar, beats in bars.items())
+    lengths = ", ".join(
+        f"{_at(chart, n.tone.onset)} {n.length}"
+        for n, ours in zip(reading.notes, planned.notes, strict=True)
+        if n.length != ours.length
+    )
+    return f'Reading "{reading.name}" ({reading.says}) leans on {leans or "nothing"}.' + (
+        f" Lengths: {lengths}." if lengths else ""
+    )
+
+
+def _notes_beside(pen: Pen, chart: Chart, study: Study, disagreed: Sequence[str]) -> None:
+    passage = study.first
+    pen.space(4)
+    if study.alike:
+        staves = [", ".join(chart.parts[p].label for p in group) for group in study.alike]
+        pen.text(f"On one staff, since they are written alike: {'; '.join(staves)}.", 8.5)
+    if passage.voicing and not study.hits:
+        pen.text(f"Voicing: {passage.voicing}.", 8.5)
+    if not study.hits and any(k for _, k in passage.octaves):
+        pen.text(
+            "Octaves: "
+            + ", ".join(f"{chart.parts[p].label} {k:+d}" for p, k in passage.octaves if k)
+            + ".",
+            8.5,
+        )
+    if passage.guests:
+        pen.text(f"Joined: {say_guests(chart, passage)}.", 8.5)
+    for caution in dict.fromkeys(c for planned in study.plans for c in planned.cautions):
+        pen.text(f"Breath: {caution}.", 8.5)
+    reasons = [line for planned in study.plans for line in _reasons(chart, planned, study.pitch)]
+    if reasons:
+        pen.text(
+            "Marks and reasons (under the lead: what to say; the taller the wedge, the more "
+            "weight)",
+            10,
+            fonts.BOLD,
+            keep=_SOME_LINES,
+        )
+        pen.columns(reasons)
+    for planned in study.plans if not study.hits else ():
+        for reading in planned.readings:
+            pen.text(_said_of(chart, planned, reading), 7.5, fonts.ITALIC, gap=1.0)
+    if disagreed:
+        pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
+        pen.columns(disagreed[:_DISAGREEMENTS])
+        if len(disagreed) > _DISAGREEMENTS:
+            pen.text(
+                f"and {len(disagreed) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC
+            )
+
+
+def _reasons(chart: Chart, planned: PassagePlan, pitch: str) -> list[str]:
+    """The lead's marks by their reason, in the order of the music, then each proposed dynamic."""
+    because: dict[str, list[str]] = defaultdict(list)
+    for note in planned.notes:
+        if note.marks - SLURS or note.cutoff is not None:
+            because[note.why].append(_marked(chart, planned, note, pitch))
+    return [f"{', '.join(marked)}: {why}" for why, marked in because.items()] + [
+        f"{_at(chart, dynamic.tick)}  ({dynamic.value}): {dynamic.why}"
+        for dynamic in planned.dynamics
+    ]
+
+
+def _at(chart: Chart, tick: int) -> str:
+    place = chart.place(tick)
+    return f"{place.bar}.{say_beat(place.beat)}"
+
+
+def _marked(chart: Chart, planned: PassagePlan, note: PlannedNote, pitch: str) -> str:
+    words = say(note.marks - {"slur-stop"}) if note.marks - {"slur-stop"} else ""
+    if note.cutoff is not None:
+        words = f"{words}, off {say_beat(chart.place(note.cutoff).beat)}".lstrip(", ")
+    return f"{_at(chart, note.tone.onset)} {_named(chart, planned.part, note, pitch)} {words}"
