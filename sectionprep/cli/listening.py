@@ -10,8 +10,10 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Bpm,
     Decisions,
     Force,
+    House,
     PlanPath,
     Printed,
     RosterFile,
@@ -35,6 +37,8 @@ def practice(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -49,6 +53,8 @@ def practice(
         style=style,
         printed=printed,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
@@ -76,7 +82,8 @@ def audition(
         Path | None, out_to("Folder for the files; by default CHART_audition beside the chart.")
     ] = None,
     passage: Annotated[
-        list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")
+        list[str] | None,
+        typer.Option(metavar="<word>", help="Only this passage (P3); may be given several times."),
     ] = None,
     part: Annotated[
         str,
@@ -106,6 +113,8 @@ def audition(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -135,6 +144,8 @@ def audition(
         style=style,
         printed=printed,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
