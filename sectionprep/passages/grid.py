@@ -21,8 +21,9 @@ class Grid:
     last sounded, counted back from this column (0 while it sounds). bar, bar_length: index of the
     column's bar and its length in ticks. staff: for each row the part that has its staff (two
     players may share one). passing: passing notes that are no slips (none until
-    `everybody.py` has found them). struck_at, pitch_at, length_at: the same as lists by column, for
-    looking at a few notes."""
+    `everybody.py` has found them). alone: a note here is not struck by the second player on the
+    staff, who has notes in this bar. struck_at, pitch_at, length_at: the same as lists by column,
+    for looking at a few notes."""
 
     ticks: _Ints
     struck: _Bools
@@ -33,6 +34,7 @@ class Grid:
     bar_length: _Ints
     staff: tuple[int, ...]
     passing: _Bools
+    alone: _Bools
     struck_at: list[list[bool]]
     pitch_at: list[list[int]]
     length_at: list[list[int]]
@@ -64,6 +66,7 @@ def build_grid(chart: Chart) -> Grid:
         bar_length=lengths[bar],
         staff=staves_of(chart),
         passing=np.zeros(shape, dtype=bool),
+        alone=_alone(chart, ticks, struck, bar),
         struck_at=struck.T.tolist(),
         pitch_at=pitch.T.tolist(),
         length_at=length.T.tolist(),
@@ -89,6 +92,15 @@ def _fill(
     before = np.searchsorted(onsets, ticks, side="left") - 1
     last_end = np.where(before >= 0, np.maximum.accumulate(ends)[np.maximum(before, 0)], -(10**9))
     quiet[row] = np.maximum(0, ticks - last_end)
+
+
+def _alone(chart: Chart, ticks: _Ints, struck: _Bools, bar: _Ints) -> _Bools:
+    found = np.zeros(struck.shape, dtype=bool)
+    for row, second in chart.second_lines.items():
+        plays = np.isin(bar, [tone.bar for tone in second])
+        strikes = np.isin(ticks, [tone.onset for tone in second])
+        found[row] = struck[row] & plays & ~strikes
+    return found
 
 
 def plays_in(chart: Chart) -> NDArray[np.bool_]:

@@ -48,6 +48,7 @@ def gather(odds: Floats, parts: Sequence[int], least: float) -> list[frozenset[i
     return sorted((frozenset(group) for group in groups.values() if len(group) > 1), key=min)
 
 
+_LEAVES_ALONE = 0.25  # notes without the second player up to which he takes part; judgement
 _ONE_LINE = (
     0.7  # share of common attacks on the same pitch class from which two parts double; judgement
 )
@@ -91,9 +92,13 @@ def cut(
 
 def _trimmed(grid: Grid, members: list[int], piece: NDArray[np.int64]) -> NDArray[np.int64]:
     """Without what only a part of the group strikes at either end: the others have stopped there
-    already, or not yet begun. One missing note, or one in four, is a slip."""
+    already, or not yet begun. One missing note, or one in four, is a slip. Second players on their
+    staves who take part in most of it count as well."""
     missing = (~grid.struck[members][:, piece]).sum(axis=0)
-    whole = np.flatnonzero(missing <= max(1, len(members) // 4))
+    alone = grid.alone[members][:, piece]
+    seconds = alone[alone.any(axis=1) & (alone.mean(axis=1) <= _LEAVES_ALONE)]
+    missing += seconds.sum(axis=0)
+    whole = np.flatnonzero(missing <= max(1, (len(members) + len(seconds)) // 4))
     return piece[whole[0] : whole[-1] + 1] if len(whole) else piece
 
 
