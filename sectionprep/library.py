@@ -83,8 +83,8 @@ def prepare_for_book(
 
 def with_what_is_there(path: Path, folder: Path, options: Options) -> Options:
     """The wishes for one chart: where none is given, its plan, decisions and roster beside it
-    (CHART_plan.toml, CHART_rehearsal.xlsx, CHART_roster.toml or roster.toml), or a workbook and an
-    edited plan among its results."""
+    (CHART_plan.toml, CHART_rehearsal.xlsx, CHART_roster.toml or roster.toml, house.toml), or a
+    workbook and an edited plan among its results."""
     stem = safe_name(stem_of(path), "chart")
     workbook, plan = f"{stem}_rehearsal.xlsx", f"{stem}_plan.toml"
     edited = folder / plan if is_edited_plan(folder / plan) else None
@@ -94,6 +94,7 @@ def with_what_is_there(path: Path, folder: Path, options: Options) -> Options:
         plan=options.plan or _first(path.with_name(plan), edited),
         roster=options.roster
         or _first(path.with_name(f"{stem}_roster.toml"), path.with_name("roster.toml")),
+        house=options.house or _first(path.with_name("house.toml")),
     )
 
 
@@ -111,9 +112,9 @@ def _practice(path: Path, folder: Path, done: Prepared, options: Options) -> Non
 
 def _key(path: Path, options: Options) -> str:
     """Where plan, roster and decisions lie does not matter, only what is in them."""
-    named = {name: getattr(options, name) for name in ("plan", "decisions", "roster")}
+    named = {name: getattr(options, name) for name in ("plan", "decisions", "roster", "house")}
     given = [name for name, file in named.items() if file is not None]
-    bare = replace(options, plan=None, decisions=None, roster=None, force=False)
+    bare = replace(options, plan=None, decisions=None, roster=None, house=None, force=False)
     return key_of(path, f"{bare!r} with {given}", [named[name] for name in given])
 
 

@@ -77,7 +77,7 @@ def prepare(
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
     from sectionprep.outputs.parts.sheets import Drawing
     from sectionprep.outputs.settled import read_settled, settled_beside
-    from sectionprep.outputs.workbook.rows import open_findings
+    from sectionprep.outputs.workbook.findings import open_findings
 
     earlier = earlier_run(options.before) if options.before is not None else None
     if earlier is not None:

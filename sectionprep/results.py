@@ -24,7 +24,8 @@ from sectionprep.settings import Limits
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """What a person may settle; see `sectionprep prepare --help`. decisions: a workbook; said: what
-    section leaders have saved on review pages, in the form of plan files."""
+    section leaders have saved on review pages, in the form of plan files; house: a plan file with
+    the habits of the band alone; bpm: quarters a minute of a chart that states none."""
 
     style: str | None = None
     printed: str | None = None
@@ -44,6 +45,8 @@ class Options:
     plan: Path | None = None
     decisions: Path | None = None
     said: tuple[Path, ...] = ()
+    house: Path | None = None
+    bpm: float | None = None
     roster: Path | None = None
     tune: int | None = None
     force: bool = False
@@ -69,7 +72,7 @@ class Score:
 
     def reads(self, options: Options) -> tuple[Path, ...]:
         """Every file that was read for it: none is ever written over."""
-        given = (options.plan, options.decisions, options.roster, *options.said)
+        given = (options.plan, options.decisions, options.roster, options.house, *options.said)
         sources = tuple(source.path for source in self.bundle.sources)
         return (self.document.path, *sources, *(path for path in given if path is not None))
 

@@ -25,7 +25,8 @@ from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.deciding import Decision, Unfit, decide, wants_readings
-from sectionprep.phrasing.plan_file import PlanFile, read_plan, write_plan
+from sectionprep.phrasing.plan_file import PlanFile, read_house, read_plan, write_plan
+from sectionprep.phrasing.styles import choose_style
 from sectionprep.results import Marked, Options, Score
 from sectionprep.version import __version__
 
@@ -39,6 +40,9 @@ def read_score(path: Path, options: Options) -> Score:
     bundle = open_bundle(path, options.limits, options.tune)
     chart = read_chart(bundle.document, options.limits, roster)
     roster = roster.of(chart.parts)
+    chart, remark = _with_tempo(chart, options)
+    if remark is not None:
+        chart = replace(chart, remarks=(*chart.remarks, remark))
     if bundle.remark:
         chart = replace(
             chart, remarks=(Remark(where=path.name, what=bundle.remark), *chart.remarks)
@@ -48,6 +52,24 @@ def read_score(path: Path, options: Options) -> Score:
     if strangers:
         chart = replace(chart, remarks=(*strangers, *chart.remarks))
     return Score(bundle=bundle, chart=chart, together=together, roster=roster)
+
+
+def _with_tempo(chart: Chart, options: Options) -> tuple[Chart, Remark | None]:
+    """A chart that states no tempo with the one that is asked for, or that is usual in its
+    style."""
+    if chart.tempos:
+        if options.bpm is None:
+            return chart, None
+        what = f"the chart states {chart.tempo:g} beats a minute: --bpm is for charts without"
+        return chart, Remark(where="tempo", what=what)
+    if options.bpm is not None:
+        return replace(chart, tempos=((0, options.bpm),)), None
+    style, _ = choose_style(chart, options.style)
+    what = (
+        f"the chart states none: {style.tempo} beats a minute assumed, as is usual in "
+        f"{style.name}; say another with --bpm"
+    )
+    return replace(chart, assumed_tempo=float(style.tempo)), Remark(where="tempo", what=what)
 
 
 def _strangers(roster: Roster, chart: Chart, together: Together) -> tuple[Remark, ...]:
@@ -92,12 +114,13 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
 def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: bool = True) -> Plan:
     """Plan all passages by the rules and the habits of the house, before any decision on single
     notes. settled: what the plan file settles; readings: as of `plan_score`."""
+    house = read_house(options.house) if options.house else PlanFile()
     return plan_passages(
         score.chart,
         score.together,
-        style=options.style or settled.style or None,
-        printed=_printed(options, settled),
-        habits=settled.habits,
+        style=options.style or settled.style or house.style or None,
+        printed=_printed(options, settled, house),
+        habits=(*house.habits, *settled.habits),
         readings=readings,
     )
 
@@ -143,8 +166,8 @@ def _copied(options: Options) -> tuple[str, ...]:
     return copied
 
 
-def _printed(options: Options, settled: PlanFile) -> str:
-    printed = options.printed or settled.printed or "keep"
+def _printed(options: Options, settled: PlanFile, house: PlanFile) -> str:
+    printed = options.printed or settled.printed or house.printed or "keep"
     if printed not in PRINTED:
         raise BadArgument(
             f"marks printed in the lead cannot be treated as {printed!r}.",
@@ -162,7 +185,7 @@ def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Pl
         part.index,
         bars=_bar_range(chart, bars),
         style=options.style,
-        printed=_printed(options, PlanFile()),
+        printed=_printed(options, PlanFile(), PlanFile()),
     )
 
 
@@ -218,7 +241,7 @@ def mark_planned(
     )
     files = mark_bundle(score.bundle, marking.edits, marking.dropped)
     document = reread(score.bundle, files, options.limits)
-    chart = read_chart(document, options.limits, score.roster)
+    chart, _ = _with_tempo(read_chart(document, options.limits, score.roster), options)
     again = Score(
         bundle=replace(
             score.bundle,
@@ -256,6 +279,19 @@ def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Pa
     text = write_plan(score.chart, plan, options.printed or "keep", bars_without_cues(options))
     write_file(out, text.encode("utf-8"), reads=score.reads(options))
     return out
+
+
+def left_to_settle(score: Score, options: Options) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
+    """What the checks find in a chart as it is and nobody has settled in the workbook that is
+    named; and what somebody has, in words."""
+    found = check_score(score, options)
+    if options.decisions is None:
+        return found, ()
+    from sectionprep.outputs.workbook import read_typed, settled_in
+    from sectionprep.outputs.workbook.findings import without_settled
+
+    keys = settled_in(read_typed(options.decisions))
+    return without_settled(score.chart, found, keys)
 
 
 def check_score(score: Score, options: Options) -> tuple[Finding, ...]:

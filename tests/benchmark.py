@@ -172,8 +172,8 @@ def workbook_against_openpyxl() -> Row:
     import openpyxl
 
     from sectionprep.outputs.workbook import tables, write_workbook
+    from sectionprep.outputs.workbook.row import Row as BookRow
     from sectionprep.outputs.workbook.rows import Book
-    from sectionprep.outputs.workbook.rows import Row as BookRow
 
     data = make_chart(5, 8)
     chart = read_chart(parse_document(Path("x"), data))

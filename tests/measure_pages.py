@@ -99,7 +99,7 @@ def seconds_to_turn(chart: Chart, part: int, bar: int) -> float:
     until = min((on for on, _ in sounding if on >= end), default=chart.bars[-1].end)
     if since > end:
         return 0.0
-    tempos = sorted(chart.tempos) or [(0, 120.0)]
+    tempos = sorted(chart.tempos) or [(0, chart.assumed_tempo)]
     total, step = 0.0, max(1, chart.resolution // 8)
     for tick in range(since, until, step):
         tempo = next((v for at, v in reversed(tempos) if at <= tick), tempos[0][1])

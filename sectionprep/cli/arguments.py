@@ -199,7 +199,22 @@ PlanPath = Annotated[
 Decisions = Annotated[
     list[Path] | None,
     typer.Option(
+        metavar="<path>",
         help="A rehearsal workbook with your decisions in it, or the small file (.toml) that a "
-        "section leader has saved on a review page; may be given more than once."
+        "section leader has saved on a review page; may be given more than once.",
+    ),
+]
+House = Annotated[
+    Path | None,
+    typer.Option(
+        "--house",
+        help="A plan file with the habits of your band alone, for all its charts; a chart's own "
+        "plan file wins.",
+    ),
+]
+Bpm = Annotated[
+    float | None,
+    typer.Option(
+        "--bpm", min=20, max=400, help="Beats (quarters) a minute of a chart that states no tempo."
     ),
 ]

@@ -11,6 +11,8 @@ import typer
 
 from sectionprep.cli.app import app, asked
 from sectionprep.cli.arguments import (
+    Bpm,
+    House,
     Level,
     Minutes,
     Paper,
@@ -43,6 +45,8 @@ def book(
     paper: Paper = "letter",
     staff: Staff = 7.5,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     roster: RosterFile = None,
     practice: Annotated[
         bool, typer.Option("--practice", help="With the practice pages of each chart.")
@@ -67,6 +71,8 @@ def book(
         paper=paper,
         staff=staff,
         plan=plan,
+        house=house,
+        bpm=bpm,
         roster=roster,
         practice=practice,
     )

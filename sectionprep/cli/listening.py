@@ -10,8 +10,10 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Bpm,
     Decisions,
     Force,
+    House,
     PlanPath,
     Printed,
     RosterFile,
@@ -53,6 +55,8 @@ def practice(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -67,6 +71,8 @@ def practice(
         style=style,
         printed=printed,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
@@ -93,7 +99,8 @@ def audition(
         Path | None, out_to("Folder for the files; by default CHART_audition beside the chart.")
     ] = None,
     passage: Annotated[
-        list[str] | None, typer.Option(help="Only this passage (P3); may be given several times.")
+        list[str] | None,
+        typer.Option(metavar="<word>", help="Only this passage (P3); may be given several times."),
     ] = None,
     part: Annotated[
         str,
@@ -117,6 +124,8 @@ def audition(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -145,6 +154,8 @@ def audition(
         style=style,
         printed=printed,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,

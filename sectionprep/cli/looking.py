@@ -11,7 +11,9 @@ import typer
 from sectionprep.cli.app import app, asked
 from sectionprep.cli.arguments import (
     AsJson,
+    Bpm,
     Decisions,
+    House,
     Level,
     MaybeScore,
     PlanPath,
@@ -58,6 +60,8 @@ def plan_command(
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -155,6 +159,8 @@ def _list_checks(wanted: bool) -> None:
 def check(
     chart: Score,
     level: Level = "pro",
+    decisions: Decisions = None,
+    bpm: Bpm = None,
     roster: RosterFile = None,
     tune: Tune = None,
     as_json: AsJson = False,
@@ -199,9 +205,9 @@ def check(
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.reports.agreement import findings_json, versions_json
 
-    options = asked(level=level, roster=roster, tune=tune)
+    options = asked(level=level, decisions=decisions, bpm=bpm, roster=roster, tune=tune)
     score = stages.read_score(chart, options)
-    findings = stages.check_score(score, options)
+    findings, settled = stages.left_to_settle(score, options)
     changes = None
     if against is not None:
         from sectionprep.checks.versions import are_strangers, compare_versions
@@ -241,5 +247,7 @@ def check(
             show(fixed.again.chart, fixed.after)
         else:
             show(score.chart, findings)
+        for words in settled:
+            say(f"Settled by you: {words}")
     if strict and findings:
         raise typer.Exit(FINDINGS_EXIT_CODE)

@@ -9,8 +9,10 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Bpm,
     Decisions,
     Force,
+    House,
     PlanPath,
     Printed,
     RosterFile,
@@ -33,6 +35,8 @@ def mark(
     printed: Printed = None,
     section: Section = "match",
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -61,6 +65,8 @@ def mark(
         printed=printed,
         section=section,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,

@@ -11,11 +11,13 @@ import typer
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
     Before,
+    Bpm,
     Courtesy,
     Cues,
     Decisions,
     Force,
     Help,
+    House,
     Level,
     Minutes,
     Paper,
@@ -69,6 +71,8 @@ def prepare(
     study: Study = "sounding",
     rhythm_cues: RhythmCues = True,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -104,6 +108,8 @@ def prepare(
         study=study,
         rhythm_cues=rhythm_cues,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
@@ -140,6 +146,8 @@ def checklist(
     level: Level = "pro",
     minutes: Minutes = 45,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -159,6 +167,8 @@ def checklist(
         level=level,
         minutes=minutes,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,
@@ -171,7 +181,7 @@ def checklist(
 
 def summary(done: Any) -> None:
     from sectionprep.outputs.reports.agreement import versions_text
-    from sectionprep.outputs.workbook.rows import look_first
+    from sectionprep.outputs.workbook.findings import look_first
     from sectionprep.phrasing.deciding import say_unfit
 
     marked = done.marked

@@ -10,11 +10,15 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Bpm,
     Courtesy,
     Cues,
+    Decisions,
     Force,
     Help,
+    House,
     Paper,
+    PlanPath,
     RhythmCues,
     RosterFile,
     Score,
@@ -34,7 +38,8 @@ def sheets(
         Path | None, out_to("Folder for the PDF files; by default CHART_parts beside the chart.")
     ] = None,
     part: Annotated[
-        list[str] | None, typer.Option(help="Only this part; may be given several times.")
+        list[str] | None,
+        typer.Option(metavar="<name>", help="Only this part; may be given several times."),
     ] = None,
     paper: Paper = "letter",
     staff: Staff = 7.5,
@@ -43,6 +48,10 @@ def sheets(
     rhythm_cues: RhythmCues = True,
     courtesy: Courtesy = True,
     syllables: Syllables = False,
+    plan: PlanPath = None,
+    decisions: Decisions = None,
+    house: House = None,
+    bpm: Bpm = None,
     roster: RosterFile = None,
     tune: Tune = None,
     force: Force = False,
@@ -59,6 +68,10 @@ def sheets(
         rhythm_cues=rhythm_cues,
         courtesy=courtesy,
         syllables=syllables,
+        plan=plan,
+        decisions=decisions,
+        house=house,
+        bpm=bpm,
         roster=roster,
         tune=tune,
         force=force,

@@ -9,10 +9,12 @@ import typer
 
 from sectionprep.cli.app import app, asked, beside
 from sectionprep.cli.arguments import (
+    Bpm,
     Courtesy,
     Cues,
     Decisions,
     Help,
+    House,
     Level,
     Minutes,
     Paper,
@@ -71,6 +73,8 @@ def review(
     study: Study = "sounding",
     rhythm_cues: RhythmCues = True,
     plan: PlanPath = None,
+    house: House = None,
+    bpm: Bpm = None,
     decisions: Decisions = None,
     roster: RosterFile = None,
     tune: Tune = None,
@@ -97,6 +101,8 @@ def review(
         study=study,
         rhythm_cues=rhythm_cues,
         plan=plan,
+        house=house,
+        bpm=bpm,
         decisions=decisions,
         roster=roster,
         tune=tune,

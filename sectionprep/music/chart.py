@@ -9,7 +9,7 @@ from fractions import Fraction
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
-from sectionprep.music.clock import Clock, clock_of
+from sectionprep.music.clock import TEMPO_IF_SILENT, Clock, clock_of
 from sectionprep.music.instruments import Chair, Instrument
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, Place
@@ -213,7 +213,7 @@ class Remark:
 class Chart:
     """A whole chart. resolution: ticks per quarter note. lines: one tuple of tones per part.
     second_lines: by part, the tones of a second player on its staff, where there is one. tempos:
-    (tick, quarters a minute) of every change, in order."""
+    (tick, quarters a minute) of every change, in order; assumed_tempo: where it states none."""
 
     title: str
     composer: str
@@ -224,6 +224,7 @@ class Chart:
     lines: tuple[tuple[Tone, ...], ...]
     second_lines: dict[int, tuple[Tone, ...]] = field(default_factory=dict)
     tempos: tuple[tuple[int, float], ...] = ()
+    assumed_tempo: float = TEMPO_IF_SILENT
     style_words: str = ""
     swing: bool | None = None
     concert: bool = False
@@ -271,7 +272,7 @@ class Chart:
         """Seconds for places in quarters, through all metronome marks of all parts."""
         if not self._clock:
             places = {tick / self.resolution: tempo for tick, tempo in self.tempos}
-            self._clock.append(clock_of(places))
+            self._clock.append(clock_of(places or {0.0: self.assumed_tempo}))
         return self._clock[0]
 
     def seconds(self, start: float, end: float) -> float:

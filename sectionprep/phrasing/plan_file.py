@@ -258,6 +258,19 @@ def read_plan(path: Path) -> PlanFile:
     )
 
 
+def read_house(path: Path) -> PlanFile:
+    """Read a plan file that holds for all charts of a band: [house] alone. Raises
+    UnusableSettings."""
+    plan = read_plan(path)
+    if plan.decisions or plan.copied or plan.no_rhythm_cues_in:
+        raise UnusableSettings(
+            "speaks of the bars of one chart.",
+            where=str(path),
+            remedy="For --house leave style, printed and habits in it; give the rest with --plan.",
+        )
+    return plan
+
+
 def _bars(path: Path, bars: object) -> tuple[str, ...]:
     if not isinstance(bars, list) or not all(
         isinstance(bar, str | int) and not isinstance(bar, bool) for bar in bars

@@ -18,6 +18,7 @@ class Style:
     words: tuple[str, ...]
     hints: tuple[str, ...]
     unit: str
+    tempo: int
     swing: bool
     short_quarters: bool
     off_beat: float

@@ -14,7 +14,7 @@ from sectionprep.cli.app import app
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.workbook.rows import look_first
+from sectionprep.outputs.workbook.findings import look_first
 from sectionprep.passages import find_passages
 from sectionprep.results import Marked
 

@@ -3,8 +3,11 @@ when an edited score is undone into something that was never anybody's."""
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 from pathlib import Path
+from typing import Any
 
 import pytest
 from build import document
@@ -81,3 +84,46 @@ def test_a_damaged_record_is_refused(written: tuple[Path, Path, bytes], damage: 
     with pytest.raises(UnusableSettings) as caught:
         undo(score, record, ".musicxml")
     assert caught.value.remedy
+
+
+def _pack(path: Path, score: bytes, *, level: int, streamed: bool, comment: bytes) -> bytes:
+    """An archive as other programs make it: another level, written as it comes, with a note."""
+
+    class Pipe(io.RawIOBase):
+        def __init__(self) -> None:
+            self.made = bytearray()
+
+        def writable(self) -> bool:
+            return True
+
+        def write(self, data: Any) -> int:
+            self.made += data
+            return len(data)
+
+    out: Any = Pipe() if streamed else io.BytesIO()
+    container = '<container><rootfiles><rootfile full-path="s.xml"/></rootfiles></container>'
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=level) as archive:
+        archive.comment = comment
+        archive.writestr("META-INF/container.xml", container)
+        archive.writestr("s.xml", score)
+        archive.writestr("picture.png", bytes(range(256)))
+    path.write_bytes(bytes(out.made) if streamed else out.getvalue())
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize("level", [1, 6, 9])
+@pytest.mark.parametrize("streamed", [False, True])
+def test_an_archive_comes_back_byte_by_byte(level: int, streamed: bool, tmp_path: Path) -> None:
+    data = document({"Alto Sax 1": TUNE, "Alto Sax 2": TUNE.replace(">", "")}).data
+    source = tmp_path / "a.mxl"
+    original = _pack(source, data, level=level, streamed=streamed, comment=b"by hand")
+    marked = stages.mark_score(stages.read_score(source, Options()), Options())
+    score, record = stages.write_marked(marked, tmp_path / "a_marked.mxl")
+    assert undo(score, record, ".mxl") == original
+    assert undo(score, record, ".musicxml") == data
+    kept = json.loads(record.read_text())
+    if "archive" in kept:
+        kept["archive"] = "bm8gYXJjaGl2ZQ=="
+        record.write_text(json.dumps(kept))
+        with pytest.raises(UnusableSettings, match="damaged"):
+            undo(score, record, ".mxl")

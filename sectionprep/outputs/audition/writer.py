@@ -15,7 +15,7 @@ from pathlib import Path
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
-from sectionprep.music.clock import TEMPO_IF_SILENT, Clock, steady
+from sectionprep.music.clock import Clock, steady
 from sectionprep.music.naming import find_part
 from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signatures_of
@@ -115,7 +115,8 @@ def remarks(chart: Chart, wish: Wish) -> tuple[str, ...]:
     """What a listener must know: what the file does not say, what is generated, what is cut."""
     found = []
     if not chart.tempos:
-        found.append(f"The chart states no tempo: played at {TEMPO_IF_SILENT:.0f} beats a minute.")
+        tempo = f"{chart.assumed_tempo:.0f} beats a minute"
+        found.append(f"The chart states no tempo: played at {tempo}; --bpm changes it.")
     made = [part.label for part in chart.parts if is_generated(chart, part)]
     if made and wish.rhythm and not wish.passages:
         found.append(

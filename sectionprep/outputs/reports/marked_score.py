@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import io
 import json
@@ -59,13 +60,16 @@ def _replace_member(document: Document, data: bytes, new: zipfile.ZipFile) -> No
 def record_json(
     document: Document, marked: bytes, splices: tuple[Splice, ...], changes: list[dict[str, Any]]
 ) -> str:
-    """The change record: every change in words, and the splices for `mark --undo`."""
+    """The change record: every change in words, and what `mark --undo` needs: the splices, and the
+    archive of a .mxl that would not come out of our packing as it was."""
     body = {
         "sectionprep": __version__,
         "source": document.path.name,
         **record(document.data, marked, splices),
         "changes": changes,
     }
+    if document.archive is not None and document.archive != packed(document, document.data, ".mxl"):
+        body["archive"] = base64.b64encode(document.archive).decode("ascii")
     fields = [
         f'"{name}": '
         + (_lines(value) if isinstance(value, list) else json.dumps(value, ensure_ascii=False))
@@ -170,4 +174,26 @@ def undo(marked_path: Path, record_path: Path, suffix: str) -> bytes:
             where=str(record_path),
             remedy="Take the original score instead.",
         )
+    kept = data.get("archive")
+    wants_archive = suffix.lower() == ".mxl" or (not suffix and document.archive is not None)
+    if isinstance(kept, str) and wants_archive:
+        return _kept_archive(kept, original, record_path)
     return packed(document, original, suffix)
+
+
+def _kept_archive(kept: str, original: bytes, record_path: Path) -> bytes:
+    """The director's own archive, byte for byte. Raises UnusableSettings where it is not the one
+    of this score."""
+    try:
+        archive = base64.b64decode(kept, validate=True)
+        with zipfile.ZipFile(io.BytesIO(archive)) as members:
+            holds = any(members.read(name) == original for name in members.namelist())
+    except (ValueError, *ARCHIVE_ERRORS):
+        holds = False
+    if not holds:
+        raise UnusableSettings(
+            "the change record is damaged.",
+            where=str(record_path),
+            remedy="Take the original score instead.",
+        )
+    return archive

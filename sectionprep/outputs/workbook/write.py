@@ -18,7 +18,8 @@ from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.overview import write_overview
 from sectionprep.outputs.workbook.read import Typed
-from sectionprep.outputs.workbook.rows import Book, Row
+from sectionprep.outputs.workbook.row import Row
+from sectionprep.outputs.workbook.rows import Book
 from sectionprep.outputs.workbook.tables import Column
 from sectionprep.version import __version__
 
