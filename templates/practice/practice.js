@@ -151,7 +151,7 @@
   }
   function tell() {
     const said = Object.keys(data.pieces).filter((id) => can[id]);
-    if (code) code.value = said.length ? `${data.part}: ${said.map((id) => `${id} ${can[id]}`).join(", ")}` : "Nothing ticked yet";
+    if (code) code.value = said.length ? `${data.part}: ${said.map((id) => `${id} (bar ${data.pieces[id].bars[0][0]}) ${can[id]}`).join(", ")}` : "Nothing ticked yet";
   }
   for (const box of document.querySelectorAll(".can")) {
     const id = box.dataset.piece;

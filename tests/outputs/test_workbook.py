@@ -55,7 +55,7 @@ def _edit(data: bytes, path: Path, edits: dict[tuple[str, int, str], Any]) -> Pa
 
 def test_sheets_and_rows(book: Book, demo_marked: Marked) -> None:
     workbook = _open(write_workbook(book))
-    assert workbook.sheetnames[:8] == [
+    assert workbook.sheetnames[:9] == [
         tables.START,
         tables.PASSAGES,
         tables.MARKS,
@@ -63,6 +63,7 @@ def test_sheets_and_rows(book: Book, demo_marked: Marked) -> None:
         tables.CUES,
         tables.AGREEMENT,
         tables.REHEARSAL,
+        tables.HOME,
         tables.PARTS,
     ]
     assert workbook[tables.PASSAGES].max_row == 2 + len(demo_marked.score.together.passages)

@@ -223,12 +223,12 @@ def test_ticks_stay_in_the_browser_and_make_a_line_to_send(browser: Browser, fol
     expect(page.locator("#code")).to_have_value("Nothing ticked yet")
     page.locator(".can[data-piece=P3] input[value='80']").check()
     page.locator(".can[data-piece=P8] input[value='100']").check()
-    expect(page.locator("#code")).to_have_value("Tenor Sax 1: P3 80, P8 100")
+    expect(page.locator("#code")).to_have_value("Tenor Sax 1: P3 (bar 18) 80, P8 (bar 59) 100")
     page.reload()
-    expect(page.locator("#code")).to_have_value("Tenor Sax 1: P3 80, P8 100")
+    expect(page.locator("#code")).to_have_value("Tenor Sax 1: P3 (bar 18) 80, P8 (bar 59) 100")
     assert page.locator(".can[data-piece=P3] input[value='80']").is_checked()
     page.locator(".can[data-piece=P3] input[value='0']").check()
-    expect(page.locator("#code")).to_have_value("Tenor Sax 1: P8 100")
+    expect(page.locator("#code")).to_have_value("Tenor Sax 1: P8 (bar 59) 100")
 
 
 @needs_browser

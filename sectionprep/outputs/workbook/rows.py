@@ -18,6 +18,7 @@ from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
 from sectionprep.outputs.settled import Settled
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.at_home import AtHome, read_home
 from sectionprep.outputs.workbook.findings import finding_rows, look_first, open_findings
 from sectionprep.outputs.workbook.read import Typed
 from sectionprep.outputs.workbook.rehearsal_plan import Item
@@ -65,6 +66,8 @@ def build_book(
     marking, before, after = marked.marking, marked.before, marked.after
     parts = _part_rows(chart, marking, before, marked.score.roster)
     left, said = open_findings(marked, typed, settled or {})
+    home = read_home(typed, chart, together)
+    told = {p.id: home.of(chart, p) for p in together.passages}
     return Book(
         chart=chart,
         together=together,
@@ -79,7 +82,11 @@ def build_book(
             tables.OWN: _own_rows(marked, typed or Typed(), applied),
             tables.CUES: _cue_rows(marked),
             tables.AGREEMENT: finding_rows(chart, before, after, settled or {}),
-            tables.REHEARSAL: [_item_row(n, item) for n, item in enumerate(items, start=1)],
+            tables.REHEARSAL: [
+                _item_row(n, item, told.get(item.passage, ""))
+                for n, item in enumerate(items, start=1)
+            ],
+            tables.HOME: _home_rows(chart, home),
             tables.PARTS: _with_pages(parts, reports),
             tables.CHANGES_MADE: _change_rows(chart, plan, marking),
         },
@@ -271,7 +278,17 @@ def _change_rows(chart: Chart, plan: Plan, marking: Marking) -> list[Row]:
     return rows
 
 
-def _item_row(number: int, item: Item) -> Row:
+def _home_rows(chart: Chart, home: AtHome) -> list[Row]:
+    return [
+        Row(
+            key=part.label,
+            cells={"Part": part.label, "What it says": home.said.get(part.label, "")},
+        )
+        for part in chart.parts
+    ]
+
+
+def _item_row(number: int, item: Item, told: str) -> Row:
     return Row(
         key=item.key,
         link=(tables.PASSAGES, item.passage),
@@ -281,7 +298,7 @@ def _item_row(number: int, item: Item) -> Row:
             "Bars": item.bars,
             "Chairs": item.chairs,
             "Lead": item.lead,
-            "Why here": item.why,
+            "Why here": "; ".join(words for words in (item.why, told) if words),
             "Listen for": item.listen,
             "Tempo steps": " ".join(str(t) for t in item.tempos),
             "Minutes": item.minutes,

@@ -14,7 +14,7 @@ from sectionprep.phrasing.readings import OFFERED
 VERSION = 1
 KEY = "Row key (leave as it is)"
 
-START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KEPT, ABOUT = (
+START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, HOME, PARTS, CHANGES_MADE, KEPT, ABOUT = (
     "Start here",
     "Passages",
     "Marks",
@@ -22,6 +22,7 @@ START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, PARTS, CHANGES_MADE, KE
     "Rhythm cues",
     "Agreement",
     "Rehearsal",
+    "At home",
     "Parts",
     "Changes",
     "Kept from before",
@@ -165,6 +166,13 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Pass 3", width=5.5, is_input=True, choices=TICK),
         Column(heading="Rating 1-5", width=6.5, is_input=True, choices=RATINGS),
         Column(heading="Your note", width=18, is_input=True, wrap=True),
+        Column(heading=KEY, width=9, printed=False),
+    ),
+    HOME: (
+        Column(heading="Part", width=18, wrap=True),
+        Column(heading="Line from home", width=44, is_input=True, wrap=True),
+        Column(heading="What it says", width=44, wrap=True),
+        Column(heading="Your note", width=24, is_input=True, wrap=True),
         Column(heading=KEY, width=9, printed=False),
     ),
     CHANGES_MADE: (

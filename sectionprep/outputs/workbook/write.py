@@ -60,6 +60,8 @@ _PURPOSE = {
     tables.REHEARSAL: "In this order: where most disagrees and most is to play comes "
     "first. Tick each pass, rate 1 (not yet) to 5 (ready). What "
     "you type is kept when the workbook is made again.",
+    tables.HOME: "For players who practise with their pages (sectionprep practice): paste the line "
+    "that each sends you, in any row. At the next run the Rehearsal sheet says who is slowest.",
     tables.PARTS: "What to print. Copies and players are yours to fill in.",
     tables.CHANGES_MADE: "Every mark that was written, replaced or left out on "
     "purpose, and why, in the order of the music. The same "
