@@ -24,7 +24,7 @@ _M = f"{{{_NS}}}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 _HELP = re.compile(
     r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)"
-    r"( of |, lead | with |: you lead))"
+    r"( of |, lead | with |: you lead)|\(\d+\)$|band out\b)"
 )
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _REST, _IN_LAYERS = f"{_M}mRest", f"{_M}staff/{_M}layer/*"
