@@ -22,6 +22,7 @@ NEAR = 50.0  # half a millimetre between words: judgement of readers
 STUB = 600.0  # a hairpin shorter than this that begins before the line's first note
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
 NUMBER = 150.0  # beside the number of a long rest: closer, it reads as a digit; judgement
+NARROW = 400.0  # a bar narrower than this cannot be counted; judgement
 KINDS = {
     "artic": "articulation",
     "fermata": "fermata",
@@ -71,6 +72,12 @@ BODIES = frozenset(
 _READ = frozenset(
     {"words", "rehearsal mark", "road map", "chord", "number", "syllable", "dynamic", "lyric"}
 )  # what must stand apart to be read
+_OUTSIDE = frozenset({"words", "road map", "dynamic", "chord", "syllable"})
+_SOLID = frozenset({"head", "accidental", "flag", "clef"})
+_NEVER = {
+    frozenset(pair)
+    for pair in (("accidental", "head"), ("clef", "head"), ("clef", "flag"), ("clef", "accidental"))
+}
 _MEANT = {  # pairs that touch in all good engraving
     frozenset(pair)
     for pair in (
@@ -289,6 +296,50 @@ def over_wrong_bars(
     return found
 
 
+def in_staves(part: str, line: int, system: System, signs: Sequence[Sign]) -> list[Fault]:
+    """Words and dynamics that stand on the lines of a staff."""
+    tops = sorted(system.staves)
+    high = system.staff_bottom - tops[-1] if tops else 0.0
+    found: dict[str, Fault] = {}
+    for sign in signs:
+        middle = (sign.box[1] + sign.box[3]) / 2
+        if sign.kind in _OUTSIDE and any(
+            top - TOLERANCE < middle < top + high + TOLERANCE for top in tops
+        ):
+            found.setdefault(
+                sign.one, Fault("in the staff", (sign.kind, "staff"), part, line, sign.box)
+            )
+    return list(found.values())
+
+
+def narrow_bars(part: str, line: int, system: System) -> list[Fault]:
+    """Bars too narrow to be counted."""
+    return [
+        Fault("narrow bar", ("bar", ""), part, line, (left, system.staff_top, right, 0.0))
+        for _, left, right in system.bar_edges
+        if right - left < NARROW
+    ]
+
+
+def notes_on_notes(part: str, line: int, signs: Sequence[Sign]) -> list[Fault]:
+    """Accidentals and clefs on the heads or flags of other notes. Accidentals on each other are not
+    looked at: their boxes overlap where they stand as close as they should."""
+    found: dict[tuple[str, str, int], Fault] = {}
+    bodies = sorted((s for s in signs if s.kind in _SOLID), key=lambda sign: sign.box[0])
+    for n, a in enumerate(bodies):
+        for b in bodies[n + 1 :]:
+            if b.box[0] > a.box[2]:
+                break
+            if frozenset((a.kind, b.kind)) not in _NEVER or a.one == b.one:
+                continue
+            shared = overlap(a.box, b.box)
+            if shared is not None:
+                names = (min(a.kind, b.kind), max(a.kind, b.kind))
+                place = (*names, round(shared[0] / 200))
+                found.setdefault(place, Fault("collision", names, part, line, shared))
+    return list(found.values())
+
+
 def line_faults(
     part: str, line: int, system: System, extras: Sequence[Extra], engraving: Engraving | None
 ) -> list[Fault]:
@@ -299,6 +350,9 @@ def line_faults(
         *near_misses(part, line, signs),
         *stubs(part, line, system),
         *in_rest_numbers(part, line, system, signs),
+        *in_staves(part, line, system, signs),
+        *narrow_bars(part, line, system),
+        *notes_on_notes(part, line, signs),
     ]
     if engraving is not None:
         bars = {bar.id: bar.index for bar in engraving.bars}

@@ -94,6 +94,12 @@ class Document:
         return b"lyric" in self.data
 
     @cached_property
+    def may_have_tablature(self) -> bool:
+        """False where surely no note has a fret and no clef is one of tablature."""
+        two_bytes_a_letter = b"\x00" in self.data[:4]
+        return two_bytes_a_letter or b"fret" in self.data or b"tab" in self.data.lower()
+
+    @cached_property
     def shows_beams(self) -> bool:
         """False where no note says how it is beamed."""
         return next(self.root.iter("{*}beam"), None) is not None

@@ -123,6 +123,26 @@ def test_a_sign_in_a_rests_number_is_seen(drawn: Engraving) -> None:
     assert "in a rest's number" in faults
 
 
+def test_words_on_the_lines_of_a_staff_are_seen(drawn: Engraving) -> None:
+    n, system, words = _line_with(drawn, "dir")
+    middle = (system.staff_top + system.staff_bottom) / 2
+    within = words.moved(middle - (words.box[1] + words.box[3]) / 2)
+    assert "in the staff" in _faults(drawn, n, _with(system, within, without=(words,)))
+
+
+def test_a_bar_too_narrow_to_count_is_seen(drawn: Engraving) -> None:
+    system = drawn.systems[0]
+    (bar, left, _), *others = system.bar_edges
+    narrow = replace(system, bar_edges=((bar, left, left + 290), *others))
+    assert _faults(drawn, 0, narrow) == {"narrow bar"}
+
+
+def test_a_clef_on_a_flag_is_seen(drawn: Engraving) -> None:
+    n, system, clef = _line_with(drawn, "clef")
+    flag = clef._replace(classes=("flag",), owner="another", group="")
+    assert _faults(drawn, n, _with(system, flag.moved(0.0, 60.0))) == {"collision"}
+
+
 def test_a_lonely_bar_and_a_lonely_line_are_seen() -> None:
     assert [f.signs for f in economy("", [4, 4, 1], [2, 1])] == [
         ("one bar", "last line"),

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from lxml import etree
 
 from sectionprep.drawing.engraver.twice import said_once
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts.sheet import SheetStyle, engraved
+from sectionprep.outputs.parts.sheets import part_jobs
 
 _MEI = 'xmlns="http://www.music-encoding.org/ns/mei"'
 
@@ -62,3 +68,33 @@ def test_a_rest_of_each_of_two_players_stays() -> None:
     said_once(measure)
     assert len(measure[0]) == 2
     assert measure.get("metcon") == "false"
+
+
+def test_a_bar_of_rest_of_uncertain_length_is_as_wide_as_others(tmp_path: Path) -> None:
+    """The lengths in a file may be rounded: a third of a quarter is no whole number."""
+    short = "".join(
+        f'<measure number="{n}"><note>{inner}</note></measure>'
+        for n, inner in enumerate(
+            (
+                "<pitch><step>C</step><octave>5</octave></pitch><duration>49</duration>"
+                "<type>half</type><dot/>",
+                '<rest measure="yes"/><duration>49</duration>',
+                "<pitch><step>C</step><octave>5</octave></pitch><duration>49</duration>"
+                "<type>half</type><dot/>",
+            ),
+            start=1,
+        )
+    )
+    head = (
+        "<attributes><divisions>17</divisions><time><beats>6</beats><beat-type>8</beat-type>"
+        "</time><clef><sign>G</sign><line>2</line></clef></attributes>"
+    )
+    score = (
+        '<score-partwise version="4.0"><part-list><score-part id="P1"><part-name>Viola</part-name>'
+        f'</score-part></part-list><part id="P1">{short}</part></score-partwise>'
+    ).replace('<measure number="1">', f'<measure number="1">{head}')
+    document = parse_document(Path("x.musicxml"), score.encode())
+    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    widths = [right - left for _, left, right in engraved(job).systems[0].bar_edges]
+    assert len(widths) == 3
+    assert min(widths) > 1000  # a centimetre

@@ -24,9 +24,10 @@ _M = f"{{{_NS}}}"
 _ID = "{http://www.w3.org/XML/1998/namespace}id"
 _HELP = re.compile(
     r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)"
-    r"( of |, lead | with |: you lead))"
+    r"( of |, lead | with |: you lead)|\(\d+\)$|band out\b)"
 )
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
+_REST, _IN_LAYERS = f"{_M}mRest", f"{_M}staff/{_M}layer/*"
 _START_ONLY = frozenset(
     {f"{_M}{name}" for name in ("reh", "tempo", "repeatMark", "dir", "dynam", "mNum")}
 )
@@ -47,7 +48,8 @@ SignKey = tuple[str, str] | tuple[str, int, float]
 @dataclass(slots=True)
 class MeiBar:
     """One drawn bar: index of its first bar in the chart and how many it stands for. section: a
-    letter stands over it; glued: not to be parted from the bar before; coda: the coda begins."""
+    letter stands over it; glued: not to be parted from the bar before; coda: the coda begins; rest:
+    it holds a rest of the bar alone."""
 
     element: etree._Element
     index: int
@@ -55,6 +57,7 @@ class MeiBar:
     section: bool = False
     glued: bool = False
     coda: bool = False
+    rest: bool = False
 
     @property
     def id(self) -> str:
@@ -166,6 +169,10 @@ class MeiPart:
         for bar in kept:
             if bar.bars > 1:
                 self._long_rest(bar)
+            elif all(child.tag == _REST for child in bar.element.iterfind(_IN_LAYERS)):
+                bar.rest = True
+                # else the engraver makes a bar of uncertain length as narrow as the rest itself
+                bar.element.attrib.pop("metcon", "")
         self.bars = kept
 
     def _full_bar(self, measure: etree._Element) -> bool:

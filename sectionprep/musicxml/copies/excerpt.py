@@ -161,7 +161,10 @@ def _fill(
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
     rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
     mender = Mender(fresh=rewrite is not None, beams=not document.shows_beams)
-    restated, tablature = Restated(), Tablature(measures, clef=pick.clef, always_notes=True)
+    restated = Restated()
+    tablature = Tablature(
+        measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
+    )
     slash = False
     for earlier in measures[:first]:
         slash = _slash_after(earlier, slash)

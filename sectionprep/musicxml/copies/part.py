@@ -69,7 +69,8 @@ def extract_part(
     part = etree.SubElement(score, "part", id="P1")
     slash, staves = False, 1
     mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
-    restated, tablature = Restated(), Tablature(measures, clef=clef)
+    restated = Restated()
+    tablature = Tablature(measures, clef=clef, possible=document.may_have_tablature)
     undrawn = undrawn if undrawn is not None else Undrawn()
     for n, measure in enumerate(measures):
         copied = copy_measure(measure, document.addresses)

@@ -12,12 +12,18 @@ _OF_STRINGS = ("staff-lines", "staff-tuning", "capo", "line-detail")
 
 class Tablature:
     """Which staves of a part must be printed as notes although they have the clef of tablature.
-    always_notes: all of them; clef: of such a staff ("G2", "F4")."""
+    always_notes: all of them; clef: of such a staff ("G2", "F4"); possible: False where the score
+    is known to have none."""
 
     def __init__(
-        self, measures: Sequence[etree._Element], *, clef: str = "G2", always_notes: bool = False
+        self,
+        measures: Sequence[etree._Element],
+        *,
+        clef: str = "G2",
+        always_notes: bool = False,
+        possible: bool = True,
     ) -> None:
-        self.concerned = any(_has_tablature(measure) for measure in measures)
+        self.concerned = possible and any(_has_tablature(measure) for measure in measures)
         self.as_notes = (
             _staves(measures, fretted_too=always_notes) if self.concerned else frozenset()
         )

@@ -3,12 +3,16 @@ entry."""
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
+from operator import attrgetter
+
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import HORNS
 from sectionprep.musicxml.copies.cues import Cue
 from sectionprep.passages import Together
 
 _LONG = 8  # bars of rest from which a cue helps; judgement
+_BAR = attrgetter("bar")
 _LEAST = 3  # notes that make a cue worth reading; judgement
 
 
@@ -33,7 +37,8 @@ def _tune(chart: Chart, together: Together, bar: int, reader: Part) -> Part | No
     here = chart.bars[bar]
 
     def notes(index: int) -> int:
-        return sum(t.bar == bar for t in chart.lines[index])
+        line = chart.lines[index]
+        return bisect_right(line, bar, key=_BAR) - bisect_left(line, bar, key=_BAR)
 
     leads = [
         p.lead

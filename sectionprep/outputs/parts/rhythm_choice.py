@@ -134,7 +134,7 @@ def rhythm_cues(chart: Chart, part: Part, caught: Sequence[Caught]) -> tuple[Rhy
     figures, and is not told who plays them."""
     if part.chair.section != "rhythm":
         return ()
-    slashes = _slash_bars(part)
+    slashes = slash_bars(part)
     has_chords = any(sign.kind == "chord" for sign in part.directions)
     by_bar: dict[int, list[Caught]] = defaultdict(list)
     for one in caught:
@@ -196,7 +196,7 @@ def _of_one(notes: Sequence[Caught]) -> list[Caught]:
     return [note for note in notes if note.part == most]
 
 
-def _slash_bars(part: Part) -> frozenset[int]:
+def slash_bars(part: Part) -> frozenset[int]:
     """Bars that hold slashes and nothing else."""
     slashes: Mapping[int, list[bool]] = defaultdict(list)
     for note in part.notes:
@@ -207,7 +207,7 @@ def _slash_bars(part: Part) -> frozenset[int]:
 def is_mostly_slashes(part: Part) -> bool:
     """True where two bars of three with anything in them hold slashes alone; judgement."""
     filled = {note.bar for note in part.notes if not note.is_rest}
-    return bool(filled) and 3 * len(_slash_bars(part) & filled) >= 2 * len(filled)
+    return bool(filled) and 3 * len(slash_bars(part) & filled) >= 2 * len(filled)
 
 
 def _marks(tone: Tone) -> tuple[str, ...]:

@@ -36,6 +36,7 @@ from sectionprep.outputs.parts.rhythm_choice import (
 )
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.parts.time_words import time_words
 from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
 from sectionprep.outputs.parts.unshown import remarks_of
 from sectionprep.outputs.parts.who_plays import who_plays
@@ -132,6 +133,8 @@ def part_jobs(
         with_cues = style.cues and together is not None and not chart.concert
         cues = choose_cues(chart, together, part) if with_cues and together is not None else ()
         hits = rhythm_cues(chart, part, caught)
+        if style.rhythm_cues:
+            help_words = time_words(chart, part, {cue.bar for cue in hits}) | help_words
         written = _as_read(chart, part)
         reading = _reading(written)
         undrawn = Undrawn()
