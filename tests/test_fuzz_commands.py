@@ -97,3 +97,21 @@ def test_a_workbook_whose_directory_points_outside(tmp_path: Path) -> None:
     path.write_bytes(data[500:])
     with pytest.raises(UnusableSettings, match="cannot be opened as a workbook"):
         read_typed(path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no such pipes")
+@pytest.mark.parametrize(
+    ("pipe", "code", "arguments"),
+    [
+        ("out/.sectionprep-folder.json", 5, ("prepare", "a.musicxml", "-o", "out")),  # seed 9395
+        ("x.mid", 3, ("mark", "x.mid", "-o", "m.musicxml")),  # seed 1169
+    ],
+)
+def test_pipes_are_never_waited_for(
+    pipe: str, code: int, arguments: tuple[str, ...], tmp_path: Path
+) -> None:
+    (tmp_path / "a.musicxml").write_bytes(TUNE)
+    (tmp_path / pipe).parent.mkdir(exist_ok=True)
+    os.mkfifo(tmp_path / pipe)
+    done = _run(tmp_path, *arguments)
+    assert (done.returncode, b"no ordinary file" in done.stderr) == (code, True)
