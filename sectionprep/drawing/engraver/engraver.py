@@ -295,8 +295,8 @@ def _refuse_endless_bars(score: str, where: str) -> None:
         if (count := bar.count("<note")) > _MOST_NOTES:
             number = re.search(r'number="([^"]*)"', bar)
             raise EngravingFailed(
-                f"bar {number[1] if number else '?'} holds {count:,} notes; up to {_MOST_NOTES} in a"
-                " bar can be engraved.",
+                f"bar {number[1] if number else '?'} holds {count:,} notes; up to {_MOST_NOTES} in"
+                " a bar can be engraved.",
                 where=where,
                 remedy="Divide that bar in the score.",
             )
