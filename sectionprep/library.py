@@ -4,6 +4,7 @@ nobody."""
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 import time
 from collections import Counter
@@ -229,7 +230,7 @@ def _stop_when_full(out: Path, done: int, of: int) -> None:
 
 
 def _book_folder(name: str) -> str:
-    told_apart = hashlib.sha256(name.encode()).hexdigest()[:6]
+    told_apart = hashlib.sha256(os.fsencode(name)).hexdigest()[:6]
     return f"{safe_name(name.rsplit('.', 1)[0], 'chart')}_{told_apart}"
 
 

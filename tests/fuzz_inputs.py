@@ -249,7 +249,7 @@ def workbook() -> bytes:
 
 def _command(rng: random.Random, usual: str = "") -> str:
     heavy = ("prepare", "audition", "sheets", "mark", "check", "plan", "passages", "practice")
-    return usual or rng.choices(heavy, (2, 1, 2, 3, 4, 3, 3, 0.5))[0]
+    return usual or rng.choices(heavy, (1.2, 0.5, 1.2, 3, 4, 3, 3, 0.3))[0]
 
 
 def _called(command: str, chart: str = "tune.musicxml") -> list[str]:

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -52,3 +53,35 @@ def test_json_holds_nothing_that_steers_a_terminal() -> None:
     assert all(c.isprintable() or c == "\n" for c in text)
     assert json.loads(text)["names"] == names
     assert "E\u266d" in text
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no such device")
+@pytest.mark.parametrize("more", [[], ["--json"], ["--all"]])
+def test_output_that_cannot_be_written_is_said_and_has_its_code(more: list[str]) -> None:
+    """Also where the message itself cannot be written (exit codes of the README)."""
+    with open("/dev/full", "wb") as full:
+        said = subprocess.run([*COMMAND, "check", CHART, *more], stdout=full, stderr=-1, timeout=60)
+        mute = subprocess.run([*COMMAND, "check", CHART, *more], stdout=full, stderr=full)
+    assert said.returncode == mute.returncode == 3
+    assert said.stderr == b"sectionprep: standard output: No space left on device.\n"
+
+
+@pytest.mark.parametrize("more", [["--all"], ["--json"]])
+def test_a_pipe_that_closes_early_is_a_quiet_end(more: list[str]) -> None:
+    with subprocess.Popen([*COMMAND, "check", CHART, *more], stdout=-1, stderr=-1) as run:
+        assert run.stdout is not None
+        assert run.stderr is not None
+        assert run.stdout.readline()
+        run.stdout.close()
+        assert (run.stderr.read(), run.wait(60)) == (b"", 0)
+
+
+def test_a_part_whose_name_holds_a_bar_sign_is_planned_by_its_file(tmp_path: Path) -> None:
+    """A line of a plan is divided by such signs; a name with them must not shift its fields."""
+    tune = part_xml("D5/8 F5/8> r/4 G5/4. A5/8 B4/4 C5/4 D5/2")
+    names = ("Alto | accent", "Alto 2 | G5 |")
+    (tmp_path / "a.musicxml").write_bytes(score_xml(dict.fromkeys(names, tune)))
+    run = partial(subprocess.run, cwd=tmp_path, capture_output=True, timeout=60)
+    assert run([*COMMAND, "plan", "a.musicxml", "-o", "p.toml"]).returncode == 0
+    done = run([*COMMAND, "mark", "a.musicxml", "--plan", "p.toml", "-o", "m.musicxml"])
+    assert (done.returncode, done.stderr) == (0, b"")

@@ -41,7 +41,7 @@ def test_four_hundred_command_lines() -> None:
 @pytest.mark.skipif(sys.platform == "darwin", reason="names there are always UTF-8")
 @pytest.mark.parametrize("command", ["prepare", "mark", "sheets"])
 def test_a_name_that_is_no_text_stands_for_nothing_else(command: str, tmp_path: Path) -> None:
-    """Seeds 1041 and 1122: without a title in the file its name is the title; bytes that are no
+    """Without a title in the file its name is the title; bytes that are no
     UTF-8 ended the record, the sheets and the folder's manifest in a traceback (PEP 383)."""
     chart = os.fsdecode(b"\xff\xfe.musicxml")
     (tmp_path / chart).write_bytes(TUNE.replace(b"movement-title", b"x"))
@@ -53,7 +53,7 @@ def test_a_name_that_is_no_text_stands_for_nothing_else(command: str, tmp_path: 
 
 @pytest.mark.parametrize("ending", ["mid", "krn", "mei"])
 def test_a_device_is_not_converted(ending: str, tmp_path: Path) -> None:
-    """Seed 98: a link to an endless device was converted until memory ended (5.6 GB)."""
+    """A link to an endless device was converted until memory ended (5.6 GB)."""
     (tmp_path / f"x.{ending}").symlink_to("/dev/zero")
     done = _run(tmp_path, "check", f"x.{ending}")
     assert (done.returncode, b"no ordinary file" in done.stderr) == (3, True)
@@ -78,14 +78,14 @@ def test_what_nobody_foresaw_is_one_line(
 
 
 def test_a_name_that_is_wider_than_the_page(tmp_path: Path) -> None:
-    """Seed 9132: beside it no room was left for the study pages' music (math domain error)."""
+    """Beside it no room was left for the study pages' music (math domain error)."""
     (tmp_path / "a.musicxml").write_bytes(TUNE.replace(b"Alto Sax 1", b"A" * 300))
     done = _run(tmp_path, "prepare", "a.musicxml", "-o", "out")
     assert (done.returncode, done.stderr) == (0, b"")
 
 
 def test_a_workbook_whose_directory_points_outside(tmp_path: Path) -> None:
-    """Seed 9058: the library then seeks before the file's beginning (ValueError)."""
+    """The library then seeks before the file's beginning (ValueError)."""
     import openpyxl
 
     from sectionprep.errors import UnusableSettings
@@ -97,3 +97,34 @@ def test_a_workbook_whose_directory_points_outside(tmp_path: Path) -> None:
     path.write_bytes(data[500:])
     with pytest.raises(UnusableSettings, match="cannot be opened as a workbook"):
         read_typed(path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no such pipes")
+@pytest.mark.parametrize(
+    ("pipe", "code", "arguments"),
+    [
+        ("out/.sectionprep-folder.json", 5, ("prepare", "a.musicxml", "-o", "out")),
+        ("x.mid", 3, ("mark", "x.mid", "-o", "m.musicxml")),
+    ],
+)
+def test_pipes_are_never_waited_for(
+    pipe: str, code: int, arguments: tuple[str, ...], tmp_path: Path
+) -> None:
+    (tmp_path / "a.musicxml").write_bytes(TUNE)
+    (tmp_path / pipe).parent.mkdir(exist_ok=True)
+    os.mkfifo(tmp_path / pipe)
+    done = _run(tmp_path, *arguments)
+    assert (done.returncode, b"no ordinary file" in done.stderr) == (code, True)
+
+
+@pytest.mark.skipif(sys.platform == "darwin", reason="names there are always UTF-8")
+def test_a_chart_of_a_book_whose_name_is_no_text_stops_nothing(tmp_path: Path) -> None:
+    """Its folder's name ended `book` in a traceback; a second run knows it again."""
+    (tmp_path / "lib").mkdir()
+    for name in (b"\xff.musicxml", b"good.musicxml"):
+        (tmp_path / "lib" / os.fsdecode(name)).write_bytes(TUNE)
+    for status in (b"done", b"unchanged"):
+        done = _run(tmp_path, "book", "lib", "-o", "out")
+        assert (done.returncode, done.stderr) == (0, b"")
+        state = (tmp_path / "out" / "book.json").read_bytes()
+        assert state.count(b'"status": "' + status) == 2

@@ -77,3 +77,30 @@ def test_an_entity_is_refused_wherever_it_hides() -> None:
     )
     with pytest.raises(NotAScore, match="defines an entity"):
         parse_document(Path("x"), hidden.replace("<step>C", "<step>&s;", 1).encode())
+
+
+def test_a_bar_of_thousands_of_notes_is_counted_before_it_is_engraved(tmp_path: Path) -> None:
+    """5,000 notes in one bar were refused by time, after 43 s; what needs no engraving is made."""
+    note = (
+        "<note><pitch><step>C</step><octave>5</octave></pitch><duration>1</duration>"
+        "<voice>1</voice><type>256th</type></note>"
+    )
+    first = "<attributes><divisions>500</divisions></attributes>"
+    bars = f"<measure number='1'>{first}{note * 2000}</measure>"
+    parts = "".join(f"<part id='P{n}'>{bars}</part>" for n in (1, 2))
+    names = "".join(
+        f"<score-part id='P{n}'><part-name>Alto Sax {n}</part-name></score-part>" for n in (1, 2)
+    )
+    (tmp_path / "a.musicxml").write_text(
+        f"<score-partwise><part-list>{names}</part-list>{parts}</score-partwise>"
+    )
+    done = subprocess.run(
+        [sys.executable, "-m", "sectionprep", "prepare", "a.musicxml", "-o", "out"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert done.returncode == 9
+    assert "Alto Sax 1: bar 1 holds 2,000 notes; up to 600 in a bar can be engraved" in done.stdout
+    assert (tmp_path / "out" / "a_rehearsal.xlsx").exists()

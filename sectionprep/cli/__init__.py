@@ -9,6 +9,7 @@ import signal
 import sys
 import threading
 import traceback
+from contextlib import suppress
 from pathlib import Path
 from typing import NoReturn
 
@@ -45,8 +46,11 @@ def main() -> None:
     except SectionprepError as error:
         fail(str(error), error.exit_code)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(0)
+        _end_quietly()
+    except SystemExit as end:
+        if isinstance(end.__context__, BrokenPipeError):  # the argument parser's way of saying so
+            _end_quietly()
+        raise
     except OSError as error:
         where = str(error.filename or "standard output")[:200]
         fail(f"{where}: {error.strerror or error}.", 3)
@@ -95,6 +99,13 @@ def _end(number: int, _frame: object) -> NoReturn:
     sys.exit(128 + number)  # as a shell would say it
 
 
+def _end_quietly() -> NoReturn:
+    """Whoever read our output has had enough."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.__stdout__.fileno() if sys.__stdout__ else 1)
+    sys.exit(0)
+
+
 def fail(message: str, code: int) -> NoReturn:
-    print(f"sectionprep: {clean(message)}", file=sys.stderr)
+    with suppress(OSError):  # nobody can be told; the code still says it
+        print(f"sectionprep: {clean(message)}", file=sys.stderr)
     sys.exit(code)

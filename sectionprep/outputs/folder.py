@@ -100,9 +100,13 @@ def staged(folder: Path, run: Run) -> Iterator[Path]:
 
 
 def _read_manifest(folder: Path) -> _Manifest:
-    """What we know of a folder; a manifest that cannot be read makes no file ours."""
+    """What we know of a folder; a manifest that cannot be read makes no file ours. Raises
+    DestinationError where something else bears its name: a pipe would be waited for."""
+    path = folder / MANIFEST
+    if os.path.lexists(path) and not path.is_file():
+        raise DestinationError("is no ordinary file.", where=str(path), remedy=_ELSEWHERE)
     try:
-        data = json.loads((folder / MANIFEST).read_bytes())
+        data = json.loads(path.read_bytes())
         made = {
             str(kind): {str(name): str(known) for name, known in files.items()}
             for kind, files in data["made"].items()

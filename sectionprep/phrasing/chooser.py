@@ -146,16 +146,17 @@ class Chooser:
         self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
         self.moving = _moving(spots)
         self.runs = _runs(spots) if runs else []
-        self._pairs: dict[tuple[int, int], float] = {}
+        self._pairs: dict[tuple[int, int], tuple[float, float]] = {}
         self._chosen: dict[tuple[Option, ...], _Set] = {}
 
-    def _pair(self, a: int, b: int) -> float:
+    def _pair(self, a: int, b: int) -> tuple[float, float]:
+        """Price of leaning on b next after a, and how much of it is for the emptiness between
+        them: that part never falls as a moves away."""
         found = self._pairs.get((a, b))
         if found is None:
-            found = pair_cost(self.spots[a], self.spots[b], self.turns[b] - self.turns[a + 1] > 0)[
-                0
-            ]
-            found += _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
+            turns_between = self.turns[b] - self.turns[a + 1] > 0
+            empty = _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
+            found = pair_cost(self.spots[a], self.spots[b], turns_between)[0] + empty, empty
             self._pairs[a, b] = found
         return found
 
@@ -204,14 +205,17 @@ class Chooser:
         locked_before = [0]
         for n, option in enumerate(options):
             locked_before.append(locked_before[-1] + (option.locked and n not in self.apart))
-        # at[last][before or _FAR] = (score, set so far); best[last]: the best of them
+        # at[last][before or _FAR] = (score, set so far); best[last]: the best of them;
+        # highest[last]: the best score up to there
         at: dict[int, dict[int, _Set]] = {_NONE: {_FAR: (0.0, ())}}
         best: dict[int, _Set] = {_NONE: (0.0, ())}
+        highest, top = {_NONE: 0.0}, 0.0
         for b in (n for n in range(count) if n not in self.apart):
-            fresh = self._ending_at(b, options, at, best, locked_before)
+            fresh = self._ending_at(b, options, at, best, highest, locked_before)
             at[b] = fresh
             if fresh:
                 best[b] = max(fresh.values(), key=_score_of)
+                highest[b] = top = max(top, best[b][0])
         closing = {
             last: self._closing(last)
             for last in best
@@ -233,29 +237,40 @@ class Chooser:
         b: int,
         options: Sequence[Option],
         at: Mapping[int, Mapping[int, _Set]],
-        best: Mapping[int, _Set],
+        best: dict[int, _Set],
+        highest: Mapping[int, float],
         locked_before: Sequence[int],
     ) -> dict[int, _Set]:
-        """The best sets whose last lean is b, by the lean before it."""
-        fresh: dict[int, _Set] = {}
+        """The best sets whose last lean is b, by the lean before it.
+
+        The lean before is looked for backwards, and no further than it can still win: emptiness
+        costs ever more, and no set that ended further back scores above `highest`."""
+        near: list[tuple[int, _Set]] = []
         far: tuple[float, int] | None = None
         here, beats = options[b], self.beats
-        for last, (score, chosen) in best.items():
-            if locked_before[b] - locked_before[last + 1]:
-                continue  # a printed lean lies between and cannot be skipped
+        locked = locked_before[b]
+        free = not (here.locked and locked)  # else a printed lean further back may cost nothing
+        for last in reversed(best):
+            if locked > locked_before[last + 1]:
+                break  # a printed lean lies between and cannot be skipped
+            score, chosen = best[last]
             both = here.locked and last != _NONE and options[last].locked
             if last == _NONE:
                 price, gap = self._opening(b), math.inf
             else:
-                price, gap = 0.0 if both else self._pair(last, b), beats[b] - beats[last]
+                (price, empty), gap = self._pair(last, b), beats[b] - beats[last]
+                if free and far is not None and highest[last] + here.gain - empty < far[0] - 1e-6:
+                    break
+                price = 0.0 if both else price
             earned = here.gain - price
             if gap > _EVEN_REACH:
-                if far is None or score + earned > far[0]:
+                if far is None or score + earned >= far[0]:
                     far = score + earned, last
             elif abs(gap - round(gap)) < 1e-6:
-                fresh[last] = self._least_even(b, last, earned, both, options, at[last])
+                near.append((last, self._least_even(b, last, earned, both, options, at[last])))
             else:
-                fresh[last] = score + earned, (*chosen, b)
+                near.append((last, (score + earned, (*chosen, b))))
+        fresh = dict(reversed(near))
         if far is None:
             return fresh
         return {_FAR: (far[0], (*best[far[1]][1], b)), **fresh}
@@ -293,7 +308,7 @@ class Chooser:
             total -= self._opening(chosen[0])
         for a, b in itertools.pairwise(chosen):
             if not (options[a].locked and options[b].locked):
-                total -= self._pair(a, b)
+                total -= self._pair(a, b)[0]
         for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):
             if not (options[a].locked and options[b].locked and options[c].locked):
                 total -= even_cost(self.spots[a], self.spots[b], self.spots[c])

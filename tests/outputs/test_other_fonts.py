@@ -150,6 +150,17 @@ def test_damaged_font_files_are_passed_over_and_the_search_is_remembered(
     assert other_fonts.files_with("夜", tmp_path / "cache" / "other.json")[0][0].name == "good.ttf"
 
 
+@pytest.mark.parametrize(
+    "damage", ['{"@": 5}', '{"@": [["a", "b"]]}', '{"@": [[1]]}', "[]", "[" * 5000, "\0", ""]
+)
+def test_a_damaged_memory_of_fonts_is_made_anew(damage: str, machine: Path, tmp_path: Path) -> None:
+    _make_font(machine / "good.ttf", "夜", False)
+    memory = tmp_path / "cache" / "other.json"
+    memory.parent.mkdir()
+    memory.write_text(damage.replace("@", str(machine / "good.ttf")), encoding="utf-8")
+    assert other_fonts.files_with("夜", memory)[0][0].name == "good.ttf"
+
+
 @pytest.mark.parametrize("text", ["Ελληνικά", "По-русски", "Łódź", "Clarinet in B♭", "F♯ G♮"])
 def test_these_letters_need_no_other_font(text: str, machine: Path) -> None:
     """Greek and Cyrillic are in the text face, flat, natural and sharp in the music font (SMuFL

@@ -4,6 +4,7 @@ layout says."""
 from __future__ import annotations
 
 import os
+import re
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -38,6 +39,8 @@ _ENDLESS = {
     "pageWidth": 100000,
     "pageHeight": 3000,
 }  # one line, as wide as it will
+#: notes in a bar: ten full lines of the widest paper, more than any cadenza; judgement
+_MOST_NOTES = 600
 #: of the room that a line's bars want by nature: with less, signs run into each other; seen
 _CRAMMED = 0.8
 _SQUEEZED = 0.92  # of that room is enough
@@ -279,6 +282,7 @@ def _in_full_lines(
 
 
 def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], list[str]]) -> None:
+    _refuse_endless_bars(score, where)
     toolkit = _toolkit()
     toolkit.resetOptions()
     toolkit.setOptions(options)
@@ -286,6 +290,20 @@ def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], li
         raise EngravingFailed(
             "it cannot be drawn.", where=where, remedy="; ".join(said()) or "Check the score."
         )
+
+
+def _refuse_endless_bars(score: str, where: str) -> None:
+    """A bar cannot be divided, and the engraver's time grows with the square of its notes (1,000:
+    six seconds, 5,000: minutes), so it is counted before it is begun."""
+    for bar in score.split("<measure ")[1:]:
+        if (count := bar.count("<note")) > _MOST_NOTES:
+            number = re.search(r'number="([^"]*)"', bar)
+            raise EngravingFailed(
+                f"bar {number[1] if number else '?'} holds {count:,} notes; up to {_MOST_NOTES} in"
+                " a bar can be engraved.",
+                where=where,
+                remedy="Divide that bar in the score.",
+            )
 
 
 def _several(staff_mm: float) -> dict[str, Any]:

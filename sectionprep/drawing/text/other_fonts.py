@@ -128,11 +128,19 @@ def _as_ranges(codes: Sequence[int]) -> Ranges:
 
 
 def _remembered(memory: Path) -> dict[str, Ranges]:
+    """What an earlier run found in each font; damaged entries are looked for anew."""
     try:
         data = json.loads(memory.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return {}
-    return data if isinstance(data, dict) else {}
+    return {k: v for k, v in data.items() if _are_ranges(v)} if isinstance(data, dict) else {}
+
+
+def _are_ranges(value: object) -> bool:
+    return isinstance(value, list) and all(
+        isinstance(pair, list) and len(pair) == 2 and all(isinstance(n, int) for n in pair)
+        for pair in value
+    )
 
 
 def _remember(memory: Path, known: dict[str, Ranges]) -> None:

@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from sectionprep.settings import writable
 from sectionprep.version import __version__
 
 _SUFFIXES = (".musicxml", ".xml", ".mxl", ".krn", ".abc", ".mei")
@@ -95,12 +96,12 @@ def recorded(folder: Path) -> ChartResult | None:
 def as_json(result: ChartResult) -> bytes:
     """A result as the file that makes the book resumable."""
     kept = {"sectionprep": __version__, **asdict(result)}
-    return json.dumps(kept, ensure_ascii=False, indent=1).encode("utf-8")
+    return json.dumps(kept, indent=1).encode("ascii")
 
 
 def book_json(results: Sequence[ChartResult], of: int) -> bytes:
     """The state of a book for other programs: one entry a chart, without the lists that the
-    workbook holds. of: charts in all."""
+    workbook holds. of: charts in all. In ASCII, so that names which are no UTF-8 are kept, too."""
     charts = [
         {k: v for k, v in asdict(result).items() if k not in ("figures", "listed")}
         for result in sorted(results, key=lambda r: r.name)
@@ -113,7 +114,7 @@ def book_json(results: Sequence[ChartResult], of: int) -> bytes:
         "left": of - len(results),
         "results": charts,
     }
-    return json.dumps(body, ensure_ascii=False, indent=1).encode("utf-8")
+    return json.dumps(body, indent=1).encode("ascii")
 
 
 def house_differences(results: Sequence[ChartResult]) -> list[tuple[str, list[tuple[str, str]]]]:
@@ -178,7 +179,7 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
         ),
         [
             (
-                r.name,
+                writable(r.name),
                 r.title,
                 r.outcome,
                 r.passages,
@@ -207,7 +208,7 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
         fill(
             workbook.create_sheet(name),
             headings,
-            [(r.name, *row) for r in results for row in r.listed.get(name, [])],
+            [(writable(r.name), *row) for r in results for row in r.listed.get(name, [])],
             widths,
         )
     chairs: Counter[str] = Counter()
