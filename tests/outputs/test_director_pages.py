@@ -262,3 +262,12 @@ def test_two_lines_stand_on_a_page_where_staves_stay_readable(staves: int, lines
     tall = share * staves * small_score._BAND_MM * MM
     assert lines * tall + (lines - 1) * small_score._GAP <= room + 1e-6
     assert lines == 1 or share * 4.0 >= 3.2
+
+
+@pytest.mark.parametrize("bars", [1, 2, 24, 25, 49, 145])
+def test_no_piece_of_the_small_score_is_one_bar_of_many(bars: int) -> None:
+    """Found on a string quartet of 145 bars, six pieces of 24 and the last bar alone."""
+    c = read_chart(document({"Alto Sax 1": "C5/1 " * bars}))
+    pieces = small_score._chunks(c)
+    assert [n for first, last in pieces for n in range(first, last + 1)] == list(range(bars))
+    assert min(last - first + 1 for first, last in pieces) >= min(bars, 2)
