@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sectionprep.apart import Apart
-from sectionprep.drawing.engraver.engraver import engrave_passage, get_ready
+from sectionprep.drawing.engraver.engraver import engrave_bars, get_ready
 from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
 from sectionprep.drawing.text import fonts
 from sectionprep.music.naming import Players
@@ -85,7 +85,7 @@ def _write_studies(
     get_ready()
     excerpts = (study_excerpt(marked, study, pen.inner / MM) for study in studies)
     with Apart() as apart:
-        drawings = apart.each(engrave_passage, excerpts, SECONDS)
+        drawings = apart.each(engrave_bars, excerpts, SECONDS)
         for study, drawing in zip(studies, drawings, strict=True):
             not_drawn += write_study(pen, painter, marked, study, drawing)
     if left_out:

@@ -195,6 +195,11 @@ class _Pages:
         room = self.y - _MARGIN - 8 - (len(lines) - 1) * _GAP / 2
         return room / sum(line.tall * self.scale for line in lines)
 
+    def _narrow(self, line: _Line) -> float:
+        """By how much a line has to be smaller to end at the margin: one bar may be too full."""
+        right = max((right for _, _, right in line.system.bar_edges), default=0.0)
+        return min(1.0, (self.width - 2 * _MARGIN) / max(1.0, right * UNIT * self.scale))
+
     def _paint_waiting(self) -> None:
         """The lines that wait, spread over the page."""
         if not self.waiting:
@@ -203,7 +208,7 @@ class _Pages:
         left = self.y - _MARGIN - 8 - sum(line.tall * scale for line in self.waiting)
         gap = min(_WIDEST_GAP, left / max(1, len(self.waiting) - 1))
         for line in self.waiting:
-            self._paint(line, scale)
+            self._paint(line, min(scale, self.scale * self._narrow(line)))
             self.y -= line.tall * scale + gap
         self.waiting = []
 
