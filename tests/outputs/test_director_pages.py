@@ -228,8 +228,9 @@ def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
 
 def test_the_small_score_puts_two_lines_on_a_page_and_no_bar_alone(demo_marked: Marked) -> None:
     """17 staves of 3.2 mm and more leave room for two lines: 10 pages, 29 before."""
-    with painted() as systems:
+    with painted() as lines:
         made = small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
+    systems = [line.system for line in lines]
     assert min(len(system.measures) for system in systems) > 1
     assert sum(len(system.measures) for system in systems) == len(demo_marked.again.chart.bars)
     assert len(_pages(made.pdf)) <= 11

@@ -33,7 +33,7 @@ def director_pdf(
     write_summary(canvas, long, short, chart, together, plan, marked.after, footer)
     canvas.setPageSize((short, long))
     pen = Pen(canvas, short, long, footer)
-    studies, left_out = _studies(marked, pitch)
+    studies, left_out = studies_of(marked, pitch)
     not_drawn = _write_studies(pen, marked, studies, left_out)
     if studies:
         pen.end()
@@ -53,7 +53,7 @@ def study_pdf(
     pen = Pen(canvas, short, long, footer)
     pen.text(f"{chart.title}: study pages for {who.name}", 16, fonts.BOLD)
     pen.space(4)
-    studies, left_out = _studies(marked, pitch, frozenset(who.parts))
+    studies, left_out = studies_of(marked, pitch, frozenset(who.parts))
     if not studies:
         pen.text(f"In this chart {who.name} moves together with nobody for long.", 10)
     not_drawn = _write_studies(pen, marked, studies, left_out)
@@ -62,7 +62,7 @@ def study_pdf(
     return DirectorPages(out.getvalue(), not_drawn)
 
 
-def _studies(
+def studies_of(
     marked: Marked, pitch: str, only: frozenset[int] = frozenset()
 ) -> tuple[list[Study], int]:
     """What is shown of each passage, then of the hits; and how many of these are not. only: of

@@ -220,8 +220,7 @@ class _Pages:
         staff_y = -(system.staff_top - system.top) * UNIT
         self.painter.system(system, 0, staff_y)
         with self.painter.at(system, 0, staff_y):
-            for extra in line.extras:
-                extra.paint(self.painter)
+            self.painter.extras(line.extras)
             for name, spot in system.chords.items():
                 chord_symbols.draw(
                     self.painter,

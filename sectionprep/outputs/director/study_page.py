@@ -79,8 +79,7 @@ def write_study(
         with painter.at(system, 0, staff_y):
             for planned in study.plans:
                 _weights(painter, system, planned)
-            for extra in extras:
-                extra.paint(painter)
+            painter.extras(extras)
         pen.canvas.restoreState()
         pen.space(need)
     last, end = chart.bars[study.bars[-1]], chart.end_place(study.passages[-1].end)
