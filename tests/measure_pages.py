@@ -192,7 +192,7 @@ def off_the_page(name: str, pdf: bytes) -> list[Fault]:
     edge, found = 5 * MM, []
     for n, page in enumerate(pypdfium2.PdfDocument(pdf), start=1):
         wide, high = page.get_size()
-        for thing in page.get_objects():
+        for thing in page.get_objects(max_depth=1):
             left, bottom, right, top = thing.get_bounds()
             is_glyph = thing.type == pypdfium2.raw.FPDF_PAGEOBJ_FORM  # its box is its font's
             if is_glyph or right <= left or top <= bottom:

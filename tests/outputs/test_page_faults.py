@@ -172,6 +172,8 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
     found = director_count(demo_marked)
     assert found.signs > 1000
     before = len(found.faults)
+    assert not [f for f in found.faults if f.kind in ("economy", "off the page", "stub")]
+    assert not [f for f in found.faults if "number" in f.signs]
     from sectionprep.outputs.director import study_page
 
     read = study_page.take_drawing
