@@ -14,16 +14,17 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import pypdfium2
 from page_faults import BODIES, Fault, collisions, economy, kind_of, line_faults, signs_of
 
 from sectionprep import stages
-from sectionprep.drawing.pdf.painter import Painter
+from sectionprep.drawing.pdf.painter import MM, Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.music.chart import Chart
@@ -136,38 +137,98 @@ def collisions_in(path: Path, *, syllables: bool = False) -> tuple[list[Fault], 
     return found.faults, found.signs
 
 
+@dataclass(slots=True)
+class Painted:
+    """A line that is painted, what is added to it, and the page it stands on (from 1)."""
+
+    system: System
+    page: int
+    extras: list[Extra] = field(default_factory=list)
+
+
 @contextmanager
-def painted() -> Iterator[list[System]]:
+def painted() -> Iterator[list[Painted]]:
     """Every line that is painted meanwhile."""
-    seen: list[System] = []
-    paint = Painter.system
+    seen: list[Painted] = []
+    paint, add = Painter.system, Painter.extras
 
     def watch(self: Painter, system: System, *where: Any, **how: Any) -> None:
-        seen.append(system)
+        seen.append(Painted(system, self.canvas.getPageNumber()))
         paint(self, system, *where, **how)
 
-    Painter.system = watch  # type: ignore[method-assign]
+    def watch_added(self: Painter, added: Iterable[Extra]) -> None:
+        seen[-1].extras += added
+        add(self, seen[-1].extras)
+
+    Painter.system, Painter.extras = watch, watch_added  # type: ignore[method-assign]
     try:
         yield seen
     finally:
-        Painter.system = paint  # type: ignore[method-assign]
+        Painter.system, Painter.extras = paint, add  # type: ignore[method-assign]
+
+
+def lonely_bars(name: str, lines: Sequence[Painted], wholes: Sequence[int]) -> list[Fault]:
+    """A bar alone on a line of several bars, and a page with nothing but one bar. wholes: bars of
+    each piece of music, in the order in which their lines are painted."""
+    nowhere, found, n = (0.0, 0.0, 0.0, 0.0), [], 0
+    on_page: Counter[int] = Counter()
+    for whole in wholes:
+        left = whole
+        while left > 0 and n < len(lines):
+            bars = len(lines[n].system.measures)
+            on_page[lines[n].page] += bars
+            if bars == 1 and whole > 1:
+                found.append(Fault("economy", ("one bar", "a line"), name, n + 1, nowhere))
+            left -= bars
+            n += 1
+    if len(on_page) > 1:
+        lone = [page for page, bars in on_page.items() if bars == 1]
+        found += [Fault("economy", ("one bar", "a page"), name, 0, nowhere) for _ in lone]
+    return found
+
+
+def off_the_page(name: str, pdf: bytes) -> list[Fault]:
+    """What is drawn nearer to the edge of the paper than printers print (5 mm), page by page."""
+    edge, found = 5 * MM, []
+    for n, page in enumerate(pypdfium2.PdfDocument(pdf), start=1):
+        wide, high = page.get_size()
+        for thing in page.get_objects(max_depth=1):
+            left, bottom, right, top = thing.get_bounds()
+            is_glyph = thing.type == pypdfium2.raw.FPDF_PAGEOBJ_FORM  # its box is its font's
+            if is_glyph or right <= left or top <= bottom:
+                continue
+            if left < edge or bottom < edge or right > wide - edge or top > high - edge:
+                found.append(
+                    Fault("off the page", (f"page {n}", ""), name, 0, (left, bottom, right, top))
+                )
+                break
+    return found
 
 
 def director_count(marked: Marked) -> Count:
     """All faults on the music of the director's pages and of both small scores."""
-    from sectionprep.outputs.director.pages import director_pdf
+    from sectionprep.outputs.director.pages import director_pdf, studies_of
     from sectionprep.outputs.director.small_score import small_score_pdf
 
-    found = Count()
-    with painted() as study:
-        director_pdf(marked, paper="letter", footer="")
-    with painted() as score:
-        for pitch in ("written", "sounding"):
-            small_score_pdf(marked.again, paper="letter", footer="", pitch=pitch)
-    for name, systems in (("study pages", study), ("small score", score)):
-        for n, system in enumerate(systems, start=1):
-            found.faults += line_faults(name, n, system, [], None)
-            found.signs += sum(kind_of(ink) not in ("", *BODIES) for ink in system.ink)
+    with painted() as lines:
+        pdf = director_pdf(marked, paper="letter", footer="").pdf
+    studies, _ = studies_of(marked, "sounding")
+    found = _lines_count("study pages", lines, [len(study.bars) for study in studies], pdf)
+    for pitch in ("written", "sounding"):
+        with painted() as lines:
+            pdf = small_score_pdf(marked.again, paper="letter", footer="", pitch=pitch).pdf
+        bars = [len(marked.again.chart.bars)]
+        found.add(_lines_count(f"small score, {pitch}", lines, bars, pdf))
+    return found
+
+
+def _lines_count(name: str, lines: Sequence[Painted], wholes: Sequence[int], pdf: bytes) -> Count:
+    found = Count(pages=len(pypdfium2.PdfDocument(pdf)))
+    for n, line in enumerate(lines, start=1):
+        found.faults += line_faults(name, n, line.system, line.extras, None)
+        found.signs += len(line.extras)
+        found.signs += sum(kind_of(ink) not in ("", *BODIES) for ink in line.system.ink)
+    found.faults += lonely_bars(name, lines, wholes) + off_the_page(name, pdf)
     return found
 
 

@@ -19,7 +19,7 @@ _SEGNO = re.compile(r"\b(d\.?\s?s\.?|dal segno)(?![a-z])", re.IGNORECASE)
 
 def playing_order(chart: Chart) -> tuple[int, ...]:
     """Indices of bars in the order in which they are played."""
-    signs = _signs(chart)
+    signs = road_signs(chart)
     order: list[int] = []
     passes: dict[int, int] = {}
     start = 0
@@ -123,7 +123,8 @@ def _numbers_from(bar: Bar, bars: Sequence[Bar]) -> list[int]:
     return found
 
 
-def _signs(chart: Chart) -> dict[int, frozenset[str]]:
+def road_signs(chart: Chart) -> dict[int, frozenset[str]]:
+    """Which of "segno", "coda", "to coda", "ds", "dc" and "fine" stand in a bar, by its index."""
     found: dict[int, set[str]] = {}
     for part in chart.parts:
         for sign in part.directions:

@@ -15,7 +15,7 @@ from pathlib import Path
 from lxml import etree
 
 from sectionprep.apart import Apart
-from sectionprep.drawing.engraver.engraver import engrave_passage
+from sectionprep.drawing.engraver.engraver import engrave_bars
 from sectionprep.drawing.scene.ink import System
 from sectionprep.marking import Marking, mark_chart
 from sectionprep.music.chart import Chart
@@ -100,7 +100,7 @@ class Drawer:
         assert self._apart is not None, "nothing is drawn without the engraver's processes"
         staff = _SMALL if view.whole else _LARGE
         job: Future[str] = self._apart.submit(
-            engrave_passage,
+            engrave_bars,
             excerpt,
             view.width,
             staff,
@@ -134,10 +134,6 @@ class Drawer:
             for part in parts
         ]
 
-    def _leading(self, view: View) -> int:
-        passage = self._passage(view.passage)
-        return sorted(passage.parts).index(passage.lead) if view.whole else 0
-
     def _excerpt(self, view: View) -> bytes:
         """The bars of a passage as they came, as a score of their own."""
         first, last = self._bars(view)
@@ -157,15 +153,13 @@ class Drawer:
             measures = part.findall("measure")
             for before, measure in itertools.pairwise(measures):
                 end_at_bar_line(before, measure)
-        return Excerpt(root, self._leading(view))
+        return Excerpt(root)
 
     def _from_marked_score(self, view: View, marking: Marking) -> Excerpt:
         bundle, limits = self._score.bundle, self._options.limits
         document = reread(bundle, mark_bundle(bundle, marking.edits, marking.dropped), limits)
         first, last = self._bars(view)
-        return extract_excerpt(
-            document, self._picks(view), first, last, leading=self._leading(view)
-        )
+        return extract_excerpt(document, self._picks(view), first, last)
 
 
 def bars_of(chart: Chart, passage: Passage) -> tuple[int, int]:

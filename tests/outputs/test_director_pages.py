@@ -14,7 +14,7 @@ from measure_pages import painted
 from page_faults import overlap
 
 from sectionprep import preparing
-from sectionprep.drawing.engraver.engraver import engrave_passage
+from sectionprep.drawing.engraver.engraver import engrave_bars
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.scene import jazz_marks
 from sectionprep.drawing.scene.drawing import read_systems
@@ -126,7 +126,7 @@ def _studies(marked: Marked) -> list[Study]:
 
 
 def _drawn(marked: Marked, study: Study) -> list[System]:
-    return read_systems(engrave_passage(*study_excerpt(marked, study, 190)))[0]
+    return read_systems(engrave_bars(*study_excerpt(marked, study, 190)))[0]
 
 
 def test_the_demo_takes_twelve_study_pages(demo_marked: Marked) -> None:
@@ -228,8 +228,9 @@ def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
 
 def test_the_small_score_puts_two_lines_on_a_page_and_no_bar_alone(demo_marked: Marked) -> None:
     """17 staves of 3.2 mm and more leave room for two lines: 10 pages, 29 before."""
-    with painted() as systems:
+    with painted() as lines:
         made = small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
+    systems = [line.system for line in lines]
     assert min(len(system.measures) for system in systems) > 1
     assert sum(len(system.measures) for system in systems) == len(demo_marked.again.chart.bars)
     assert len(_pages(made.pdf)) <= 11
@@ -262,3 +263,27 @@ def test_two_lines_stand_on_a_page_where_staves_stay_readable(staves: int, lines
     tall = share * staves * small_score._BAND_MM * MM
     assert lines * tall + (lines - 1) * small_score._GAP <= room + 1e-6
     assert lines == 1 or share * 4.0 >= 3.2
+
+
+@pytest.mark.parametrize("bars", [1, 2, 24, 25, 49, 145])
+def test_no_piece_of_the_small_score_is_one_bar_of_many(bars: int) -> None:
+    """Found on a string quartet of 145 bars, six pieces of 24 and the last bar alone."""
+    c = read_chart(document({"Alto Sax 1": "C5/1 " * bars}))
+    pieces = small_score._chunks(c)
+    assert [n for first, last in pieces for n in range(first, last + 1)] == list(range(bars))
+    assert min(last - first + 1 for first, last in pieces) >= min(bars, 2)
+
+
+@pytest.mark.parametrize("bars", [1, 2, 4, 9])
+def test_no_line_goes_beyond_the_margin_where_another_part_is_fuller_than_the_lead(
+    bars: int,
+) -> None:
+    """Found on a string quartet: a lead in whole notes, sixteenths under it, and a line that ran
+    off the page. One bar that is too full by itself is drawn smaller."""
+    d = document({"Trumpet 1": "C5/1 " * bars, "Trumpet 2": "C5/16 D5/16 E5/16 F5/16 " * 4 * bars})
+    c = read_chart(d)
+    picks = [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="T") for n in (0, 1)]
+    excerpt = extract_excerpt(d, picks, 0, bars - 1)
+    systems, _ = read_systems(engrave_bars(excerpt, 120, 5.0, "x"))
+    assert max(edge for s in systems for _, _, edge in s.bar_edges) <= 12000 + 100
+    assert sum(len(s.measures) for s in systems) == bars

@@ -26,7 +26,7 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
 ) -> None:
     """Eight bars that move together: four and four, or a new line where a section begins (J. Gates:
     sections start at the left)."""
-    from sectionprep.drawing.engraver.engraver import engrave_passage
+    from sectionprep.drawing.engraver.engraver import engrave_bars
     from sectionprep.drawing.scene.drawing import read_systems
     from sectionprep.musicxml.copies.excerpt import extract_excerpt
     from sectionprep.outputs.director.staves import pick_staff
@@ -47,7 +47,7 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
         0,
         7,
     )
-    systems, _ = read_systems(engrave_passage(excerpt, 190, 5.0, "x"))
+    systems, _ = read_systems(engrave_bars(excerpt, 190, 5.0, "x"))
     assert [len(system.measures) for system in systems] == lines
 
 

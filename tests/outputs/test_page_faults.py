@@ -3,18 +3,30 @@ printed has none of them."""
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from build import chart, part_xml, score_xml
-from measure_pages import director_count, line_collisions, painted, part_count, seconds_to_turn
+from measure_pages import (
+    Painted,
+    director_count,
+    line_collisions,
+    lonely_bars,
+    off_the_page,
+    painted,
+    part_count,
+    seconds_to_turn,
+)
 from page_faults import economy, line_faults
 
 from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.pdf.painter import new_canvas
 from sectionprep.drawing.scene.ink import Ink, System, Text
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.parts import sheet as part_sheet
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, engraved, extras_of
 from sectionprep.outputs.parts.sheets import part_jobs
@@ -180,6 +192,8 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
     found = director_count(demo_marked)
     assert found.signs > 1000
     before = len(found.faults)
+    assert not [f for f in found.faults if f.kind in ("economy", "off the page", "stub")]
+    assert not [f for f in found.faults if "number" in f.signs]
     from sectionprep.outputs.director import study_page
 
     read = study_page.take_drawing
@@ -205,3 +219,37 @@ def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> 
     with painted() as nothing:
         pass
     assert nothing == []
+
+
+def test_a_bar_alone_on_a_line_or_a_page_of_the_director_is_seen(drawn: Engraving) -> None:
+    """Two lines of four bars; then the last bar alone, and alone on its page."""
+    four = replace(drawn.systems[0], measures=("a", "b", "c", "d"))
+    one = replace(drawn.systems[0], measures=("e",))
+    assert lonely_bars("", [Painted(four, 1), Painted(four, 2)], [8]) == []
+    assert lonely_bars("", [Painted(one, 1), Painted(four, 1)], [1, 4]) == []  # all that there is
+    found = lonely_bars("", [Painted(four, 1), Painted(one, 2)], [5])
+    assert [f.signs for f in found] == [("one bar", "a line"), ("one bar", "a page")]
+
+
+def test_what_is_drawn_beyond_the_edge_of_the_paper_is_seen() -> None:
+    for x, faults in ((100, 0), (560, 1)):
+        out = io.BytesIO()
+        canvas = new_canvas(out, 612, 792, title="x")
+        canvas.rect(x, 100, 50, 20, fill=1)
+        canvas.showPage()
+        canvas.save()
+        assert len(off_the_page("", out.getvalue())) == faults
+
+
+def test_a_letter_on_a_bar_number_of_the_director_is_seen(drawn: Engraving) -> None:
+    """As it is drawn the letter stands above the number; put back where the engraver had it, the
+    two collide."""
+    system = next(s for s in drawn.systems if any("reh" in i.classes for i in s.ink))
+    letter = next(i for i in system.ink if "reh" in i.classes)
+    raised, numbers = numbered(system, [(letter.box[0], "9")], 260.0)
+    above = line_faults("", 1, raised, numbers, None)
+    assert not [f for f in above if set(f.signs) == {"number", "rehearsal mark"}]
+    onto = letter.moved(numbers[0].box[1] - letter.box[1])
+    spoiled = _with(system, onto, without=(letter,))
+    found = line_faults("", 1, spoiled, numbers, None)
+    assert [f for f in found if set(f.signs) == {"number", "rehearsal mark"}]

@@ -7,10 +7,10 @@ Cautions, not rules: the players know; no published table of breath lengths exis
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Part, Tone
+from sectionprep.music.chart import Chart, Part, Tone
 from sectionprep.music.instruments import BRASS, HORNS
 
 _BARS = 40  # without a bar of rest; judgement
@@ -26,23 +26,29 @@ def _find(context: Context) -> Iterable[Finding]:
             yield from _breath(context, part, line)
 
 
-def _lip(context: Context, part: Part, line: Sequence[Tone]) -> Iterable[Finding]:
-    chart = context.chart
-    start = line[0].onset
+def without_rest(chart: Chart, line: Sequence[Tone]) -> Iterator[tuple[int, int]]:
+    """Indices of the first and the last bar of each stretch of a line in which it never rests for a
+    bar."""
+    start = 0
     for n, tone in enumerate(line):
         rest = line[n + 1].onset - tone.end if n + 1 < len(line) else chart.bars[-1].length + 1
         if rest >= chart.bars[tone.bar].length:
-            bars = chart.bar_at(tone.onset).index - chart.bar_at(start).index + 1
-            if bars >= _BARS:
-                yield Finding(
-                    check="endurance",
-                    severity="note",
-                    tick=start,
-                    part=part.index,
-                    message=f"{bars} bars without a bar of rest for the lip",
-                    fix="Let another player take some of it; rehearse it in pieces, softly.",
-                )
-            start = line[n + 1].onset if n + 1 < len(line) else start
+            yield line[start].bar, tone.bar
+            start = n + 1
+
+
+def _lip(context: Context, part: Part, line: Sequence[Tone]) -> Iterable[Finding]:
+    for first, last in without_rest(context.chart, line):
+        bars = last - first + 1
+        if bars >= _BARS:
+            yield Finding(
+                check="endurance",
+                severity="note",
+                tick=next(tone.onset for tone in line if tone.bar == first),
+                part=part.index,
+                message=f"{bars} bars without a bar of rest for the lip",
+                fix="Let another player take some of it; rehearse it in pieces, softly.",
+            )
 
 
 def _breath(context: Context, part: Part, line: Sequence[Tone]) -> Iterable[Finding]:

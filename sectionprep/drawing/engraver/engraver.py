@@ -49,6 +49,7 @@ _SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 #: size of syllables and part names in an excerpt, in units, and the least in points (a judgement:
 #: what can be read on a stand)
 _SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
+_HALF = 0.6  # of the bars of a line that is too full for itself: about half go on the next
 _POINT = 2540 / 72  # hundredths of a millimetre
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
 # millimetre; judgement
@@ -242,25 +243,13 @@ def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, li
     return found
 
 
-def engrave_bars(score: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
-    """Draw a few bars of several parts, as SVG: in full lines, sections at the left."""
-    return _in_full_lines(score, score.text(), width_mm, staff_mm, where)
-
-
-def engrave_passage(passage: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
-    """Draw bars of parts that move together, as SVG: lines break as they would in the leading part
-    alone, sections at the left."""
-    return _in_full_lines(passage, passage.lead(), width_mm, staff_mm, where)
-
-
-def _in_full_lines(
-    excerpt: Excerpt, measured: str, width_mm: float, staff_mm: float, where: str
-) -> str:
-    """measured: the score by whose bars' widths lines break."""
+def engrave_bars(excerpt: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
+    """Draw a few bars of several parts, as SVG: in as few and as even lines as hold them, sections
+    at the left."""
     unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
     labels = [fonts.width(name, fonts.TEXT, _syllable(unit) * unit) for name in excerpt.labels]
     with _quiet() as said:
-        _load(measured, _several(staff_mm) | _ENDLESS, where, said)
+        _load(excerpt.text(), _several(staff_mm) | _ENDLESS, where, said)
         widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
         boxes = [
             BarBox(width=width, section=section)
@@ -268,6 +257,9 @@ def _in_full_lines(
         ]
         room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
         starts = full_lines(boxes, room)
+        natural = sum(box.width for box in boxes)
+        if len(starts) == 1 and natural > room:  # a line alone is not squeezed
+            starts = full_lines(boxes, _HALF * natural)
         excerpt.break_at(starts)
         # where no break is written the engraver would break as it likes
         breaks = "encoded" if len(starts) > 1 else "none"

@@ -21,6 +21,7 @@ from sectionprep.drawing.scene.ink import (
     System,
     Text,
 )
+from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.drawing.text import fonts
 
 MM = 72 / 25.4
@@ -132,6 +133,11 @@ class Painter:
         c.translate(system.indent, -system.staff_top)
         yield
         c.restoreState()
+
+    def extras(self, added: Iterable[Extra]) -> None:
+        """Draw what is added to a line, in its coordinates (`at`)."""
+        for extra in added:
+            extra.paint(self)
 
     def glyph(self, code: str) -> None:
         """Draw a music glyph at the origin of the current coordinates (y upwards), 1000 units an

@@ -47,16 +47,15 @@ class Pick:
 
 
 class Excerpt:
-    """A few bars of a few parts, before their lines are broken. leading: number of the part whose
-    line the others follow, from 0."""
+    """A few bars of a few parts, before their lines are broken."""
 
-    def __init__(self, root: etree._Element, leading: int = 0) -> None:
-        self.root, self.leading = root, leading
+    def __init__(self, root: etree._Element) -> None:
+        self.root = root
         self.measures = next(root.iter("part")).findall("measure")
 
     def __reduce__(self) -> tuple[object, ...]:
         """It crosses process borders as text."""
-        return _read_again, (etree.tostring(self.root), self.leading)
+        return _read_again, (etree.tostring(self.root),)
 
     @property
     def labels(self) -> list[str]:
@@ -67,14 +66,6 @@ class Excerpt:
     def sections(self) -> list[bool]:
         """For each bar, whether a section begins there."""
         return [next(measure.iter("rehearsal"), None) is not None for measure in self.measures]
-
-    def lead(self) -> str:
-        """Its leading part alone, as a score."""
-        alone = etree.Element("score-partwise", version="4.0")
-        listed = etree.SubElement(alone, "part-list")
-        listed.append(copy.deepcopy([*self.root.iter("score-part")][self.leading]))
-        alone.append(copy.deepcopy([*self.root.iter("part")][self.leading]))
-        return etree.tostring(alone, encoding="unicode")
 
     def break_at(self, starts: Sequence[int]) -> None:
         """Begin a line at each of these bars."""
@@ -92,8 +83,8 @@ def _fitting(label: str) -> str:
     return label if len(label) <= _LABEL else f"{label[:_LABEL].rstrip()}…"
 
 
-def _read_again(text: bytes, leading: int) -> Excerpt:
-    return Excerpt(etree.fromstring(text, etree.XMLParser(huge_tree=True)), leading)
+def _read_again(text: bytes) -> Excerpt:
+    return Excerpt(etree.fromstring(text, etree.XMLParser(huge_tree=True)))
 
 
 def extract_excerpt(
@@ -104,11 +95,10 @@ def extract_excerpt(
     *,
     road_map: bool = False,
     said: Mapping[int, str] | None = None,
-    leading: int = 0,
     closed: frozenset[int] = frozenset(),
 ) -> Excerpt:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings,
-    which mean nothing in a few bars. leading: whose line the others follow; said: a
+    which mean nothing in a few bars. said: a
     syllable for notes, by address; room for a sign of weight is kept under it. closed: bars that
     are left out; no key, clef or metre begins in them."""
     score = etree.Element("score-partwise", version="4.0")
@@ -131,7 +121,7 @@ def extract_excerpt(
         _fill(part, document, pick, first, last, n == 1, road_map, closed)
         if said is not None:
             say_under(part, said)
-    return Excerpt(score, leading)
+    return Excerpt(score)
 
 
 def say_under(part: etree._Element, said: Mapping[int, str]) -> None:

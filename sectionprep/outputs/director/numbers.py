@@ -9,7 +9,7 @@ from sectionprep.drawing.scene.ink import Box, System, box_of, extent
 from sectionprep.drawing.scene.line_extras import Extra, words_at
 from sectionprep.drawing.text import fonts
 
-_WHITE = 45.0  # between a number and what stands under or over it, hundredths of a millimetre
+_WHITE = 65.0  # between a number and what stands under or over it, hundredths of a millimetre
 _MOVES = frozenset(("reh", "tempo", "dir", "repeatMark", "ending"))
 _ROUNDS = 4  # how often what was moved may move what stands over it
 

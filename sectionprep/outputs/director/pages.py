@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sectionprep.apart import Apart
-from sectionprep.drawing.engraver.engraver import engrave_passage, get_ready
+from sectionprep.drawing.engraver.engraver import engrave_bars, get_ready
 from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
 from sectionprep.drawing.text import fonts
 from sectionprep.music.naming import Players
@@ -33,7 +33,7 @@ def director_pdf(
     write_summary(canvas, long, short, chart, together, plan, marked.after, footer)
     canvas.setPageSize((short, long))
     pen = Pen(canvas, short, long, footer)
-    studies, left_out = _studies(marked, pitch)
+    studies, left_out = studies_of(marked, pitch)
     not_drawn = _write_studies(pen, marked, studies, left_out)
     if studies:
         pen.end()
@@ -53,7 +53,7 @@ def study_pdf(
     pen = Pen(canvas, short, long, footer)
     pen.text(f"{chart.title}: study pages for {who.name}", 16, fonts.BOLD)
     pen.space(4)
-    studies, left_out = _studies(marked, pitch, frozenset(who.parts))
+    studies, left_out = studies_of(marked, pitch, frozenset(who.parts))
     if not studies:
         pen.text(f"In this chart {who.name} moves together with nobody for long.", 10)
     not_drawn = _write_studies(pen, marked, studies, left_out)
@@ -62,7 +62,7 @@ def study_pdf(
     return DirectorPages(out.getvalue(), not_drawn)
 
 
-def _studies(
+def studies_of(
     marked: Marked, pitch: str, only: frozenset[int] = frozenset()
 ) -> tuple[list[Study], int]:
     """What is shown of each passage, then of the hits; and how many of these are not. only: of
@@ -85,7 +85,7 @@ def _write_studies(
     get_ready()
     excerpts = (study_excerpt(marked, study, pen.inner / MM) for study in studies)
     with Apart() as apart:
-        drawings = apart.each(engrave_passage, excerpts, SECONDS)
+        drawings = apart.each(engrave_bars, excerpts, SECONDS)
         for study, drawing in zip(studies, drawings, strict=True):
             not_drawn += write_study(pen, painter, marked, study, drawing)
     if left_out:

@@ -95,6 +95,10 @@ class Pen:
                 y -= step
                 self.canvas.drawString(x, y + step - size, line)
 
+    def share(self, wide: float) -> float:
+        """By how much something so wide (points) has to be smaller to stand between the margins."""
+        return min(1.0, self.inner / max(wide, 1.0))
+
     def rule(self) -> None:
         """A thin line across, between two things on one page."""
         self.canvas.setLineWidth(0.4)

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from sectionprep.apart import Apart
@@ -36,7 +37,7 @@ _BAND_MM = 8.4
 _LARGEST = 1.0  # scale up to which few staves grow: beyond it the score is small no more
 _LEAST_MM = 3.2  # staff height down to which two lines go on one page; judgement
 _TIGHTER = 0.92  # as much smaller may a page be drawn so that its last line still fits; judgement
-_CHUNK = 24  # bars engraved at a time, at the least
+_CHUNK = 24  # bars engraved at a time, at the most; pieces of a score are about equally long
 _NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
 _MARGIN = 10 * MM
 _GAP, _WIDEST_GAP = 6 * MM, 24 * MM  # between two lines of music
@@ -64,10 +65,11 @@ def _chunks(chart: Chart) -> list[tuple[int, int]]:
     keyed = [part for part in chart.parts if part.keys]
     moved = Counter(chart.bar_at(tick).index for part in keyed for tick, _ in part.keys)
     changes = {bar for bar, parts in moved.items() if parts < len(keyed)}
-    starts = [0]
-    for bar in range(1, len(chart.bars)):
-        if bar - starts[-1] >= _CHUNK or bar in changes:
-            starts.append(bar)
+    edges = [0, *sorted(changes - {0}), len(chart.bars)]
+    starts: list[int] = []
+    for first, after in pairwise(edges):
+        pieces = -(-(after - first) // _CHUNK)
+        starts += [first + n * (after - first) // pieces for n in range(pieces)]
     return [
         (first, after - 1)
         for first, after in zip(starts, [*starts[1:], len(chart.bars)], strict=True)
@@ -193,6 +195,11 @@ class _Pages:
         room = self.y - _MARGIN - 8 - (len(lines) - 1) * _GAP / 2
         return room / sum(line.tall * self.scale for line in lines)
 
+    def _narrow(self, line: _Line) -> float:
+        """By how much a line has to be smaller to end at the margin: one bar may be too full."""
+        right = max((right for _, _, right in line.system.bar_edges), default=0.0)
+        return min(1.0, (self.width - 2 * _MARGIN) / max(1.0, right * UNIT * self.scale))
+
     def _paint_waiting(self) -> None:
         """The lines that wait, spread over the page."""
         if not self.waiting:
@@ -201,7 +208,7 @@ class _Pages:
         left = self.y - _MARGIN - 8 - sum(line.tall * scale for line in self.waiting)
         gap = min(_WIDEST_GAP, left / max(1, len(self.waiting) - 1))
         for line in self.waiting:
-            self._paint(line, scale)
+            self._paint(line, min(scale, self.scale * self._narrow(line)))
             self.y -= line.tall * scale + gap
         self.waiting = []
 
@@ -213,8 +220,7 @@ class _Pages:
         staff_y = -(system.staff_top - system.top) * UNIT
         self.painter.system(system, 0, staff_y)
         with self.painter.at(system, 0, staff_y):
-            for extra in line.extras:
-                extra.paint(self.painter)
+            self.painter.extras(line.extras)
             for name, spot in system.chords.items():
                 chord_symbols.draw(
                     self.painter,

@@ -212,14 +212,12 @@ def _excerpt(marked: Marked, study: Study) -> Excerpt:
     said: dict[int, str] = {}
     for planned in study.plans:
         said |= lead_syllables(chart, planned, marked.plan.style)
-    lead = study.first.lead
     return extract_excerpt(
         marked.again.document,
         study.picks,
         first,
         last,
         said=said,
-        leading=study.parts.index(lead) if lead in study.parts else 0,
         closed=frozenset(range(first, last + 1)) - frozenset(study.bars),
     )
 

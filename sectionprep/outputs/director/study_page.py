@@ -58,22 +58,29 @@ def write_study(
         systems, glyphs = [], {}
     painter.learn(glyphs)
     lines = list(study_lines(chart, study, systems))
-    tall = [(system.bottom - system.top) * UNIT + _UNDER for system, _ in lines]
+    shares = [pen.share(_right(system) * UNIT) for system, _ in lines]
+    tall = [
+        (system.bottom - system.top) * UNIT * share + _UNDER
+        for (system, _), share in zip(lines, shares, strict=True)
+    ]
     _make_room(pen, tall[0] if tall else 0.0)
     _head(pen, chart, study)
     pen.heading = f"{study.title}, continued"
     for line in missing:
         pen.text(line, 9, fonts.ITALIC)
-    for (system, extras), need in zip(lines, tall, strict=True):
+    for (system, extras), need, share in zip(lines, tall, shares, strict=True):
         if need > pen.room:
             pen.turn()
-        staff_y = pen.y - (system.staff_top - system.top) * UNIT
-        painter.system(system, MARGIN, staff_y)
-        for planned in study.plans:
-            _weights(painter, system, staff_y, planned)
-        with painter.at(system, MARGIN, staff_y):
-            for extra in extras:
-                extra.paint(painter)
+        pen.canvas.saveState()
+        pen.canvas.translate(MARGIN, pen.y)
+        pen.canvas.scale(share, share)
+        staff_y = -(system.staff_top - system.top) * UNIT
+        painter.system(system, 0, staff_y)
+        with painter.at(system, 0, staff_y):
+            for planned in study.plans:
+                _weights(painter, system, planned)
+            painter.extras(extras)
+        pen.canvas.restoreState()
         pen.space(need)
     last, end = chart.bars[study.bars[-1]], chart.end_place(study.passages[-1].end)
     if last.index < end.index:
@@ -85,6 +92,11 @@ def write_study(
     _notes_beside(pen, chart, study, _disagreed(marked, study))
     pen.heading = ""
     return missing
+
+
+def _right(system: System) -> float:
+    """Where a line ends: one bar that is too full for the page goes beyond it."""
+    return max((right for _, _, right in system.bar_edges), default=0.0)
 
 
 def study_lines(
@@ -162,24 +174,20 @@ def _disagreed(marked: Marked, study: Study) -> list[str]:
     ]
 
 
-def _weights(painter: Painter, system: System, staff_y: float, planned: PassagePlan) -> None:
+def _weights(painter: Painter, system: System, planned: PassagePlan) -> None:
     """Under the lead's syllables a small wedge for each note: the taller, the more weight."""
     c = painter.canvas
-    with painter.at(system, MARGIN, staff_y):
-        for note in planned.notes:
-            name = note_id(note.tone.head.address)
-            if name not in system.wedges or name not in system.heads:
-                continue
-            base, middle = (
-                system.wedges[name].y,
-                system.heads[name].x + system.heads[name].width / 2,
-            )
-            path = c.beginPath()
-            path.moveTo(middle - 55, base)
-            path.lineTo(middle + 55, base)
-            path.lineTo(middle, base - 300 * max(0.0, note.weight - 0.15))
-            path.close()
-            c.drawPath(path, stroke=0, fill=1)
+    for note in planned.notes:
+        name = note_id(note.tone.head.address)
+        if name not in system.wedges or name not in system.heads:
+            continue
+        base, middle = system.wedges[name].y, system.heads[name].x + system.heads[name].width / 2
+        path = c.beginPath()
+        path.moveTo(middle - 55, base)
+        path.lineTo(middle + 55, base)
+        path.lineTo(middle, base - 300 * max(0.0, note.weight - 0.15))
+        path.close()
+        c.drawPath(path, stroke=0, fill=1)
 
 
 def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:

@@ -10,11 +10,15 @@ from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.music.roadmap import say_order
 from sectionprep.music.timing import say_beat
-from sectionprep.outputs.director.chart_map import ChartMap, chart_map
-from sectionprep.outputs.director.pen import MARGIN, Pen
-from sectionprep.passages import Together
+from sectionprep.outputs.director.map_facts import Stretch, solos, tired_lips
+from sectionprep.outputs.director.map_page import draw_maps
+from sectionprep.outputs.director.pen import Pen
+from sectionprep.passages import Passage, Together
 from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import Plan
+
+_LEFT = 8  # findings that are named; judgement
+_SOME = 12.0  # points of a list that stand under its heading
 
 
 def write_summary(
@@ -34,145 +38,55 @@ def write_summary(
         f"{len(chart.parts)} parts, {len(chart.bars)} bars{tempo}, phrased as {plan.style}. "
         f"Played: {say_order(chart)}."
     )
-    page.space(6)
-    _draw_map(page, chart_map(chart, together), together, chart)
-    page.space(8)
-    page.text("Passages", 11, fonts.BOLD)
-    _passage_list(page, chart, together)
-    errors = [f for f in after if f.severity != "note"][:5]
-    if errors and page.y > MARGIN + 40:
-        page.space(4)
-        page.text("Left for you", 11, fonts.BOLD)
-        for f in errors:
-            page.text(f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}", 8.5)
+    page.heading = f"{chart.title}, the map continued"
+    page.space(3)
+    draw_maps(page, chart, together)
+    page.space(4)
+    errors = [f for f in after if f.severity != "note"]
+    if errors:
+        page.text("Left for you", 10, fonts.BOLD, keep=_SOME)
+        page.columns(
+            [
+                f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}"
+                for f in errors[:_LEFT]
+            ]
+        )
+        if len(errors) > _LEFT:
+            page.text(f"and {len(errors) - _LEFT} more, in the workbook", 8, fonts.ITALIC)
+    watched = [*_solo_lines(chart, together), *_lip_lines(chart)]
+    if watched:
+        page.text("Solos and lips", 10, fonts.BOLD, keep=_SOME)
+        page.columns(watched)
+    if together.passages:
+        page.text("Passages", 10, fonts.BOLD, keep=_SOME)
+        page.columns([_passage_line(chart, p) for p in together.passages])
     page.end()
 
 
-def _passage_list(page: Pen, chart: Chart, together: Together) -> None:
-    """Two columns of one line a passage."""
-    size, step = 8.0, 10.0
-    top = page.y
-    most = max(1, int((top - MARGIN) / step) - 1)
-    rows = min(-(-len(together.passages) // 2), most)
-    for n, p in enumerate(together.passages[: 2 * rows]):
-        column, row = divmod(n, rows)
-        start, end = chart.place(p.start), chart.end_place(p.end)
-        until = end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}"
-        words = (
-            f"{p.id}   {start.bar}.{say_beat(start.beat)} - {until}   {p.scope}, {p.texture}, lead "
-            f"{lead_label(chart, p)}" + (f", as {p.returns}" if p.returns else "")
-        )
-        page.canvas.setFont(fonts.TEXT, size)
-        page.canvas.drawString(
-            MARGIN + column * page.inner / 2, top - step * (row + 1), fonts.printable(words)[:95]
-        )
-    page.y = top - step * rows - 4
-    if len(together.passages) > 2 * rows:
-        page.canvas.setFont(fonts.ITALIC, size)
-        page.canvas.drawString(
-            MARGIN, page.y - 6, f"and {len(together.passages) - 2 * rows} more, in the workbook"
-        )
+def _solo_lines(chart: Chart, together: Together) -> list[str]:
+    return [
+        f"Solo of {chart.parts[one.part].label}: {_bars(chart, one)}"
+        for one in solos(chart, together)
+    ]
 
 
-def _draw_map(page: Pen, drawn: ChartMap, together: Together, chart: Chart) -> None:
-    canvas = page.canvas
-    label = 78.0
-    cell = (page.inner - label) / max(len(drawn.bars), 1)
-    height = min(13.0, (page.height * 0.52) / max(len(drawn.rows), 1))
-    left, y = MARGIN + label, page.y
-    y -= 9
-    canvas.setFont(fonts.BOLD, 8)
-    for n, bar in enumerate(drawn.bars):
-        if bar.letter:
-            canvas.drawString(left + n * cell, y, fonts.printable(bar.letter, fonts.BOLD)[:8])
-    y -= 8
-    canvas.setFont(fonts.TEXT, 6)
-    every = max(4, -(-len(drawn.bars) // 28))
-    for n, bar in enumerate(drawn.bars):
-        if n % every == 1 or len(drawn.bars) < 12:
-            canvas.drawString(left + n * cell, y, bar.number)
-    y -= 3
-    top = y
-    for name, kinds in drawn.rows:
-        y -= height
-        canvas.setFont(fonts.TEXT, min(8.0, height - 1))
-        canvas.drawString(MARGIN, y + height * 0.25, fonts.printable(name)[:20])
-        for n, kind in enumerate(kinds):
-            _cell(canvas, left + n * cell, y, cell, height, kind)
-    canvas.setLineWidth(0.4)
-    for n, bar in enumerate(drawn.bars):
-        if bar.letter:
-            canvas.line(left + n * cell, top, left + n * cell, y)
-    _number_passages(canvas, left, top, cell, height, together, chart)
-    page.y = y - 6
-    _legend(page)
+def _lip_lines(chart: Chart) -> list[str]:
+    """Cautions: the players know, and no table of what lips bear exists."""
+    return [
+        f"{chart.parts[one.part].label}: {one.last - one.first + 1} bars without a bar of rest, "
+        f"{_bars(chart, one)} (a caution; ask the players)"
+        for one in tired_lips(chart)
+    ]
 
 
-def _number_passages(
-    canvas: Any,
-    left: float,
-    top: float,
-    cell: float,
-    height: float,
-    together: Together,
-    chart: Chart,
-) -> None:
-    """The passage's number stands in a white box where it begins, on its lead's row, where there is
-    room for it."""
-    taken: dict[int, float] = {}
-    for p in together.passages:
-        first = chart.place(p.start).index
-        x, y = left + first * cell, top - (p.lead + 1) * height
-        width = fonts.width(p.id, fonts.BOLD, 6.5) + 2
-        if x < taken.get(p.lead, 0.0):
-            continue
-        taken[p.lead] = x + width
-        canvas.setFillGray(1)
-        canvas.rect(x + 0.5, y + height / 2 - 3.6, width, 7.2, stroke=0, fill=1)
-        canvas.setFillGray(0)
-        canvas.setFont(fonts.BOLD, 6.5)
-        canvas.drawString(x + 1.5, y + height / 2 - 2.3, p.id)
+def _bars(chart: Chart, stretch: Stretch) -> str:
+    return f"bars {chart.bars[stretch.first].number} to {chart.bars[stretch.last].number}"
 
 
-def _cell(canvas: Any, x: float, y: float, width: float, height: float, kind: str) -> None:
-    """Texture by pattern as well as by tone: solid, half tone, slanted lines, dots, a thin line."""
-    y, height = y + 0.7, height - 1.4
-    if kind == "unison":
-        canvas.setFillGray(0.15)
-        canvas.rect(x, y, width, height, stroke=0, fill=1)
-    elif kind == "octaves":
-        canvas.setFillGray(0.15)
-        canvas.rect(x, y, width, height * 0.38, stroke=0, fill=1)
-        canvas.rect(x, y + height * 0.62, width, height * 0.38, stroke=0, fill=1)
-    elif kind == "soli":
-        canvas.setLineWidth(0.7)
-        steps = max(1, round(width / 2.6))
-        for k in range(steps):
-            canvas.line(x + k * width / steps, y, x + (k + 1) * width / steps, y + height)
-    elif kind == "rhythm":
-        canvas.setFillGray(0.3)
-        for k in range(max(1, round(width / 4))):
-            canvas.circle(
-                x + (k + 0.5) * 4 * width / max(width, 4), y + height / 2, 0.8, stroke=0, fill=1
-            )
-    elif kind == "alone":
-        canvas.setLineWidth(0.5)
-        canvas.line(x, y + height / 2, x + width, y + height / 2)
-    canvas.setFillGray(0)
-
-
-def _legend(page: Pen) -> None:
-    x = MARGIN + 78.0
-    page.y -= 9
-    for kind, words in (
-        ("unison", "unison"),
-        ("octaves", "octaves"),
-        ("soli", "soli"),
-        ("rhythm", "same rhythm on held notes"),
-        ("alone", "own line"),
-    ):
-        _cell(page.canvas, x, page.y - 2, 16, 10, kind)
-        page.canvas.setFont(fonts.TEXT, 7.5)
-        page.canvas.drawString(x + 19, page.y, words)
-        x += 30 + fonts.width(words, fonts.TEXT, 7.5)
-    page.y -= 4
+def _passage_line(chart: Chart, p: Passage) -> str:
+    start, end = chart.place(p.start), chart.end_place(p.end)
+    until = end.bar if end.is_end else f"{end.bar}.{say_beat(end.beat)}"
+    return (
+        f"{p.id}   {start.bar}.{say_beat(start.beat)} - {until}   {p.scope}, {p.texture}, lead "
+        f"{lead_label(chart, p)}" + (f", as {p.returns}" if p.returns else "")
+    )
