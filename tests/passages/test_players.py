@@ -118,6 +118,20 @@ def test_an_unedited_plan_file_changes_nothing(tmp_path: Path) -> None:
     assert kept == {p.id: [n.marks for n in p.notes] for p in plan.passages}
 
 
+def test_a_passage_of_shared_staves_ends_where_the_second_players_do(tmp_path: Path) -> None:
+    """Both first players go on for two notes; their seconds have other notes there."""
+    more, other = "D5/4 r/4 F5/4 r/4 ", "r/4 A4/2 r/8 B4/8 "
+    line = TUNE + " r/4 "
+    parts = {
+        NAME: shared_staff(line + more, transposed(line, -4) + other),
+        "Trumpet 3 & 4": shared_staff(transposed(line + more, -7), transposed(line, -9) + other),
+    }
+    chart = read_chart(parse_document(tmp_path / "x", score_xml(parts)))
+    passage = max(find_passages(chart).passages, key=lambda p: len(p.attacks))
+    assert passage.parts == (0, 1)
+    assert chart.end_place(passage.end).bar == "5"
+
+
 @pytest.mark.parametrize("seed", [301, 302])
 def test_planted_passages_of_second_players(seed: int) -> None:
     """`python tests/measure_passages.py --kind shared` measures many."""
