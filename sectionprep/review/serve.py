@@ -43,9 +43,9 @@ def serve(
     may look and listen; tell: what is said on the way; home: address of the book's list; ready: is
     told the page's address."""
     with Apart(workers=2) as apart, listening(port, everywhere=lan) as line:
-        for _ in range(2):
-            apart.submit(get_ready)  # the engravers load while the chart is read
         review = Review(path, folder, options, apart)
+        for _ in range(2):
+            apart.submit(get_ready)  # the engravers load while the browser opens, not before
         maker = Maker(path, folder, options)
         host = f"{_HOST}:{line.getsockname()[1]}"
         key, reader = new_key(), new_key() if lan else ""

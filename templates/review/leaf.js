@@ -32,6 +32,7 @@
     const data = JSON.parse(section.querySelector(".data").textContent);
     const told = section.querySelector(".told");
     const form = section.querySelector(".wish");
+    const asking = section.querySelector(".asking");
     const list = section.querySelector(".list-of-wishes");
     const wishes = new Map();
     asked.set(section.id, { data, wishes, section });
@@ -76,8 +77,14 @@
       line("Why", note.why);
       line("What it lost to", note.lost.replace(/^left plain: /, ""));
       told.replaceChildren(make("h3", `${note.place}: ${note.pitch}`), said);
-      told.hidden = form.hidden = false;
+      asking.hidden = false;
     }
+    asking.querySelector(".close").addEventListener("click", () => {
+      asking.hidden = true;
+      for (const one of section.querySelectorAll(".asked")) one.classList.remove("asked");
+      seen(section).querySelector(`.note[data-n="${current}"]`)?.focus({ preventScroll: true });
+      asking.hidden = true; // a focused note asks; this one is done with
+    });
     for (const music of section.querySelectorAll(".music")) {
       const notes = [...music.querySelectorAll(".note")];
       notes[0]?.setAttribute("tabindex", "0");

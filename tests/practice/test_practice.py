@@ -12,6 +12,7 @@ import shutil
 import subprocess
 import sys
 import time
+import tracemalloc
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from contextlib import suppress
@@ -482,3 +483,27 @@ def test_a_take_is_the_sum_of_whom_it_says_for_any_length(tmp_path: Path) -> Non
     alone = [render([(v.section, v.notes)], 25.4) for v in voices]
     for n, who in enumerate(wanted):
         np.testing.assert_allclose(heard[str(n)], sum(alone[k] for k in who), atol=1e-4)
+
+
+def test_a_longer_take_needs_no_more_memory(tmp_path: Path) -> None:
+    """Ten minutes are mixed in the memory of two: what is played waits on the disk."""
+    notes = tuple(
+        Played(start=float(n), length=0.1, pitch=60, level=-12.0) for n in range(0, 600, 3)
+    )
+    voices = [Voice("saxes", name, 1, notes) for name in "ABC"]
+
+    def heard(sound: Iterator[Sound], place: Path) -> None:
+        assert sum(len(block) for block in sound) > 2_000_000
+        place.write_bytes(b"")
+
+    peaks = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(takes, "write_sound", heard)
+        names = [takes.Take(f"t{n}", frozenset({n, 2})) for n in range(2)]
+        for seconds in (120.0, 600.0):
+            tracemalloc.start()
+            place = takes.Place(sound=tmp_path, kept=tmp_path, before={})
+            takes.make_takes(names, voices, seconds, place)
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+    assert peaks[1] < 1.3 * peaks[0] < 60_000_000, peaks

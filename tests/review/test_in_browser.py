@@ -353,3 +353,33 @@ def test_louder_from_here(browser: Browser, runs: list[Run], demo: Path) -> None
         expect(back).to_have_count(left)
     assert read_plan(plan).decisions == ()
     nothing_wrong(page)
+
+
+def test_on_paper_nothing_of_the_map_is_cut_off(
+    browser: Browser, runs: list[Run], demo: Path
+) -> None:
+    """A page can be scrolled and paper cannot: map, names and table fit a letter page's width, and
+    what is to be pressed is not printed."""
+    page = open_chart(browser, runs, demo, width=720, height=900)
+    page.emulate_media(media="print")
+    right = page.evaluate(
+        "Math.max(...[...document.querySelectorAll('.map svg[role=group] a, .named text, "
+        ".list td, .list th')]"
+        ".map((one) => one.getBoundingClientRect().right))"
+    )
+    assert right <= 721
+    names = page.locator(".named text").evaluate_all(
+        "all => all.map((one) => one.getBoundingClientRect().left)"
+    )
+    assert len(names) == 17
+    assert min(names) >= 0
+    expect(page.locator("#make")).to_be_hidden()
+
+
+def test_a_telephone_shows_what_is_to_settle_without_scrolling_sideways(
+    browser: Browser, runs: list[Run], demo: Path
+) -> None:
+    page = open_chart(browser, runs, demo, width=360, height=740)
+    last = page.locator(".list tbody tr").first.locator("td").last.bounding_box()
+    assert last
+    assert last["x"] + last["width"] <= 360

@@ -144,3 +144,24 @@ def test_nothing_is_fetched_and_anybody_can_use_it(browser: Browser, leaf: Path)
     found = Axe().run(page).response["violations"]
     serious = [one["id"] for one in found if one["impact"] in ("serious", "critical")]
     assert serious == []
+
+
+def test_on_a_telephone_the_answer_is_on_the_screen_and_goes_away(
+    browser: Browser, leaf: Path
+) -> None:
+    """A passage may be longer than the screen: what a touched note says must not stand below it."""
+    page = _opened(browser, leaf, 360)
+    page.set_viewport_size({"width": 360, "height": 500})
+    section = page.locator(".leaf").first
+    note = section.locator(".narrow .note").nth(2)
+    note.scroll_into_view_if_needed()
+    note.click()
+    asking = section.locator(".asking")
+    expect(asking).to_be_in_viewport()
+    box = asking.bounding_box()
+    assert box
+    assert box["y"] >= 0
+    assert box["y"] + box["height"] <= 501
+    asking.locator(".close").click()
+    expect(asking).to_be_hidden()
+    assert page.wrong == []  # type: ignore[attr-defined]
