@@ -109,14 +109,14 @@ def _notes(
     chart = score.chart
     style, _ = choose_style(chart, options.style)
     words = [SectionWord(chart, passage) for passage in score.together.marked]
-    lines = [(word.passage.lead, word.line()) for word in words]
-    tones = [tone for _, line in lines for tone in line]
+    lines = [(word.chart, word.passage.lead, word.line()) for word in words]
+    tones = [tone for _, _, line in lines for tone in line]
     marked = sum(bool(tone.marks & (ATTACKS | LENGTHS)) for tone in tones)
     speaks = printed and marked >= max(1, _MARKED * len(tones))
-    for part, line in lines:
+    for as_read, part, line in lines:
         if not line:
             continue
-        view = view_line(chart, line, style, part)
+        view = view_line(as_read, line, style, part)
         wished = {t.onset: decided[part, t.onset] for t in line if (part, t.onset) in decided}
         yield from seen(view, wished, decided=True)
         if speaks:

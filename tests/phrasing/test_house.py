@@ -10,14 +10,16 @@ import random
 from collections.abc import Iterator
 from pathlib import Path
 
+import openpyxl
 import pytest
 from build import chart, document
 from measure_variety import _BARS, random_line
 
-from sectionprep import stages
+from sectionprep import preparing, stages
 from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.learned import learn_habits
 from sectionprep.music.chart import Chart
+from sectionprep.outputs.workbook import tables
 from sectionprep.phrasing.house import MARKS, REFUSALS, SITUATIONS, STYLES, parse_habit
 from sectionprep.phrasing.learning import Seen, as_file, is_habit, learn, seen
 from sectionprep.phrasing.plan_file import read_plan
@@ -294,3 +296,30 @@ def test_decisions_in_a_plan_file_count_and_the_rules_own_lines_do_not(tmp_path:
         file.write_text("\n".join(text))
     learned = learn_habits(folder, Options(style="medium-swing"))
     assert {p.habit.marks for p in learned.proposals} == {MARKS["tenuto"]}
+
+
+def test_decisions_in_a_workbook_count_and_untouched_rows_do_not(tmp_path: Path) -> None:
+    """The director changes every accent off the beat to a tenuto in the sheet Marks of four charts;
+    a workbook in which nothing was typed says nothing."""
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    options = Options(style="medium-swing")
+    for n in range(4):
+        plain = random_line(n, _BARS)
+        path = folder / f"c{n}.musicxml"
+        path.write_bytes(document({"Alto Sax 1": plain, "Alto Sax 2": plain}).data)
+        marked = stages.mark_score(stages.read_score(path, options), options)
+        book = preparing.write_checklist(marked, folder / f"c{n}_rehearsal.xlsx", options)
+        assert learn_habits(folder, options).charts == tuple(f"c{k}.musicxml" for k in range(n))
+        workbook = openpyxl.load_workbook(book)
+        sheet = workbook[tables.MARKS]
+        columns = {cell.value: cell.column for cell in sheet[2]}
+        for row in range(3, sheet.max_row + 1):
+            beat = str(sheet.cell(row, columns["Beat"]).value)
+            if sheet.cell(row, columns["Planned"]).value == "accent" and beat.endswith("and"):
+                sheet.cell(row, columns["Change to"]).value = "tenuto"
+        workbook.save(book)
+    learned = learn_habits(folder, options)
+    assert len(learned.charts) == 4
+    assert {p.habit.marks for p in learned.proposals} == {MARKS["tenuto"]}
+    assert all(p.times >= 8 for p in learned.proposals)
