@@ -14,11 +14,12 @@ from typing import Any
 
 import openpyxl
 import pytest
+from build import part_xml, score_xml
 from charts import plant_chart
 from typer.testing import CliRunner
 
 from sectionprep.cli import app
-from sectionprep.evening.paper import TONIGHT
+from sectionprep.evening.paper import TONIGHT, UNCOVERED
 
 
 @pytest.fixture(scope="module")
@@ -135,3 +136,37 @@ def test_a_folder_that_prepare_has_filled_is_a_chart(demo_path: Path, tmp_path: 
     workbook.save(book)
     made = _run(tmp_path / "made", "-o", tmp_path / "out", "--minutes", 200)
     assert [b["rated"] for b in made["blocks"] if b["rated"]] == [4]
+
+
+def test_who_is_missing_leaves_what_and_who_could_take_it(tmp_path: Path) -> None:
+    """Two bars that Trumpet 1 has alone: Trumpet 2 rests and reads the same; the tenor has to
+    transpose; the trombone does not reach the top note (its range: shared/instruments.toml)."""
+    chart = tmp_path / "a.musicxml"
+    solo = "C6/4 D6/4 E6/2 F6/4 E6/4 D6/2 "
+    rest, other = "r/1 r/1 ", "C4/1 D4/1 "
+    parts = {
+        "Trumpet 1": part_xml(rest + solo + rest, transpose=(-1, -2)),
+        "Trumpet 2": part_xml("E4/1 F4/1 " + rest + "E4/1 F4/1", transpose=(-1, -2)),
+        "Tenor Sax 1": part_xml("A4/1 B4/1 " + rest + "A4/1 B4/1", transpose=(-8, -14)),
+        "Trombone 1": part_xml(other + rest + other),
+    }
+    chart.write_bytes(score_xml(parts))
+    roster = tmp_path / "roster.toml"
+    roster.write_text('[[seat]]\npart = "Trumpet 1"\nplayer = "Robin"\n')
+    made = _run(chart, "-o", tmp_path / "out", "--missing", "Robin", "--roster", roster)
+    (gap,) = made["uncovered"]
+    assert (gap["part"], gap["bars"]) == ("Trumpet 1", "3-4")
+    assert "alone" in gap["what"]
+    assert gap["takers"][0] == "Trumpet 2 (rests; reads it as it stands)"
+    assert not any("Trombone" in taker for taker in gap["takers"])
+    (book,) = (tmp_path / "out").glob("evening_*.xlsx")
+    assert UNCOVERED in openpyxl.load_workbook(book).sheetnames
+    words = ["evening", str(chart), "-o", str(tmp_path / "out"), "--missing", "Kazoo 3"]
+    wrong = CliRunner().invoke(app, words)
+    assert "knows Kazoo 3" in str(wrong.exception)
+
+
+def test_a_lead_that_is_missing_is_said_with_its_passages(charts: Path, tmp_path: Path) -> None:
+    made = _run(charts / "demo.musicxml", "-o", tmp_path, "--missing", "Trumpet 1")
+    led = [gap["bars"] for gap in made["uncovered"] if gap["what"].startswith("leads")]
+    assert "44-50" in led

@@ -35,6 +35,14 @@ def evening(
     keep_order: Annotated[
         bool, typer.Option("--keep-order", help="Take the charts in the order named.")
     ] = False,
+    missing: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="<name>",
+            help="Who is not there tonight: part, chair or player's name; may be given several "
+            "times.",
+        ),
+    ] = None,
     level: Level = "pro",
     paper: Paper = "letter",
     house: House = None,
@@ -43,6 +51,7 @@ def evening(
     as_json: AsJson = False,
 ) -> None:
     """Plan an evening over several charts: what when, with whom, and why."""
+    from dataclasses import asdict
     from datetime import date
 
     from sectionprep import evening as evenings
@@ -62,22 +71,32 @@ def evening(
     tonight, failed = [], []
     for path in evenings.charts_of(charts, out):
         try:
-            tonight.append(evenings.gather(path, options, rated))
+            tonight.append(evenings.gather(path, options, rated, missing or ()))
         except SectionprepError as error:
             failed.append(str(error))
     if not tonight:
         raise BadArgument(f"none of the charts can be read: {failed[0]}")
+    known = {label for chart in tonight for label in chart.missing}
+    if missing and not known:
+        raise BadArgument(
+            f"no chart of tonight knows {' or '.join(missing)}.",
+            remedy=f"Chairs: {', '.join(dict.fromkeys(p for c in tonight for p in c.parts))}.",
+        )
+    gaps = [gap for chart in tonight for gap in chart.gaps]
     made = evenings.plan_evening(tonight, minutes, keep_order=keep_order)
     typed = papers.typed_in(today) if today.exists() else {}
     reads = [chart.path for chart in tonight]
-    write_file(today, papers.workbook(made, begin, typed), reads=reads)
+    write_file(today, papers.workbook(made, begin, typed, gaps), reads=reads)
     page = today.with_suffix(".pdf")
     title = f"{date.today():%A, %d %B %Y}: {', '.join(c.title for c in tonight)}"
     write_file(page, papers.page(made, begin, title[:120], paper), reads=reads)
     if as_json:
-        print(stages.to_json(_json(made, begin)))
+        print(stages.to_json({**_json(made, begin), "uncovered": [asdict(gap) for gap in gaps]}))
         return
     _show(made, begin)
+    for gap in gaps:
+        who = papers.said_takers(gap)
+        say(f"Without {gap.part}: {gap.chart}, bars {gap.bars}: {gap.what}. Could take it: {who}.")
     for words in failed:
         say(f"LEFT OUT: {words}")
     say("Written:")

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sectionprep import stages
 from sectionprep.errors import UnreadableFile
+from sectionprep.evening.missing import Gap, absent, gaps
 from sectionprep.library import with_what_is_there
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import BRASS
@@ -42,7 +43,8 @@ class Place:
 class Tonight:
     """One chart of the evening. seconds: to play it through once as its road map runs; brass: share
     of that in which the first brass blow; parts: chairs with notes, in score order;
-    left: findings that nobody has settled."""
+    left: findings that nobody has settled; missing: labels of parts whose player is not there;
+    gaps: what goes uncovered without them."""
 
     name: str
     title: str
@@ -52,6 +54,8 @@ class Tonight:
     seconds: float
     brass: float
     left: int
+    missing: tuple[str, ...] = ()
+    gaps: tuple[Gap, ...] = ()
 
     @property
     def need(self) -> float:
@@ -79,9 +83,12 @@ def charts_of(named: Iterable[Path], out: Path) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def gather(path: Path, options: Options, rated_since: Mapping[str, int]) -> Tonight:
+def gather(
+    path: Path, options: Options, rated_since: Mapping[str, int], missing: Sequence[str] = ()
+) -> Tonight:
     """Read a chart with what stands beside it or among its results. rated_since: ratings typed into
-    the workbooks of earlier evenings, by "chart|line". Raises every kind of SectionprepError."""
+    the workbooks of earlier evenings, by "chart|line"; missing: who is not there, by part, chair or
+    player. Raises every kind of SectionprepError."""
     folder = path.with_name(f"{stem_of(path)}_prepared")
     if path.stem.endswith("_marked"):
         folder = path.parent
@@ -108,6 +115,7 @@ def gather(path: Path, options: Options, rated_since: Mapping[str, int]) -> Toni
                 parts=frozenset(_player(chart.parts[p]) for p in passage.parts),
             )
         )
+    away = absent(chart, score.roster, missing)
     playing = [part for part in chart.parts if chart.lines[part.index]]
     return Tonight(
         name=stem_of(path),
@@ -118,6 +126,8 @@ def gather(path: Path, options: Options, rated_since: Mapping[str, int]) -> Toni
         seconds=length_of(pieces_of(chart, chart.clock)),
         brass=_brass(chart, [p.index for p in playing], 0, chart.bars[-1].end),
         left=sum(finding.severity != "note" for finding in left),
+        missing=tuple(part.label for part in away),
+        gaps=gaps(chart.title or stem_of(path), chart, score.together, away),
     )
 
 

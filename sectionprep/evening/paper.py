@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from sectionprep.evening.missing import Gap
 from sectionprep.evening.order import Block, Evening
 from sectionprep.outputs.workbook.row import Row
 from sectionprep.outputs.workbook.tables import KEPT, KEY, RATINGS, TICK, Column
 
-TONIGHT, NEEDED = "Tonight", "Who is needed when"
+TONIGHT, NEEDED, UNCOVERED = "Tonight", "Who is needed when", "Uncovered"
+_TAKERS = 3  # that are named; judgement
 _COLUMNS = (
     Column(heading="Time", width=7),
     Column(heading="Minutes", width=8, number=True),
@@ -30,6 +32,13 @@ _WHO = (
     Column(heading="From", width=8),
     Column(heading="Until", width=8),
     Column(heading="In words", width=50, wrap=True),
+)
+_GAPS = (
+    Column(heading="Chart", width=18, wrap=True),
+    Column(heading="Missing", width=16, wrap=True),
+    Column(heading="Bars", width=10),
+    Column(heading="What", width=36, wrap=True),
+    Column(heading="Who could take it", width=50, wrap=True),
 )
 _SPARE = 10  # minutes from which it is worth coming late or leaving early; judgement
 
@@ -57,14 +66,21 @@ def _first_music(evening: Evening) -> int:
     return next((block.at for block in evening.blocks if block.key), 0)
 
 
+def said_takers(gap: Gap) -> str:
+    """Who could take a stretch, in words."""
+    return "; ".join(gap.takers[:_TAKERS]) or "nobody rests there who reaches it"
+
+
 def key_of(block: Block) -> str:
     """By which a line of the evening is known: its chart, and its line in the chart's workbook."""
     return f"{block.chart}|{block.key or block.what}"
 
 
-def workbook(evening: Evening, start: int, typed: dict[str, dict[str, Any]]) -> bytes:
-    """The evening as a workbook. typed: cells of an earlier one of the same day, by key and
-    heading; all are kept."""
+def workbook(
+    evening: Evening, start: int, typed: dict[str, dict[str, Any]], gaps: Sequence[Gap] = ()
+) -> bytes:
+    """The evening as a workbook. gaps: what goes uncovered tonight; typed: cells of an earlier one
+    of the same day, by key and heading; all are kept."""
     from openpyxl import Workbook
 
     from sectionprep.outputs.workbook.write import SheetWriter
@@ -100,6 +116,22 @@ def workbook(evening: Evening, start: int, typed: dict[str, dict[str, Any]]) -> 
     for part, first, last, words in who_when(evening, start):
         sheet.row(Row(cells={"Part": part, "From": first, "Until": last, "In words": words}))
     sheet.finish()
+    if gaps:
+        sheet = SheetWriter(book.create_sheet(UNCOVERED), _GAPS, {})
+        sheet.head("Where it matters that somebody is missing; who rests there and could play it.")
+        for gap in gaps:
+            sheet.row(
+                Row(
+                    cells={
+                        "Chart": gap.chart,
+                        "Missing": gap.part,
+                        "Bars": gap.bars,
+                        "What": gap.what,
+                        "Who could take it": said_takers(gap),
+                    }
+                )
+            )
+        sheet.finish()
     here = {key_of(block) for block in evening.blocks}
     _keep(book, {key: cells for key, cells in typed.items() if key not in here})
     out = io.BytesIO()

@@ -1,0 +1,144 @@
+"""Who is missing tonight: what goes uncovered where it matters, and who could take it.
+
+What matters, common practice, no source: a line that leads its section; an entry with nobody beside
+it; a chord tone that nobody else has. Who could take it: somebody of the same section, or of the
+same kind, who rests there and whose instrument reaches the notes. Nothing is rewritten; the players
+and the director decide. The lengths are judgements.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from operator import attrgetter
+
+from sectionprep.errors import BadArgument
+from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.instruments import HORNS
+from sectionprep.music.naming import find_part
+from sectionprep.music.roster import Roster
+from sectionprep.passages import Together
+
+_ALONE = 2  # notes without anybody beside them from which a stretch is exposed
+_TONES = 3  # notes of a stretch whose pitch class nobody else sounds
+_onset = attrgetter("onset")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """A stretch that goes uncovered. chart: its title; what: why it matters; takers: who could play
+    it and how, best first; empty where nobody can."""
+
+    chart: str
+    part: str
+    bars: str
+    what: str
+    takers: tuple[str, ...]
+
+
+def absent(chart: Chart, roster: Roster, names: Sequence[str]) -> list[Part]:
+    """The parts of a chart that these people play: by part, chair or player's name. A name that
+    this chart knows nobody by is left out. Raises BadArgument for one that fits several."""
+    players = {seat.player.casefold(): seat.part for seat in roster.seats if seat.player}
+    found = []
+    for name in names:
+        try:
+            found.append(find_part(chart.parts, players.get(name.strip().casefold(), name)))
+        except BadArgument as error:
+            if "may be" in error.what:
+                raise
+    return found
+
+
+def gaps(title: str, chart: Chart, together: Together, missing: Sequence[Part]) -> tuple[Gap, ...]:
+    """What goes uncovered without these parts, in order of time."""
+    away = {part.index for part in missing}
+    found: list[tuple[int, Gap]] = []
+    for part in missing:
+        for start, end, what in _stretches(chart, together, part, away):
+            first, last = chart.place(start), chart.end_place(end)
+            bars = first.bar if first.bar == last.bar else f"{first.bar}-{last.bar}"
+            takers = tuple(_takers(chart, part, start, end, away))
+            gap = Gap(chart=title, part=part.label, bars=bars, what=what, takers=takers)
+            found.append((start, gap))
+    return tuple(gap for _, gap in sorted(found, key=lambda pair: pair[0]))
+
+
+def _stretches(
+    chart: Chart, together: Together, part: Part, away: set[int]
+) -> Iterator[tuple[int, int, str]]:
+    """Stretches of a part that matter: (start, end, why)."""
+    led: list[tuple[int, int]] = []
+    for passage in together.passages:
+        if passage.lead == part.index and part.index not in passage.seconds:
+            led.append((passage.start, passage.end))
+            yield passage.start, passage.end, f"leads the {passage.scope} ({passage.id})"
+    for first, last, tones in _phrases(chart, part):
+        if any(start <= first and last <= end for start, end in led):
+            continue
+        others = [_beside(chart, tone, part, away) for tone in tones]
+        alone = sum(not sounding for sounding in others)
+        if alone >= _ALONE and 2 * alone >= len(tones):
+            yield first, last, "is alone there: an exposed entry"
+            continue
+        own = sum(
+            bool(sounding) and tone.pitch % 12 not in sounding
+            for tone, sounding in zip(tones, others, strict=True)
+        )
+        if own >= _TONES and 2 * own >= len(tones):
+            yield first, last, "has notes of the chord that nobody else has"
+
+
+def _phrases(chart: Chart, part: Part) -> Iterator[tuple[int, int, list[Tone]]]:
+    """What a part plays from one bar of rest to the next."""
+    tones: list[Tone] = []
+    for tone in chart.lines[part.index]:
+        if tones and tone.onset - tones[-1].end >= chart.bars[tones[-1].bar].length:
+            yield tones[0].onset, tones[-1].end, tones
+            tones = []
+        tones.append(tone)
+    if tones:
+        yield tones[0].onset, tones[-1].end, tones
+
+
+def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> set[int]:
+    """Pitch classes that the other horns sound when a note begins."""
+    found = set()
+    for other in chart.parts:
+        if other.index == part.index or other.index in away:
+            continue
+        if other.chair.section not in HORNS and part.chair.section in HORNS:
+            continue
+        line = chart.lines[other.index]
+        at = bisect_right(line, tone.onset, key=_onset) - 1
+        if at >= 0 and line[at].end > tone.onset:
+            found.add(line[at].pitch % 12)
+    return found
+
+
+def _takers(chart: Chart, part: Part, start: int, end: int, away: set[int]) -> Iterator[str]:
+    """Who rests in a stretch and reaches its notes: the same section first."""
+    pitches = [tone.pitch for tone in chart.between(part.index, start, end)]
+    near = sorted(
+        (other for other in chart.parts if other.index not in away),
+        key=lambda other: (
+            other.chair.section != part.chair.section,
+            abs((other.chair.number or 9) - (part.chair.number or 9)),
+            other.index,
+        ),
+    )
+    for other in near:
+        if other.chair.section not in HORNS or chart.between(other.index, start, end):
+            continue
+        before = chart.between(other.index, 0, start)
+        if before and before[-1].end > start:
+            continue
+        shift = other.transposition_at(start).chromatic
+        working = other.chair.instrument.pro
+        written = [pitch - shift for pitch in pitches]
+        if working is None or not all(working[0] <= note <= working[1] for note in written):
+            continue
+        same = (shift - part.transposition_at(start).chromatic) % 12 == 0
+        how = "reads it as it stands" if same else "has to transpose"
+        yield f"{other.label} (rests; {how})"
