@@ -170,3 +170,5 @@ def test_a_lead_that_is_missing_is_said_with_its_passages(charts: Path, tmp_path
     made = _run(charts / "demo.musicxml", "-o", tmp_path, "--missing", "Trumpet 1")
     led = [gap["bars"] for gap in made["uncovered"] if gap["what"].startswith("leads")]
     assert "44-50" in led
+    takers = next(gap["takers"] for gap in made["uncovered"] if gap["bars"] == "44-50")
+    assert takers[0].startswith("Trumpet 2 (moves up and leaves its own notes")

@@ -118,27 +118,33 @@ def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> set[int]:
 
 
 def _takers(chart: Chart, part: Part, start: int, end: int, away: set[int]) -> Iterator[str]:
-    """Who rests in a stretch and reaches its notes: the same section first."""
+    """Who rests in a stretch and reaches its notes, the same section first; then who of the section
+    would have to leave notes of its own."""
     pitches = [tone.pitch for tone in chart.between(part.index, start, end)]
     near = sorted(
-        (other for other in chart.parts if other.index not in away),
+        (p for p in chart.parts if p.index not in away and p.chair.section in HORNS),
         key=lambda other: (
             other.chair.section != part.chair.section,
             abs((other.chair.number or 9) - (part.chair.number or 9)),
             other.index,
         ),
     )
+    busy = []
     for other in near:
-        if other.chair.section not in HORNS or chart.between(other.index, start, end):
-            continue
-        before = chart.between(other.index, 0, start)
-        if before and before[-1].end > start:
-            continue
         shift = other.transposition_at(start).chromatic
         working = other.chair.instrument.pro
-        written = [pitch - shift for pitch in pitches]
-        if working is None or not all(working[0] <= note <= working[1] for note in written):
+        if working is None or not all(working[0] <= p - shift <= working[1] for p in pitches):
             continue
         same = (shift - part.transposition_at(start).chromatic) % 12 == 0
         how = "reads it as it stands" if same else "has to transpose"
-        yield f"{other.label} (rests; {how})"
+        if _rests(chart, other, start, end):
+            yield f"{other.label} (rests; {how})"
+        elif other.chair.section == part.chair.section:
+            busy.append(f"{other.label} (moves up and leaves its own notes; {how})")
+    yield from busy
+
+
+def _rests(chart: Chart, part: Part, start: int, end: int) -> bool:
+    before = chart.between(part.index, 0, start)
+    held = bool(before) and before[-1].end > start
+    return not held and not chart.between(part.index, start, end)

@@ -68,7 +68,7 @@ def _first_music(evening: Evening) -> int:
 
 def said_takers(gap: Gap) -> str:
     """Who could take a stretch, in words."""
-    return "; ".join(gap.takers[:_TAKERS]) or "nobody rests there who reaches it"
+    return "; ".join(gap.takers[:_TAKERS]) or "nobody reaches it"
 
 
 def key_of(block: Block) -> str:
