@@ -164,6 +164,8 @@ def test_who_is_missing_leaves_what_and_who_could_take_it(tmp_path: Path) -> Non
     words = ["evening", str(chart), "-o", str(tmp_path / "out"), "--missing", "Kazoo 3"]
     wrong = CliRunner().invoke(app, words)
     assert "knows Kazoo 3" in str(wrong.exception)
+    said = CliRunner().invoke(app, [*words[:4], "--missing", "Tenor Sax 1"]).output
+    assert "Without Tenor Sax 1: " in said
 
 
 def test_a_lead_that_is_missing_is_said_with_its_passages(charts: Path, tmp_path: Path) -> None:

@@ -97,6 +97,10 @@ def evening(
     for gap in gaps:
         who = papers.said_takers(gap)
         say(f"Without {gap.part}: {gap.chart}, bars {gap.bars}: {gap.what}. Could take it: {who}.")
+    for chart in tonight:
+        for part in chart.missing:
+            if all(gap.part != part for gap in chart.gaps):
+                say(f"Without {part}: {chart.title}: no lead, exposed entry or chord tone is lost.")
     for words in failed:
         say(f"LEFT OUT: {words}")
     say("Written:")
