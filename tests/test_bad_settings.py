@@ -14,7 +14,8 @@ from openpyxl.chart import BarChart
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.roster import read_roster
 from sectionprep.outputs.workbook import read_typed, tables
-from sectionprep.phrasing.plan_file import parse_beat, read_plan
+from sectionprep.phrasing.director_words import parse_beat
+from sectionprep.phrasing.plan_file import read_plan
 
 
 def _written(tmp_path: Path, text: str) -> Path:

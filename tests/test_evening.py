@@ -19,6 +19,7 @@ from charts import plant_chart
 from typer.testing import CliRunner
 
 from sectionprep.cli import app
+from sectionprep.errors import DestinationError, UnusableSettings
 from sectionprep.evening.paper import TONIGHT, UNCOVERED
 
 
@@ -163,7 +164,7 @@ def test_who_is_missing_leaves_what_and_who_could_take_it(tmp_path: Path) -> Non
     assert UNCOVERED in openpyxl.load_workbook(book).sheetnames
     words = ["evening", str(chart), "-o", str(tmp_path / "out"), "--missing", "Kazoo 3"]
     wrong = CliRunner().invoke(app, words)
-    assert "knows Kazoo 3" in str(wrong.exception)
+    assert "knows 'Kazoo 3'" in str(wrong.exception)
     said = CliRunner().invoke(app, [*words[:4], "--missing", "Tenor Sax 1"]).output
     assert "Without Tenor Sax 1: " in said
 
@@ -174,3 +175,27 @@ def test_a_lead_that_is_missing_is_said_with_its_passages(charts: Path, tmp_path
     assert "44-50" in led
     takers = next(gap["takers"] for gap in made["uncovered"] if gap["bars"] == "44-50")
     assert takers[0].startswith("Trumpet 2 (moves up and leaves its own notes")
+
+
+def test_nothing_of_anybody_elses_is_replaced(charts: Path, tmp_path: Path) -> None:
+    """A workbook of today's name that is no evening, and one that is broken."""
+    words = [charts / "demo.musicxml", "-o", tmp_path, "--minutes", 30]
+    _run(*words)
+    (book,) = tmp_path.glob("evening_*.xlsx")
+    mine = openpyxl.Workbook()
+    mine.save(book)
+    kept = book.read_bytes()
+    for data in (kept, b"junk"):
+        book.write_bytes(data)
+        done = CliRunner().invoke(app, ["evening", *map(str, words)])
+        assert isinstance(done.exception, DestinationError | UnusableSettings)
+        assert book.read_bytes() == data
+    assert not [path for path in tmp_path.iterdir() if path.name.startswith(".sectionprep-making")]
+
+
+def test_every_name_that_is_missing_must_be_known(charts: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    words = ["evening", str(charts / "demo.musicxml"), "-o", str(out)]
+    done = CliRunner().invoke(app, [*words, "--missing", "Trumpet 1", "--missing", "Kazoo"])
+    assert "'Kazoo'" in str(done.exception)
+    assert not out.exists()

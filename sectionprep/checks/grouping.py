@@ -87,7 +87,7 @@ def _told(chart: Chart, groups: Sequence[Sequence[Finding]]) -> Group:
     last = max(max(f.places, default=f.tick) for f in findings)
     alone = len(groups) == 1
     return Group(
-        where=_bars(chart, first, last),
+        where=say_bars(chart, first, last),
         who=who_in(chart, parts, {f.lead for f in findings if f.lead >= 0}),
         what=findings[0].message if alone else _in_all(chart, groups),
         fix=findings[0].fix if alone else "",
@@ -95,7 +95,8 @@ def _told(chart: Chart, groups: Sequence[Sequence[Finding]]) -> Group:
     )
 
 
-def _bars(chart: Chart, first: int, last: int) -> str:
+def say_bars(chart: Chart, first: int, last: int) -> str:
+    """Where something stands from one tick to another: a place, or "bars 2-18"."""
     start, end = chart.place(first), chart.place(last)
     return str(start) if start.index == end.index else f"bars {start.bar}-{end.bar}"
 

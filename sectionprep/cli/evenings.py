@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from sectionprep.cli.app import app, asked
-from sectionprep.cli.arguments import AsJson, Bpm, House, Level, Paper, RosterFile, out_to
+from sectionprep.cli.arguments import AsJson, Bpm, Force, House, Level, Paper, RosterFile, out_to
 from sectionprep.cli.telling import clean, say
+
+if TYPE_CHECKING:
+    from sectionprep.evening import Night
+    from sectionprep.evening.order import Evening
 
 _START = re.compile(r"([01]?\d|2[0-3])[:.]([0-5]\d)")
 
@@ -49,86 +53,58 @@ def evening(
     bpm: Bpm = None,
     roster: RosterFile = None,
     as_json: AsJson = False,
+    force: Force = False,
 ) -> None:
     """Plan an evening over several charts: what when, with whom, and why."""
     from dataclasses import asdict
-    from datetime import date
 
-    from sectionprep import evening as evenings
     from sectionprep import stages
-    from sectionprep.errors import BadArgument, SectionprepError
-    from sectionprep.evening import paper as papers
-    from sectionprep.outputs.files import write_file
+    from sectionprep.errors import BadArgument
+    from sectionprep.evening import make_evening
 
     match = _START.fullmatch(start.strip())
     if match is None:
         raise BadArgument(f"--start names no time: {start!r}.", remedy="Write it as in 19:30.")
     begin = 60 * int(match[1]) + int(match[2])
-    options = asked(level=level, paper=paper, house=house, bpm=bpm, roster=roster)
-    out.mkdir(parents=True, exist_ok=True)
-    today = out / f"evening_{date.today():%Y-%m-%d}.xlsx"
-    rated = _rated(out)
-    tonight, failed = [], []
-    for path in evenings.charts_of(charts, out):
-        try:
-            tonight.append(evenings.gather(path, options, rated, missing or ()))
-        except SectionprepError as error:
-            failed.append(str(error))
-    if not tonight:
-        raise BadArgument(f"none of the charts can be read: {failed[0]}")
-    known = {label for chart in tonight for label in chart.missing}
-    if missing and not known:
-        raise BadArgument(
-            f"no chart of tonight knows {' or '.join(missing)}.",
-            remedy=f"Chairs: {', '.join(dict.fromkeys(p for c in tonight for p in c.parts))}.",
-        )
-    gaps = [gap for chart in tonight for gap in chart.gaps]
-    made = evenings.plan_evening(tonight, minutes, keep_order=keep_order)
-    typed = papers.typed_in(today) if today.exists() else {}
-    reads = [chart.path for chart in tonight]
-    write_file(today, papers.workbook(made, begin, typed, gaps), reads=reads)
-    page = today.with_suffix(".pdf")
-    title = f"{date.today():%A, %d %B %Y}: {', '.join(c.title for c in tonight)}"
-    write_file(page, papers.page(made, begin, title[:120], paper), reads=reads)
+    night = make_evening(
+        charts,
+        out,
+        asked(level=level, paper=paper, house=house, bpm=bpm, roster=roster, force=force),
+        minutes=minutes,
+        start=begin,
+        keep_order=keep_order,
+        missing=missing or (),
+    )
     if as_json:
-        print(stages.to_json({**_json(made, begin), "uncovered": [asdict(gap) for gap in gaps]}))
+        uncovered = [asdict(gap) for gap in night.gaps]
+        told = {"uncovered": uncovered, "not_read": night.failed, "notes": night.notes}
+        print(stages.to_json({**_json(night.evening, begin), **told}))
         return
-    _show(made, begin)
-    for gap in gaps:
-        who = papers.said_takers(gap)
-        say(f"Without {gap.part}: {gap.chart}, bars {gap.bars}: {gap.what}. Could take it: {who}.")
-    for chart in tonight:
-        for part in chart.missing:
-            if all(gap.part != part for gap in chart.gaps):
-                say(f"Without {part}: {chart.title}: no lead, exposed entry or chord tone is lost.")
-    for words in failed:
+    _show(night.evening, begin)
+    _show_missing(night)
+    for words in night.failed:
         say(f"LEFT OUT: {words}")
+    for words in night.notes:
+        say(f"note: {words}")
     say("Written:")
-    for file in (today, page):
+    for file in night.files:
         say(f"  {file}")
 
 
-def _rated(out: Path) -> dict[str, int]:
-    """Ratings typed into the evenings of this folder, the latest last."""
-    from sectionprep.errors import UnusableSettings
-    from sectionprep.evening.paper import typed_in
-    from sectionprep.outputs.workbook.tables import RATINGS
+def _show_missing(night: Night) -> None:
+    from sectionprep.evening.paper import said_takers
 
-    found: dict[str, int] = {}
-    for path in sorted(out.glob("evening_*.xlsx")):
-        try:
-            typed = typed_in(path)
-        except UnusableSettings as error:
-            say(f"  note: {error} Its ratings are not counted.")
-            continue
-        for key, cells in typed.items():
-            value = str(cells.get("Rating 1-5", "")).strip()
-            if value in RATINGS:
-                found[key] = int(value)
-    return found
+    for chart in night.charts:
+        for part in chart.missing.values():
+            mine = [gap for gap in chart.gaps if gap.part == part]
+            for gap in mine:
+                where = f"{chart.title}, bars {gap.bars}"
+                say(f"Without {part}: {where}: {gap.what}. Could take it: {said_takers(gap)}.")
+            if not mine:
+                say(f"Without {part}: {chart.title}: no lead, exposed entry or chord tone is lost.")
 
 
-def _show(made: Any, begin: int) -> None:
+def _show(made: Evening, begin: int) -> None:
     from rich.console import Console
     from rich.table import Table
 
@@ -153,7 +129,7 @@ def _show(made: Any, begin: int) -> None:
         say(f"No time for {words}")
 
 
-def _json(made: Any, begin: int) -> dict[str, Any]:
+def _json(made: Evening, begin: int) -> dict[str, Any]:
     from sectionprep.evening.paper import clock, who_when
 
     return {

@@ -127,7 +127,8 @@ def prepare(
             from sectionprep.review.leaf import write_leaf
 
             progress("drawing the review page", 0, 1)
-            page = write_leaf(chart, folder, options)
+            plan_made = next((f for f in done.files if f.suffix == ".toml"), options.plan)
+            page = write_leaf(chart, folder, options, plan_made)
     summary(done)
     if review_page:
         say(f"  {page} ({page.stat().st_size / 1e6:.1f} MB: send it to your section leaders)")

@@ -4,7 +4,7 @@ much the brass blow, and what was rated and settled before."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from sectionprep import stages
@@ -14,7 +14,7 @@ from sectionprep.library import with_what_is_there
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import BRASS
 from sectionprep.outputs.audition.road import length_of, pieces_of
-from sectionprep.outputs.folder import files_of
+from sectionprep.outputs.folder import MANIFEST, files_of
 from sectionprep.outputs.library.summary import charts_in
 from sectionprep.outputs.names import stem_of
 from sectionprep.outputs.workbook import Typed, read_typed, tables
@@ -24,6 +24,7 @@ from sectionprep.results import Options
 _LONG = 240  # minutes over which needs are shared out: every place gets a line; judgement
 #: how much need is left of a place that was rated 1 (not yet) to 5 (ready); judgements
 _LEFT = {1: 1.4, 2: 1.15, 3: 0.8, 4: 0.4, 5: 0.1}
+_MARKED = "_marked"
 _ENDINGS = (".musicxml", ".xml", ".mxl")
 
 
@@ -41,10 +42,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tonight:
-    """One chart of the evening. seconds: to play it through once as its road map runs; brass: share
-    of that in which the first brass blow; parts: chairs with notes, in score order;
-    left: findings that nobody has settled; missing: labels of parts whose player is not there;
-    gaps: what goes uncovered without them."""
+    """One chart of the evening. name: of its file, by which its lines are known; seconds: to play
+    it through once as its road map runs; brass: share of that in which the first brass blow; parts:
+    chairs with notes, in score order; missing: label of the part of each who is not there, by the
+    name that was said; gaps: what goes uncovered without them."""
 
     name: str
     title: str
@@ -53,8 +54,7 @@ class Tonight:
     parts: tuple[str, ...]
     seconds: float
     brass: float
-    left: int
-    missing: tuple[str, ...] = ()
+    missing: dict[str, str] = field(default_factory=dict)
     gaps: tuple[Gap, ...] = ()
 
     @property
@@ -64,17 +64,15 @@ class Tonight:
 
 
 def charts_of(named: Iterable[Path], out: Path) -> list[Path]:
-    """The charts that are meant: files as they are, of a folder that `prepare` has filled its
-    marked score, of any other folder all charts in it. Raises UnreadableFile for a folder
-    without."""
+    """The charts that are meant: files as they are, of a folder the marked scores of all that
+    `prepare` or `book` has made in it, else all charts in it but those in `out`. Raises
+    UnreadableFile for a folder without."""
     found: list[Path] = []
     for path in named:
         if not path.is_dir():
             found.append(path)
             continue
-        made = [n for n in files_of(path, "prepare") if Path(n).stem.endswith("_marked")]
-        scores = [path / name for name in made if Path(name).suffix.lower() in _ENDINGS]
-        charts = scores or charts_in(path, out)
+        charts = _marked_in(path) or charts_in(path, out)
         if not charts:
             raise UnreadableFile(
                 "holds no charts.", where=str(path), remedy="Name charts, or a folder with some."
@@ -83,29 +81,37 @@ def charts_of(named: Iterable[Path], out: Path) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
+def _marked_in(folder: Path) -> list[Path]:
+    made = [path.parent for path in sorted(folder.rglob(MANIFEST))]
+    return [
+        results / name
+        for results in made
+        for name in files_of(results, "prepare")
+        if Path(name).stem.endswith(_MARKED) and Path(name).suffix.lower() in _ENDINGS
+    ]
+
+
 def gather(
     path: Path, options: Options, rated_since: Mapping[str, int], missing: Sequence[str] = ()
 ) -> Tonight:
     """Read a chart with what stands beside it or among its results. rated_since: ratings typed into
     the workbooks of earlier evenings, by "chart|line"; missing: who is not there, by part, chair or
     player. Raises every kind of SectionprepError."""
-    folder = path.with_name(f"{stem_of(path)}_prepared")
-    if path.stem.endswith("_marked"):
-        folder = path.parent
-    options = _with_results(path, folder, options)
+    name = stem_of(path).removesuffix(_MARKED)
+    options = _with_results(path, name, options)
     score = stages.read_score(path, options)
     marked = stages.mark_score(score, options, readings=False)
     typed = read_typed(options.decisions) if options.decisions is not None else Typed()
     rated = ratings(typed)
     chart = score.chart
-    left, _ = stages.left_to_settle(marked.again, options)
+    title = chart.title or name
     passages = {p.id: p for p in score.together.passages}
     places = []
     for item in plan_rehearsal(marked, _LONG):
         passage = passages.get(item.passage)
         if passage is None:
             continue
-        rating = rated_since.get(f"{chart.title}|{item.key}") or rated.get(item.key, 0)
+        rating = rated_since.get(f"{name}|{item.key}") or rated.get(item.key, 0)
         places.append(
             Place(
                 item=item,
@@ -118,27 +124,25 @@ def gather(
     away = absent(chart, score.roster, missing)
     playing = [part for part in chart.parts if chart.lines[part.index]]
     return Tonight(
-        name=stem_of(path),
-        title=chart.title or stem_of(path),
+        name=name,
+        title=title,
         path=path,
         places=tuple(places),
         parts=tuple(dict.fromkeys(_player(part) for part in playing)),
         seconds=length_of(pieces_of(chart, chart.clock)),
         brass=_brass(chart, [p.index for p in playing], 0, chart.bars[-1].end),
-        left=sum(finding.severity != "note" for finding in left),
-        missing=tuple(part.label for part in away),
-        gaps=gaps(chart.title or stem_of(path), chart, score.together, away),
+        missing={said: part.label for said, part in away.items()},
+        gaps=gaps(title, chart, score.together, list(away.values())),
     )
 
 
-def _with_results(path: Path, folder: Path, options: Options) -> Options:
-    """The wishes for a chart, with its plan, workbook and roster where they are. What stands in
-    `prepare`'s own folder is of the chart whose marks are there already."""
-    if path.parent == folder:
-        stem = path.stem.removesuffix("_marked")
-        book = folder / f"{stem}_rehearsal.xlsx"
+def _with_results(path: Path, name: str, options: Options) -> Options:
+    """The wishes for a chart, with its plan, workbook and roster where they are. A marked score has
+    its plan in it already: its workbook tells what was rated."""
+    if path.stem.endswith(_MARKED):
+        book = path.with_name(f"{name}_rehearsal.xlsx")
         return replace(options, decisions=book if book.is_file() else None)
-    return with_what_is_there(path, folder, options)
+    return with_what_is_there(path, path.with_name(f"{name}_prepared"), options)
 
 
 def _player(part: Part) -> str:

@@ -37,14 +37,15 @@ class Gap:
     takers: tuple[str, ...]
 
 
-def absent(chart: Chart, roster: Roster, names: Sequence[str]) -> list[Part]:
-    """The parts of a chart that these people play: by part, chair or player's name. A name that
-    this chart knows nobody by is left out. Raises BadArgument for one that fits several."""
+def absent(chart: Chart, roster: Roster, names: Sequence[str]) -> dict[str, Part]:
+    """The parts of a chart that these people play, by the names that were said: part, chair or
+    player. A name that this chart knows nobody by is left out. Raises BadArgument for one that fits
+    several."""
     players = {seat.player.casefold(): seat.part for seat in roster.seats if seat.player}
-    found = []
+    found = {}
     for name in names:
         try:
-            found.append(find_part(chart.parts, players.get(name.strip().casefold(), name)))
+            found[name] = find_part(chart.parts, players.get(name.strip().casefold(), name))
         except BadArgument as error:
             if "may be" in error.what:
                 raise

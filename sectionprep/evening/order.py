@@ -24,7 +24,8 @@ _AGAIN = 1.6  # times its length that a run takes: starts, words
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Block:
     """One line of the evening. at: minutes after the start; who: a section or "all"; parts: labels
-    of those who play (empty: everybody); key: of the line in the chart's own workbook; heavy: tires
+    of those who play (empty: everybody); name: of the
+    chart's file; key: of the line in the chart's own workbook; heavy: tires
     the brass."""
 
     at: int
@@ -34,6 +35,7 @@ class Block:
     bars: str
     who: str
     why: str
+    name: str = ""
     parts: frozenset[str] = frozenset()
     key: str = ""
     heavy: bool = False
@@ -129,6 +131,7 @@ def _of_chart(chart: Tonight, share: int) -> tuple[list[Block], list[str]]:
             at=0,
             minutes=share - spent,
             chart=chart.title,
+            name=chart.name,
             what="Run it without stopping",
             bars="all",
             who="all",
@@ -167,6 +170,7 @@ def _block(chart: Tonight, place: Place, minutes: int) -> Block:
         at=0,
         minutes=minutes,
         chart=chart.title,
+        name=chart.name,
         what=place.item.what,
         bars=place.item.bars,
         who=who,
@@ -207,7 +211,7 @@ def _eased(blocks: Sequence[Block]) -> list[Block]:
             light = [
                 n
                 for n, b in enumerate(left)
-                if b.chart == block.chart and not b.heavy and b.key != "run"
+                if b.name == block.name and not b.heavy and b.key != "run"
             ]
             if light:
                 made.append(left.pop(light[0]))
@@ -245,7 +249,7 @@ def _advice(charts: Sequence[Tonight], blocks: Sequence[Block]) -> list[str]:
     """Sectionals that would pay, and what the lips need."""
     said = []
     for chart in charts:
-        mine = [b for b in blocks if b.chart == chart.title and b.who != "all" and b.key]
+        mine = [b for b in blocks if b.name == chart.name and b.who != "all" and b.key]
         for section in dict.fromkeys(b.who for b in mine):
             spent = sum(b.minutes for b in mine if b.who == section)
             if spent >= _SECTIONAL:

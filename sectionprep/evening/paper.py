@@ -72,8 +72,9 @@ def said_takers(gap: Gap) -> str:
 
 
 def key_of(block: Block) -> str:
-    """By which a line of the evening is known: its chart, and its line in the chart's workbook."""
-    return f"{block.chart}|{block.key or block.what}"
+    """By which a line of the evening is known: its chart's file, and its line in the chart's own
+    workbook."""
+    return f"{block.name}|{block.key or block.what}"
 
 
 def workbook(
@@ -158,16 +159,14 @@ def _told(evening: Evening) -> str:
     return left + " ".join(evening.advice)
 
 
-def typed_in(path: Path) -> dict[str, dict[str, Any]]:
-    """What was typed into a workbook of an evening, by key and heading; nothing where it cannot be
-    read. Raises UnusableSettings for a file that is no workbook at all."""
-    from openpyxl import load_workbook
+def typed_in(path: Path) -> dict[str, dict[str, Any]] | None:
+    """What was typed into a workbook of an evening, by key and heading; None for another workbook.
+    Raises UnusableSettings for a file that cannot be read."""
+    from sectionprep.outputs.workbook.inspect import check_extent, opened
 
-    from sectionprep.outputs.workbook.inspect import check_extent, inspected
-
-    book = load_workbook(inspected(path), data_only=False)
+    book = opened(path)
     if TONIGHT not in book.sheetnames:
-        return {}
+        return None
     found: dict[str, dict[str, Any]] = {}
     if KEPT in book.sheetnames:
         check_extent(book[KEPT], path)

@@ -141,15 +141,19 @@ class _Asked:
             pin = Hairpin(start=start, stop=stop, kind=wish.value, why=why, decided=True)
             return replace(planned, hairpins=(*kept, pin))
         end = max(stop, bar.end)
+        dynamics, hairpins = planned.dynamics, planned.hairpins
         if wish.value == "dynamic":
-            left = tuple(d for d in planned.dynamics if not bar.start <= d.tick < end)
-            if len(left) == len(planned.dynamics):
-                self._no(wish, "no dynamic was proposed in this bar")
-            return replace(planned, dynamics=left)
-        over = tuple(h for h in planned.hairpins if h.stop <= bar.start or h.start >= end)
-        if len(over) == len(planned.hairpins):
-            self._no(wish, "no hairpin was proposed in this bar")
-        return replace(planned, hairpins=over)
+            dynamics = tuple(d for d in dynamics if not bar.start <= d.tick < end)
+        else:
+            hairpins = tuple(h for h in hairpins if h.stop <= bar.start or h.start >= end)
+        gone: set[Dynamic | Hairpin] = {*planned.dynamics, *planned.hairpins}
+        gone -= {*dynamics, *hairpins}
+        if not gone:
+            self._no(wish, f"no {wish.value} was proposed in this bar")
+        refused = planned.refused
+        if any(not sign.decided for sign in gone):
+            refused = (*refused, (start, wish.value))
+        return replace(planned, dynamics=dynamics, hairpins=hairpins, refused=refused)
 
     def _place(self, wish: Wish) -> tuple[Lead, int] | None:
         """Player and tick of a wish; None where there is no such place."""

@@ -83,8 +83,9 @@ class Dynamic:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PassagePlan:
     """The plan of one passage. hairpins, dynamics: those to be added to what is printed. phrases:
-    (start, end) ticks. cautions: what to watch, in plain words. second: the line is of the second
-    player on the part's staff."""
+    (start, end) ticks. cautions: what to watch, in plain words. refused: (tick, "dynamic" or
+    "hairpin"): proposals that the director does not want. second: the line is of the second player
+    on the part's staff."""
 
     id: str
     part: int
@@ -94,6 +95,7 @@ class PassagePlan:
     dynamics: tuple[Dynamic, ...] = ()
     readings: tuple[Reading, ...] = ()
     cautions: tuple[str, ...] = ()
+    refused: tuple[tuple[int, str], ...] = ()
     second: bool = False
 
     def line(self, chart: Chart) -> tuple[Tone, ...]:

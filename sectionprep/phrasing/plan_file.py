@@ -9,36 +9,27 @@ has `[house]` with its habits (`house.py`) and no lines.
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.music.chart import Chart
 from sectionprep.music.instructions import one_sided
-from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS, say
+from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.phrasing.deciding import Decision
-from sectionprep.phrasing.directives import Directive, figures_of
+from sectionprep.phrasing.directives import figures_of
+from sectionprep.phrasing.director_words import LEAVE, WRITABLE, decision_of
 from sectionprep.phrasing.house import Habit, parse_habit
 from sectionprep.phrasing.plan import PassagePlan, Plan
 from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
-from sectionprep.phrasing.wishes import Wish, parse_wish
+from sectionprep.phrasing.wishes import Wish
 from sectionprep.version import __version__
 
-_BEAT = re.compile(r"(\d{1,4})(and|e|a)?(?: (\d{1,4})/(\d{1,4}))?", re.ASCII)
 _KNOWN_IN_PASSAGE = {"id", "lead", "lines", "reading", "comment"}
-_PIECES = {None: Fraction(0), "and": Fraction(1, 2), "e": Fraction(1, 4), "a": Fraction(3, 4)}
-#: what a director may write on a note; of ornaments the shake alone, which goes to the lead
-_MARKS = tuple(mark for mark in MARKS if mark.name not in ORNAMENTS - {"shake"})
-_WORDS = {mark.says: mark.name for mark in _MARKS}
-#: every part stays as it is printed there
-LEAVE = "leave it"
-_NAMES = frozenset(mark.name for mark in _MARKS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,38 +46,6 @@ class PlanFile:
     copied: tuple[str, ...] = ()
     no_rhythm_cues_in: tuple[str, ...] = ()
     comments: tuple[str, ...] = ()
-
-
-def parse_words(words: str) -> frozenset[str] | None:
-    """Marks from a director's words: "accent + tenuto", "rooftop accent", "plain". None if not
-    understood."""
-    found: set[str] = set()
-    for piece in words.replace("+", ",").replace(";", ",").replace(" and ", ",").split(","):
-        word = " ".join(piece.lower().split())
-        if word in ("plain", "none", "nothing", ""):
-            continue
-        name = (
-            _WORDS.get(word) or (word if word in _NAMES else None) or _WORDS.get(word.rstrip("s"))
-        )
-        if name is None:
-            return None
-        found.add(name)
-    return frozenset(found)
-
-
-_DECIMAL = re.compile(r"\d{1,4}(?:\.\d{0,6}|/[1-9]\d{0,3})?", re.ASCII)
-
-
-def parse_beat(text: str) -> Fraction | None:
-    """ "3", "3and", "3 1/3" or "3.5" as an exact beat."""
-    text = " ".join(text.split())
-    match = _BEAT.fullmatch(text)
-    if match:
-        extra = (
-            Fraction(int(match[3]), int(match[4])) if match[3] and int(match[4]) else Fraction(0)
-        )
-        return int(match[1]) + _PIECES[match[2]] + extra
-    return Fraction(text).limit_denominator(960) if _DECIMAL.fullmatch(text) else None
 
 
 _AS_WRITTEN = "# As written: "
@@ -113,7 +72,7 @@ def write_plan(
         "# A line is: bar beat | note | marks | figure (leave the figure alone).",
         "# Change the marks, take lines out (the rules decide there again) or add some. "
         '"off" at the end writes the release.',
-        f'# Marks: {", ".join(m.says for m in _MARKS if m.name not in SLURS)}; "plain" for none, '
+        f'# Marks: {", ".join(m.says for m in WRITABLE if m.name not in SLURS)}; "plain" for none, '
         f'"{LEAVE}" where every part stays as printed.',
         "# More that a line can say:   17 1 | | mf       17 1 to 18 3 | | crescendo",
         "#   17 to 18 | | as bar 12       17 1 | | no hairpin (or no dynamic: our proposal goes)",
@@ -141,7 +100,7 @@ def write_plan(
         ]
         for note in planned.notes:
             marks = note.marks - SLURS
-            if not marks and note.cutoff is None and not note.hands_off:
+            if not (marks or note.decided) and note.cutoff is None:
                 continue
             place = chart.place(note.tone.onset)
             words = say(marks) + (" off" if note.cutoff is not None else "")
@@ -161,7 +120,9 @@ def write_plan(
 
 
 def _signs(chart: Chart, planned: PassagePlan) -> Iterator[str]:
-    """The lines of the dynamics and hairpins that the director has asked for."""
+    """The lines of the dynamics and hairpins that the director has asked for, or does not want."""
+    for tick, kind in planned.refused:
+        yield f"{_at(chart.place(tick))} | | no {kind}"
     for sign in planned.dynamics:
         if sign.decided:
             yield f"{_at(chart.place(sign.tick))} | | {sign.value}"
@@ -361,61 +322,3 @@ def _decision(where: str, part: str, line: str) -> Decision:
         )
     except BadArgument as error:
         raise UnusableSettings(error.what, where=where, remedy=error.remedy) from error
-
-
-def decision_of(
-    part: str,
-    place: str,
-    words: str,
-    *,
-    note: str = "",
-    figure: str = "",
-    source: str = "the plan file",
-) -> Decision:
-    """A decision from a director's words. place: "17 2and", "17 1 to 18 3", "17 to 18"; words:
-    marks, "plain", "leave it", or a wish. note, figure: as of a Directive. Raises BadArgument
-    saying which word is not understood and what could stand there."""
-    first, _, until = place.partition(" to ")
-    (bar, beat), (to_bar, to_beat) = _bar_and_beat(first), _bar_and_beat(until)
-    wish = parse_wish(words)
-    if wish is not None:
-        return Wish(
-            kind=wish[0],
-            value=wish[1],
-            part=part,
-            bar=bar,
-            beat=beat or Fraction(1),
-            to_bar=to_bar,
-            to_beat=to_beat or Fraction(0),
-            source=source,
-        )
-    left = words.lower() == LEAVE
-    off = words.endswith("off") and not left
-    marks = parse_words(words.removesuffix("off")) if not left else frozenset()
-    if beat is None or until:
-        raise BadArgument(f"{place!r:.60} is no bar and beat.", remedy="Write for example 17 2and.")
-    if marks is None:
-        raise BadArgument(
-            f"{words!r:.60} is no mark I know.",
-            remedy="The marks stand at the top of a written plan; there are also a dynamic, "
-            "crescendo, diminuendo, as bar 12, no hairpin, no dynamic.",
-        )
-    return Directive(
-        part=part,
-        bar=bar,
-        beat=beat,
-        marks=None if left else marks,
-        figure=figure,
-        source=source,
-        cutoff=None if left else off,
-        note=note,
-    )
-
-
-def _bar_and_beat(text: str) -> tuple[str, Fraction | None]:
-    """ "17 2and" or "17" alone. Raises BadArgument for a beat that is none."""
-    bar, _, beat_text = text.strip().partition(" ")
-    beat = parse_beat(beat_text) if beat_text else None
-    if beat_text and beat is None:
-        raise BadArgument(f"{text!r:.60} is no bar and beat.", remedy="Write for example 17 2and.")
-    return bar, beat

@@ -15,8 +15,8 @@ from sectionprep.outputs.settled import WAYS, Settled
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.directives import figure_at
+from sectionprep.phrasing.director_words import LEAVE
 from sectionprep.phrasing.house import parse_habit
-from sectionprep.phrasing.plan_file import LEAVE
 from sectionprep.phrasing.wishes import DYNAMICS, HAIRPINS, Wish
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
 from sectionprep.review.plan_text import Key, Line

@@ -32,14 +32,15 @@ _WIDTHS = (190, 70)  # millimetres: lines for a desk and for a telephone; judgem
 _IDS = re.compile(r'(?<=\bid=")(note\d+)(?=")')
 
 
-def write_leaf(path: Path, folder: Path, options: Options) -> Path:
+def write_leaf(path: Path, folder: Path, options: Options, plan: Path | None) -> Path:
     """Write CHART_review.html into a results folder; its path. options: as of the run of `prepare`
-    that filled the folder. Raises every kind of SectionprepError."""
+    that filled the folder; plan: the plan file of that run, which holds what was decided. Raises
+    every kind of SectionprepError."""
     stem = safe_name(stem_of(path), "chart")
     place = folder / f"{stem}_review.html"
     with Apart(workers=2) as apart:
-        # what was decided stands in the plan file of that run
-        review = Review(path, folder, replace(options, decisions=None, said=()), apart)
+        decided = replace(options, plan=plan, decisions=None, said=())
+        review = Review(path, folder, decided, apart)
         html = _page(review)
     run = Run(
         chart=path, kind="review page", reads=review.score.reads(options), force=options.force

@@ -14,6 +14,7 @@ from sectionprep.cli.app import app
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.reports.agreement import agreement_text
 from sectionprep.outputs.workbook.findings import look_first
 from sectionprep.passages import find_passages
 from sectionprep.results import Marked
@@ -86,3 +87,10 @@ def test_a_mute_in_one_part_of_a_section_alone(muted: int) -> None:
     c = read_chart(parse_document(Path("x"), score_xml(parts)))
     found = [f for f in run_checks(c, find_passages(c)) if f.check == "mute-alone"]
     assert bool(found) == (muted < 3)
+
+
+def test_the_report_says_from_where_to_where_marks_are_missing(demo_marked: Marked) -> None:
+    """The demo's Trumpet 2 has none of Trumpet 1's five marks in bars 2 to 18."""
+    text = agreement_text(demo_marked)
+    assert "bars 2-18, Trumpet 2: no marks, Trumpet 1 has 5" in text
+    assert "bar 12 beat 2, Tenor Sax 2: plays F#6" in text

@@ -27,7 +27,7 @@ from sectionprep.outputs.workbook import (
 from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook.rows import Book, build_book
 from sectionprep.passages.lead import scope_of
-from sectionprep.phrasing.plan_file import parse_words
+from sectionprep.phrasing.director_words import parse_words
 from sectionprep.results import Marked, Options, Score
 
 

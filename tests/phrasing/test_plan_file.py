@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from sectionprep import stages
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import say_beat
-from sectionprep.phrasing.plan_file import parse_beat, parse_words, read_plan
+from sectionprep.phrasing.director_words import parse_beat, parse_words
+from sectionprep.phrasing.plan_file import read_plan
 from sectionprep.results import Options, Score
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"

@@ -18,7 +18,8 @@ from sectionprep.errors import UnusableSettings
 from sectionprep.music.hairpins import pins_of
 from sectionprep.music.marks import SLURS
 from sectionprep.outputs.workbook import read_typed, tables, to_decisions
-from sectionprep.phrasing.plan_file import decision_of, read_plan, write_plan
+from sectionprep.phrasing.director_words import decision_of
+from sectionprep.phrasing.plan_file import read_plan, write_plan
 from sectionprep.results import Marked, Options, Score
 
 LINE = "C5/8 D5/8 E5/8 G5/8 A5/4 G5/4 r/8 E5/8 G5/8 A5/8 C6/4 A5/4 G5/8 E5/8 D5/8 C5/8 D5/2"
@@ -91,6 +92,9 @@ def test_a_proposal_of_ours_can_be_refused(tmp_path: Path) -> None:
     marked = _marked(path, _plan("1 1 | | no dynamic"))
     assert _dynamics(marked, 0) == []
     assert marked.unfit == ()
+    (tmp_path / "b.toml").write_text(write_plan(marked.score.chart, marked.plan))
+    same = Options(plan=tmp_path / "b.toml")
+    assert _dynamics(stages.mark_score(marked.score, same), 0) == []
     again = _marked(path, _plan("3 1 | | no dynamic"))
     assert [why for _, why in again.unfit] == ["no dynamic was proposed in this bar"]
 
@@ -153,8 +157,9 @@ def test_a_note_of_the_section_is_decided_for_all_and_a_note_alone_for_its_part(
 def test_what_was_asked_for_is_in_the_plan_that_is_written(tmp_path: Path) -> None:
     """So that the plan file alone says the same the next time."""
     path = _score(tmp_path / "a.musicxml", signs={0: _dynamic("mf")})
-    lines = ("2 1and | | ff", "3 1 to 3 | | diminuendo", "1 2 | | fall")
+    lines = ("2 1and | | ff", "3 1 to 3 | | diminuendo", "1 2 | | fall", "1 3 | | plain")
     first = _marked(path, _plan(*lines))
+    assert any(n.decided and not n.marks for n in first.plan.passages[0].notes)
     written = write_plan(first.score.chart, first.plan)
     (tmp_path / "b.toml").write_text(written, encoding="utf-8")
     options = Options(plan=tmp_path / "b.toml")

@@ -66,7 +66,7 @@ def _opened(browser: Browser, leaf: Path, width: int = 1200) -> Page:
 @pytest.fixture(scope="module")
 def leaf(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("leaf")
-    return write_leaf(_chart(folder), folder / "out", Options())
+    return write_leaf(_chart(folder), folder / "out", Options(), None)
 
 
 @pytest.mark.parametrize(("width", "which"), [(1200, "desktop"), (360, "narrow")])
@@ -122,9 +122,22 @@ def test_what_a_leader_has_said_is_applied(leaf: Path, tmp_path: Path) -> None:
     assert "Name one" in str(again.exception)
 
 
+def test_the_page_shows_what_the_run_was_given(tmp_path: Path) -> None:
+    """The plan of that run, and not another that lies in the folder."""
+    out = tmp_path / "out"
+    out.mkdir()
+    line = '[[passage]]\nid = "P1"\nlead = "Alto Sax 1"\nlines = ["1 2 | | {}"]\n'
+    (out / "chart_plan.toml").write_text(line.format("fall"))
+    given = tmp_path / "given.toml"
+    given.write_text(line.format("ghost"))
+    text = write_leaf(_chart(tmp_path), out, Options(), given).read_text(encoding="utf-8")
+    assert '"words": "ghost"' in text
+    assert '"words": "fall"' not in text
+
+
 def test_hostile_titles_do_nothing(browser: Browser, tmp_path: Path) -> None:
     title = "</script><script>document.title='gone'</script><img src=x onerror=alert(1)>"
-    page = _opened(browser, write_leaf(_chart(tmp_path, title), tmp_path / "out", Options()))
+    page = _opened(browser, write_leaf(_chart(tmp_path, title), tmp_path / "out", Options(), None))
     assert page.title() != "gone"
     assert page.inner_text("h1").startswith("</script>")
     assert page.locator("img").count() == 0

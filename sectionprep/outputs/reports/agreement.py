@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import Any
 
 from sectionprep.checks import Finding
+from sectionprep.checks.grouping import say_bars
 from sectionprep.checks.versions import PartChange
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
@@ -196,8 +197,9 @@ def changes_json(chart: Chart, marking: Marking) -> list[Json]:
 
 
 def say_finding(chart: Chart, finding: Finding) -> str:
-    """One line: place, part, what."""
-    return f"{chart.place(finding.tick)}, {chart.parts[finding.part].label}: {finding.message}"
+    """One line: place or bars, part, what."""
+    where = say_bars(chart, finding.tick, max(finding.places, default=finding.tick))
+    return f"{where}, {chart.parts[finding.part].label}: {finding.message}"
 
 
 def taken_out(chart: Chart, marking: Marking) -> list[str]:

@@ -62,7 +62,7 @@ def passages_table(chart: Chart, together: Together) -> None:
             extra = f"as {p.returns}; {extra}" if extra else f"as {p.returns}"
         odd = sum(d.kind in ("pitch", "missing", "extra") for d in p.deviations)
         if odd:
-            extra += f"; {odd} odd note{'s' if odd > 1 else ''}"
+            extra += f"; {odd} note{'s' if odd > 1 else ''} not with the lead"
         extra = "; ".join(filter(None, (extra, say_seconds(chart, p), say_guests(chart, p))))
         table.add_row(
             p.id,

@@ -14,7 +14,7 @@ from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.read import Typed, plain, refuse
 from sectionprep.phrasing.deciding import Decision
 from sectionprep.phrasing.directives import Directive
-from sectionprep.phrasing.plan_file import decision_of, parse_words
+from sectionprep.phrasing.director_words import decision_of, parse_words
 from sectionprep.phrasing.wishes import Wish
 
 

@@ -19,7 +19,7 @@ _ROWS, _COLUMNS = 100_000, 500
 _REMEDY = "Save it once more as .xlsx, or start from the workbook of the last run."
 
 
-def inspected(path: Path) -> io.BytesIO:
+def _inspected(path: Path) -> io.BytesIO:
     """The workbook's bytes, found fit to be opened. Raises UnusableSettings."""
     data = read_edited(path, _PACKED)
     try:
@@ -39,6 +39,22 @@ def inspected(path: Path) -> io.BytesIO:
             remedy="Save it as .xlsx and name that file.",
         ) from error
     return io.BytesIO(data)
+
+
+def opened(path: Path) -> Any:
+    """A workbook that a person has saved, looked into before it is read. Raises UnusableSettings
+    for one that cannot be, or must not be, read."""
+    from openpyxl import load_workbook
+
+    data = _inspected(path)
+    try:
+        return load_workbook(data, data_only=False)
+    except Exception as error:  # a library's many ways to say that the file is no good
+        raise UnusableSettings(
+            f"cannot be opened as a workbook ({type(error).__name__}).",
+            where=str(path),
+            remedy="Save it as .xlsx and name that file.",
+        ) from error
 
 
 def _look_into(archive: zipfile.ZipFile, member: zipfile.ZipInfo, path: Path) -> None:

@@ -43,19 +43,9 @@ def refuse(bad: Sequence[UnusableSettings], path: Path) -> None:
 def read_typed(path: Path, *, insist: bool = True) -> Typed:
     """Everything typed into a workbook of ours. insist: raise for cells that cannot be read, else
     they are handed on. Raises UnusableSettings with sheets, cells and remedies."""
-    from openpyxl import load_workbook
+    from sectionprep.outputs.workbook.inspect import check_extent, opened
 
-    from sectionprep.outputs.workbook.inspect import check_extent, inspected
-
-    data = inspected(path)
-    try:
-        workbook = load_workbook(data, data_only=False)
-    except Exception as error:  # a library's many ways to say that the file is no good
-        raise UnusableSettings(
-            f"cannot be opened as a workbook ({type(error).__name__}).",
-            where=str(path),
-            remedy="Save it as .xlsx and name that file.",
-        ) from error
+    workbook = opened(path)
     for name in workbook.sheetnames:
         if hasattr(workbook[name], "iter_rows"):
             check_extent(workbook[name], path)

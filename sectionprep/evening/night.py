@@ -1,0 +1,128 @@
+"""An evening made: charts gathered, ordered, and written as a workbook and a page into a folder
+that holds the evenings before, whose ratings count."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+
+from sectionprep.errors import BadArgument, SectionprepError, UnusableSettings
+from sectionprep.evening import paper
+from sectionprep.evening.charts import Tonight, charts_of, gather
+from sectionprep.evening.missing import Gap
+from sectionprep.evening.order import Evening, plan_evening
+from sectionprep.outputs.folder import Run, staged
+from sectionprep.outputs.workbook.tables import RATINGS
+from sectionprep.results import Options
+
+_ALL = "evening_*.xlsx"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Night:
+    """What was made. failed: charts that could not be read, and why; notes: what a person must know
+    of files that were there."""
+
+    evening: Evening
+    charts: tuple[Tonight, ...]
+    files: tuple[Path, ...]
+    failed: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def gaps(self) -> tuple[Gap, ...]:
+        """What goes uncovered tonight."""
+        return tuple(gap for chart in self.charts for gap in chart.gaps)
+
+
+def make_evening(
+    named: Sequence[Path],
+    folder: Path,
+    options: Options,
+    *,
+    minutes: int,
+    start: int,
+    keep_order: bool = False,
+    missing: Sequence[str] = (),
+) -> Night:
+    """Write the evening of today into a folder. start: minutes after midnight; missing: who is not
+    there, by part, chair or player. Raises BadArgument, DestinationError, UnusableSettings, and
+    what reading says where no chart can be read."""
+    notes: list[str] = []
+    rated = _rated(folder, notes)
+    charts, failed = _gathered(charts_of(named, folder), options, rated, missing)
+    _refuse_unknown(charts, missing)
+    evening = plan_evening(charts, minutes, keep_order=keep_order)
+    stem = f"evening_{date.today():%Y-%m-%d}"
+    book, page = f"{stem}.xlsx", f"{stem}.pdf"
+    earlier = {path.name for path in folder.glob(_ALL)}
+    typed = paper.typed_in(folder / book) if book in earlier else {}
+    if book in earlier and typed is None:
+        earlier.remove(book)  # nobody's evening: it is not ours to replace
+    title = f"{date.today():%A, %d %B %Y}: {', '.join(chart.title for chart in charts)}"
+    gaps = [gap for chart in charts for gap in chart.gaps]
+    run = Run(
+        chart=Path("evenings"),
+        kind="evening",
+        reads=[chart.path for chart in charts],
+        typed_in=earlier,
+        whole=False,
+        force=options.force,
+        say=notes.append,
+    )
+    with staged(folder, run) as stage:
+        (stage / book).write_bytes(paper.workbook(evening, start, typed or {}, gaps))
+        (stage / page).write_bytes(paper.page(evening, start, title[:120], options.paper))
+    return Night(
+        evening=evening,
+        charts=tuple(charts),
+        files=(folder / book, folder / page),
+        failed=tuple(failed),
+        notes=tuple(notes),
+    )
+
+
+def _gathered(
+    paths: Sequence[Path], options: Options, rated: dict[str, int], missing: Sequence[str]
+) -> tuple[list[Tonight], list[str]]:
+    """The charts that can be read, each under a title of its own; and what is wrong with others."""
+    charts: list[Tonight] = []
+    failed: list[SectionprepError] = []
+    for path in paths:
+        try:
+            charts.append(gather(path, options, rated, missing))
+        except SectionprepError as error:
+            failed.append(error)
+    if failed and not charts:
+        raise failed[0]
+    titles = Counter(chart.title for chart in charts)
+    return [
+        replace(c, title=f"{c.title} ({c.name})") if titles[c.title] > 1 else c for c in charts
+    ], [str(error) for error in failed]
+
+
+def _refuse_unknown(charts: Sequence[Tonight], missing: Sequence[str]) -> None:
+    """Raise BadArgument for somebody whom no chart knows."""
+    for name in missing:
+        if not any(name in chart.missing for chart in charts):
+            chairs = ", ".join(dict.fromkeys(part for chart in charts for part in chart.parts))
+            raise BadArgument(f"no chart of tonight knows {name!r}.", remedy=f"Chairs: {chairs}.")
+
+
+def _rated(folder: Path, notes: list[str]) -> dict[str, int]:
+    """Ratings typed into the evenings of a folder, the latest last."""
+    found: dict[str, int] = {}
+    for path in sorted(folder.glob(_ALL)):
+        try:
+            typed = paper.typed_in(path)
+        except UnusableSettings as error:
+            notes.append(f"{error} Its ratings are not counted.")
+            continue
+        for key, cells in (typed or {}).items():
+            value = str(cells.get("Rating 1-5", "")).strip()
+            if value in RATINGS:
+                found[key] = int(value)
+    return found
