@@ -162,9 +162,9 @@ def _told(evening: Evening) -> str:
 def typed_in(path: Path) -> dict[str, dict[str, Any]] | None:
     """What was typed into a workbook of an evening, by key and heading; None for another workbook.
     Raises UnusableSettings for a file that cannot be read."""
-    from sectionprep.outputs.workbook.inspect import check_extent, opened
+    from sectionprep.outputs.workbook.inspect import check_extent, opened, saved
 
-    book = opened(path)
+    book = opened(saved(path), path)
     if TONIGHT not in book.sheetnames:
         return None
     found: dict[str, dict[str, Any]] = {}

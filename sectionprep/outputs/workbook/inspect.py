@@ -19,9 +19,13 @@ _ROWS, _COLUMNS = 100_000, 500
 _REMEDY = "Save it once more as .xlsx, or start from the workbook of the last run."
 
 
-def _inspected(path: Path) -> io.BytesIO:
-    """The workbook's bytes, found fit to be opened. Raises UnusableSettings."""
-    data = read_edited(path, _PACKED)
+def saved(path: Path) -> bytes:
+    """The bytes of a workbook that a person has saved. Raises UnusableSettings."""
+    return read_edited(path, _PACKED)
+
+
+def _inspect(data: bytes, path: Path) -> None:
+    """Raises UnusableSettings for a workbook that is not fit to be opened."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             members = archive.infolist()
@@ -38,17 +42,16 @@ def _inspected(path: Path) -> io.BytesIO:
             where=str(path),
             remedy="Save it as .xlsx and name that file.",
         ) from error
-    return io.BytesIO(data)
 
 
-def opened(path: Path) -> Any:
-    """A workbook that a person has saved, looked into before it is read. Raises UnusableSettings
-    for one that cannot be, or must not be, read."""
+def opened(data: bytes, path: Path) -> Any:
+    """A workbook that a person has saved, looked into before it is read. path: its place, for
+    messages. Raises UnusableSettings for one that cannot be, or must not be, read."""
     from openpyxl import load_workbook
 
-    data = _inspected(path)
+    _inspect(data, path)
     try:
-        return load_workbook(data, data_only=False)
+        return load_workbook(io.BytesIO(data), data_only=False)
     except Exception as error:  # a library's many ways to say that the file is no good
         raise UnusableSettings(
             f"cannot be opened as a workbook ({type(error).__name__}).",

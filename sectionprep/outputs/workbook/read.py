@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -43,9 +44,19 @@ def refuse(bad: Sequence[UnusableSettings], path: Path) -> None:
 def read_typed(path: Path, *, insist: bool = True) -> Typed:
     """Everything typed into a workbook of ours. insist: raise for cells that cannot be read, else
     they are handed on. Raises UnusableSettings with sheets, cells and remedies."""
+    from sectionprep.outputs.workbook.inspect import saved
+
+    typed = _read(saved(path), path)
+    if insist:
+        refuse(typed.bad, path)
+    return typed
+
+
+@lru_cache(maxsize=4)  # a run asks for marks, cues, copies and what was settled, one by one
+def _read(data: bytes, path: Path) -> Typed:
     from sectionprep.outputs.workbook.inspect import check_extent, opened
 
-    workbook = opened(path)
+    workbook = opened(data, path)
     for name in workbook.sheetnames:
         if hasattr(workbook[name], "iter_rows"):
             check_extent(workbook[name], path)
@@ -73,8 +84,6 @@ def read_typed(path: Path, *, insist: bool = True) -> Typed:
     _refuse_renamed(workbook, path)
     if tables.KEPT in workbook.sheetnames:
         _take_up(typed, _read_kept(workbook[tables.KEPT]))
-    if insist:
-        refuse(typed.bad, path)
     return typed
 
 
