@@ -8,13 +8,13 @@ and the director decide. The lengths are judgements.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from operator import attrgetter
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.naming import find_part
 from sectionprep.music.roster import Roster
@@ -112,7 +112,7 @@ def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> set[int]:
         if other.chair.section not in HORNS and part.chair.section in HORNS:
             continue
         line = chart.lines[other.index]
-        at = bisect_right(line, tone.onset, key=_onset) - 1
+        at = index_in_force(line, tone.onset, _onset)
         if at >= 0 and line[at].end > tone.onset:
             found.add(line[at].pitch % 12)
     return found

@@ -10,6 +10,7 @@ from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
 from sectionprep.music.clock import TEMPO_IF_SILENT, Clock, clock_of
+from sectionprep.music.in_force import in_force
 from sectionprep.music.instruments import Chair, Instrument
 from sectionprep.music.pitch import Pitch, Transposition
 from sectionprep.music.timing import Meter, Place
@@ -184,21 +185,19 @@ class Part:
 
     def instrument_at(self, tick: int) -> Instrument:
         """What the player holds at `tick`."""
-        found = self.chair.instrument
-        for start, instrument in self.instruments:
-            if start > tick:
-                break
-            found = instrument
-        return found
+        return in_force(self.instruments, tick, before=self.chair.instrument)
 
     def transposition_at(self, tick: int) -> Transposition:
         """The transposition in force at `tick`."""
-        found = Transposition()
-        for start, transposition in self.transpositions:
-            if start > tick:
-                break
-            found = transposition
-        return found
+        return in_force(self.transpositions, tick, before=Transposition())
+
+    def clef_at(self, tick: int) -> str:
+        """The clef in force at `tick`, by sign and line: "G2", "F4"."""
+        return in_force(self.clefs, tick, before="G2")
+
+    def key_at(self, tick: int) -> int:
+        """The written key in force at `tick`, in sharps; flats are below zero."""
+        return in_force(self.keys, tick, before=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,6 @@ before the loudest passages.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
@@ -17,6 +16,7 @@ from operator import attrgetter
 
 from sectionprep.checks.finding import Check, Context, Finding
 from sectionprep.music.chart import Chart, Direction, Part
+from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import BRASS, HORNS
 from sectionprep.passages import Passage
 
@@ -53,8 +53,8 @@ def _find(context: Context) -> Iterable[Finding]:
 
 def _in_force(signs: tuple[Direction, ...], tick: int) -> Direction | None:
     """The mute that is in at a tick, or None for open."""
-    n = bisect_right(signs, tick, key=attrgetter("onset"))
-    sign = signs[n - 1] if n else None
+    at = index_in_force(signs, tick, attrgetter("onset"))
+    sign = signs[at] if at >= 0 else None
     return None if sign is None or any(word in sign.value for word in _OFF) else sign
 
 

@@ -15,8 +15,7 @@ from sectionprep.passages import Passage
 
 
 def _in_key(chart: Chart, part: Part, tick: int, sounding: int) -> bool:
-    fifths = next((f for at, f in reversed(part.keys) if at <= tick), 0)
-    tonic = (fifths * 7 + part.transposition_at(tick).chromatic) % 12
+    tonic = (part.key_at(tick) * 7 + part.transposition_at(tick).chromatic) % 12
     return (sounding - tonic) % 12 in {0, 2, 4, 5, 7, 9, 11}
 
 

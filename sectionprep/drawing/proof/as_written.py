@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from sectionprep.drawing.proof.drawn_heads import Drawn, DrawnHead
 from sectionprep.music.chart import Chart, Part
+from sectionprep.music.in_force import in_force
 from sectionprep.music.pitch import SEMITONES, STEPS, Transposition, name_of
 from sectionprep.musicxml.copies.cues import Cue, cue_id
 from sectionprep.musicxml.copies.part import note_id
@@ -84,7 +85,7 @@ def heads_of(part: Part, reading: Sequence[tuple[int, Transposition]] = ()) -> t
         if pitch is not None:
             number = pitch_of(pitch.diatonic, pitch.alter)
             if reading:
-                number -= _in_force(reading, note.bar).chromatic
+                number -= in_force(reading, note.bar, before=reading[0][1]).chromatic
             else:
                 place = pitch.diatonic
         found.append(
@@ -117,10 +118,6 @@ def cue_heads(chart: Chart, cues: Iterable[Cue]) -> list[Head]:
                 pitch = note.sounding + 12 * cue.octaves - cue.target.chromatic
                 found.append(Head(cue_id(note.address), note.bar, note.onset, 1, pitch, None))
     return found
-
-
-def _in_force(reading: Sequence[tuple[int, Transposition]], bar: int) -> Transposition:
-    return [transposition for since, transposition in reading if since <= bar][-1]
 
 
 def prove(must: MustShow, drawn: Drawn) -> Proved:

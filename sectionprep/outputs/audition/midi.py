@@ -4,13 +4,13 @@ programs."""
 from __future__ import annotations
 
 import io
-from bisect import bisect_right
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.clock import Clock
+from sectionprep.music.in_force import in_force
 from sectionprep.music.timing import Meter
 from sectionprep.musicxml.copies.transposing import fifths_up
 from sectionprep.outputs.audition.performance import Played
@@ -63,9 +63,7 @@ def signatures_of(chart: Chart, clock: Clock, pieces: Sequence[Piece] = ()) -> l
         else [(bar, None) for bar in chart.bars]
     )
     for bar, piece in bars:
-        fifths = (
-            keys[max(0, bisect_right([tick for tick, _ in keys], bar.start) - 1)][1] if keys else 0
-        )
+        fifths = in_force(keys, bar.start, before=keys[0][1] if keys else 0)
         if not found or (bar.meter, fifths) != (found[-1].meter, found[-1].fifths):
             second = clock.second(bar.start / chart.resolution) + (
                 piece.second - piece.written[0] if piece else 0.0

@@ -7,13 +7,13 @@ comp the symbols; a bass without notes plays roots and fifths.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
 from fractions import Fraction
 
 from sectionprep.music.chart import Bar, Chart, Part
 from sectionprep.music.chords import Chord, parse_chord
 from sectionprep.music.clock import Clock
+from sectionprep.music.in_force import in_force
 from sectionprep.music.instruments import HORNS
 from sectionprep.outputs.audition.dynamics import Loudness
 from sectionprep.outputs.audition.performance import Played, SwungTime
@@ -171,18 +171,17 @@ def _comped(
     chart: Chart, part: Part, bars: Iterable[Bar], time: SwungTime, loudness: Loudness
 ) -> Iterator[Played]:
     symbols = _symbols(chart, part)
-    ticks = [tick for tick, _ in symbols]
     kind = part.chair.instrument.key
     for bar in bars:
         for place, length in _comping(kind, Fraction(bar.length, chart.resolution)):
             tick = bar.start + int(place * chart.resolution)
-            n = bisect_right(ticks, tick) - 1
-            if n < 0:
+            chord = in_force(symbols, tick, before=None)
+            if chord is None:
                 continue
             start = time.at(tick)
             end = time.at(min(bar.end, tick + int(length * chart.resolution)))
             level = _COMP_DB + 0.7 * loudness.at(tick) + (8 if kind == "bass" else 0)
-            for pitch in _voicing(kind, symbols[n][1], int(place)):
+            for pitch in _voicing(kind, chord, int(place)):
                 yield Played(
                     start=start, length=max(_SHORTEST, end - start), pitch=pitch, level=level
                 )

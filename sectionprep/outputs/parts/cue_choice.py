@@ -55,11 +55,9 @@ def _cue(chart: Chart, reader: Part, source: Part, bar: int) -> Cue:
     target = reader.transposition_at(start)
     pitches = [t.pitch - target.chromatic for t in chart.lines[source.index] if t.bar == bar]
     middle = sum(pitches) / len(pitches)
-    clef = next((c for at, c in reversed(reader.clefs) if at <= start), "G2")
-    centre = 50 if clef.startswith("F") else 71
+    centre = 50 if reader.clef_at(start).startswith("F") else 71
     octaves = round((centre - middle) / 12) if abs(centre - middle) > 9 else 0
     occurrence = sum(p.id == source.id for p in chart.parts[: source.index])
-    fifths = next((f for at, f in reversed(reader.keys) if at <= start), 0)
     return Cue(
         bar=bar,
         part_id=source.id,
@@ -67,6 +65,6 @@ def _cue(chart: Chart, reader: Part, source: Part, bar: int) -> Cue:
         label=source.says,
         source=source.transposition_at(start),
         target=target,
-        fifths=fifths,
+        fifths=reader.key_at(start),
         octaves=octaves,
     )

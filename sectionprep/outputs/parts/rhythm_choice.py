@@ -8,7 +8,6 @@ needs the figures that the band plays together off the beat or loud, and the not
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -16,6 +15,7 @@ from operator import attrgetter
 
 from sectionprep.drawing.proof.as_written import Head
 from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import BRASS, HORNS, SECTIONS
 from sectionprep.music.marks import ATTACKS
 from sectionprep.musicxml.copies.cues import cue_id
@@ -76,8 +76,8 @@ def _of_passage(chart: Chart, passage: Passage, horns: Sequence[int]) -> Iterabl
             continue
         before = line[n - 1].end if n else None
         after = line[n + 1].onset if n + 1 < len(line) else None
-        at = bisect_right(dynamics, tone.onset, key=attrgetter("onset"))
-        loud = at > 0 and bool(_LOUD & set(dynamics[at - 1].value.split()))
+        at = index_in_force(dynamics, tone.onset, attrgetter("onset"))
+        loud = at >= 0 and bool(_LOUD & set(dynamics[at].value.split()))
         points, said = _points(chart, tone, before, after, loud=loud, tutti=who == "tutti")
         if tone.onset in ends:
             points, said = points + 2, [*said, "the peak of a build"]
@@ -215,8 +215,7 @@ def _marks(tone: Tone) -> tuple[str, ...]:
 
 
 def _clef(chart: Chart, part: Part, bar: int) -> str:
-    start = chart.bars[bar].start
-    return next((clef for at, clef in reversed(part.clefs) if at <= start), "G2")
+    return part.clef_at(chart.bars[bar].start)
 
 
 def rhythm_heads(chart: Chart, cues: Sequence[RhythmCue]) -> list[Head]:

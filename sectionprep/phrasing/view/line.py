@@ -5,8 +5,10 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 
 from sectionprep.music.chords import Chord
+from sectionprep.music.in_force import in_force, index_in_force
 from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view.spot import HELD, Spot
 
@@ -89,12 +91,11 @@ class LineView:
 
     def chord_at(self, spot: Spot) -> Chord | None:
         """The chord that sounds when a note begins."""
-        at = self._chord_index(spot)
-        return self.chords[at][1] if at >= 0 else None
+        return in_force(self.chords, spot.tone.onset, before=None)
 
     def new_chord(self, spot: Spot) -> Chord | None:
         """The chord, if it has changed within a beat before the note begins."""
-        at = self._chord_index(spot)
+        at = index_in_force(self.chords, spot.tone.onset, itemgetter(0))
         if (
             at < 1
             or spot.tone.onset - self.chords[at][0] >= self.beat
@@ -111,8 +112,4 @@ class LineView:
 
     def dynamic_at(self, spot: Spot) -> str:
         """The printed dynamic in force when a note begins, "" if there is none."""
-        at = bisect_right(self.dynamics, spot.tone.onset, key=lambda sign: sign[0]) - 1
-        return self.dynamics[at][1] if at >= 0 else ""
-
-    def _chord_index(self, spot: Spot) -> int:
-        return bisect_right(self.chords, spot.tone.onset, key=lambda chord: chord[0]) - 1
+        return in_force(self.dynamics, spot.tone.onset, before="")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -10,6 +9,7 @@ from operator import itemgetter
 
 from sectionprep.music.chart import Bar, Chart, Tone
 from sectionprep.music.chords import Chord, parse_chord
+from sectionprep.music.in_force import index_in_force
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view.line import LineView
@@ -95,7 +95,7 @@ def _dynamics(chart: Chart, part: int, tones: Sequence[Tone]) -> tuple[tuple[int
     on."""
     signs = chart.signs(part, "dynamic", 0, tones[-1].end)
     found = [(sign.onset, sign.value) for sign in signs]
-    at = bisect_right(found, tones[0].onset, key=itemgetter(0)) - 1
+    at = index_in_force(found, tones[0].onset, itemgetter(0))
     return tuple(found[max(at, 0) :])
 
 
