@@ -86,7 +86,8 @@ def test_an_error_outside_ends_what_is_under_way() -> None:
 
 
 _PARENT = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGHUP, signal.SIG_DFL)  # the suite itself may run under nohup
 sys.path.insert(0, {tests!r})
 from test_apart import _spin
 from sectionprep.apart import Apart

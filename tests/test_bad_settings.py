@@ -29,9 +29,9 @@ def test_a_byte_order_mark_is_no_error(tmp_path: Path) -> None:
 
 
 PLANS = {
-    "house = 5": "house must be a table",
+    "house = 5": "house: must be a table, and is a whole number",
     "passage = 5": "double brackets",
-    "passage = [5]": "double brackets",
+    "passage = [5]": "passage 1: must be a table",
     '[[passage]]\nlead = "A"\nLines = ["1 1 | G5 | accent"]': "does not know 'Lines'",
     '[[passage]]\nlead = "A"\nlines = ["1 1e999999999 | G5 | accent"]': "no bar and beat",
     "x = " + "[" * 1000 + "]" * 1000: "nested more than",

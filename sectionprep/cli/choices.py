@@ -8,6 +8,7 @@ from typing import Any
 
 import typer
 
+from sectionprep.outputs.sheet_look import sheet_look
 from sectionprep.settings import load_toml
 
 #: from what a person may say to the name it stands for
@@ -29,7 +30,7 @@ def style_words() -> Words:
 
 def paper_words() -> Words:
     """Paper sizes of templates/sheets.toml."""
-    return same(*load_toml("templates/sheets.toml")["paper"])
+    return same(*sheet_look().paper)
 
 
 def chosen(words: Words, value: str) -> str:

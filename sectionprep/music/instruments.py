@@ -9,10 +9,10 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache
-from typing import Any
 
 from sectionprep.music.pitch import CONCERT, Pitch, Transposition
 from sectionprep.settings import load_toml
+from sectionprep.shapes import File, rows
 
 # : Score order of the sections (Metropole and most band scores): saxes, trumpets, horns, trombones,
 # rhythm.
@@ -96,33 +96,55 @@ def _midi(name: str) -> int:
     return Pitch(match[1], alter, int(match[3])).midi
 
 
+class _Row(File, frozen=True, kw_only=True):
+    """A row as it stands in the table, which says at its top what each field is."""
+
+    key: str
+    section: str
+    says: str
+    aliases: tuple[str, ...] = ()
+    sound: tuple[str, ...] = ()
+    program: tuple[int, ...] = ()
+    transpose: tuple[int, int] = (0, 0)
+    pitches: tuple[int, ...] = ()
+    clef: str = "G2"
+    also: tuple[str, ...] = ()
+    full: tuple[str, str] | None = None
+    pro: tuple[str, str] | None = None
+    school: tuple[str, str] | None = None
+    breath: float | None = None
+    chair: str = ""
+
+
 @cache
 def instruments() -> tuple[Instrument, ...]:
     """All rows of the instrument table."""
-    return tuple(_row(key, row) for key, row in load_toml("shared/instruments.toml").items())
+    name = "shared/instruments.toml"
+    return tuple(map(_instrument, rows(load_toml(name), _Row, name).values()))
 
 
-def _row(key: str, row: dict[str, Any]) -> Instrument:
-    def span(name: str) -> tuple[int, int] | None:
-        return (_midi(row[name][0]), _midi(row[name][1])) if name in row else None
-
+def _instrument(row: _Row) -> Instrument:
     return Instrument(
-        key=key,
-        section=row["section"],
-        says=row["says"],
-        aliases=tuple(row.get("aliases", ())),
-        sounds=tuple(row.get("sound", ())),
-        programs=tuple(row.get("program", ())),
-        transposition=Transposition(*row.get("transpose", (0, 0))),
-        pitches=tuple(row.get("pitches", ())),
-        clef=row.get("clef", "G2"),
-        also=tuple(row.get("also", ())),
-        full=span("full"),
-        pro=span("pro"),
-        school=span("school"),
-        breath=row.get("breath"),
-        chair=row.get("chair", key),
+        key=row.key,
+        section=row.section,
+        says=row.says,
+        aliases=row.aliases,
+        sounds=row.sound,
+        programs=row.program,
+        transposition=Transposition(*row.transpose),
+        pitches=row.pitches,
+        clef=row.clef,
+        also=row.also,
+        full=_span(row.full),
+        pro=_span(row.pro),
+        school=_span(row.school),
+        breath=row.breath,
+        chair=row.chair or row.key,
     )
+
+
+def _span(names: tuple[str, str] | None) -> tuple[int, int] | None:
+    return (_midi(names[0]), _midi(names[1])) if names is not None else None
 
 
 @cache

@@ -14,10 +14,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import product
-from typing import Any
 
 from sectionprep.music.instruments import SECTIONS, instruments
 from sectionprep.settings import load_toml
+from sectionprep.shapes import File, shaped
 
 Words = tuple[str, ...]
 
@@ -101,9 +101,19 @@ def _stem(word: str) -> str:
 # -- the tables ----------------------------------------------------------------------------------
 
 
+class _Names(File, frozen=True, kw_only=True):
+    """shared/names.toml, which says at its top what each table is."""
+
+    words: dict[str, tuple[str, ...]]
+    open: dict[str, tuple[str, ...]]
+    groups: dict[str, tuple[str, ...]]
+    keys: dict[str, tuple[int, int]]
+
+
 @cache
-def _table() -> dict[str, Any]:
-    return load_toml("shared/names.toml")
+def _table() -> _Names:
+    name = "shared/names.toml"
+    return shaped(load_toml(name), _Names, name, {})
 
 
 @cache
@@ -115,16 +125,16 @@ def _spellings() -> dict[Words, tuple[str, ...]]:
         for alias in row.aliases:
             for words in written_out(alias):
                 found.setdefault(words, (row.key,))
-    for name, keys in _table()["open"].items():
-        found[plain_words(name)] = tuple(keys)
+    for name, keys in _table().open.items():
+        found[plain_words(name)] = keys
     return found
 
 
 def written_out(alias: str) -> set[Words]:
     """Every way to write an alias of the instrument table, as plain words. Two words may be written
     as one: "Altsax"."""
-    choices: list[list[str]] = [
-        _table()["words"][piece[1:-1]] if piece.startswith("<") else [piece]
+    choices = [
+        _table().words[piece[1:-1]] if piece.startswith("<") else (piece,)
         for piece in alias.split()
     ]
     found: set[Words] = set()
@@ -139,15 +149,13 @@ def written_out(alias: str) -> set[Words]:
 
 @cache
 def _pitches() -> dict[Words, tuple[int, int]]:
-    return {plain_words(name): (pitch[0], pitch[1]) for name, pitch in _table()["keys"].items()}
+    return {plain_words(name): pitch for name, pitch in _table().keys.items()}
 
 
 @cache
 def _groups() -> dict[Words, str]:
     return {
-        plain_words(name): section
-        for section, names in _table()["groups"].items()
-        for name in names
+        plain_words(name): section for section, names in _table().groups.items() for name in names
     }
 
 

@@ -7,7 +7,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+
+from msgspec import structs
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.chart import Part
@@ -15,6 +16,7 @@ from sectionprep.music.instruments import UNKNOWN, Chair, instrument
 from sectionprep.music.naming import finds
 from sectionprep.music.part_names import read_name
 from sectionprep.settings import read_toml
+from sectionprep.shapes import File, shaped
 
 MOST_COPIES = 99  # of one part: a judgement, far above any section
 STAVES = (
@@ -25,8 +27,7 @@ STAVES = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Seat:
+class Seat(File, frozen=True, kw_only=True):
     """One line of the roster. staff: millimetres, 0 where the default will do."""
 
     part: str
@@ -37,12 +38,16 @@ class Seat:
     staff: float = 0.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class LeadWish:
+class LeadWish(File, frozen=True, kw_only=True):
     """Whose line a group follows: `of` is a scope, a passage id, or "bar N"."""
 
     of: str
     part: str
+
+
+class _RosterFile(File, frozen=True, kw_only=True):
+    seat: tuple[Seat, ...] = ()
+    lead: tuple[LeadWish, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,8 +69,8 @@ class Roster:
             return found.label if found else words
 
         return Roster(
-            seats=tuple(replace(seat, part=label(seat.part)) for seat in self.seats),
-            leads=tuple(replace(wish, part=label(wish.part)) for wish in self.leads),
+            seats=tuple(structs.replace(seat, part=label(seat.part)) for seat in self.seats),
+            leads=tuple(structs.replace(wish, part=label(wish.part)) for wish in self.leads),
         )
 
     def settle(self, part: str, chair: Chair) -> Chair:
@@ -114,34 +119,21 @@ def asked(label: str, chair: Chair) -> str:
     return ""
 
 
+_EXAMPLE = "See shared/roster_example.toml."
+_REMEDIES = {
+    kind: f'Write [[{kind}]], in double brackets; lines such as "Reed 1" = "alto-sax 1" stand '
+    "at the top of the file."
+    for kind in ("seat", "lead")
+}
+
+
 def read_roster(path: Path) -> Roster:
     """Read a roster file. Raises UnusableSettings with the entry that is wrong."""
     table = read_toml(path)
     lines = {part: words for part, words in table.items() if isinstance(words, str)}
-    table = {name: value for name, value in table.items() if name not in lines}
-    short = [_short(path, part, words) for part, words in lines.items()]
-    unknown = set(table) - {"seat", "lead"}
-    if unknown:
-        raise UnusableSettings(
-            f"has an unknown table [{sorted(unknown)[0]}].",
-            where=str(path),
-            remedy="Use [[seat]] and [[lead]]; shared/roster_example.toml shows how.",
-        )
-    for kind in ("seat", "lead"):
-        if not isinstance(table.get(kind, []), list):
-            raise UnusableSettings(
-                f"[{kind}] must be written [[{kind}]].",
-                where=str(path),
-                remedy="Put it in double brackets.",
-            )
-    full = [
-        _entry(path, "seat", n, row, Seat) for n, row in enumerate(table.get("seat", []), start=1)
-    ]
-    seats = (*short, *full)
-    leads = tuple(
-        _entry(path, "lead", n, row, LeadWish)
-        for n, row in enumerate(table.get("lead", []), start=1)
-    )
+    rest = {name: value for name, value in table.items() if name not in lines}
+    file = shaped(rest, _RosterFile, str(path), _REMEDIES, _EXAMPLE)
+    seats = (*(_short(path, part, words) for part, words in lines.items()), *file.seat)
     twice = [part for part, count in Counter(seat.part for seat in seats).items() if count > 1]
     if twice:
         raise UnusableSettings(
@@ -166,7 +158,7 @@ def read_roster(path: Path) -> Roster:
                 where=f"{path}, seat of {seat.part}",
                 remedy="Use the name of a row there, such as alto-sax.",
             )
-    return Roster(seats=seats, leads=leads)
+    return Roster(seats=seats, leads=file.lead)
 
 
 def _short(path: Path, part: str, words: str) -> Seat:
@@ -183,42 +175,3 @@ def _short(path: Path, part: str, words: str) -> Seat:
             remedy='Write a row of shared/instruments.toml and a number, such as "alto-sax 1".',
         )
     return Seat(part=part, instrument=keys[0], number=int(number))
-
-
-def _entry(path: Path, kind: str, number: int, row: Any, make: type[Any]) -> Any:
-    where = f"{path}, {kind} {number}"
-    if not isinstance(row, dict):
-        raise UnusableSettings(
-            f"[{kind}] must be written [[{kind}]].",
-            where=where,
-            remedy="See shared/roster_example.toml.",
-        )
-    kinds = {
-        "part": str,
-        "instrument": str,
-        "number": int,
-        "player": str,
-        "copies": int,
-        "staff": (int, float),
-        "of": str,
-    }
-    for name, value in row.items():
-        if name not in make.__dataclass_fields__:
-            remedy = "See shared/roster_example.toml."
-            if isinstance(value, str) and name[:1].isupper():
-                remedy = "Move that line to the top of the file."
-            raise UnusableSettings(f"does not know {name!r}.", where=where, remedy=remedy)
-        if not isinstance(value, kinds[name]) or isinstance(value, bool):  # type: ignore[arg-type]
-            raise UnusableSettings(
-                f"{name} cannot be {value!r}.",
-                where=where,
-                remedy="See shared/roster_example.toml.",
-            )
-    try:
-        return make(**row)
-    except TypeError as error:
-        raise UnusableSettings(
-            "lacks an entry (part, or of and part).",
-            where=where,
-            remedy="See shared/roster_example.toml.",
-        ) from error

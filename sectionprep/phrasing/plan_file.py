@@ -12,7 +12,6 @@ import hashlib
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.music.chart import Chart
@@ -27,9 +26,51 @@ from sectionprep.phrasing.plan import PassagePlan, Plan
 from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.wishes import Wish
+from sectionprep.settings import read_toml
+from sectionprep.shapes import File, shaped
 from sectionprep.version import __version__
 
-_KNOWN_IN_PASSAGE = {"id", "lead", "lines", "reading", "comment"}
+
+class _House(File, frozen=True, kw_only=True):
+    style: str = ""
+    printed: str = ""
+    habits: tuple[str, ...] = ()
+    copy: tuple[str, ...] = ()
+    no_rhythm_cues_in: tuple[int | str, ...] = ()
+
+
+class _Passage(File, frozen=True, kw_only=True):
+    lead: str
+    id: str = ""
+    lines: tuple[str, ...] = ()
+    reading: str = ""
+    comment: str = ""
+
+
+class _File(File, frozen=True, kw_only=True):
+    house: _House = _House()
+    passage: tuple[_Passage, ...] = ()
+
+
+_REMEDIES = {
+    "house": "Write [house] on a line of its own.",
+    "passage": "Write [[passage]], in double brackets.",
+    "lead": 'Write lead = "Alto Sax 1".',
+    "lines": 'Write lines = ["17 2and | D5 | accent"].',
+    "id": 'Write id = "P3".',
+    "reading": 'Write reading = "plainer".',
+    "habits": 'Write habits = ["off-beat tops: rooftop accent"].',
+    "copy": "A written plan has the lines; take the # in front of one away.",
+    "no_rhythm_cues_in": "Write no_rhythm_cues_in = [12, 45].",
+}
+_KNOWN = (
+    "A plan file has "
+    + " and ".join(
+        f"{table} with {', '.join(shape.__struct_fields__)}"
+        for table, shape in (("[house]", _House), ("[[passage]]", _Passage))
+    )
+    + ", all in small letters."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,60 +202,25 @@ def _quoted(text: str) -> str:
 
 def read_plan(path: Path) -> PlanFile:
     """Read a plan file. Raises UnusableSettings naming the line that cannot be understood."""
-    from sectionprep.settings import read_toml
-
-    table = read_toml(path)
-    unknown = set(table) - {"house", "passage"}
-    if unknown:
-        raise UnusableSettings(
-            f"has an unknown table [{sorted(unknown)[0]}].",
-            where=str(path),
-            remedy="Use [house] and [[passage]].",
-        )
-    house = table.get("house", {})
-    if not isinstance(house, dict):
-        raise UnusableSettings(
-            "house must be a table.", where=str(path), remedy="Write [house] on a line of its own."
-        )
-    house = dict(house)
-    habits = _habits(path, house.pop("habits", []))
-    copied = _copied(path, house.pop("copy", []))
-    without = _bars(path, house.pop("no_rhythm_cues_in", []))
-    for name, value in house.items():
-        if name not in ("style", "printed") or not isinstance(value, str):
-            raise UnusableSettings(
-                f"[house] cannot hold {name} = {value!r}.",
-                where=str(path),
-                remedy="It knows style, printed, habits, copy and no_rhythm_cues_in.",
-            )
+    file = shaped(read_toml(path), _File, str(path), _REMEDIES, _KNOWN)
+    house = file.house
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
-        if house.get(name) and house[name] not in known:
+        asked = getattr(house, name)
+        if asked and asked not in known:
             raise UnusableSettings(
-                f"[house] asks for {name} = {house[name]!r}.",
+                f"[house] asks for {name} = {asked!r}.",
                 where=str(path),
                 remedy=f"Choose one of: {', '.join(known)}.",
             )
-    decisions: list[Decision] = []
-    passages = table.get("passage", [])
-    if not isinstance(passages, list) or not all(isinstance(one, dict) for one in passages):
-        raise UnusableSettings(
-            "[passage] must be written [[passage]].",
-            where=str(path),
-            remedy="Put it in double brackets.",
-        )
-    for passage in passages:
-        decisions.extend(_lines(path, passage))
     return PlanFile(
-        style=house.get("style", ""),
-        printed=house.get("printed", ""),
-        habits=habits,
-        decisions=tuple(decisions),
-        copied=copied,
-        no_rhythm_cues_in=without,
+        style=house.style,
+        printed=house.printed,
+        habits=_habits(path, house.habits),
+        decisions=tuple(decision for one in file.passage for decision in _decisions(path, one)),
+        copied=_copied(path, house.copy),
+        no_rhythm_cues_in=tuple(map(str, house.no_rhythm_cues_in)),
         comments=tuple(
-            f"{_line(str(one.get('id', '?')))}: {_line(str(one['comment']))}"
-            for one in passages
-            if one.get("comment")
+            f"{_line(one.id or '?')}: {_line(one.comment)}" for one in file.passage if one.comment
         ),
     )
 
@@ -232,38 +238,21 @@ def read_house(path: Path) -> PlanFile:
     return plan
 
 
-def _bars(path: Path, bars: object) -> tuple[str, ...]:
-    if not isinstance(bars, list) or not all(
-        isinstance(bar, str | int) and not isinstance(bar, bool) for bar in bars
-    ):
-        raise UnusableSettings(
-            "is not a list of bar numbers.",
-            where=f"{path}, [house] no_rhythm_cues_in",
-            remedy="Write no_rhythm_cues_in = [12, 45].",
-        )
-    return tuple(map(str, bars))
+def _copied(path: Path, lines: tuple[str, ...]) -> tuple[str, ...]:
+    for line in lines:
+        if "|" not in line:
+            raise UnusableSettings(
+                f"{line!r:.60} is no line such as 35 | Solo - open.",
+                where=f"{path}, [house] copy",
+                remedy=_REMEDIES["copy"],
+            )
+    return lines
 
 
-def _copied(path: Path, lines: object) -> tuple[str, ...]:
-    if not isinstance(lines, list) or not all(isinstance(s, str) and "|" in s for s in lines):
-        raise UnusableSettings(
-            "is not a list of lines such as 35 | Solo - open.",
-            where=f"{path}, [house] copy",
-            remedy="A written plan has the lines; take the # in front of one away.",
-        )
-    return tuple(lines)
-
-
-def _habits(path: Path, sentences: object) -> tuple[Habit, ...]:
+def _habits(path: Path, sentences: tuple[str, ...]) -> tuple[Habit, ...]:
     """The habits of the house. Raises UnusableSettings naming the sentence that cannot be
     understood, and what can be said."""
     where = f"{path}, [house] habits"
-    if not isinstance(sentences, list) or not all(isinstance(s, str) for s in sentences):
-        raise UnusableSettings(
-            "is not a list of sentences.",
-            where=where,
-            remedy='Write habits = ["off-beat tops: rooftop accent"].',
-        )
     found = []
     for n, sentence in enumerate(sentences, start=1):
         try:
@@ -275,37 +264,20 @@ def _habits(path: Path, sentences: object) -> tuple[Habit, ...]:
     return tuple(found)
 
 
-def _lines(path: Path, passage: dict[str, Any]) -> list[Decision]:
-    lead, name = passage.get("lead"), passage.get("id", "")
-    lines, reading = passage.get("lines", []), passage.get("reading", "")
-    where = f"{path}, passage {passage.get('id', '?')}"
-    if not isinstance(lead, str) or not isinstance(lines, list):
-        raise UnusableSettings(
-            "needs a lead (a part's name) and lines.",
-            where=where,
-            remedy='Write lead = "Alto Sax 1".',
+def _decisions(path: Path, passage: _Passage) -> Iterator[Decision]:
+    where = f"{path}, passage {passage.id or '?'}"
+    if passage.reading:
+        if not passage.id:
+            raise UnusableSettings("has a reading and no id.", where=where, remedy=_REMEDIES["id"])
+        yield Wish(
+            kind="reading",
+            value=passage.reading,
+            part=passage.lead,
+            passage=passage.id,
+            source="the plan file",
         )
-    unknown = sorted(set(passage) - _KNOWN_IN_PASSAGE)
-    if unknown:
-        raise UnusableSettings(
-            f"does not know {unknown[0]!r:.60}.",
-            where=where,
-            remedy=f"A passage holds {', '.join(sorted(_KNOWN_IN_PASSAGE))}, in small letters.",
-        )
-    if not isinstance(reading, str) or (reading and not isinstance(name, str)):
-        raise UnusableSettings(
-            "needs its id and the name of a reading in quotes.",
-            where=where,
-            remedy='Write id = "P3" and reading = "plainer".',
-        )
-    asked: list[Decision] = []
-    if reading:
-        asked.append(
-            Wish(kind="reading", value=reading, part=lead, passage=name, source="the plan file")
-        )
-    return asked + [
-        _decision(f"{where}, line {n}", lead, str(line)) for n, line in enumerate(lines, start=1)
-    ]
+    for n, line in enumerate(passage.lines, start=1):
+        yield _decision(f"{where}, line {n}", passage.lead, line)
 
 
 def _decision(where: str, part: str, line: str) -> Decision:

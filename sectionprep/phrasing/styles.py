@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.wording import any_of
 from sectionprep.settings import load_toml
+from sectionprep.shapes import File, rows
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Style:
+class Style(File, frozen=True, kw_only=True):
     """One style; the fields are explained at the top of shared/styles.toml."""
 
     name: str
@@ -36,12 +34,7 @@ class Style:
 
 def styles() -> dict[str, Style]:
     """All styles by name."""
-    return {
-        name: Style(
-            name=name, **{**row, "words": tuple(row["words"]), "hints": tuple(row["hints"])}
-        )
-        for name, row in load_toml("shared/styles.toml").items()
-    }
+    return rows(load_toml("shared/styles.toml"), Style, "shared/styles.toml")
 
 
 def _named(table: dict[str, Style], said: str) -> Style:

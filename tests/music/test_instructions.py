@@ -120,7 +120,7 @@ def read_plan_without(folder: Path, text: str) -> tuple[str, ...]:
 def test_a_copy_that_is_no_line_is_named(tmp_path: Path) -> None:
     path = tmp_path / "plan.toml"
     path.write_text('[house]\ncopy = ["Solo - open"]\n')
-    with pytest.raises(UnusableSettings, match="not a list of lines"):
+    with pytest.raises(UnusableSettings, match="is no line such as"):
         read_plan(path)
 
 

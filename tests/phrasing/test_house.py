@@ -66,7 +66,7 @@ def test_a_plan_file_names_the_line_that_it_cannot_read(tmp_path: Path) -> None:
         read_plan(path)
     assert "off-beat tops" in refused.value.remedy
     path.write_text("[house]\nhabits = 3\n")
-    with pytest.raises(UnusableSettings, match="list of sentences"):
+    with pytest.raises(UnusableSettings, match="habits: must be a list"):
         read_plan(path)
 
 

@@ -17,8 +17,8 @@ from sectionprep.outputs.director.pen import Pen
 from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
 from sectionprep.outputs.director.study_page import write_study
 from sectionprep.outputs.director.summary import write_summary
+from sectionprep.outputs.sheet_look import sheet_look
 from sectionprep.results import Marked
-from sectionprep.settings import load_toml
 
 
 def director_pdf(
@@ -27,7 +27,7 @@ def director_pdf(
     """Summary and study pages of the marked chart as a PDF. pitch: of the study pages, "sounding"
     or "written" (as the players read)."""
     chart, together, plan = marked.again.chart, marked.score.together, marked.plan
-    short, long = sorted(side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
+    short, long = sorted(side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
     canvas = new_canvas(out, long, short, title=f"{chart.title} - director")
     write_summary(canvas, long, short, chart, together, plan, marked.after, footer)
@@ -47,7 +47,7 @@ def study_pdf(
     """The study pages of one section leader, or of one player: the passages in which they play,
     their own staves and the lead's."""
     chart = marked.again.chart
-    short, long = sorted(side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
+    short, long = sorted(side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
     canvas = new_canvas(out, short, long, title=f"{chart.title} - study pages for {who.name}")
     pen = Pen(canvas, short, long, footer)

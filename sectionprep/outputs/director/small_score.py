@@ -28,8 +28,8 @@ from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
 from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.director.staves import pick_staff
+from sectionprep.outputs.sheet_look import sheet_look
 from sectionprep.results import Score
-from sectionprep.settings import load_toml
 
 _STAFF_MM = 4.0
 # height that a staff takes with its neighbours' ledger lines and signs; judgement from drawn scores
@@ -48,7 +48,7 @@ def small_score_pdf(
 ) -> DirectorPages:
     """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding"."""
     document, chart = score.document, score.chart
-    width, height = (side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
+    width, height = (side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
     canvas = new_canvas(out, width, height, title=f"{chart.title} - score", author=chart.composer)
     pages = _Pages(canvas, chart, width, height, footer, pitch)

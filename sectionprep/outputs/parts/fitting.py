@@ -16,7 +16,7 @@ from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.scene.ink import System, extent
 from sectionprep.drawing.scene.spacing import narrowed
 from sectionprep.outputs.parts.page_heads import Frame
-from sectionprep.settings import load_toml
+from sectionprep.outputs.sheet_look import sheet_look
 
 _FULL = 0.97  # of the width: a line that reaches as far fills the page
 
@@ -43,11 +43,11 @@ def fit(
     """Lines broken into pages at the first level that needs fewest turns without rest and fewest
     pages. staff: in millimetres, as asked for: only the usual one gives way. tight: the lines are
     packed as close as the style allows from the beginning."""
-    page, levels = load_toml("templates/sheets.toml")["page"], _levels()
+    page, levels = sheet_look().page, _levels()
     usual = levels[0][0]
     fits = []
     for size, gap in levels if staff == usual else levels[:1]:
-        share, least = size / usual, page["gap"] * MM * (levels[-1][1] if tight else gap)
+        share, least = size / usual, page.gap * MM * (levels[-1][1] if tight else gap)
         scaled = tuple(replace(line, height=line.height * share) for line in lines)
         broken = break_pages(scaled, frame.room(True), frame.room(False), least, jumps)
         fits.append(Fit(broken, scaled, share, least))
@@ -58,8 +58,8 @@ def fit(
 
 def _levels() -> list[tuple[float, float]]:
     """Staff in millimetres and share of the usual white, from the best to read on."""
-    found = load_toml("templates/sheets.toml")["levels"]
-    return [(size, gap) for size, gap in zip(found["staff"], found["gap"], strict=True)]
+    found = sheet_look().levels
+    return [(size, gap) for size, gap in zip(found.staff, found.gap, strict=True)]
 
 
 def filled(systems: Sequence[System], share: float, width: float) -> tuple[System, ...]:

@@ -12,7 +12,7 @@ from sectionprep.drawing.paging.lines_and_pages import Turn
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.text import fonts
 from sectionprep.outputs.parts.sheet_remarks import at_the_foot
-from sectionprep.settings import load_toml
+from sectionprep.outputs.sheet_look import sheet_look
 
 if TYPE_CHECKING:
     from sectionprep.outputs.parts.sheet import PartJob
@@ -44,37 +44,36 @@ class Frame:
 
 def frame_of(paper: str) -> Frame:
     """The page of a paper that templates/sheets.toml names."""
-    table = load_toml("templates/sheets.toml")
-    width, height = table["paper"][paper]
-    page = table["page"]
+    width, height = sheet_look().paper[paper]
+    page = sheet_look().page
     return Frame(
         width * MM,
         height * MM,
-        page["side"] * MM,
-        page["top"] * MM,
-        page["bottom"] * MM,
-        page["head_first"] * MM,
-        page["head_later"] * MM,
+        page.side * MM,
+        page.top * MM,
+        page.bottom * MM,
+        page.head_first * MM,
+        page.head_later * MM,
     )
 
 
 def cover(canvas: Any, frame: Frame, job: PartJob, pages: int) -> None:
     """A title page on the right-hand side: the music then begins on a left page, and a turn falls
     into a rest."""
-    sizes = load_toml("templates/sheets.toml")["type"]
+    sizes = sheet_look().type
     middle, y = frame.width / 2, frame.height * 0.62
     for words, font, size in (
-        (job.title, fonts.BOLD, sizes["title"] * 1.3),
-        (job.name, fonts.BOLD, sizes["title"]),
-        *((text, fonts.TEXT, sizes["part"]) for text in job.under),
-        *((text, fonts.TEXT, sizes["credit"] + 2) for text in _credits(job)),
+        (job.title, fonts.BOLD, sizes.title * 1.3),
+        (job.name, fonts.BOLD, sizes.title),
+        *((text, fonts.TEXT, sizes.part) for text in job.under),
+        *((text, fonts.TEXT, sizes.credit + 2) for text in _credits(job)),
     ):
         canvas.setFont(font, size)
         canvas.drawCentredString(
             middle, y, fonts.fitted(words, font, size, frame.width - 2 * frame.side)
         )
         y -= 1.7 * size
-    canvas.setFont(fonts.ITALIC, sizes["running"])
+    canvas.setFont(fonts.ITALIC, sizes.running)
     canvas.drawCentredString(
         middle,
         frame.height * 0.3,
@@ -99,19 +98,17 @@ def _credits(job: PartJob) -> list[str]:
 
 def header(canvas: Any, frame: Frame, job: PartJob, number: int, cover: bool) -> None:
     """The head of a page of music; number: counted from the first one."""
-    sizes = load_toml("templates/sheets.toml")["type"]
+    sizes = sheet_look().type
     top = frame.height - frame.top
     left, right = frame.side, frame.width - frame.side
     if number > 1:
-        canvas.setFont(fonts.ITALIC, sizes["running"])
-        name = fonts.fitted(job.name, fonts.BOLD, sizes["running"], 0.5 * (right - left))
-        room = (right - left - fonts.width(name, fonts.BOLD, sizes["running"])) / 2 - 10
-        canvas.drawString(
-            left, top - 9, fonts.fitted(job.title, fonts.ITALIC, sizes["running"], room)
-        )
-        canvas.setFont(fonts.BOLD, sizes["running"])
+        canvas.setFont(fonts.ITALIC, sizes.running)
+        name = fonts.fitted(job.name, fonts.BOLD, sizes.running, 0.5 * (right - left))
+        room = (right - left - fonts.width(name, fonts.BOLD, sizes.running)) / 2 - 10
+        canvas.drawString(left, top - 9, fonts.fitted(job.title, fonts.ITALIC, sizes.running, room))
+        canvas.setFont(fonts.BOLD, sizes.running)
         canvas.drawCentredString(frame.width / 2, top - 9, name)
-        canvas.setFont(fonts.TEXT, sizes["running"])
+        canvas.setFont(fonts.TEXT, sizes.running)
         canvas.drawRightString(right, top - 9, str(number + cover))
         return
     _firstheader(canvas, job, left, right, top)
@@ -157,14 +154,14 @@ def _line(
 def _firstheader(canvas: Any, job: PartJob, left: float, right: float, top: float) -> None:
     """Part, who plays it and lyricist at the left, title in the middle and lower where it would
     touch them, composer and arranger at the right."""
-    sizes = load_toml("templates/sheets.toml")["type"]
+    sizes = sheet_look().type
     room = right - left
-    name = _line(job.name, fonts.BOLD, sizes["part"], 0.55 * room, 8, 12, left, right, 0)
-    title = _line(job.title, fonts.BOLD, sizes["title"], 0.62 * room, 10, 30, left, right, 0.5)
+    name = _line(job.name, fonts.BOLD, sizes.part, 0.55 * room, 8, 12, left, right, 0)
+    title = _line(job.title, fonts.BOLD, sizes.title, 0.62 * room, 10, 30, left, right, 0.5)
     if name.end > title.x - 8:
         title = replace(title, down=38)
     beside = [
-        _line(text, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 10 + 12 * n, left, right, 1)
+        _line(text, fonts.TEXT, sizes.credit, 0.34 * room, 6, 10 + 12 * n, left, right, 1)
         for n, text in enumerate(_credits(job))
     ]
     under = list(job.under)
@@ -172,7 +169,7 @@ def _firstheader(canvas: Any, job: PartJob, left: float, right: float, top: floa
         words = job.lyricist if _WORDS.search(job.lyricist) else f"words: {job.lyricist}"
         under.append(words)
     beside += [
-        _line(text, fonts.TEXT, sizes["credit"], 0.34 * room, 6, 25 + 11 * n, left, right, 0)
+        _line(text, fonts.TEXT, sizes.credit, 0.34 * room, 6, 25 + 11 * n, left, right, 0)
         for n, text in enumerate(under)
     ]
     for line in beside:
@@ -187,7 +184,7 @@ def warning(canvas: Any, frame: Frame, job: PartJob, indices: Sequence[int]) -> 
     """Over the music: bars (by index) of this sheet that are not drawn as the file has them."""
     bars = [job.numbers[bar] if 0 <= bar < len(job.numbers) else "?" for bar in indices]
     if bars:
-        size = load_toml("templates/sheets.toml")["type"]["credit"]
+        size = sheet_look().type.credit
         named = f"bar{'s' * (len(bars) > 1)} {', '.join(bars)}"
         words = f"CHECK AGAINST THE SCORE: {named} (not drawn as the file has it)"
         canvas.setFont(fonts.BOLD, size)
@@ -198,7 +195,7 @@ def warning(canvas: Any, frame: Frame, job: PartJob, indices: Sequence[int]) -> 
 
 def foot_of_first_page(canvas: Any, frame: Frame, job: PartJob) -> None:
     """Under the footer: what the sheet does not show, and the file's notes on rights."""
-    size = load_toml("templates/sheets.toml")["type"]["footer"]
+    size = sheet_look().type.footer
     y, room = frame.bottom - 14 - 1.4 * size, frame.width - 2 * frame.side
     words, rights = at_the_foot(job.remarks), "  \u00b7  ".join(job.rights)
     canvas.setFont(fonts.ITALIC, size)
@@ -227,12 +224,12 @@ def footer(
 ) -> None:
     """The foot of every page: what is printed, its number, and how long its turns have. number: as
     it is printed, counted with a cover. syllables: some stand on the page."""
-    sizes = load_toml("templates/sheets.toml")["type"]
+    sizes = sheet_look().type
     y = frame.bottom - 14
     right = frame.width - frame.side
-    canvas.setFont(fonts.TEXT, sizes["footer"])
+    canvas.setFont(fonts.TEXT, sizes.footer)
     canvas.drawRightString(right, y, f"{number} of {pages}")
-    size = sizes["footer"] + 1.5
+    size = sizes.footer + 1.5
     says = fonts.fitted(
         "; ".join(map(_turn_words, turns)), fonts.ITALIC, size, 0.6 * (right - frame.side)
     )
@@ -245,7 +242,7 @@ def footer(
     line = _line(
         job.footer + legend,
         fonts.TEXT,
-        sizes["footer"],
+        sizes.footer,
         room,
         4.5,
         0,

@@ -35,7 +35,7 @@ from sectionprep.outputs.parts.fitting import Fit, filled, fit
 from sectionprep.outputs.parts.page_heads import Frame, frame_of
 from sectionprep.outputs.parts.proof_pages import Proof, paint_proof_pages
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark
-from sectionprep.settings import load_toml
+from sectionprep.outputs.sheet_look import sheet_look
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,7 +257,7 @@ def _with_room(engraving: Engraving, job: PartJob) -> Engraving:
     """Notes so far apart that what is said under them does not touch."""
     if not job.syllables:
         return engraving
-    size = load_toml("templates/sheets.toml")["type"]["syllable"] / UNIT
+    size = sheet_look().type.syllable / UNIT
     systems = tuple(roomy(system, job.syllables, size) for system in engraving.systems)
     return replace(engraving, systems=systems)
 
@@ -354,12 +354,7 @@ def _between_lines(engraving: Engraving, jumps: Sequence[Jump]) -> Iterator[Jump
 
 
 def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
-    least = (
-        load_toml("templates/sheets.toml")["page"]["line_least"]
-        * MM
-        * job.style.staff
-        / _USUAL_STAFF
-    )
+    least = sheet_look().page.line_least * MM * job.style.staff / _USUAL_STAFF
     boxes = []
     for system, (first, last) in zip(engraving.systems, engraving.lines, strict=True):
         bar = engraving.bars[last]
@@ -381,7 +376,7 @@ def _place(
 ) -> None:
     """Paint some lines of a part onto one page."""
     engraving, heights = sheet.engraving, [line.height for line in sheet.fit.lines]
-    most = load_toml("templates/sheets.toml")["page"]["gap_most"] * MM
+    most = sheet_look().page.gap_most * MM
     used = sum(heights[n] for n in lines)
     spare = (frame.room(is_first) - used) / max(len(lines) - 1, 1)
     gap = min(max(spare, sheet.fit.gap), most) if not is_last or spare < most else most * 0.8
@@ -427,7 +422,7 @@ def _margin_bar(painter: Painter, frame: Frame, top: float, height: float) -> No
 
 def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:
     """What we add to each line of an engraved part; lines grow to hold it."""
-    sizes = load_toml("templates/sheets.toml")["type"]
+    sizes = sheet_look().type
     found = []
     for n, system in enumerate(engraving.systems):
         index = engraving.bars[engraving.lines[n][0]].index
@@ -438,9 +433,9 @@ def extras_of(engraving: Engraving, job: PartJob) -> list[list[Extra]]:
                 chords=engraving.chords,
                 overlays=job.overlays,
                 number=number,
-                number_size=sizes["bar_number"] / UNIT,
+                number_size=sizes.bar_number / UNIT,
                 syllables=job.syllables,
-                syllable_size=sizes["syllable"] / UNIT,
+                syllable_size=sizes.syllable / UNIT,
             )
         )
     return found
