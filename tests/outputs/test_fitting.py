@@ -17,7 +17,7 @@ from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.fitting import filled, fit
 from sectionprep.outputs.parts.page_heads import frame_of
-from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, draw_part, engraved
+from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, as_printed, draw_part
 from sectionprep.outputs.parts.sheets import part_jobs
 from sectionprep.outputs.parts.turning import RoadTurns
 
@@ -64,7 +64,7 @@ def test_smaller_lines_fill_the_page(tmp_path: Path) -> None:
     text = part_xml("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 20)
     document = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": text}))
     (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
-    systems = engraved(job).systems
+    systems = as_printed(job).engraving.systems
     width = LETTER.inner_mm * 100
     for was, now in zip(systems[:-1], filled(systems, 0.96, width)[:-1], strict=True):
         right = max(x1 for *_, x1 in now.bar_edges)

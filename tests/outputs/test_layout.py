@@ -22,9 +22,12 @@ boxes = st.builds(BarBox, width=st.floats(1500, 9000), section=st.booleans(), gl
 
 def _price(bars: list[BarBox], starts: tuple[int, ...], room: float) -> float:
     ends = [*starts[1:], len(bars)]
-    return sum(
-        line_cost(bars[a:b], room, b == len(bars)) + 0.4 for a, b in zip(starts, ends, strict=True)
-    )
+    total = 0.0
+    for a, b in zip(starts, ends, strict=True):
+        width, inner = sum(bar.width for bar in bars[a:b]), bars[a + 1 : b]
+        sections = sum(bar.section for bar in inner)
+        total += 0.4 + line_cost(width, b - a, sections, bars[a].glued, room, b == len(bars))
+    return total
 
 
 @given(st.lists(boxes, min_size=1, max_size=9))
@@ -66,7 +69,8 @@ def test_pages_agree_with_brute_force(found: list[LineBox]) -> None:
         ends = [*starts[1:], len(found)]
         total = 0.0
         for page, (a, b) in enumerate(zip(starts, ends, strict=True), start=1):
-            total += page_cost(found[a:b], first if page == 1 else room, gap, page == len(starts))
+            used = sum(line.height for line in found[a:b]) + gap * (b - a - 1)
+            total += page_cost(used, b - a, first if page == 1 else room, page == len(starts))
             if is_turn(page, len(starts), broken.cover):
                 total += turn_cost(found[b - 1].rest_after)
         return total

@@ -28,7 +28,7 @@ from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.parts import sheet as part_sheet
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, engraved, extras_of
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, extras_of
 from sectionprep.outputs.parts.sheets import part_jobs
 from sectionprep.results import Marked
 
@@ -59,7 +59,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> PartJob:
 
 @pytest.fixture(scope="module")
 def drawn(job: PartJob) -> Engraving:
-    return engraved(job)
+    return as_printed(job).engraving
 
 
 def _with(system: System, *more: Ink, without: tuple[Ink, ...] = ()) -> System:
@@ -215,7 +215,7 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
 def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> None:
     with painted() as seen:
         part_sheet.draw_part(job)
-    assert len(seen) == len(engraved(job).systems)
+    assert len(seen) == len(as_printed(job).engraving.systems)
     with painted() as nothing:
         pass
     assert nothing == []

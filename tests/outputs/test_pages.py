@@ -14,7 +14,7 @@ from PIL import Image
 
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle, engraved, extras_of
+from sectionprep.outputs.parts.sheet import SheetStyle, as_printed, extras_of
 from sectionprep.outputs.parts.sheets import draw_all, part_jobs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "golden"))
@@ -69,7 +69,7 @@ def test_planted_collisions_are_counted(tmp_path: Path) -> None:
     """A syllable moved up onto the notes, and an accent pushed into its note head."""
     d = document({"Alto": TUNE * 2})
     (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
-    drawn = engraved(job)
+    drawn = as_printed(job).engraving
     system = drawn.systems[0]
     assert line_collisions("", 1, system, extras_of(drawn, job)[0]) == []
     x, y = next((head.x, head.y) for head in system.heads.values())
@@ -111,7 +111,7 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
         together=together,
         plan=plan_passages(chart, together),
     )
-    drawn = engraved(job)
+    drawn = as_printed(job).engraving
     for system, extras in zip(drawn.systems, extras_of(drawn, job), strict=True):
         middles = sorted((e.box[0] + e.box[2]) / 2 for e in extras if e.kind == "syllable")
         heads = sorted(h.x + h.width / 2 for h in system.heads.values())

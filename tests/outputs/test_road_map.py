@@ -17,7 +17,7 @@ from sectionprep.drawing.scene.spacing import narrowed
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle, engraved
+from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
 from sectionprep.outputs.parts.sheets import part_jobs
 
 _CODA = "\ue048"
@@ -43,7 +43,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Engraving:
     )
     folder = tmp_path_factory.mktemp("road")
     (job,) = part_jobs(document, read_chart(document), folder, style=SheetStyle(), footer="")
-    return engraved(job)
+    return as_printed(job).engraving
 
 
 def _with_words(drawn: Engraving, words: str) -> tuple[System, Ink]:

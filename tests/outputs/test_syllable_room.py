@@ -8,7 +8,7 @@ from itertools import pairwise
 import pypdfium2
 import pytest
 
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part, engraved, extras_of
+from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, draw_part, extras_of
 from sectionprep.outputs.parts.sheets import part_jobs
 from sectionprep.results import Marked
 
@@ -35,7 +35,7 @@ def jobs(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> list[
 def test_no_two_syllables_are_closer_than_a_millimetre(jobs: list[PartJob]) -> None:
     for job in jobs:
         looked_at = 0
-        for line in extras_of(engraved(job), job):
+        for line in extras_of(as_printed(job).engraving, job):
             boxes = sorted(extra.box for extra in line if extra.kind == "syllable")
             looked_at += len(boxes)
             assert all(b[0] - a[2] >= 100 for a, b in pairwise(boxes))

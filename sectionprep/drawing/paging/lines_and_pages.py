@@ -38,21 +38,12 @@ class BarBox:
     rest_after: float = 0.0
 
 
-def line_cost(bars: Sequence[BarBox], room: float, last: bool) -> float:
-    """Price of one line holding these bars, `room` wide without clef and key."""
-    return _cost(
-        sum(bar.width for bar in bars),
-        len(bars),
-        sum(bar.section for bar in bars[1:]),
-        bars[0].glued,
-        room,
-        last,
-    )
-
-
-def _cost(natural: float, count: int, sections: int, torn: bool, room: float, last: bool) -> float:
-    """natural: width of all bars; sections: how many begin inside the line; torn: its first bar
-    belongs to the one before."""
+def line_cost(
+    natural: float, count: int, sections: int, torn: bool, room: float, last: bool
+) -> float:
+    """Price of a line of `count` bars, `room` wide without clef and key. natural: width of all
+    bars; sections: how many begin inside the line; torn: its first bar belongs to the one
+    before."""
     stretch = room / max(natural, 1.0)
     if last and stretch > 1:
         stretch = min(stretch, 1.25)
@@ -81,7 +72,7 @@ def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, floa
         [
             (
                 start,
-                _cost(
+                line_cost(
                     width[end] - width[start],
                     end - start,
                     sections[end] - sections[start + 1],
@@ -271,15 +262,9 @@ def lie_open(page: int, other: int, pages: int, cover: bool = False) -> bool:
     return (page + cover) // 2 == (other + cover) // 2
 
 
-def page_cost(lines: Sequence[LineBox], room: float, gap: float, last: bool) -> float:
-    """Price of one page without its turn."""
-    return _page_cost(
-        sum(line.height for line in lines) + gap * (len(lines) - 1), len(lines), room, last
-    )
-
-
-def _page_cost(used: float, count: int, room: float, last: bool) -> float:
-    """used: height of `count` lines with the white between them."""
+def page_cost(used: float, count: int, room: float, last: bool) -> float:
+    """Price of one page without its turn. used: height of `count` lines with the white between
+    them."""
     if used > room + 1e-6:
         return math.inf if count > 1 else 50.0
     empty = 1 - used / room
@@ -378,7 +363,7 @@ def _with_pages(
         best: dict[int, tuple[float, tuple[int, ...]]] = {}
         for start, (before, starts) in reached.items():
             for end in range(start + 1, count + 1):
-                cost = before + _page_cost(
+                cost = before + page_cost(
                     heights[end] - heights[start] - gap, end - start, space, page == pages
                 )
                 if math.isinf(cost):

@@ -247,12 +247,6 @@ def as_printed(job: PartJob) -> _Sheet:
     return _proved_sheet(job, frame_of(job.style.paper))
 
 
-def engraved(job: PartJob) -> Engraving:
-    """The part engraved with its lines broken the usual way."""
-    part = _measured(job, frame_of(job.style.paper))
-    return _with_room(engrave(part, break_for_pages(part.boxes, part.room)), job)
-
-
 def _with_room(engraving: Engraving, job: PartJob) -> Engraving:
     """Notes so far apart that what is said under them does not touch."""
     if not job.syllables:
