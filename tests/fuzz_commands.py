@@ -175,8 +175,6 @@ def _fault_of_words(case: Case, ended: Ended) -> str:
     if ended.code and not ended.err.strip() and ended.code not in (8, 9):
         return f"ends with {ended.code} and says nothing"
     reports = case.arguments[0] in ("check", "passages", "plan")
-    if "--list" in case.arguments:
-        return ""  # it says what is looked for, and nothing else
     if reports and "--json" in case.arguments[2:] and ended.code in (0, 8):
         try:
             json.loads(ended.out)

@@ -337,6 +337,23 @@ def test_words_are_taken_in_any_case_and_a_tempo_word_is_a_style(demo_path: Path
     assert json.loads(done.stdout)["style"] == "latin"
 
 
+def test_plan_takes_the_habits_of_the_house_and_a_tempo(demo_path: Path, tmp_path: Path) -> None:
+    """Both were once taken and forgotten."""
+    house = tmp_path / "house.toml"
+    house.write_text('[house]\nhabits = ["off-beat tops: plain"]\n')
+    plain = run("plan", demo_path, "--json")
+    assert run("plan", demo_path, "--house", house, "--json").stdout != plain.stdout
+    silent = tmp_path / "silent.musicxml"
+    text = demo_path.read_text().replace(' tempo="152"', "")
+    text = re.sub(r"<metronome.*?</metronome>", "<words>x</words>", text, flags=re.DOTALL)
+    silent.write_text(text.replace("Medium swing", ""))
+    styles = {
+        json.loads(run("plan", silent, "--bpm", bpm, "--json").stdout)["style"]
+        for bpm in ("70", "260")
+    }
+    assert len(styles) == 2
+
+
 def test_a_style_that_is_added_stands_in_the_help_by_itself() -> None:
     from sectionprep.phrasing.styles import styles
 
@@ -350,6 +367,10 @@ def test_check_lists_what_it_looks_for_without_a_chart() -> None:
     done = run("check", "--list")
     assert done.returncode == 0, done.stderr
     assert [line.split()[0] for line in done.stdout.splitlines()] == list(all_checks())
+    for asked in (("--list", "--json"), ("--json", "--list")):
+        told = json.loads(run("check", *asked).stdout)
+        assert {one["check"]: one["says"] for one in told["checks"]} == all_checks()
+        assert "sectionprep" in told
 
 
 def test_every_result_says_which_version_made_it(demo_path: Path, tmp_path: Path) -> None:

@@ -64,7 +64,7 @@ def _version(wanted: bool) -> None:
 
 @app.callback()
 def limits(
-    version: Annotated[
+    version: Annotated[  # noqa: ARG001
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
     ] = False,
     max_bytes: Annotated[

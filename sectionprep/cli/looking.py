@@ -81,7 +81,14 @@ def plan_command(
     from sectionprep.outputs.reports.agreement import plan_json
 
     options = asked(
-        style=style, printed=printed, plan=plan, decisions=decisions, roster=roster, tune=tune
+        style=style,
+        printed=printed,
+        plan=plan,
+        house=house,
+        bpm=bpm,
+        decisions=decisions,
+        roster=roster,
+        tune=tune,
     )
     if (chart is None) == (learn is None):
         raise BadArgument(
@@ -145,19 +152,21 @@ def _learn(folder: Path, out: Path | None, *, as_json: bool, options: Options) -
         say(line)
 
 
-def _list_checks(wanted: bool) -> None:
-    if not wanted:
-        return
+def _list_checks(*, as_json: bool) -> None:
     from sectionprep.checks import all_checks
+    from sectionprep.stages import to_json
 
+    if as_json:
+        checks = [{"check": name, "says": says} for name, says in all_checks().items()]
+        print(to_json({"checks": checks}))
+        return
     for name, says in all_checks().items():
         say(f"{name:<20} {says}")
-    raise typer.Exit
 
 
 @app.command()
 def check(
-    chart: Score,
+    chart: MaybeScore = None,
     level: Level = "pro",
     decisions: Decisions = None,
     bpm: Bpm = None,
@@ -192,17 +201,18 @@ def check(
     ] = False,
     listing: Annotated[
         bool,
-        typer.Option(
-            "--list",
-            callback=_list_checks,
-            is_eager=True,
-            help="Say what is looked for, and nothing else.",
-        ),
+        typer.Option("--list", help="Say what is looked for, and nothing else."),
     ] = False,
 ) -> None:
     """Check that lead and section agree, and that the parts can be played."""
+    if listing:
+        _list_checks(as_json=as_json)
+        return
     from sectionprep import stages
     from sectionprep.errors import BadArgument
+
+    if chart is None:
+        raise BadArgument("check needs a chart.", remedy="Write check CHART, or check --list.")
     from sectionprep.outputs.reports.agreement import findings_json, versions_json
 
     options = asked(level=level, decisions=decisions, bpm=bpm, roster=roster, tune=tune)
