@@ -3,6 +3,7 @@ nothing heavy is loaded for --help."""
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import signal
@@ -53,7 +54,8 @@ def main() -> None:
         raise
     except OSError as error:
         where = str(error.filename or "standard output")[:200]
-        fail(f"{where}: {error.strerror or error}.", 3)
+        remedy = " Give it a shorter name." if error.errno == errno.ENAMETOOLONG else ""
+        fail(f"{where}: {error.strerror or error}.{remedy}", 3)
     except MemoryError:
         fail("the file asks for more memory than there is.", 6)
     except Exception as error:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from sectionprep.cli.choices import one_of, paper_words, same, style_words
+from sectionprep.outputs.names import MOST_BYTES
 
 
 def _a_place(path: Path) -> Path:
@@ -19,6 +21,12 @@ def _named(text: str) -> Path:
     if not text.strip():
         raise typer.BadParameter(
             "it names no place. Name a file or folder; a dot means this folder."
+        )
+    longest = max(Path(text).parts, key=lambda name: len(os.fsencode(name)))
+    if len(os.fsencode(longest)) > MOST_BYTES:
+        raise typer.BadParameter(
+            f"the name {longest[:20]}... is too long. Take at most {MOST_BYTES} letters "
+            "(fewer where they are not plain)."
         )
     return Path(text)
 

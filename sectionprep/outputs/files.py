@@ -44,7 +44,7 @@ def write_file(path: Path, data: bytes, *, reads: Iterable[Path] = ()) -> None:
                 "is no ordinary file.", where=str(path), remedy="Choose another name with -o."
             )
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:20]}.")
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()

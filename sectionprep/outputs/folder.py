@@ -19,7 +19,7 @@ import tempfile
 from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from sectionprep.errors import DestinationError
 from sectionprep.outputs.files import failed, refuse_input
@@ -108,7 +108,7 @@ def _read_manifest(folder: Path) -> _Manifest:
     try:
         data = json.loads(path.read_bytes())
         made = {
-            str(kind): {str(name): str(known) for name, known in files.items()}
+            str(kind): {str(name): str(known) for name, known in files.items() if _inside(name)}
             for kind, files in data["made"].items()
         }
         return _Manifest(str(data["chart"]), made)
@@ -161,7 +161,10 @@ def _commit(stage: Path, folder: Path, manifest: _Manifest, run: Run) -> None:
         (made / MANIFEST).write_text(json.dumps(body, indent=0), "utf-8")
         put.append(MANIFEST)
     half = stage / f"{_JOURNAL}.half"
-    half.write_text(json.dumps({"put": put, "drop": drop}), "utf-8")
+    with half.open("w", encoding="utf-8") as stream:
+        json.dump({"put": put, "drop": drop}, stream)
+        stream.flush()
+        os.fsync(stream.fileno())
     os.replace(half, stage / _JOURNAL)
 
 
@@ -198,7 +201,7 @@ def _settle_stages(folder: Path) -> None:
     """What runs that were killed have left behind: what was whole is put in its place, all else
     goes. Only the holder of the lock may do this."""
     for stage in sorted(folder.glob(f"{_STAGE}*")):
-        if (stage / _JOURNAL).exists():
+        if os.path.lexists(stage / _JOURNAL):
             _settle(stage, folder)
         shutil.rmtree(stage, ignore_errors=True)
 
@@ -206,7 +209,10 @@ def _settle_stages(folder: Path) -> None:
 def _settle(stage: Path, folder: Path) -> None:
     """Let the files of a stage change places with those in the folder, from wherever an earlier try
     stopped. Where one cannot, all go back. Raises DestinationError."""
-    journal: dict[str, list[str]] = json.loads((stage / _JOURNAL).read_bytes())
+    journal = _read_journal(stage)
+    if journal is None:
+        _give_back(stage, folder)
+        return
     try:
         for name in journal["put"]:
             if (stage / _NEW / name).exists():
@@ -225,6 +231,33 @@ def _settle(stage: Path, folder: Path) -> None:
         if not _half_way(stage, folder, journal):
             (stage / _JOURNAL).unlink(missing_ok=True)
     _remove_empty(folder, journal["drop"])
+
+
+def _read_journal(stage: Path) -> dict[str, list[str]] | None:
+    """What goes where; None for a journal that says nothing, or names places outside the folder."""
+    path = stage / _JOURNAL
+    try:
+        data = json.loads(path.read_bytes()) if path.is_file() else None
+        found = {what: list(data[what]) for what in ("put", "drop")} if data else None
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return None
+    whole = found is not None and all(map(_inside, (*found["put"], *found["drop"])))
+    return found if whole else None
+
+
+def _inside(name: object) -> bool:
+    """True for a name that leads to a place inside the folder."""
+    path = PurePath(name) if isinstance(name, str) else PurePath()
+    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts
+
+
+def _give_back(stage: Path, folder: Path) -> None:
+    """Without a journal: whatever was moved aside goes back to its place, so that nothing of the
+    old set is lost."""
+    old = stage / _OLD
+    for path in sorted(old.rglob("*")):
+        if path.is_symlink() or path.is_file():
+            _rename(path, folder / path.relative_to(old))
 
 
 def _step_aside(stage: Path, folder: Path, name: str) -> None:

@@ -5,7 +5,9 @@ Runs are killed at every call that changes a name: no finally block runs, as wit
 
 from __future__ import annotations
 
+import hashlib
 import itertools
+import json
 import os
 import subprocess
 import sys
@@ -124,6 +126,38 @@ def test_a_run_killed_anywhere_leaves_the_old_set_or_the_new_one(tmp_path: Path)
         kills += 1
     assert moment > 20
     assert kills > 500
+
+
+@pytest.mark.parametrize("broken", ["", "{", "[]", '{"put": 5}', '{"put": ["../x"], "drop": []}'])
+def test_a_broken_journal_loses_no_file_and_stops_nobody(broken: str, tmp_path: Path) -> None:
+    """As after a power cut, or where somebody has put one there."""
+    journals = 0
+    (tmp_path / "x").write_text("outside")
+    for moment in itertools.count():
+        folder = tmp_path / str(moment)
+        _write(folder, _OLD)
+        if not _killed_after(moment, partial(_write, folder, _NEW)):
+            break
+        for journal in folder.glob(".sectionprep-*/journal.json"):
+            journal.write_text(broken)
+            journals += 1
+        _write(folder, {"y": ""}, _run("audition"))
+        held = _held(folder)
+        assert all(held.get(name) in (text, _NEW.get(name)) for name, text in _OLD.items()), moment
+        assert not list(folder.glob(".sectionprep-*/journal.json"))
+    assert journals > 5
+    assert (tmp_path / "x").read_text() == "outside"
+
+
+def test_a_manifest_that_names_places_elsewhere_takes_nothing_away(tmp_path: Path) -> None:
+    outside, folder = tmp_path / "mine", tmp_path / "made"
+    outside.write_text("mine")
+    _write(folder, _OLD)
+    known = json.loads((folder / MANIFEST).read_text())
+    known["made"]["prepare"]["../mine"] = hashlib.sha256(b"mine").hexdigest()
+    (folder / MANIFEST).write_text(json.dumps(known))
+    _write(folder, _NEW)
+    assert outside.read_text() == "mine"
 
 
 def test_a_file_that_cannot_be_replaced_keeps_the_old_set_whole(
