@@ -18,6 +18,33 @@ ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "demo_chart" / "late_tram_home.musicxml"
 
 
+#: folders and modules of tests that kill, listen, browse, or run whole commands again and again:
+#: left out by `-m "not thorough"`, which is for every change; CI runs them all
+THOROUGH = (
+    "outside",
+    "practice",
+    "review",
+    "test_audition.py",
+    "test_cli.py",
+    "test_cluster.py",
+    "test_director_pages.py",
+    "test_evening.py",
+    "test_folder.py",
+    "test_fuzz.py",
+    "test_fuzz_commands.py",
+    "test_long_names.py",
+    "test_page_faults.py",
+    "test_sound.py",
+    "test_workbook_in_office.py",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if not {*item.path.parts}.isdisjoint(THOROUGH):
+            item.add_marker(pytest.mark.thorough)
+
+
 @pytest.fixture(scope="session")
 def demo_path() -> Path:
     return DEMO
