@@ -29,6 +29,7 @@ from sectionprep.outputs.library.summary import (
     key_of,
     recorded,
     summary_workbook,
+    without_lists,
 )
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.passages.players import lead_label
@@ -39,6 +40,7 @@ from sectionprep.results import Options
 _LOOK = 5.0  # between two looks whether a cluster has workers
 _PATIENCE = 60.0  # without any worker: one that is started again takes less
 _STATE = 5.0  # between two writings of the book's state
+_SHARE = 20.0  # times as long as the last writing took, so that it costs no more than a twentieth
 _ROOM = 5_000_000  # bytes that are free where a chart can still be written; judgement
 _LONGEST = 3600.0  # without any result: the longest charts take minutes
 
@@ -183,7 +185,8 @@ def book(
     tell: Callable[[ChartResult, int], None] = lambda _result, _of: None,
 ) -> list[ChartResult]:
     """Prepare every chart of a library; `tell` is called as each one ends, with the number of
-    charts in all. cluster: address of a Dask scheduler."""
+    charts in all. The results that are returned have no lists; those stand in the charts' folders.
+    cluster: address of a Dask scheduler."""
     if not library.is_dir():
         raise UnreadableFile(
             "is no folder.", where=str(library), remedy="Name the folder that holds the charts."
@@ -205,18 +208,30 @@ def book(
     ]
     results: list[ChartResult] = []
     written = began
+    pause = _STATE
     for result in _spread(jobs, cluster):
-        results.append(result)
+        results.append(without_lists(result))
         tell(result, len(jobs))
         if result.status == "failed":
             _stop_when_full(out, len(results), len(jobs))
-        if time.time() - written > _STATE:
+        if time.time() - written > pause:
+            start = time.time()
             write_file(out / BOOK, book_json(results, len(jobs)))
             written = time.time()
+            pause = max(_STATE, _SHARE * (written - start))
     results.sort(key=lambda r: r.name)
     write_file(out / BOOK, book_json(results, len(jobs)))
-    write_file(out / "book.xlsx", summary_workbook(results))
+    write_file(out / "book.xlsx", summary_workbook(lambda: _with_lists(results, out)))
     return results
+
+
+def _with_lists(results: Iterable[ChartResult], out: Path) -> Iterator[ChartResult]:
+    """Each result with what its chart's folder tells of it."""
+    for result in results:
+        kept = recorded(out / _book_folder(result.name)) if result.status != "failed" else None
+        if kept is not None:
+            result = replace(result, figures=kept.figures, listed=kept.listed)
+        yield result
 
 
 def _stop_when_full(out: Path, done: int, of: int) -> None:

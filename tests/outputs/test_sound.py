@@ -3,6 +3,7 @@ number is exact."""
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -339,6 +340,18 @@ def test_what_the_file_does_not_say_is_said(demo_marked: Marked) -> None:
     assert any("Generated" in line and "Drums" in line for line in said)
     muted = remarks(demo_marked.score.chart, Wish(rhythm=False))
     assert not any("Generated" in line for line in muted)
+
+
+@pytest.mark.skipif(sys.platform == "darwin", reason="names there are always UTF-8")
+@pytest.mark.parametrize("sound", ["wav", "mp3"])
+def test_a_folder_whose_name_is_no_text(sound: str, tmp_path: Path) -> None:
+    """`audition` ended in a traceback: the sound library writes names as UTF-8."""
+    from sectionprep.outputs.audition.soundfiles import write_sound
+
+    folder = tmp_path / os.fsdecode(b"\xff\xfe")
+    folder.mkdir()
+    write_sound([np.ones(RATE, dtype=np.float32)], folder / f"x.{sound}")
+    assert (folder / f"x.{sound}").stat().st_size > 1000
 
 
 def test_no_silence_at_the_end(demo_marked: Marked, tmp_path: Path) -> None:

@@ -353,6 +353,7 @@ def _with_pages(
     if pages > count:
         return None
     heights = [0.0, *itertools.accumulate(line.height + gap for line in lines)]
+    least = _least(lines, room, gap, pages)
     after = [turn_cost(line.rest_after) for line in lines]  # of a turn after each line
     reached: dict[int, tuple[float, tuple[int, ...]]] = {
         0: (0.0, ())
@@ -368,6 +369,8 @@ def _with_pages(
                 )
                 if math.isinf(cost):
                     break
+                if end < least[page]:
+                    continue
                 if end < count:
                     cost += (after[end - 1] if turned else 0.0) - (
                         0.2 if lines[end].section else 0.0
@@ -378,3 +381,16 @@ def _with_pages(
             {end: found for end, found in best.items() if end < count} if page < pages else best
         )
     return reached.get(count)
+
+
+def _least(lines: Sequence[LineBox], room: float, gap: float, pages: int) -> list[int]:
+    """How many lines must have been placed after so many pages (0 to all) for the others to find
+    room on those that are left: with fewer no search need go on."""
+    found = [len(lines)]
+    for _ in range(pages - 1):
+        at, used = found[-1], -gap
+        while at and (used + lines[at - 1].height + gap <= room + 1e-6 or at == found[-1]):
+            at -= 1
+            used += lines[at].height + gap
+        found.append(at)
+    return [0, *reversed(found)]

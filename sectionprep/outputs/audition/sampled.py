@@ -95,7 +95,7 @@ class Player:
                     seconds=_PATIENCE + seconds,
                 ).result()
                 return
-            except (Died, ImportError, OSError) as error:
+            except (Died, ImportError, OSError, UnicodeError) as error:
                 self.lost = str(error)
         write_sound(blocks([(v.section, v.notes) for v in voices], seconds, clicks), path)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import io
 import math
+import os
 import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -96,11 +97,13 @@ def mp3(blocks: Iterable[Sound]) -> bytes:
 
 
 def _write(blocks: Iterable[Sound], target: Path | io.BytesIO, kind: str, **how: float) -> None:
+    # the library would write names as UTF-8, which not all are
+    place = os.fsencode(target) if isinstance(target, Path) and os.name == "posix" else target
     with tempfile.TemporaryFile() as raw:
         for block in blocks:
             raw.write(block.tobytes())
         gain = _gain(raw)
-        with soundfile.SoundFile(target, "w", RATE, 1, format=kind.upper(), **how) as out:
+        with soundfile.SoundFile(place, "w", RATE, 1, format=kind.upper(), **how) as out:
             for sound in _copies(raw, gain):
                 out.write(_within(sound))
 

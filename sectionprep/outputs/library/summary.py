@@ -6,9 +6,9 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections import Counter, defaultdict
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, field
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -117,55 +117,64 @@ def book_json(results: Sequence[ChartResult], of: int) -> bytes:
     return json.dumps(body, indent=1).encode("ascii")
 
 
-def house_differences(results: Sequence[ChartResult]) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Figures that two charts phrase differently: (figure, [(chart, marks)])."""
-    seen: dict[str, dict[str, str]] = defaultdict(dict)
+def without_lists(result: ChartResult) -> ChartResult:
+    """The same without figures and lists: what a book of any length is held in memory by."""
+    return replace(result, figures={}, listed={})
+
+
+def house_differences(results: Iterable[ChartResult]) -> frozenset[int]:
+    """Figures that two charts phrase differently, each by its hash: so that the figures of a large
+    book need not be held."""
+    seen: dict[int, int] = {}
+    found = set()
     for result in results:
         for figure, marks in result.figures.items():
-            seen[figure][result.name] = marks
-    return [
-        (figure, sorted(charts.items()))
-        for figure, charts in sorted(seen.items())
-        if len(set(charts.values())) > 1
-    ]
+            if seen.setdefault(hash(figure), hash(marks)) != hash(marks):
+                found.add(hash(figure))
+    return frozenset(found)
 
 
-def summary_workbook(results: Sequence[ChartResult]) -> bytes:
+def summary_workbook(charts: Callable[[], Iterable[ChartResult]]) -> bytes:
     """All charts, passages, findings, pages; who carries most findings; where the house style
-    differs."""
+    differs. charts: gives them one by one, twice; rows go to the disk as they come."""
     from openpyxl import Workbook
-    from openpyxl.styles import Font
 
-    workbook = Workbook()
-    bold = Font(bold=True)
+    workbook = Workbook(write_only=True)
+    sheets = {name: _Sheet(workbook, name, *columns) for name, columns in _SHEETS.items()}
+    differ = house_differences(charts())
+    figures: list[tuple[str, str, str]] = []
+    chairs: Counter[str] = Counter()
+    checks: Counter[str] = Counter()
+    for r in charts():
+        name = writable(r.name)
+        counts = (r.passages, r.before, r.after, r.marks, r.pages)
+        why = r.reason or "; ".join(r.wrong_sheets)
+        sheets["Charts"].add((name, r.title, r.outcome, *counts, why))
+        for listed in ("Passages", "Findings"):
+            for row in r.listed.get(listed, []):
+                sheets[listed].add((name, *row))
+        chairs.update(r.chairs)
+        checks.update(r.checks)
+        figures += [(f, name, marks) for f, marks in r.figures.items() if hash(f) in differ]
+    at_the_end: dict[str, Sequence[Sequence[object]]] = {
+        "Chairs": chairs.most_common(),
+        "Faults": checks.most_common(),
+        "House style": sorted(figures),
+    }
+    for sheet, last in at_the_end.items():
+        for line in last:
+            sheets[sheet].add(line)
+    for each in sheets.values():
+        each.close()
+    out = io.BytesIO()
+    workbook.save(out)
+    return out.getvalue()
 
-    def fill(
-        sheet: Any, headings: Sequence[str], rows: Sequence[Sequence[object]], widths: Sequence[int]
-    ) -> None:
-        sheet.append(list(headings))
-        for cell in sheet[1]:
-            cell.font = bold
-        for row in rows:
-            sheet.append([None] * len(headings))
-            for n, value in enumerate(row, start=1):
-                cell = sheet.cell(sheet.max_row, n)
-                if isinstance(value, str):
-                    cell.value = "".join(c for c in value if c >= " ")[:32000]
-                    cell.data_type = "s"
-                else:
-                    cell.value = value
-        for n, width in enumerate(widths):
-            sheet.column_dimensions["ABCDEFGHIJ"[n]].width = width
-        sheet.freeze_panes = "A2"
-        sheet.auto_filter.ref = sheet.dimensions
-        sheet.page_setup.orientation = "landscape"
-        sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
-        sheet.sheet_properties.pageSetUpPr.fitToPage = True
 
-    del workbook["Sheet"]
-    charts = workbook.create_sheet("Charts")
-    fill(
-        charts,
+_Columns = tuple[tuple[str, ...], tuple[int, ...]]
+#: headings and widths (characters) of each sheet
+_SHEETS: dict[str, _Columns] = {
+    "Charts": (
         (
             "Chart",
             "Title",
@@ -177,62 +186,64 @@ def summary_workbook(results: Sequence[ChartResult]) -> bytes:
             "Pages",
             "Why it failed, or what is wrong with its sheets",
         ),
-        [
-            (
-                writable(r.name),
-                r.title,
-                r.outcome,
-                r.passages,
-                r.before,
-                r.after,
-                r.marks,
-                r.pages,
-                r.reason or "; ".join(r.wrong_sheets),
-            )
-            for r in results
-        ],
         (34, 34, 16, 10, 15, 8, 13, 8, 70),
-    )
-    for name, headings, widths in (
-        (
-            "Passages",
-            ("Chart", "Passage", "From", "To", "Who", "Texture", "Lead"),
-            (34, 9, 14, 14, 34, 10, 18),
-        ),
-        (
-            "Findings",
-            ("Chart", "After marking", "Severity", "Where", "Part", "What"),
-            (34, 13, 10, 18, 18, 80),
-        ),
-    ):
-        fill(
-            workbook.create_sheet(name),
-            headings,
-            [(writable(r.name), *row) for r in results for row in r.listed.get(name, [])],
-            widths,
-        )
-    chairs: Counter[str] = Counter()
-    checks: Counter[str] = Counter()
-    for result in results:
-        chairs.update(result.chairs)
-        checks.update(result.checks)
-    fill(
-        workbook.create_sheet("Chairs"),
-        ("Chair", "Findings in the book"),
-        chairs.most_common(),
-        (24, 20),
-    )
-    fill(workbook.create_sheet("Faults"), ("Fault", "How often"), checks.most_common(), (24, 12))
-    fill(
-        workbook.create_sheet("House style"),
-        ("Figure", "Chart", "Marks"),
-        [
-            (figure, chart, marks)
-            for figure, each in house_differences(results)
-            for chart, marks in each
-        ],
-        (60, 34, 40),
-    )
-    out = io.BytesIO()
-    workbook.save(out)
-    return out.getvalue()
+    ),
+    "Passages": (
+        ("Chart", "Passage", "From", "To", "Who", "Texture", "Lead"),
+        (34, 9, 14, 14, 34, 10, 18),
+    ),
+    "Findings": (
+        ("Chart", "After marking", "Severity", "Where", "Part", "What"),
+        (34, 13, 10, 18, 18, 80),
+    ),
+    "Chairs": (("Chair", "Findings in the book"), (24, 20)),
+    "Faults": (("Fault", "How often"), (24, 12)),
+    "House style": (("Figure", "Chart", "Marks"), (60, 34, 40)),
+}
+_LONGEST = 32_000  # characters in a cell; the format holds 32,767
+_ROWS = 1_048_576  # of a sheet, as the format has it
+
+
+_MORE = "There are more than a sheet can hold: look into the charts' own workbooks."
+
+
+class _Sheet:
+    """A sheet of the summary, filled row by row."""
+
+    def __init__(
+        self, workbook: Any, name: str, headings: tuple[str, ...], widths: tuple[int, ...]
+    ) -> None:
+        self._cells = workbook.create_sheet(name)
+        self._columns, self._rows = len(headings), 0
+        for n, width in enumerate(widths):
+            self._cells.column_dimensions["ABCDEFGHIJ"[n]].width = width
+        self._cells.freeze_panes = "A2"
+        self._cells.page_setup.orientation = "landscape"
+        self._cells.page_setup.fitToWidth, self._cells.page_setup.fitToHeight = 1, 0
+        self._cells.sheet_properties.pageSetUpPr.fitToPage = True
+        self.add(headings, bold=True)
+
+    def add(self, row: Sequence[object], *, bold: bool = False) -> None:
+        """Add a row; the last that a sheet can hold says that there are more."""
+        from openpyxl.cell import WriteOnlyCell
+        from openpyxl.styles import Font
+
+        if self._rows == _ROWS:
+            return
+        if self._rows == _ROWS - 1:
+            row = (_MORE,)
+        cells: list[object] = []
+        for value in row:
+            if isinstance(value, str):
+                cell = WriteOnlyCell(self._cells, "".join(c for c in value if c >= " ")[:_LONGEST])
+                cell.data_type = "s"  # whatever it begins with
+                if bold:
+                    cell.font = Font(bold=True)
+                value = cell
+            cells.append(value)
+        self._cells.append(cells)
+        self._rows += 1
+
+    def close(self) -> None:
+        """All rows are there."""
+        self._cells.auto_filter.ref = f"A1:{'ABCDEFGHIJ'[self._columns - 1]}{self._rows}"
