@@ -8,7 +8,7 @@ staff is stacked over them, each as low as it can go without touching what lies 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from sectionprep.drawing.scene import chord_symbols
@@ -72,6 +72,17 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
         top=top,
         bottom=bottom,
     )
+
+
+def set_apart(system: System, fixed: Iterable[Box] = ()) -> System:
+    """The line as the engraver drew it, with what touches something moved aside. fixed: boxes of
+    what is added to it."""
+    inks = list(system.ink)
+    width = max((right for _, _, right in system.bar_edges), default=float("inf"))
+    step_aside(inks, list(fixed), _staff_boxes(system, width), width)
+    top, bottom = extent(inks)
+    top, bottom = min(system.top, top), max(system.bottom, bottom)
+    return replace(system, ink=tuple(inks), top=top, bottom=bottom)
 
 
 def _chord_line(
