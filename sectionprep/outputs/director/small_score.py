@@ -22,6 +22,7 @@ from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, chord_extra, jazz_extras
 from sectionprep.drawing.scene.skyline import set_apart
+from sectionprep.drawing.scene.spacing import unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
@@ -188,7 +189,8 @@ class _Pages:
 
     def _line(self, system: System, number: str) -> _Line:
         size = _STAFF_MM / 7.5
-        roomy = rows_apart(system, {name: one.box for name, one in _chords(system, size).items()})
+        loose = unclashed(system)
+        roomy = rows_apart(loose, {name: one.box for name, one in _chords(loose, size).items()})
         jazz = jazz_extras(roomy, self.overlays, size)
         left = roomy.bar_edges[0][1] if roomy.bar_edges else 0.0
         raised, numbers = numbered(roomy, [(left, number)], _NUMBER)

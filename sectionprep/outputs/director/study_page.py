@@ -13,6 +13,7 @@ from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
 from sectionprep.drawing.scene.skyline import set_apart
+from sectionprep.drawing.scene.spacing import unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
@@ -109,7 +110,7 @@ def study_lines(
     size = study.staff / 7.5
     overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
     for system, numbers in zip(systems, bar_numbers(chart, study, systems), strict=True):
-        roomy = rows_apart(system, {})
+        roomy = rows_apart(unclashed(system), {})
         jazz = jazz_extras(roomy, overlays, size)
         raised, written = numbered(roomy, numbers, _NUMBER)
         added = [*jazz, *written]
