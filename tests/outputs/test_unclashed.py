@@ -48,11 +48,11 @@ def test_an_accidental_in_parentheses_gets_room() -> None:
     assert not line_faults("", 1, after, (), None)
     assert after.bar_edges == before.bar_edges  # the line is as wide as it was
     assert round(after.ink[1].box[0] - after.ink[0].box[0], 6) == 190  # the stem is on its head
-    moved = {
-        new.box[0] - old.box[0] for new, old in zip(after.ink[2:7], before.ink[2:7], strict=True)
-    }
-    assert len({round(by, 6) for by in moved}) == 1  # sign, parentheses, head and stem together
-    assert moved.pop() > 0
+    moved = [new.box[0] - old.box[0] for new, old in zip(after.ink, before.ink, strict=True)]
+    sign, head = {round(by, 6) for by in moved[2:5]}, {round(by, 6) for by in moved[5:7]}
+    assert len(sign) == len(head) == 1  # the sign with its parentheses, the head with its stem
+    assert sign.pop() > 0
+    assert after.ink[4].box[2] < after.ink[5].box[0]
     assert after.heads["b"].x == after.ink[5].box[0]
 
 
