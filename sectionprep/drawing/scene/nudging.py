@@ -16,7 +16,7 @@ from sectionprep.drawing.scene.ink import Box, Curve, Ink, Point, Polygon, Text,
 
 _WORDS = frozenset({"dir", "tempo", "reh", "repeatMark"})
 READ = _WORDS | {"dynam", "syl"}
-_MOVES = _WORDS | {"dynam", "tupletNum", "hairpin"}
+_MOVES = _WORDS | {"dynam", "tupletNum", "hairpin", "breath"}
 IN_THE_WAY = READ | {
     "tupletNum",
     "artic",
@@ -46,7 +46,7 @@ _ONE_ROW = 5.0  # dynamics whose feet differ by less are read as one sign ("sf p
 _LETTING = 10.0  # by which a sign may reach into the box of another
 #: how far a sign may step to each side, and up or down, in steps; judgement: a staff space or two
 _STEPS_ASIDE = (0.0, 40.0, 80.0, 120.0)
-_STEPS_DOWN = (0.0, 20.0, 40.0, 60.0, 80.0, 120.0, 160.0, 200.0, 300.0, 400.0, 500.0)
+_STEPS_DOWN = (0.0, 20.0, 40.0, 60.0, 80.0, 120.0, 160.0, 200.0, 300.0, 400.0, 500.0, 600.0)
 _STEPS = sorted(
     (
         (down * up, right * left)
@@ -57,7 +57,7 @@ _STEPS = sorted(
     ),
     key=lambda step: abs(step[0]) + 1.5 * abs(step[1]),  # a place in time matters more than height
 )
-_PIECES = 8  # of a slur
+_PIECES = 12  # of a slur
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
@@ -151,7 +151,7 @@ def _touched(
         return True
     for other, ink in hindrances:
         apart = _APART if read and READ.intersection(ink.classes) else -_LETTING
-        if "voltaBracket" in ink.classes or ("beam" in ink.classes and not read):
+        if "voltaBracket" in ink.classes or (ink.classes[-1] == "beam" and not read):
             continue
         for box in own:
             if _meet(_grown(box, apart), other) and not _one_row(one, box, ink, other):
