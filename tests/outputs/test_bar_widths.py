@@ -218,3 +218,28 @@ def test_what_stands_between_the_notes_is_seen(xml: str) -> None:
     """A dynamic between two notes, a key, a clef, a bar line, a chord symbol: each in one bar of
     many that are alike else."""
     _compare(_with(xml))
+
+
+def test_long_parts_with_changing_clefs_are_laid_out_in_pieces(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What a bar is like hangs on the clef and the key that hold there, also where they were
+    changed in a piece before."""
+    lines = [
+        "C5/8 r/8 E5/4 F5/8 r/8 A5/4 ",
+        "C4/8 r/8 E3/4 F4/8 r/8 A3/4 ",
+        "B4/4 r/8 B5/8 C6/2 ",
+    ]
+    text = document({"Piano": "".join(lines[n * n % 3] for n in range(30))}).data.decode()
+    clef = "<attributes><clef><sign>F</sign><line>4</line></clef></attributes>"
+    key = "<attributes><key><fifths>-4</fifths></key></attributes>"
+    bars = text.split("<measure ")
+    for n, change in ((5, clef), (9, key), (14, clef.replace("F", "G").replace("4", "2"))):
+        opening, rest = bars[n].split(">", 1)
+        bars[n] = f"{opening}>{change}{rest}"
+    xml = "<measure ".join(bars).encode()
+    monkeypatch.setattr(widths_module, "_PIECE", 4)
+    doc = parse_document(Path("x.musicxml"), xml)
+    count, laid_out = _compare(doc)
+    assert count == 30
+    assert laid_out > 35  # pieces overlap: it was laid out in several

@@ -116,3 +116,27 @@ def test_where_there_is_no_room_a_sign_stays() -> None:
     before = list(inks)
     step_aside(inks, fixed=wall)
     assert inks == before
+
+
+def test_a_tuplets_number_leaves_the_heads_and_stems_under_a_beam() -> None:
+    """Only the beam itself may be touched by its number."""
+    number = _glyph("tupletNum", 1000, 1000, "", 200)
+    stem = _glyph("beam", 1080, 1100, "n1", 300)._replace(classes=("beam", "note", "stem"))
+    inks = [number, stem]
+    step_aside(inks)
+    assert _white(*inks) >= -10
+    beam = stem._replace(classes=("beam",))
+    inks = [number, beam]
+    step_aside(inks)
+    assert inks == [number, beam]
+
+
+def test_a_breath_leaves_the_slur_and_wide_dynamics_leave_each_other() -> None:
+    breath, slur = _glyph("breath", 3800, 1900, "b1", 150), _slur(1000, 4000, 2000, 1500)
+    inks = [breath, slur]
+    step_aside(inks)
+    assert inks[0] != breath
+    first, second = (_glyph("dynam", 1000 + n, 1000, f"d{n}", 500) for n in (0, 170))
+    inks = [first, second]
+    step_aside(inks)
+    assert _white(*inks) >= NEAR

@@ -187,13 +187,11 @@ def test_the_clock_of_the_measure_follows_the_tempo() -> None:
 
 
 def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
-    """Every line of both small scores and of the study pages is seen, and what is planted on one
-    of them is counted."""
+    """Every line of both small scores and of the study pages is seen and has no fault; what is
+    planted on one of them is counted, unless it may step aside."""
     found = director_count(demo_marked)
     assert found.signs > 1000
-    before = len(found.faults)
-    assert not [f for f in found.faults if f.kind in ("economy", "off the page", "stub")]
-    assert not [f for f in found.faults if "number" in f.signs]
+    assert not found.faults
     from sectionprep.outputs.director import study_page
 
     read = study_page.take_drawing
@@ -209,7 +207,8 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(study_page, "take_drawing", spoiled)
-        assert len(director_count(demo_marked).faults) > before
+        patch.setattr(study_page, "set_apart", lambda system, _: system)
+        assert director_count(demo_marked).faults
 
 
 def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> None:

@@ -8,7 +8,8 @@ kind is laid out once, whatever part it stands in.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import cached_property
 
 from sectionprep.drawing.scene.drawing import natural_widths
 
@@ -35,6 +36,8 @@ _PITCH_MATTERS = re.compile(
 _BEAM = re.compile(r"<beam\b.*?</beam>", re.DOTALL)
 _FLAGGED = re.compile(r'<note\b(?=[^>]* dur="8")[^>]*? oct="(\d)" pname="([a-g])"')
 _STEPS = "cdefgab"
+_PIECE = 100  # bars that are laid out at a time; judgement
+_STAFF = re.compile(r'<staff\b[^>]*? n="(\d+)"[^>]*>(.*?)</staff>', re.DOTALL)
 _MOST = 20_000  # kinds that are remembered: some megabytes
 
 Kind = tuple[object, ...]
@@ -115,10 +118,33 @@ class _Bars:
         """What stands at the head of a line."""
         return self.size, _NAMES.sub("", self.head)
 
+    def pieces(self, bars: Iterable[int]) -> Iterator[str]:
+        """These bars in excerpts: a long line takes the engraver more than its share of time."""
+        ordered = sorted(bars)
+        for n in range(0, max(len(ordered), 1), _PIECE):
+            yield self.excerpt(ordered[n : n + _PIECE])
+
+    @cached_property
+    def changes(self) -> list[tuple[int, tuple[str, ...]]]:
+        """The bars in which clefs change or signatures begin, and what: staves, or "" for all."""
+        return [
+            (n, (*(("",) if self.signatures[n] else ()), *staves))
+            for n, m in enumerate(self.found)
+            if (staves := tuple(s for s, body in _STAFF.findall(m[2]) if "<clef" in body))
+            or self.signatures[n]
+        ]
+
+    def held(self, first: int) -> set[int]:
+        """The last bar before this one in which each clef changed, and a signature began."""
+        last = {what: n for n, whats in self.changes if n < first for what in whats}
+        return {*last.values()}
+
     def excerpt(self, bars: Sequence[int]) -> str:
         """These bars alone, in the engraver's notation, each beside those that its width depends
         on."""
         wanted = {0}
+        if bars and not self.plain:
+            wanted |= {min(bars) - 1} | self.held(min(bars))
         for n in bars:
             wanted |= {n, n - 1, n + 1} if self.signatures[n] or self.barlines[n] else {n}
             if n + 1 < len(self.found) and (self.signatures[n + 1] or self.barlines[n + 1]):
@@ -159,11 +185,12 @@ def bar_widths(
     alone = [name for name, kind in kinds.items() if kind is None]
     drawn: dict[str, float] = {}
     if new or alone or part.signs not in _known:
-        drawn, head = natural_widths(
-            draw(part.excerpt([numbers[name] for name in (*alone, *new.values())]))
-        )
-        if not drawn:
-            return {}, head
+        head = 0.0
+        for piece in part.pieces(numbers[name] for name in (*alone, *new.values())):
+            found, head = natural_widths(draw(piece))
+            if not found:
+                return {}, head
+            drawn |= {name: width for name, width in found.items() if name not in drawn}
         _known[part.signs] = head
         _known.update((kind, drawn[name]) for kind, name in new.items() if name in drawn)
     widths = {

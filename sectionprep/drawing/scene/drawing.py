@@ -99,12 +99,13 @@ def natural_widths(text: str) -> tuple[dict[str, float], float]:
 
 class _Within(NamedTuple):
     """What an element lies in. classes: of the groups around it; owner: id of its sign; group: of
-    the words it moves with; measure: id of its bar."""
+    the words it moves with; measure: id of its bar; staff: height of the top line of its staff."""
 
     classes: tuple[str, ...]
     owner: str
     group: str
     measure: str
+    staff: float | None = None
 
 
 @lru_cache(4096)
@@ -165,7 +166,7 @@ class _Reading:
             elif "placeholder" not in inner:
                 owner = (name or at.owner) if kind in _OWNERS else at.owner
                 group_of = name or f"{kind}{len(self.ink)}" if kind in _STACKED else at.group
-                self.walk(child, _Within(inner, owner, group_of, at.measure))
+                self.walk(child, _Within(inner, owner, group_of, at.measure, at.staff))
 
     def _staff(self, group: ElementTree.Element, at: _Within) -> None:
         """A staff in one bar: its lines come first in its group. They are half of all that is
@@ -174,6 +175,7 @@ class _Reading:
         if count:
             lines = [_ends(line.get("d", "").split(" ")) for line in group[:count]]
             x0, y0, x1, _ = lines[0]
+            at = at._replace(staff=min(line[1] for line in lines))
             whole = len({line[1] for line in lines}) == count
             x1 = x1 if whole else max(line[2] for line in lines)
             self.bar_edges.append((at.measure, x0, x1))
@@ -191,7 +193,7 @@ class _Reading:
 
     def add(self, shape: Shape, box: Box, at: _Within) -> None:
         """Take up one shape."""
-        self.ink.append(Ink(shape, box, at.classes, at.owner, at.group))
+        self.ink.append(Ink(shape, box, at.classes, at.owner, at.group, at.staff))
 
     def glyph(self, element: ElementTree.Element, at: _Within) -> None:
         """A music sign."""

@@ -118,13 +118,14 @@ Shape = Glyph | Line | Text | Curve | Polygon | Rectangle | Ellipse
 class Ink(NamedTuple):
     """One shape, its box, and what it is part of. classes: what the engraver calls the sign and all
     that it lies in, from the outside; owner: id of the note or sign; group: of what moves
-    together."""
+    together; staff: height at which the engraver drew the top line of the staff that it lies in."""
 
     shape: Shape
     box: Box
     classes: tuple[str, ...] = ()
     owner: str = ""
     group: str = ""
+    staff: float | None = None
 
     def moved(self, down: float, right: float = 0.0) -> Ink:
         """The same elsewhere."""

@@ -47,7 +47,9 @@ def line_extras(
     """Everything added to one line; the system's extent grows to hold it. chords: text by id;
     overlays: jazz marks by note id; number: printed bar number or ""; syllables: by note id; sizes
     in hundredths of a millimetre."""
-    found = [_chord(spot.x, spot.y, chords.get(name, "")) for name, spot in system.chords.items()]
+    found = [
+        chord_extra(spot.x, spot.y, chords.get(name, "")) for name, spot in system.chords.items()
+    ]
     found += jazz_extras(system, overlays)
     if number:
         found.append(
@@ -85,12 +87,13 @@ def jazz_extras(
     return found
 
 
-def _chord(x: float, y: float, text: str) -> Extra:
-    width = chord_symbols.draw(None, x, 0, text)
+def chord_extra(x: float, y: float, text: str, size: float = chord_symbols.SIZE) -> Extra:
+    """A chord symbol from the point where its baseline begins. size: of its letters."""
+    width = chord_symbols.draw(None, x, 0, text, size)
     return Extra(
         "chord",
-        (x, y - 0.95 * chord_symbols.SIZE, x + width, y + 0.1 * chord_symbols.SIZE),
-        lambda painter: chord_symbols.draw(painter, x, y, text),
+        (x, y - 0.95 * size, x + width, y + 0.1 * size),
+        lambda painter: chord_symbols.draw(painter, x, y, text, size),
     )
 
 

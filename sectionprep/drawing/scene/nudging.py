@@ -15,9 +15,9 @@ from itertools import pairwise
 from sectionprep.drawing.scene.ink import Box, Curve, Ink, Point, Polygon, Text, box_of
 
 _WORDS = frozenset({"dir", "tempo", "reh", "repeatMark"})
-_READ = _WORDS | {"dynam", "syl"}
-_MOVES = _WORDS | {"dynam", "tupletNum", "hairpin"}
-_IN_THE_WAY = _READ | {
+READ = _WORDS | {"dynam", "syl"}
+_MOVES = _WORDS | {"dynam", "tupletNum", "hairpin", "breath"}
+IN_THE_WAY = READ | {
     "tupletNum",
     "artic",
     "fermata",
@@ -46,7 +46,7 @@ _ONE_ROW = 5.0  # dynamics whose feet differ by less are read as one sign ("sf p
 _LETTING = 10.0  # by which a sign may reach into the box of another
 #: how far a sign may step to each side, and up or down, in steps; judgement: a staff space or two
 _STEPS_ASIDE = (0.0, 40.0, 80.0, 120.0)
-_STEPS_DOWN = (0.0, 20.0, 40.0, 60.0, 80.0, 120.0, 160.0, 200.0, 300.0, 400.0, 500.0)
+_STEPS_DOWN = (0.0, 20.0, 40.0, 60.0, 80.0, 120.0, 160.0, 200.0, 300.0, 400.0, 500.0, 600.0)
 _STEPS = sorted(
     (
         (down * up, right * left)
@@ -57,7 +57,7 @@ _STEPS = sorted(
     ),
     key=lambda step: abs(step[0]) + 1.5 * abs(step[1]),  # a place in time matters more than height
 )
-_PIECES = 8  # of a slur
+_PIECES = 12  # of a slur
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
@@ -79,11 +79,11 @@ def step_aside(
         beside = [
             n
             for n, ink in enumerate(inks)
-            if _meet(ink.box, near) and n not in places and _IN_THE_WAY.intersection(ink.classes)
+            if _meet(ink.box, near) and n not in places and IN_THE_WAY.intersection(ink.classes)
         ]
         if not beside and not any(_meet(box, near) for box in others):
             continue
-        own = [box for n in places for box in _pieces(inks[n])]
+        own = [box for n in places for box in pieces_of(inks[n])]
         if not _touched(own, inks[places[0]], _hindrances(inks, beside, name, near), others):
             continue
         _take_nearest_free(inks, places, name, own, others, edge)
@@ -116,7 +116,7 @@ def _take_nearest_free(
     beside = [
         n
         for n, ink in enumerate(inks)
-        if _meet(ink.box, reach) and n not in places and _IN_THE_WAY.intersection(ink.classes)
+        if _meet(ink.box, reach) and n not in places and IN_THE_WAY.intersection(ink.classes)
     ]
     hindrances = list(_hindrances(inks, beside, name, reach))
     upright = "hairpin" in one.classes  # where it begins and ends says when
@@ -139,19 +139,19 @@ def _hindrances(
     for n in beside:
         ink = inks[n]
         if _sign_of(ink) != name:
-            yield from ((box, ink) for box in _pieces(ink) if _meet(box, near))
+            yield from ((box, ink) for box in pieces_of(ink) if _meet(box, near))
 
 
 def _touched(
     own: Sequence[Box], one: Ink, hindrances: Iterable[tuple[Box, Ink]], fixed: Iterable[Box]
 ) -> bool:
     """True where a sign with these boxes touches something. one: ink of the sign."""
-    read = bool(_READ.intersection(one.classes))
+    read = bool(READ.intersection(one.classes))
     if any(_meet(_grown(box, _APART if read else 0.0), other) for box in own for other in fixed):
         return True
     for other, ink in hindrances:
-        apart = _APART if read and _READ.intersection(ink.classes) else -_LETTING
-        if "voltaBracket" in ink.classes or ("beam" in ink.classes and not read):
+        apart = _APART if read and READ.intersection(ink.classes) else -_LETTING
+        if "voltaBracket" in ink.classes or (ink.classes[-1] == "beam" and not read):
             continue
         for box in own:
             if _meet(_grown(box, apart), other) and not _one_row(one, box, ink, other):
@@ -180,7 +180,7 @@ def _ink_box(ink: Ink) -> Box:
     return ink.box
 
 
-def _pieces(ink: Ink) -> Iterator[Box]:
+def pieces_of(ink: Ink) -> Iterator[Box]:
     """The box of some ink; boxes along it where it is bent or slanted."""
     shape = ink.shape
     if isinstance(shape, Curve):

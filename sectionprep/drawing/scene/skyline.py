@@ -8,7 +8,7 @@ staff is stacked over them, each as low as it can go without touching what lies 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sectionprep.drawing.scene import chord_symbols
@@ -61,17 +61,30 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
         _lower_onto(inks, group, taken, system.staff_top - 60, also)
     clear_under(inks, system)
     _clear_below(inks, system)
-    step_aside(inks, _chord_boxes(system, chords, base), _staff_boxes(system, width), width)
+    based = {name: spot._replace(y=base) for name, spot in system.chords.items()}
+    boxes = chord_boxes(replace(system, chords=based), chords)
+    step_aside(inks, boxes, _staff_boxes(system, width), width)
     top, bottom = extent(inks)
     if system.chords:
         top = min(top, base - _CHORD_HEIGHT - 80)
     return replace(
         system,
         ink=tuple(inks),
-        chords={name: spot._replace(y=base) for name, spot in system.chords.items()},
+        chords=based,
         top=top,
         bottom=bottom,
     )
+
+
+def set_apart(system: System, fixed: Iterable[Box] = ()) -> System:
+    """A line that was not restacked, or was spaced anew since, with what touches something moved
+    aside. fixed: boxes of what is added to it."""
+    inks = list(system.ink)
+    width = max((right for _, _, right in system.bar_edges), default=float("inf"))
+    step_aside(inks, list(fixed), _staff_boxes(system, width), width)
+    top, bottom = extent(inks)
+    top, bottom = min(system.top, top), max(system.bottom, bottom)
+    return replace(system, ink=tuple(inks), top=top, bottom=bottom)
 
 
 def _chord_line(
@@ -97,14 +110,14 @@ def _staff_boxes(system: System, width: float) -> list[Box]:
     return [(0.0, top, width, top + high) for top in tops]
 
 
-def _chord_boxes(system: System, chords: dict[str, str], base: float) -> list[Box]:
-    """Where the chord symbols of a line stand on their baseline."""
+def chord_boxes(system: System, chords: Mapping[str, str]) -> list[Box]:
+    """Where the chord symbols of a line stand. chords: text by id."""
     return [
         (
             spot.x,
-            base - _CHORD_HEIGHT,
+            spot.y - _CHORD_HEIGHT,
             spot.x + chord_symbols.draw(None, spot.x, 0, chords.get(name, "")),
-            base + 0.1 * chord_symbols.SIZE,
+            spot.y + 0.1 * chord_symbols.SIZE,
         )
         for name, spot in system.chords.items()
     ]

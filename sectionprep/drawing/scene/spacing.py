@@ -6,7 +6,7 @@ is; what goes from place to place (staff lines, beams, slurs, hairpins) follows.
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
@@ -71,6 +71,76 @@ def apart(system: System, needs: Sequence[tuple[float, float]]) -> System | None
     return _spaced(system, _mapping(pieces, widths))
 
 
+_BELONGS_RIGHT = frozenset({"accid", "clef"})  # what stands before the note that it is for
+_BEFORE = frozenset({"notehead", "flag", "dots", "stem", "artic", "rest"})
+_OFF = 20.0  # white between an accidental or a clef and the note before it; judgement
+
+
+def unclashed(system: System) -> System:
+    """The line, as wide as it is, with accidentals and clefs off the notes before them: the
+    engraver does not count the parentheses of an accidental, nor the flag before a clef. What has
+    too little white stays."""
+    clashes = _clashes(system)
+    whites = _whites_of(system) if clashes else []
+    room = _MOST * sum(x1 - x0 for x0, x1 in whites)
+    needed = sum(clashes.values())
+    if not clashes or needed > room:
+        return system
+    share = 1 - _MOST * needed / room
+    pieces = [(x0, x1, share * (x1 - x0)) for x0, x1 in whites]
+    pieces += [(x, x + _STEP, by + _STEP) for x, by in clashes.items()]
+    pieces.sort()
+    stretches = [(x0, x1) for x0, x1, _ in pieces]
+    return _spaced(system, _mapping(stretches, [width for *_, width in pieces]))
+
+
+_STEP = 0.5  # in which a place jumps to the right
+
+
+def _clashes(system: System) -> dict[float, float]:
+    """Where the line must open, and by how much: after the note that an accidental or a clef
+    touches, and after all that stands with it in any staff."""
+    fixed = sorted((i for i in system.ink if _BEFORE & {*i.classes}), key=lambda i: i.box[0])
+    lefts = [ink.box[0] for ink in fixed]
+    found: dict[float, float] = {}
+    for left, top, right, bottom in _before_notes(system).values():
+        earlier = fixed[bisect_left(lefts, left - _WIDEST) : bisect_left(lefts, left)]
+        ends = [
+            other.box[2]
+            for other in earlier
+            if {"notehead", "flag"} & {*other.classes}
+            and other.box[2] > left
+            and other.box[1] < bottom
+            and top < other.box[3]
+        ]
+        if ends:
+            edge = _column_end(fixed[bisect_left(lefts, left - _WIDEST) :], max(ends))
+            if edge < right:
+                found[edge] = max(found.get(edge, 0.0), max(ends) + _OFF - left)
+    return found
+
+
+def _before_notes(system: System) -> dict[str, Box]:
+    """The boxes of accidentals, with their parentheses, and of clefs."""
+    found: dict[str, list[Ink]] = defaultdict(list)
+    for n, ink in enumerate(system.ink):
+        if _BELONGS_RIGHT & {*ink.classes}:
+            found[ink.owner or str(n)].append(ink)
+    return {name: box_of(inks) for name, inks in found.items()}
+
+
+_WIDEST = 500.0  # no head, flag or rest is wider
+
+
+def _column_end(ordered: Iterable[Ink], edge: float) -> float:
+    """Where all ends that begins before an edge."""
+    for ink in ordered:
+        if ink.box[0] > edge:
+            break
+        edge = max(edge, ink.box[2])
+    return edge
+
+
 def _whites_of(system: System) -> list[tuple[float, float]]:
     end = max((x1 for _, _, x1 in system.bar_edges), default=0.0)
     return list(_whites((ink.box for ink in system.ink if _fixed(ink)), end))
@@ -102,11 +172,16 @@ def _spaced(system: System, place: Callable[[float], float]) -> System:
         if ink.group:
             together[ink.group].append(ink)
     shifts = {name: place(left := box_of(inks)[0]) - left for name, inks in together.items()}
+    ends = {name: box[2] for name, box in _before_notes(system).items()}
 
     def moved(ink: Ink) -> Ink:
         if ink.group:
             return ink.moved(0.0, shifts[ink.group])
-        return _stretched(ink, place) if _spans(ink) else ink.moved(0.0, place(x := ink.box[0]) - x)
+        if _spans(ink):
+            return _stretched(ink, place)
+        before = bool(_BELONGS_RIGHT & {*ink.classes})
+        x = ends.get(ink.owner, ink.box[2]) if before else ink.box[0]
+        return ink.moved(0.0, place(x) - x)
 
     def spots(found: dict[str, Spot]) -> dict[str, Spot]:
         return {name: spot._replace(x=place(spot.x)) for name, spot in found.items()}

@@ -76,9 +76,11 @@ class _Reader:
         if node.get("dy"):
             self.drop += float(re.sub(r"[^\d.-]", "", node.get("dy")) or 0)
             self.lines.append((self.drop, []))
-        elif node.get("y") and float(node.get("y")) - self.top > self.drop:
-            self.drop = float(node.get("y")) - self.top
-            self.lines.append((self.drop, []))
+        elif node.get("y"):
+            drop = (float(node.get("y")) - self.top) * (SHRUNK if _is_shrunk(node, size) else 1.0)
+            if drop > self.drop:
+                self.drop = drop
+                self.lines.append((self.drop, []))
         if node.text and size:
             self._add(node.text, fonts.MUSIC if music else _face(bold, italic), size)
         for child in node:
@@ -88,6 +90,12 @@ class _Reader:
 
     def _add(self, text: str, font: str, size: float) -> None:
         self.lines[-1][1].append(Run(text, font, size))
+
+
+def _is_shrunk(node: Node, size: float) -> bool:
+    """True where the letters in an element were made smaller: their lines lie closer, too."""
+    own = float((node.get("font-size") or str(size)).removesuffix("px"))
+    return 0 < own < _SMALLEST or any(_is_shrunk(child, own) for child in node)
 
 
 def read_lettering(

@@ -20,7 +20,10 @@ from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
-from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
+from sectionprep.drawing.scene.line_extras import Extra, chord_extra, jazz_extras
+from sectionprep.drawing.scene.skyline import set_apart
+from sectionprep.drawing.scene.spacing import unclashed
+from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
@@ -82,6 +85,14 @@ def _scale(staves: int, room: float) -> float:
     tall = staves * _BAND_MM * MM
     two = (room - _GAP) / (2 * tall)
     return min(_LARGEST, two if two * _STAFF_MM >= _LEAST_MM else room / tall)
+
+
+def _chords(system: System, size: float) -> dict[str, Extra]:
+    """The chord symbols of a line, by id. size: of the staff, as a share of the usual one."""
+    return {
+        name: chord_extra(spot.x, spot.y, system.chord_texts[name], chord_symbols.SIZE * size)
+        for name, spot in system.chords.items()
+    }
 
 
 class _Line(NamedTuple):
@@ -178,10 +189,13 @@ class _Pages:
 
     def _line(self, system: System, number: str) -> _Line:
         size = _STAFF_MM / 7.5
-        jazz = jazz_extras(system, self.overlays, size)
-        left = system.bar_edges[0][1] if system.bar_edges else 0.0
-        raised, numbers = numbered(system, [(left, number)], _NUMBER)
-        return _Line(raised, [*jazz, *numbers])
+        loose = unclashed(system)
+        roomy = rows_apart(loose, {name: one.box for name, one in _chords(loose, size).items()})
+        jazz = jazz_extras(roomy, self.overlays, size)
+        left = roomy.bar_edges[0][1] if roomy.bar_edges else 0.0
+        raised, numbers = numbered(roomy, [(left, number)], _NUMBER)
+        added = [*jazz, *numbers, *_chords(roomy, size).values()]
+        return _Line(set_apart(raised, [extra.box for extra in added]), added)
 
     def _take(self, line: _Line) -> None:
         """A line goes on the page with those before it, if that is at most a little too full."""
@@ -221,14 +235,6 @@ class _Pages:
         self.painter.system(system, 0, staff_y)
         with self.painter.at(system, 0, staff_y):
             self.painter.extras(line.extras)
-            for name, spot in system.chords.items():
-                chord_symbols.draw(
-                    self.painter,
-                    spot.x,
-                    spot.y,
-                    system.chord_texts[name],
-                    chord_symbols.SIZE * _STAFF_MM / 7.5,
-                )
         self.canvas.restoreState()
 
     def _turn(self) -> None:

@@ -12,6 +12,9 @@ from sectionprep.drawing.pdf.painter import UNIT, Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
+from sectionprep.drawing.scene.skyline import set_apart
+from sectionprep.drawing.scene.spacing import unclashed
+from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
@@ -29,10 +32,10 @@ from sectionprep.phrasing.plan import Reading
 from sectionprep.results import Marked
 
 _DISAGREEMENTS = 14  # listed for a passage; judgement
-_UNDER = 8.0  # points between two lines of music
+_UNDER = 6.0  # points between two lines of music
 _HEAD = 30.0  # points that a passage's heading takes
 _SOME_LINES = 24.0  # points of a list that stand under its heading
-_BETWEEN = 14.0  # points between two passages
+_BETWEEN = 12.0  # points between two passages
 _NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
 _GAP_SIGN = "// "  # before the number of a bar that does not follow the one printed before it
 
@@ -107,9 +110,11 @@ def study_lines(
     size = study.staff / 7.5
     overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
     for system, numbers in zip(systems, bar_numbers(chart, study, systems), strict=True):
-        jazz = jazz_extras(system, overlays, size)
-        raised, written = numbered(system, numbers, _NUMBER)
-        yield raised, [*jazz, *written]
+        roomy = rows_apart(unclashed(system), {})
+        jazz = jazz_extras(roomy, overlays, size)
+        raised, written = numbered(roomy, numbers, _NUMBER)
+        added = [*jazz, *written]
+        yield set_apart(raised, [extra.box for extra in added]), added
 
 
 def bar_numbers(

@@ -28,6 +28,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
 from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
+from sectionprep.drawing.scene.skyline import chord_boxes, set_apart
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
@@ -334,6 +335,7 @@ def _lay_out(
     found = fit(drawn.lines, frame, jumps, job.style.staff, tight=way == "tight")
     if found.share != 1.0:
         systems = filled(engraving.systems, found.share, part.width_mm * 100)
+        systems = tuple(set_apart(s, chord_boxes(s, engraving.chords)) for s in systems)
         engraving = replace(engraving, systems=systems)
         extras = extras_of(engraving, job)
     return _Sheet(drawn, engraving, extras, found)

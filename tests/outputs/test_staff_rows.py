@@ -1,0 +1,97 @@
+"""Staves under each other go apart until what stands between them is clear of each other."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from page_faults import collisions, near_misses, signs_of
+
+from sectionprep.drawing.scene.ink import Box, Glyph, Ink, Line, Spot, System
+from sectionprep.drawing.scene.staff_rows import rows_apart
+
+_TOPS = (0.0, 700.0)
+
+
+def _sign(kind: str, box: Box, staff: float | None = None, owner: str = "") -> Ink:
+    within = ("system", "measure", "staff", kind) if staff is not None else ("system", kind)
+    return Ink(Glyph("E0A4", box[0], box[1], 1.0), box, within, owner or kind, "", staff)
+
+
+def _line(*signs: Ink) -> System:
+    """Two staves of four spaces of a millimetre, joined by a bar line."""
+    bar = Ink(Line(5000, 0, 5000, 1100, 10), (4995, 0, 5005, 1100), ("system", "barLine"))
+    return System(
+        ink=(bar, *signs),
+        heads={sign.owner: Spot(sign.box[0], sign.box[1]) for sign in signs if sign.staff},
+        staves=frozenset(_TOPS),
+        bar_edges=(("1", 0.0, 5000.0),),
+        staff_top=0.0,
+        staff_bottom=1100.0,
+        bottom=1200.0,
+    )
+
+
+def _faults(system: System) -> int:
+    signs = signs_of(system, ())
+    return len(collisions("", 1, signs)) + len(near_misses("", 1, signs))
+
+
+_HEAD = _sign("notehead", (1000, 560, 1100, 640), 700.0, "high note of the lower staff")
+
+
+def test_a_dynamic_over_a_high_note_of_the_next_staff() -> None:
+    dynamic = _sign("dynam", (980, 430, 1200, 600))
+    before = _line(dynamic, _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    (lower,) = after.staves - {0.0}
+    assert lower > 700
+    assert after.staff_bottom == lower + 400
+    bar = next(ink for ink in after.ink if "barLine" in ink.classes)
+    assert bar.box[1] == 0
+    assert bar.box[3] == lower + 400
+    head = next(ink for ink in after.ink if ink.owner == _HEAD.owner)
+    assert head.box[1] - lower == 560 - 700  # no note leaves its place on the staff
+    assert after.heads[_HEAD.owner].y == head.box[1]
+
+
+def test_a_dynamic_on_its_own_staffs_low_note() -> None:
+    low = _sign("notehead", (1000, 430, 1100, 530), 0.0, "low note")
+    before = _line(low, _sign("dynam", (1020, 480, 1200, 600)))
+    assert _faults(before)
+    assert not _faults(rows_apart(before, {}))
+
+
+def test_a_syllable_close_under_a_dynamic_and_the_weights_with_it() -> None:
+    signs = _sign("dynam", (1000, 430, 1200, 560)), _sign("syl", (1100, 570, 1300, 660))
+    before = replace(_line(*signs), wedges={"a": Spot(1150, 670)})
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    down = after.ink[2].box[1] - 570
+    assert down > 0
+    assert after.wedges["a"].y == 670 + down
+
+
+def test_a_chord_symbol_on_a_high_note_of_its_staff() -> None:
+    before = replace(_line(_HEAD), chords={"c": Spot(1000, 620)}, chord_texts={"c": "C7"})
+    after = rows_apart(before, {"c": (1000, 500, 1300, 625)})
+    assert after.chords["c"].y == 620  # it stays, and the staff with its note goes down
+    assert after.ink[1].box[1] > 625
+
+
+def test_what_is_clear_stays_as_it_is() -> None:
+    before = _line(_sign("dynam", (2000, 430, 2200, 560)), _HEAD)
+    assert rows_apart(before, {}) is before
+
+
+def test_staves_that_share_a_beam_keep_their_distance() -> None:
+    """A note of the upper staff that stands on the lower one (a pianist's left hand) would change
+    its pitch if the staves went apart."""
+    across = _sign("notehead", (1500, 800, 1600, 900), 0.0, "left hand")
+    before = _line(_sign("dynam", (980, 430, 1200, 600)), _HEAD, across)
+    after = rows_apart(before, {})
+    (lower,) = after.staves - {0.0}
+    crossing = next(ink for ink in after.ink if ink.owner == "left hand")
+    assert crossing.box[1] - lower == 800 - 700
