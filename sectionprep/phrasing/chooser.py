@@ -32,8 +32,9 @@ _CLOSE = 0.35  # within a beat of the last lean
 # 1 and 3, one after the other, in a line of eighths: held notes and quarters stand there by nature
 _SQUARE = 0.9
 _EVERY_TURN = 0.5  # two neighbouring turning notes
-# on-beat top after on-beat top, and within how many beats: the off-beat before it announces it
-_ALIKE, _ALIKE_REACH = 0.6, 6
+# on-beat top after on-beat top, at which distances in beats: the off-beat before the second
+# announces it; three or five beats apart they cut across the bar, one of them on 2 or 4
+_ALIKE, _ALIKE_GAPS = 0.6, (1, 2, 4, 6)
 _EVEN = 0.45  # the same square distance twice in a row
 _SQUARE_GAPS = (1, 2, 4)  # beats; three beats or one and a half cut across the bar and are welcome
 _EVEN_REACH = max(_SQUARE_GAPS)
@@ -77,11 +78,12 @@ def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
     if adjacent and gap < 1:
         return _SIDE_BY_SIDE + square, "two accents side by side cancel each other"
     cost, why = square, "leaning on 1 and 3 in a row sounds square" if square else ""
-    if gap <= 1 and a.length < 1 and not a.compound:  # a beat of three parts is no crowd
+    hits = a.before >= _PARTED and b.pushed  # an entry and a push: two hits, as they are written
+    if gap <= 1 and a.length < 1 and not a.compound and not hits:  # three parts are no crowd
         cost, why = cost + _CLOSE, why or "accents within one beat crowd the line"
-    if a.turns and b.turns and not turns_between:
+    if a.turns and b.turns and not turns_between and not (a.pushed and b.pushed):
         cost, why = cost + _EVERY_TURN, why or "leaning on every turning note is predictable"
-    if _on_beat_top(a) and _on_beat_top(b) and gap <= _ALIKE_REACH:
+    if _on_beat_top(a) and _on_beat_top(b) and gap in _ALIKE_GAPS:
         cost, why = cost + _ALIKE, why or "one on-beat top after the other is predictable"
     return cost, why
 
@@ -125,6 +127,7 @@ def shape_of(spots: Sequence[Spot], apart: frozenset[int]) -> Shape:
             spot.is_top,
             spot.is_bottom,
             spot.is_held,
+            spot.pushed,
         )
         for spot in spots
     )
@@ -331,9 +334,9 @@ def _runs(spots: Sequence[Spot]) -> list[tuple[int, int]]:
 
 
 def even_cost(a: Spot, b: Spot, c: Spot) -> float:
-    """Price of the same distance twice in a row, unless the notes are long or stand between rests:
-    then they are equal pushes."""
-    if _by_itself(a, b) and _by_itself(b, c):
+    """Price of the same distance twice in a row, unless the notes are long or stand between rests,
+    or are pushes: then the rhythm is the composer's, and one push left out makes it limp."""
+    if (_by_itself(a, b) and _by_itself(b, c)) or (b.pushed and c.pushed):
         return 0.0
     first, second = _beats(a, b), _beats(b, c)
     return _EVEN if abs(first - second) < 1e-6 and first in _SQUARE_GAPS else 0.0

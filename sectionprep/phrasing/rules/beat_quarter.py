@@ -1,5 +1,5 @@
-"""A quarter on the beat is short; at a peak short and strong; of several in a row those on 1 and 3
-may be long.
+"""A quarter on the beat is short; at a peak short and strong; of four or more in a row those on 1
+and 3 may be long.
 
 Short is what the style does anyway, so it needs no dot; a dot is light, too, and a peak is not.
 What is longer than habit is marked: a quarter that leads by a semitone into the next downbeat, the
@@ -21,6 +21,9 @@ _FIGURE = 6  # notes: what is longer is a line, whose last beat needs no weight;
 # which the line only brushes; judgements
 _HIT, _PEAK, _BRUSHED = 1.3, 0.7, 0.2
 _STEP = 2  # semitones
+# quarters in one row from which the strong ones may be long; two or three before a syncopation are
+# short like any quarter (two of two readers); judgement
+_WALK = 4
 
 
 def _is_quarter(spot: Spot | None) -> bool:
@@ -31,7 +34,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if not _is_quarter(spot) or spot.slur in ("first", "inside"):
             continue
-        if spot.before >= 0.5 and spot.after >= 0.5:
+        if spot.before >= 0.5 and spot.after >= (0.5 if view.style.short_quarters else 1):
             yield Candidate(
                 spot=spot.index,
                 lean=_HIT,
@@ -80,15 +83,25 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
             habit=True,
             because="quarter on the beat where the line peaks: short and strong",
         )
-    if (_is_quarter(view.prev(spot)) or _is_quarter(after)) and spot.strong and not spot.last:
+    if spot.strong and not spot.last and _row(view, spot) >= _WALK:
         return Candidate(
             spot=spot.index,
             length="long",
-            because="one of several quarters, on a strong beat: long",
+            because="in a row of quarters, on a strong beat: long",
         )
     return Candidate(
         spot=spot.index, lean=0.1, length="short", habit=True, because="quarter on the beat: short"
     )
+
+
+def _row(view: LineView, spot: Spot) -> int:
+    """How many quarters on beats stand in one row with this one."""
+    count = 1
+    for step in (view.prev, view.next):
+        near = step(spot)
+        while near is not None and _is_quarter(near) and count < _WALK:
+            count, near = count + 1, step(near)
+    return count
 
 
 def _brushed(view: LineView, spot: Spot) -> bool:
@@ -99,8 +112,10 @@ def _brushed(view: LineView, spot: Spot) -> bool:
 
 
 def _is_point(view: LineView, spot: Spot) -> bool:
-    """The figure is short and has not spent its weight before: on a push, or on a quarter from
-    which it comes down."""
+    """The figure is short, ends here, and has not spent its weight before: on a push, or on a
+    quarter from which it comes down."""
+    if view.kicked(spot):
+        return False
     figure = view.phrase_of(spot)
     before = figure[:-1]
     higher = any(near.is_quarter and near.pitch > spot.pitch for near in before)
@@ -109,8 +124,8 @@ def _is_point(view: LineView, spot: Spot) -> bool:
 
 RULE = Rule(
     name="beat-quarter",
-    says="quarters on the beat are short, at a peak short and strong; in a row those on 1 and 3 "
-    "may be long",
+    says="quarters on the beat are short, at a peak short and strong; in a row of four those on 1 "
+    "and 3 may be long",
     source="M. Kilpatrick, ellington-music.co.uk, swing notation (short quarter, 1/3 to 2/3 beat; "
     "no marks on routine short quarters); "
     "S. Fagaly (1 and 3 long; the peak is stressed even on the beat); C. Treinen (the rooftop is "

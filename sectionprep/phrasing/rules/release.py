@@ -15,6 +15,7 @@ from sectionprep.phrasing.view import LineView, Spot
 _LONG = (
     4  # quarters from which an early stop is a whole quarter early; judgement after M. Kilpatrick
 )
+_PUSH = 1.5  # quarters: a push that is held past the beat it anticipates; judgement
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -22,7 +23,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     if style.cutoffs == "none":
         return
     for spot in view.spots:
-        if not spot.is_held and not _closing_beat(spot):
+        if not spot.is_held and not _closing_beat(spot) and not _closing_push(view, spot):
             continue
         tied = _tied_eighth(view, spot)
         early = style.cutoffs == "early" and (spot.last or spot.after > 0 or _in_figure(view, spot))
@@ -52,6 +53,12 @@ def _closing_beat(spot: Spot) -> bool:
     return spot.compound and spot.last and spot.on_beat and spot.length >= 1
 
 
+def _closing_push(view: LineView, spot: Spot) -> bool:
+    """A push of a dotted quarter, held to the beat after the one it pushes over: where it stops is
+    the only thing about it that a section can get wrong."""
+    return spot.pushed and spot.last and spot.quarters >= _PUSH and _ends_on_beat(view, spot)
+
+
 def _tied_eighth(view: LineView, spot: Spot) -> float:
     """Length in quarters of the eighth on a beat that a held note is tied to, else 0."""
     notes = spot.tone.notes
@@ -79,7 +86,8 @@ RULE = Rule(
     source="R. Sweum, Assumptions for Jazz Big Band (mark all cut-offs; tongue stop or breath "
     "release); reedbuzz (2010): a half "
     "tied to an eighth stops on that beat; M. Kilpatrick (early stops, in older styles)",
-    limits="notes of two quarters or more before a rest, a closing beat of 6/8 and 12/8; early "
-    "stops only where the style says so",
+    limits="notes of two quarters or more before a rest, a closing beat of 6/8 and 12/8, a dotted "
+    "quarter that pushes over a beat and is held to the next; early stops only where the style "
+    "says so",
     propose=_propose,
 )

@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
+# of a point inside the figure or below what came before; of a last note that the figure climbs to
+_POINT, _CLIMBS = 0.65, 0.85  # judgements
 _NOTES, _QUARTERS = 4, 4  # a figure is no longer than this; judgement
 
 
@@ -35,13 +37,19 @@ def _propose(view: LineView) -> Iterable[Candidate]:
                 spot.index,
             ),
         )
+        climbs = point.last and point.rise > 0
         yield Candidate(
-            spot=point.index, lean=0.65, marks=("accent",), because="the point of this short figure"
+            spot=point.index,
+            lean=_CLIMBS if climbs else _POINT,
+            marks=("accent",),
+            because="the figure climbs to its last note, and silence"
+            if climbs
+            else "the point of this short figure",
         )
 
 
 def _has_point(view: LineView, last: Spot) -> bool:
-    return view.closes(last) or view.du_dat(last)
+    return view.closes(last) or view.du_dat(last) or view.kicked(last)
 
 
 RULE = Rule(

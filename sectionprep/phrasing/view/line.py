@@ -57,14 +57,36 @@ class LineView:
     def closes(self, spot: Spot) -> bool:
         """The last off-beat eighth before a rest: short, stopped by the tongue, wherever the leans
         of the line fall (everythingsaxophone, 2018). Not in styles that are let go with the air
-        throughout, nor in concert music."""
+        throughout, nor in concert music; and not where the line comes down to it from the quarter
+        of "du-DAHT-du": the figure has spent its weight there, and its tail is short and no more
+        (M. Kilpatrick: a rhythmic figure gets one accent; two of three readers)."""
+        before = self.prev(spot)
+        if before is not None and self.syncopated(before):
+            return False
         short = spot.off_pulse and not spot.triplet and spot.quarters <= _EIGHTH
         rest = spot.after / 2 if spot.fine else spot.after
         return short and rest >= _EIGHTH and self.style.soft != "all"
 
+    def syncopated(self, spot: Spot) -> bool:
+        """The quarter of eighth, quarter, eighth, begun on a beat, where it is the highest of the
+        three: "du-DAHT-du", one figure with one point."""
+        before, after = self.prev(spot), self.next(spot)
+        return (
+            spot.is_quarter
+            and spot.is_top
+            and before is not None
+            and after is not None
+            and before.is_eighth
+            and before.on_beat
+            and spot.before == 0
+            and after.is_eighth
+            and spot.after == 0
+        )
+
     def du_dat(self, spot: Spot) -> bool:
         """The last note of a short figure between rests that goes from beat to beat, long and
-        short: two quarters by themselves, or a quarter and an eighth."""
+        short: two quarters by themselves, or a quarter and an eighth. Not where a hit off the beat
+        follows half a beat later: then the figure goes on to it, and the quarters walk."""
         figure = self.phrase_of(spot)
         if (
             not spot.last
@@ -72,6 +94,7 @@ class LineView:
             or len(figure) > _FIGURE
             or figure[0].before < 0.5
             or spot.after < 0.5
+            or self.kicked(spot)
         ):
             return False
         du = figure[-2]
@@ -81,6 +104,13 @@ class LineView:
             and spot.on_beat
             and (spot.quarters <= _EIGHTH or (spot.is_quarter and len(figure) == 2))
         )
+
+    def kicked(self, spot: Spot) -> bool:
+        """Half a beat after this note a hit off the beat, by itself, ends the figure."""
+        if spot.after > _EIGHTH or spot.index + 1 == len(self.spots):
+            return False
+        hit = self.spots[spot.index + 1]
+        return hit.first and hit.last and self.closes(hit)
 
     def set_off(self, silence: float, spot: Spot) -> bool:
         """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that
