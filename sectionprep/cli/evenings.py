@@ -91,6 +91,46 @@ def evening(
         say(f"  {file}")
 
 
+@app.command()
+def rehearsed(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            help="The folder of your evenings, as `evening` got it with -o.",
+            metavar="FOLDER",
+            show_default=False,
+        ),
+    ],
+    as_json: AsJson = False,
+    force: Force = False,
+) -> None:
+    """Tell what was rehearsed when, and write it as a workbook (rehearsed.xlsx in the folder)."""
+    from sectionprep import stages
+    from sectionprep.evening import write_rehearsed
+    from sectionprep.evening.told import BOOK
+
+    lines, notes = write_rehearsed(folder, force=force)
+    if as_json:
+        told = [
+            {
+                "day": line.day.isoformat(), "line": line.line, "chart": line.chart,
+                "what": line.what, "bars": line.bars, "done": line.done,
+                "rating": line.rating or None, "note": line.note,
+            }
+            for line in lines
+        ]  # fmt: skip
+        print(stages.to_json({"rehearsed": told, "notes": notes}))
+        return
+    for line in lines:
+        words = [line.chart, line.what or line.line, line.bars and f"bars {line.bars}"]
+        words += ["done" if line.done else "", f"rated {line.rating}" if line.rating else ""]
+        words.append(line.note)
+        say(f"{line.day.isoformat()}  {', '.join(word for word in words if word)}")
+    for note in notes:
+        say(f"note: {note}")
+    say(f"Written: {folder / BOOK}")
+
+
 def _show_missing(night: Night) -> None:
     from sectionprep.evening.paper import said_takers
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from sectionprep import stages
 from sectionprep.errors import UnreadableFile
+from sectionprep.evening.history import Past, left_of
 from sectionprep.evening.missing import Gap, absent, gaps
 from sectionprep.library import with_what_is_there
 from sectionprep.music.chart import Chart, Part
@@ -22,20 +23,21 @@ from sectionprep.outputs.workbook.rehearsal_plan import Item, plan_rehearsal
 from sectionprep.results import Options
 
 _LONG = 240  # minutes over which needs are shared out: every place gets a line; judgement
-#: how much need is left of a place that was rated 1 (not yet) to 5 (ready); judgements
-_LEFT = {1: 1.4, 2: 1.15, 3: 0.8, 4: 0.4, 5: 0.1}
+RUN = "run"  # the key of a chart's run
 _MARKED = "_marked"
 _ENDINGS = (".musicxml", ".xml", ".mxl")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """A place to rehearse. need: points, what was rated before taken off; rated: 1 to 5, 0 for
-    never; brass: share of its time in which the brass blow, 0 to 1; parts: chairs of who plays."""
+    """A place to rehearse. need: points, what earlier evenings have won taken off; rated: 1 to 5, 0
+    for never; before: when and how it went last, in words; brass: share of its time in which the
+    brass blow, 0 to 1; parts: chairs of who plays."""
 
     item: Item
     need: float
     rated: int
+    before: str
     brass: float
     parts: frozenset[str]
 
@@ -92,11 +94,11 @@ def _marked_in(folder: Path) -> list[Path]:
 
 
 def gather(
-    path: Path, options: Options, rated_since: Mapping[str, int], missing: Sequence[str] = ()
+    path: Path, options: Options, known: Mapping[str, Past], missing: Sequence[str] = ()
 ) -> Tonight:
-    """Read a chart with what stands beside it or among its results. rated_since: ratings typed into
-    the workbooks of earlier evenings, by "chart|line"; missing: who is not there, by part, chair or
-    player. Raises every kind of SectionprepError."""
+    """Read a chart with what stands beside it or among its results. known: what earlier evenings
+    have done, by "chart|line"; missing: who is not there, by part, chair or player. Raises every
+    kind of SectionprepError."""
     name = stem_of(path).removesuffix(_MARKED)
     options = _with_results(path, name, options)
     score = stages.read_score(path, options)
@@ -111,12 +113,13 @@ def gather(
         passage = passages.get(item.passage)
         if passage is None:
             continue
-        rating = rated_since.get(f"{name}|{item.key}") or rated.get(item.key, 0)
+        rating, left, before = _won(name, item.key, known, rated)
         places.append(
             Place(
                 item=item,
-                need=item.need * _LEFT.get(rating, 1.0),
+                need=item.need * left,
                 rated=rating,
+                before=before,
                 brass=_brass(chart, passage.parts, passage.start, passage.end),
                 parts=frozenset(_player(chart.parts[p]) for p in passage.parts),
             )
@@ -143,6 +146,20 @@ def _with_results(path: Path, name: str, options: Options) -> Options:
         book = path.with_name(f"{name}_rehearsal.xlsx")
         return replace(options, decisions=book if book.is_file() else None)
     return with_what_is_there(path, path.with_name(f"{name}_prepared"), options)
+
+
+def _won(
+    name: str, key: str, known: Mapping[str, Past], rated: Mapping[str, int]
+) -> tuple[int, float, str]:
+    """The last rating of a line (0 for none), what is left of its need, and why in words. A line
+    without a past of its own goes by the chart's last run."""
+    past = known.get(f"{name}|{key}")
+    if past is not None:
+        return past.rating, past.left, past.told
+    if rating := rated.get(key, 0):
+        return rating, left_of(rating), f"rated {rating} in the chart's workbook"
+    run = known.get(f"{name}|{RUN}")
+    return (0, run.left, f"the run was {run.told}") if run is not None else (0, 1.0, "")
 
 
 def _player(part: Part) -> str:
