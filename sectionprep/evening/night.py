@@ -17,6 +17,7 @@ from sectionprep.evening.missing import Gap
 from sectionprep.evening.order import Evening, plan_evening
 from sectionprep.evening.typed import cells_of, lines_of, typed_in
 from sectionprep.outputs.folder import Run, staged
+from sectionprep.outputs.names import safe_name
 from sectionprep.results import Options
 
 _ALL = "evening_*.xlsx"
@@ -49,14 +50,18 @@ def make_evening(
     start: int,
     keep_order: bool = False,
     missing: Sequence[str] = (),
+    covers: bool = False,
 ) -> Night:
     """Write the evening of today into a folder. start: minutes after midnight; missing: who is not
-    there, by part, chair or player. Raises BadArgument, DestinationError, UnusableSettings, and
-    what reading says where no chart can be read."""
+    there, by part, chair or player; covers: draw sheets for those who take over. Raises
+    BadArgument, DestinationError, UnusableSettings, and what reading says where no chart can be
+    read."""
     notes: list[str] = []
     today = date.today()
     lines = look_back(folder, notes.append)
-    charts, failed = _gathered(charts_of(named, folder), options, pasts(lines, today), missing)
+    charts, failed = _gathered(
+        charts_of(named, folder), options, pasts(lines, today), missing, covers
+    )
     _refuse_unknown(charts, missing)
     evening = plan_evening(charts, minutes, keep_order=keep_order)
     stem = f"evening_{today:%Y-%m-%d}"
@@ -70,6 +75,13 @@ def make_evening(
         else:
             cells = typed.cells
     title = f"{today:%A, %d %B %Y}: {', '.join(chart.title for chart in charts)}"
+    sheets = {
+        f"{stem}_{safe_name(chart.name)}_{safe_name(cover.player)}.pdf": cover
+        for chart in charts
+        for cover in chart.covers
+    }
+    for cover in sheets.values():
+        notes += cover.pages.not_drawn
     gaps = [gap for chart in charts for gap in chart.gaps]
     run = Run(
         chart=Path(EVENINGS),
@@ -83,24 +95,30 @@ def make_evening(
     with staged(folder, run) as stage:
         (stage / book).write_bytes(paper.workbook(evening, today, start, cells, gaps))
         (stage / page).write_bytes(paper.page(evening, start, title[:120], options.paper))
+        for name, cover in sheets.items():
+            (stage / name).write_bytes(cover.pages.pdf)
     return Night(
         evening=evening,
         charts=tuple(charts),
-        files=(folder / book, folder / page),
+        files=tuple(folder / name for name in (book, page, *sheets)),
         failed=tuple(failed),
         notes=tuple(notes),
     )
 
 
 def _gathered(
-    paths: Sequence[Path], options: Options, known: Mapping[str, Past], missing: Sequence[str]
+    paths: Sequence[Path],
+    options: Options,
+    known: Mapping[str, Past],
+    missing: Sequence[str],
+    covers: bool,
 ) -> tuple[list[Tonight], list[str]]:
     """The charts that can be read, each under a title of its own; and what is wrong with others."""
     charts: list[Tonight] = []
     failed: list[SectionprepError] = []
     for path in paths:
         try:
-            charts.append(gather(path, options, known, missing))
+            charts.append(gather(path, options, known, missing, covers=covers))
         except SectionprepError as error:
             failed.append(error)
     if failed and not charts:

@@ -69,7 +69,7 @@ def _first_music(evening: Evening) -> int:
 
 def said_takers(gap: Gap) -> str:
     """Who could take a stretch, in words."""
-    return "; ".join(gap.takers[:_TAKERS]) or "nobody reaches it"
+    return "; ".join(map(str, gap.takers[:_TAKERS])) or "nobody reaches it"
 
 
 def key_of(block: Block) -> str:
