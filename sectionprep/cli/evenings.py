@@ -47,6 +47,14 @@ def evening(
             "times.",
         ),
     ] = None,
+    covers: Annotated[
+        bool,
+        typer.Option(
+            "--covers",
+            help="With --missing: print cover sheets for those who take over, with the bars "
+            "they borrow small over their own part.",
+        ),
+    ] = False,
     level: Level = "pro",
     paper: Paper = "letter",
     house: House = None,
@@ -56,8 +64,6 @@ def evening(
     force: Force = False,
 ) -> None:
     """Plan an evening over several charts: what when, with whom, and why."""
-    from dataclasses import asdict
-
     from sectionprep import stages
     from sectionprep.errors import BadArgument
     from sectionprep.evening import make_evening
@@ -65,6 +71,8 @@ def evening(
     match = _START.fullmatch(start.strip())
     if match is None:
         raise BadArgument(f"--start names no time: {start!r}.", remedy="Write it as in 19:30.")
+    if covers and not missing:
+        raise BadArgument("--covers covers nobody.", remedy="Say who is not there with --missing.")
     begin = 60 * int(match[1]) + int(match[2])
     night = make_evening(
         charts,
@@ -74,9 +82,16 @@ def evening(
         start=begin,
         keep_order=keep_order,
         missing=missing or (),
+        covers=covers,
     )
     if as_json:
-        uncovered = [asdict(gap) for gap in night.gaps]
+        uncovered = [
+            {
+                "chart": gap.chart, "part": gap.part, "bars": gap.bars, "what": gap.what,
+                "takers": [str(taker) for taker in gap.takers],
+            }
+            for gap in night.gaps
+        ]  # fmt: skip
         told = {"uncovered": uncovered, "not_read": night.failed, "notes": night.notes}
         print(stages.to_json({**_json(night.evening, begin), **told}))
         return
@@ -91,6 +106,46 @@ def evening(
         say(f"  {file}")
 
 
+@app.command()
+def rehearsed(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            help="The folder of your evenings, as `evening` got it with -o.",
+            metavar="FOLDER",
+            show_default=False,
+        ),
+    ],
+    as_json: AsJson = False,
+    force: Force = False,
+) -> None:
+    """Tell what was rehearsed when, and write it as a workbook (rehearsed.xlsx in the folder)."""
+    from sectionprep import stages
+    from sectionprep.evening import write_rehearsed
+    from sectionprep.evening.told import BOOK
+
+    lines, notes = write_rehearsed(folder, force=force)
+    if as_json:
+        told = [
+            {
+                "day": line.day.isoformat(), "line": line.line, "chart": line.chart,
+                "what": line.what, "bars": line.bars, "done": line.done,
+                "rating": line.rating or None, "note": line.note,
+            }
+            for line in lines
+        ]  # fmt: skip
+        print(stages.to_json({"rehearsed": told, "notes": notes}))
+        return
+    for line in lines:
+        words = [line.chart, line.what or line.line, line.bars and f"bars {line.bars}"]
+        words += ["done" if line.done else "", f"rated {line.rating}" if line.rating else ""]
+        words.append(line.note)
+        say(f"{line.day.isoformat()}  {', '.join(word for word in words if word)}")
+    for note in notes:
+        say(f"note: {note}")
+    say(f"Written: {folder / BOOK}")
+
+
 def _show_missing(night: Night) -> None:
     from sectionprep.evening.paper import said_takers
 
@@ -102,6 +157,8 @@ def _show_missing(night: Night) -> None:
                 say(f"Without {part}: {where}: {gap.what}. Could take it: {said_takers(gap)}.")
             if not mine:
                 say(f"Without {part}: {chart.title}: no lead, exposed entry or chord tone is lost.")
+        for cover in chart.covers:
+            say(f"Cover sheet for {cover.player}: {chart.title}, bars {', '.join(cover.bars)}")
 
 
 def _show(made: Evening, begin: int) -> None:

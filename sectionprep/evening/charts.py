@@ -3,41 +3,54 @@ much the brass blow, and what was rated and settled before."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from sectionprep import stages
 from sectionprep.errors import UnreadableFile
+from sectionprep.evening.history import Past, left_of
 from sectionprep.evening.missing import Gap, absent, gaps
 from sectionprep.library import with_what_is_there
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import BRASS
 from sectionprep.outputs.audition.road import length_of, pieces_of
+from sectionprep.outputs.director.cover_sheet import Borrowed, cover_pdf
+from sectionprep.outputs.director.engraved import DirectorPages
 from sectionprep.outputs.folder import MANIFEST, files_of
 from sectionprep.outputs.library.summary import charts_in
 from sectionprep.outputs.names import stem_of
 from sectionprep.outputs.workbook import Typed, read_typed, tables
 from sectionprep.outputs.workbook.rehearsal_plan import Item, plan_rehearsal
-from sectionprep.results import Options
+from sectionprep.results import Marked, Options
 
 _LONG = 240  # minutes over which needs are shared out: every place gets a line; judgement
-#: how much need is left of a place that was rated 1 (not yet) to 5 (ready); judgements
-_LEFT = {1: 1.4, 2: 1.15, 3: 0.8, 4: 0.4, 5: 0.1}
+RUN = "run"  # the key of a chart's run
 _MARKED = "_marked"
 _ENDINGS = (".musicxml", ".xml", ".mxl")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """A place to rehearse. need: points, what was rated before taken off; rated: 1 to 5, 0 for
-    never; brass: share of its time in which the brass blow, 0 to 1; parts: chairs of who plays."""
+    """A place to rehearse. need: points, what earlier evenings have won taken off; rated: 1 to 5, 0
+    for never; before: when and how it went last, in words; brass: share of its time in which the
+    brass blow, 0 to 1; parts: chairs of who plays."""
 
     item: Item
     need: float
     rated: int
+    before: str
     brass: float
     parts: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """A cover sheet. player: label of who takes the stretches; bars: as a person says them."""
+
+    player: str
+    bars: tuple[str, ...]
+    pages: DirectorPages
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +58,8 @@ class Tonight:
     """One chart of the evening. name: of its file, by which its lines are known; seconds: to play
     it through once as its road map runs; brass: share of that in which the first brass blow; parts:
     chairs with notes, in score order; missing: label of the part of each who is not there, by the
-    name that was said; gaps: what goes uncovered without them."""
+    name that was said; gaps: what goes uncovered without them; covers: sheets for those who take
+    it."""
 
     name: str
     title: str
@@ -56,6 +70,7 @@ class Tonight:
     brass: float
     missing: dict[str, str] = field(default_factory=dict)
     gaps: tuple[Gap, ...] = ()
+    covers: tuple[Cover, ...] = ()
 
     @property
     def need(self) -> float:
@@ -92,11 +107,16 @@ def _marked_in(folder: Path) -> list[Path]:
 
 
 def gather(
-    path: Path, options: Options, rated_since: Mapping[str, int], missing: Sequence[str] = ()
+    path: Path,
+    options: Options,
+    known: Mapping[str, Past],
+    missing: Sequence[str] = (),
+    *,
+    covers: bool = False,
 ) -> Tonight:
-    """Read a chart with what stands beside it or among its results. rated_since: ratings typed into
-    the workbooks of earlier evenings, by "chart|line"; missing: who is not there, by part, chair or
-    player. Raises every kind of SectionprepError."""
+    """Read a chart with what stands beside it or among its results. known: what earlier evenings
+    have done, by "chart|line"; missing: who is not there, by part, chair or player; covers:
+    draw sheets for those who take over. Raises every kind of SectionprepError."""
     name = stem_of(path).removesuffix(_MARKED)
     options = _with_results(path, name, options)
     score = stages.read_score(path, options)
@@ -111,18 +131,20 @@ def gather(
         passage = passages.get(item.passage)
         if passage is None:
             continue
-        rating = rated_since.get(f"{name}|{item.key}") or rated.get(item.key, 0)
+        rating, left, before = _won(name, item.key, known, rated)
         places.append(
             Place(
                 item=item,
-                need=item.need * _LEFT.get(rating, 1.0),
+                need=item.need * left,
                 rated=rating,
+                before=before,
                 brass=_brass(chart, passage.parts, passage.start, passage.end),
                 parts=frozenset(_player(chart.parts[p]) for p in passage.parts),
             )
         )
     away = absent(chart, score.roster, missing)
     playing = [part for part in chart.parts if chart.lines[part.index]]
+    uncovered = gaps(title, chart, score.together, list(away.values()))
     return Tonight(
         name=name,
         title=title,
@@ -132,7 +154,8 @@ def gather(
         seconds=length_of(pieces_of(chart, chart.clock)),
         brass=_brass(chart, [p.index for p in playing], 0, chart.bars[-1].end),
         missing={said: part.label for said, part in away.items()},
-        gaps=gaps(title, chart, score.together, list(away.values())),
+        gaps=uncovered,
+        covers=tuple(_covers(marked, uncovered, options.paper)) if covers else (),
     )
 
 
@@ -143,6 +166,53 @@ def _with_results(path: Path, name: str, options: Options) -> Options:
         book = path.with_name(f"{name}_rehearsal.xlsx")
         return replace(options, decisions=book if book.is_file() else None)
     return with_what_is_there(path, path.with_name(f"{name}_prepared"), options)
+
+
+def _covers(marked: Marked, uncovered: Sequence[Gap], paper: str) -> Iterator[Cover]:
+    """A sheet for each player who is the best to take something. The notes are as they stand on
+    tonight's sheets, with their marks."""
+    chart = marked.again.chart
+    taken: dict[int, list[Gap]] = {}
+    for gap in uncovered:
+        if gap.takers:
+            taken.setdefault(gap.takers[0].part, []).append(gap)
+    for player in sorted(taken):
+        stretches = [
+            Borrowed(
+                part=gap.missing,
+                start=gap.start,
+                end=gap.end,
+                why=gap.what,
+                beside="You rest there" if gap.takers[0].rests else "You leave your own notes",
+            )
+            for gap in taken[player]
+        ]
+        yield Cover(
+            player=chart.parts[player].label,
+            bars=tuple(gap.bars for gap in taken[player]),
+            pages=cover_pdf(
+                marked.again.document,
+                chart,
+                player,
+                stretches,
+                paper=paper,
+                footer=f"{chart.title}: cover sheet",
+            ),
+        )
+
+
+def _won(
+    name: str, key: str, known: Mapping[str, Past], rated: Mapping[str, int]
+) -> tuple[int, float, str]:
+    """The last rating of a line (0 for none), what is left of its need, and why in words. A line
+    without a past of its own goes by the chart's last run."""
+    past = known.get(f"{name}|{key}")
+    if past is not None:
+        return past.rating, past.left, past.told
+    if rating := rated.get(key, 0):
+        return rating, left_of(rating), f"rated {rating} in the chart's workbook"
+    run = known.get(f"{name}|{RUN}")
+    return (0, run.left, f"the run was {run.told}") if run is not None else (0, 1.0, "")
 
 
 def _player(part: Part) -> str:

@@ -1,8 +1,8 @@
 """Who is missing tonight: what goes uncovered where it matters, and who could take it.
 
 What matters, common practice, no source: a line that leads its section; an entry with nobody beside
-it; a chord tone that nobody else has. Who could take it: somebody of the same section, or of the
-same kind, who rests there and whose instrument reaches the notes. Nothing is rewritten; the players
+it; a chord tone that nobody else has. Who could take it: somebody whose instrument reaches the
+notes, of the same section or who rests there. Nothing is rewritten; the players
 and the director decide. The lengths are judgements.
 """
 
@@ -18,23 +18,45 @@ from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.naming import find_part
 from sectionprep.music.roster import Roster
+from sectionprep.outputs.director.staves import read_at
 from sectionprep.passages import Together
 
 _ALONE = 2  # notes without anybody beside them from which a stretch is exposed
 _TONES = 3  # notes of a stretch whose pitch class nobody else sounds
+_LEADS = "leads the"
 _onset = attrgetter("onset")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Taker:
+    """Who could take a stretch. part: index; rests: has nothing to play there; same: reads it as it
+    stands."""
+
+    part: int
+    label: str
+    rests: bool
+    same: bool
+
+    def __str__(self) -> str:
+        does = "rests" if self.rests else "moves up and leaves its own notes"
+        return (
+            f"{self.label} ({does}; {'reads it as it stands' if self.same else 'has to transpose'})"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Gap:
-    """A stretch that goes uncovered. chart: its title; what: why it matters; takers: who could play
-    it and how, best first; empty where nobody can."""
+    """A stretch that goes uncovered. chart: its title; what: why it matters; start, end: ticks;
+    missing: index of the part; takers: who could play it, best first; empty where nobody can."""
 
     chart: str
     part: str
     bars: str
     what: str
-    takers: tuple[str, ...]
+    start: int
+    end: int
+    missing: int
+    takers: tuple[Taker, ...]
 
 
 def absent(chart: Chart, roster: Roster, names: Sequence[str]) -> dict[str, Part]:
@@ -55,15 +77,25 @@ def absent(chart: Chart, roster: Roster, names: Sequence[str]) -> dict[str, Part
 def gaps(title: str, chart: Chart, together: Together, missing: Sequence[Part]) -> tuple[Gap, ...]:
     """What goes uncovered without these parts, in order of time."""
     away = {part.index for part in missing}
-    found: list[tuple[int, Gap]] = []
+    found: list[Gap] = []
     for part in missing:
         for start, end, what in _stretches(chart, together, part, away):
             first, last = chart.place(start), chart.end_place(end)
             bars = first.bar if first.bar == last.bar else f"{first.bar}-{last.bar}"
-            takers = tuple(_takers(chart, part, start, end, away))
-            gap = Gap(chart=title, part=part.label, bars=bars, what=what, takers=takers)
-            found.append((start, gap))
-    return tuple(gap for _, gap in sorted(found, key=lambda pair: pair[0]))
+            takers = tuple(_takers(chart, part, start, end, away, leads=what.startswith(_LEADS)))
+            found.append(
+                Gap(
+                    chart=title,
+                    part=part.label,
+                    bars=bars,
+                    what=what,
+                    start=start,
+                    end=end,
+                    missing=part.index,
+                    takers=takers,
+                )
+            )
+    return tuple(sorted(found, key=lambda gap: gap.start))
 
 
 def _stretches(
@@ -74,7 +106,7 @@ def _stretches(
     for passage in together.passages:
         if passage.lead == part.index and part.index not in passage.seconds:
             led.append((passage.start, passage.end))
-            yield passage.start, passage.end, f"leads the {passage.scope} ({passage.id})"
+            yield passage.start, passage.end, f"{_LEADS} {passage.scope} ({passage.id})"
     for first, last, tones in _phrases(chart, part):
         if any(start <= first and last <= end for start, end in led):
             continue
@@ -118,31 +150,35 @@ def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> set[int]:
     return found
 
 
-def _takers(chart: Chart, part: Part, start: int, end: int, away: set[int]) -> Iterator[str]:
-    """Who rests in a stretch and reaches its notes, the same section first; then who of the section
-    would have to leave notes of its own."""
+def _takers(
+    chart: Chart, part: Part, start: int, end: int, away: set[int], *, leads: bool
+) -> Iterator[Taker]:
+    """Who reaches the notes of a stretch, best first: who of the section rests there; then, for a
+    lead line, who of the section would leave notes of its own, since a second player moves up;
+    then who else rests. For what is no lead line nobody's notes are left if anybody rests."""
     pitches = [tone.pitch for tone in chart.between(part.index, start, end)]
-    near = sorted(
-        (p for p in chart.parts if p.index not in away and p.chair.section in HORNS),
-        key=lambda other: (
-            other.chair.section != part.chair.section,
-            abs((other.chair.number or 9) - (part.chair.number or 9)),
-            other.index,
-        ),
-    )
-    busy = []
-    for other in near:
-        shift = other.transposition_at(start).chromatic
-        working = other.chair.instrument.pro
-        if working is None or not all(working[0] <= p - shift <= working[1] for p in pitches):
+    found: list[tuple[tuple[int, ...], Taker]] = []
+    for other in chart.parts:
+        if other.index in away or other.chair.section not in HORNS:
             continue
-        same = (shift - part.transposition_at(start).chromatic) % 12 == 0
-        how = "reads it as it stands" if same else "has to transpose"
-        if _rests(chart, other, start, end):
-            yield f"{other.label} (rests; {how})"
-        elif other.chair.section == part.chair.section:
-            busy.append(f"{other.label} (moves up and leaves its own notes; {how})")
-    yield from busy
+        read = read_at(chart, other, start).chromatic
+        working = other.chair.instrument.pro
+        if working is None or not all(working[0] <= p - read <= working[1] for p in pitches):
+            continue
+        own = other.chair.section == part.chair.section
+        taker = Taker(
+            part=other.index,
+            label=other.label,
+            rests=_rests(chart, other, start, end),
+            same=(read - read_at(chart, part, start).chromatic) % 12 == 0,
+        )
+        if own or taker.rests:
+            first = (own, taker.rests) if leads else (taker.rests, own)
+            near = abs((other.chair.number or 9) - (part.chair.number or 9))
+            place = (*(not one for one in first), not taker.same, near, other.index)
+            found.append((place, taker))
+    for _, taker in sorted(found, key=lambda one: one[0]):
+        yield taker
 
 
 def _rests(chart: Chart, part: Part, start: int, end: int) -> bool:

@@ -4,7 +4,7 @@ that holds the evenings before, whose ratings count."""
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
@@ -12,13 +12,16 @@ from pathlib import Path
 from sectionprep.errors import BadArgument, SectionprepError, UnusableSettings
 from sectionprep.evening import paper
 from sectionprep.evening.charts import Tonight, charts_of, gather
+from sectionprep.evening.history import Line, Past, pasts, remembered
 from sectionprep.evening.missing import Gap
 from sectionprep.evening.order import Evening, plan_evening
+from sectionprep.evening.typed import cells_of, lines_of, typed_in
 from sectionprep.outputs.folder import Run, staged
-from sectionprep.outputs.workbook.tables import RATINGS
+from sectionprep.outputs.names import safe_name
 from sectionprep.results import Options
 
 _ALL = "evening_*.xlsx"
+EVENINGS = "evenings"  # to whom a folder of evenings belongs
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,25 +50,41 @@ def make_evening(
     start: int,
     keep_order: bool = False,
     missing: Sequence[str] = (),
+    covers: bool = False,
 ) -> Night:
     """Write the evening of today into a folder. start: minutes after midnight; missing: who is not
-    there, by part, chair or player. Raises BadArgument, DestinationError, UnusableSettings, and
-    what reading says where no chart can be read."""
+    there, by part, chair or player; covers: draw sheets for those who take over. Raises
+    BadArgument, DestinationError, UnusableSettings, and what reading says where no chart can be
+    read."""
     notes: list[str] = []
-    rated = _rated(folder, notes)
-    charts, failed = _gathered(charts_of(named, folder), options, rated, missing)
+    today = date.today()
+    lines = look_back(folder, notes.append)
+    charts, failed = _gathered(
+        charts_of(named, folder), options, pasts(lines, today), missing, covers
+    )
     _refuse_unknown(charts, missing)
     evening = plan_evening(charts, minutes, keep_order=keep_order)
-    stem = f"evening_{date.today():%Y-%m-%d}"
+    stem = f"evening_{today:%Y-%m-%d}"
     book, page = f"{stem}.xlsx", f"{stem}.pdf"
     earlier = {path.name for path in folder.glob(_ALL)}
-    typed = paper.typed_in(folder / book) if book in earlier else {}
-    if book in earlier and typed is None:
-        earlier.remove(book)  # nobody's evening: it is not ours to replace
-    title = f"{date.today():%A, %d %B %Y}: {', '.join(chart.title for chart in charts)}"
+    cells = cells_of(line for line in lines if line.day == today)
+    if book in earlier:
+        typed = typed_in(folder / book)
+        if typed is None:
+            earlier.remove(book)  # nobody's evening: it is not ours to replace
+        else:
+            cells = typed.cells
+    title = f"{today:%A, %d %B %Y}: {', '.join(chart.title for chart in charts)}"
+    sheets = {
+        f"{stem}_{safe_name(chart.name)}_{safe_name(cover.player)}.pdf": cover
+        for chart in charts
+        for cover in chart.covers
+    }
+    for cover in sheets.values():
+        notes += cover.pages.not_drawn
     gaps = [gap for chart in charts for gap in chart.gaps]
     run = Run(
-        chart=Path("evenings"),
+        chart=Path(EVENINGS),
         kind="evening",
         reads=[chart.path for chart in charts],
         typed_in=earlier,
@@ -74,26 +93,32 @@ def make_evening(
         say=notes.append,
     )
     with staged(folder, run) as stage:
-        (stage / book).write_bytes(paper.workbook(evening, start, typed or {}, gaps))
+        (stage / book).write_bytes(paper.workbook(evening, today, start, cells, gaps))
         (stage / page).write_bytes(paper.page(evening, start, title[:120], options.paper))
+        for name, cover in sheets.items():
+            (stage / name).write_bytes(cover.pages.pdf)
     return Night(
         evening=evening,
         charts=tuple(charts),
-        files=(folder / book, folder / page),
+        files=tuple(folder / name for name in (book, page, *sheets)),
         failed=tuple(failed),
         notes=tuple(notes),
     )
 
 
 def _gathered(
-    paths: Sequence[Path], options: Options, rated: dict[str, int], missing: Sequence[str]
+    paths: Sequence[Path],
+    options: Options,
+    known: Mapping[str, Past],
+    missing: Sequence[str],
+    covers: bool,
 ) -> tuple[list[Tonight], list[str]]:
     """The charts that can be read, each under a title of its own; and what is wrong with others."""
     charts: list[Tonight] = []
     failed: list[SectionprepError] = []
     for path in paths:
         try:
-            charts.append(gather(path, options, rated, missing))
+            charts.append(gather(path, options, known, missing, covers=covers))
         except SectionprepError as error:
             failed.append(error)
     if failed and not charts:
@@ -112,17 +137,17 @@ def _refuse_unknown(charts: Sequence[Tonight], missing: Sequence[str]) -> None:
             raise BadArgument(f"no chart of tonight knows {name!r}.", remedy=f"Chairs: {chairs}.")
 
 
-def _rated(folder: Path, notes: list[str]) -> dict[str, int]:
-    """Ratings typed into the evenings of a folder, the latest last."""
-    found: dict[str, int] = {}
-    for path in sorted(folder.glob(_ALL)):
+def look_back(folder: Path, say: Callable[[str], None]) -> tuple[Line, ...]:
+    """All that was typed into the evenings of a folder, by day; the history has it afterwards.
+    say: is told what cannot be read."""
+    days: dict[date, dict[str, Line]] = {}
+    for path in sorted(folder.glob(_ALL), key=lambda path: (path.stat().st_mtime, path.name)):
         try:
-            typed = paper.typed_in(path)
+            typed = typed_in(path)
         except UnusableSettings as error:
-            notes.append(f"{error} Its ratings are not counted.")
+            say(f"{error} Its ticks and ratings are not counted.")
             continue
-        for key, cells in (typed or {}).items():
-            value = str(cells.get("Rating 1-5", "")).strip()
-            if value in RATINGS:
-                found[key] = int(value)
-    return found
+        if typed is not None:
+            mine = days.setdefault(typed.day, {})
+            mine.update((line.line, line) for line in lines_of(typed))
+    return remembered(folder, {day: list(mine.values()) for day, mine in days.items()}, say)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from sectionprep.evening.charts import Place, Tonight
+from sectionprep.evening.charts import RUN, Place, Tonight
 
 _WARM_UP, _BREAK = 6, 10  # minutes
 _LONG = 100  # minutes from which there is a break
@@ -137,7 +137,7 @@ def _of_chart(chart: Tonight, share: int) -> tuple[list[Block], list[str]]:
             who="all",
             why=_why_run(chart),
             parts=frozenset(chart.parts),
-            key="run",
+            key=RUN,
             heavy=chart.brass >= _HEAVY,
         )
     )
@@ -165,7 +165,7 @@ def _lengths(places: Sequence[Place], room: int) -> list[int]:
 def _block(chart: Tonight, place: Place, minutes: int) -> Block:
     sections = place.item.sections
     who = next(iter(sections)) if len(sections) == 1 else "all"
-    rated = f"; rated {place.rated} last time" if place.rated else ""
+    before = f"; {place.before}" if place.before else ""
     return Block(
         at=0,
         minutes=minutes,
@@ -174,7 +174,7 @@ def _block(chart: Tonight, place: Place, minutes: int) -> Block:
         what=place.item.what,
         bars=place.item.bars,
         who=who,
-        why=f"{place.item.why}{rated}",
+        why=f"{place.item.why}{before}",
         parts=place.parts,
         key=place.item.key,
         heavy=place.brass >= _HEAVY,
@@ -211,7 +211,7 @@ def _eased(blocks: Sequence[Block]) -> list[Block]:
             light = [
                 n
                 for n, b in enumerate(left)
-                if b.name == block.name and not b.heavy and b.key != "run"
+                if b.name == block.name and not b.heavy and b.key != RUN
             ]
             if light:
                 made.append(left.pop(light[0]))

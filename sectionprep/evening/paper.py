@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Sequence
-from pathlib import Path
+from datetime import date
 from typing import Any
 
 from sectionprep.evening.missing import Gap
@@ -13,8 +13,9 @@ from sectionprep.outputs.workbook.row import Row
 from sectionprep.outputs.workbook.tables import KEPT, KEY, RATINGS, TICK, Column
 
 TONIGHT, NEEDED, UNCOVERED = "Tonight", "Who is needed when", "Uncovered"
+DONE, RATING, NOTE = "Done", "Rating 1-5", "Your note"
 _TAKERS = 3  # that are named; judgement
-_COLUMNS = (
+COLUMNS = (
     Column(heading="Time", width=7),
     Column(heading="Minutes", width=8, number=True),
     Column(heading="Chart", width=18, wrap=True),
@@ -22,9 +23,9 @@ _COLUMNS = (
     Column(heading="Bars", width=14, wrap=True),
     Column(heading="Who", width=11, wrap=True),
     Column(heading="Why", width=36, wrap=True),
-    Column(heading="Done", width=6, is_input=True, choices=TICK),
-    Column(heading="Rating 1-5", width=7, is_input=True, choices=RATINGS),
-    Column(heading="Your note", width=22, is_input=True, wrap=True),
+    Column(heading=DONE, width=6, is_input=True, choices=TICK),
+    Column(heading=RATING, width=7, is_input=True, choices=RATINGS),
+    Column(heading=NOTE, width=22, is_input=True, wrap=True),
     Column(heading=KEY, width=9, printed=False),
 )
 _WHO = (
@@ -68,7 +69,7 @@ def _first_music(evening: Evening) -> int:
 
 def said_takers(gap: Gap) -> str:
     """Who could take a stretch, in words."""
-    return "; ".join(gap.takers[:_TAKERS]) or "nobody reaches it"
+    return "; ".join(map(str, gap.takers[:_TAKERS])) or "nobody reaches it"
 
 
 def key_of(block: Block) -> str:
@@ -78,10 +79,14 @@ def key_of(block: Block) -> str:
 
 
 def workbook(
-    evening: Evening, start: int, typed: dict[str, dict[str, Any]], gaps: Sequence[Gap] = ()
+    evening: Evening,
+    day: date,
+    start: int,
+    typed: dict[str, dict[str, Any]],
+    gaps: Sequence[Gap] = (),
 ) -> bytes:
-    """The evening as a workbook. gaps: what goes uncovered tonight; typed: cells of an earlier one
-    of the same day, by key and heading; all are kept."""
+    """The evening as a workbook. start: minutes after midnight; gaps: what goes uncovered tonight;
+    typed: cells of an earlier one of the same day, by key and heading; all are kept."""
     from openpyxl import Workbook
 
     from sectionprep.outputs.workbook.write import SheetWriter
@@ -89,7 +94,8 @@ def workbook(
     book = Workbook()
     book.active.title = TONIGHT  # type: ignore[union-attr]
     book.properties.title, book.properties.creator = "The evening", "sectionprep"
-    writer = SheetWriter(book[TONIGHT], _COLUMNS, typed)
+    book.properties.subject = day.isoformat()  # a copy under another name is the same evening
+    writer = SheetWriter(book[TONIGHT], COLUMNS, typed)
     writer.head(
         f"{evening.minutes} minutes from {clock(start, 0)}. Tick what is done and rate it, 1 (not "
         "yet) to 5 (ready): the next evening made in this folder goes by it. " + _told(evening)
@@ -157,35 +163,6 @@ def _keep(book: Any, typed: dict[str, dict[str, Any]]) -> None:
 def _told(evening: Evening) -> str:
     left = f"No time for: {'; '.join(evening.left_out)}. " if evening.left_out else ""
     return left + " ".join(evening.advice)
-
-
-def typed_in(path: Path) -> dict[str, dict[str, Any]] | None:
-    """What was typed into a workbook of an evening, by key and heading; None for another workbook.
-    Raises UnusableSettings for a file that cannot be read."""
-    from sectionprep.outputs.workbook.inspect import check_extent, opened, saved
-
-    book = opened(saved(path), path)
-    if TONIGHT not in book.sheetnames:
-        return None
-    found: dict[str, dict[str, Any]] = {}
-    if KEPT in book.sheetnames:
-        check_extent(book[KEPT], path)
-        for key, heading, value in book[KEPT].iter_rows(min_row=3, max_col=3, values_only=True):
-            if key and heading and value not in (None, ""):
-                found.setdefault(str(key), {})[str(heading)] = value
-    sheet = book[TONIGHT]
-    check_extent(sheet, path)
-    headings = {str(cell.value): cell.column for cell in sheet[2] if cell.value is not None}
-    if KEY not in headings:
-        return found
-    wanted = [c.heading for c in _COLUMNS if c.is_input and c.heading in headings]
-    for n in range(3, sheet.max_row + 1):
-        key = sheet.cell(n, headings[KEY]).value
-        cells = {h: sheet.cell(n, headings[h]).value for h in wanted}
-        cells = {h: value for h, value in cells.items() if value not in (None, "")}
-        if key and cells:
-            found[str(key)] = cells
-    return found
 
 
 def page(evening: Evening, start: int, title: str, paper: str) -> bytes:

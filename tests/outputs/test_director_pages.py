@@ -145,7 +145,7 @@ def test_silence_is_closed_up_and_every_bar_that_is_left_keeps_its_number(
     systems = _drawn(demo_marked, study)
     assert len(systems) == 2
     chart = demo_marked.again.chart
-    numbers = [number for line in bar_numbers(chart, study, systems) for _, number in line]
+    numbers = [number for line in bar_numbers(chart, study.bars, systems) for _, number in line]
     assert numbers == ["2", "// 4", "// 8", "9", "// 12", "// 16", "// 18"]
 
 

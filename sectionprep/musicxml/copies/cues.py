@@ -169,6 +169,18 @@ def _small(note: etree._Element, cue: Cue, address: int) -> etree._Element:
     return small
 
 
+def make_small(part: etree._Element) -> None:
+    """Make every note of a copied part small."""
+    for note in part.iter("note"):
+        if note.find("pitch") is None or note.find("grace") is not None:
+            continue
+        for tie in note.findall("tie"):  # a cue note does not sound; what is drawn stays
+            note.remove(tie)
+        note.insert(0, etree.Element("cue"))
+        for kind in note.findall("type"):
+            kind.set("size", "cue")
+
+
 def _shift(element: etree._Element, cue: Cue) -> None:
     written = Pitch(
         (element.findtext("step") or "C").strip(),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sectionprep.music.chart import Chart
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.copies.excerpt import Pick
 
@@ -18,6 +18,20 @@ def mean_pitch(chart: Chart, part: int, start: int, end: int) -> float:
     return sum(tone.pitch for tone in tones) / max(len(tones), 1)
 
 
+def read_at(chart: Chart, part: Part, tick: int) -> Transposition:
+    """What the player of a part reads at a tick; a concert-pitch score is printed transposed."""
+    if not chart.concert:
+        return part.transposition_at(tick)
+    held = part.instrument_at(tick).transposition
+    return held if part.chair.sure and held.chromatic % 12 else CONCERT
+
+
+def clef_at(part: Part, tick: int) -> str:
+    """The clef in force, or the instrument's own where the file states none."""
+    said = next((clef for at, clef in reversed(part.clefs) if at <= tick), "")
+    return said or part.instrument_at(tick).clef
+
+
 def pick_staff(
     chart: Chart, index: int, pitch: str, start: int, end: int, *, label: str, group: str = ""
 ) -> Pick:
@@ -30,12 +44,10 @@ def pick_staff(
     if pitch == "sounding" and not chart.concert and own.chromatic % 12:
         shift, clef = own, "F4" if mean_pitch(chart, index, start, end) < _BASS_CLEF_BELOW else "G2"
     if pitch == "written" and chart.concert:
-        held = part.instrument_at(start)
-        if part.chair.sure and held.transposition.chromatic % 12:
-            shift, clef = (
-                Transposition(-held.transposition.diatonic, -held.transposition.chromatic),
-                held.clef,
-            )
+        read = read_at(chart, part, start)
+        if read != CONCERT:
+            shift = Transposition(-read.diatonic, -read.chromatic)
+            clef = part.instrument_at(start).clef
     if not clef and not part.clefs:  # the file states none
         clef = part.instrument_at(start).clef
     return Pick(

@@ -109,7 +109,7 @@ def study_lines(
     and wherever bars are left out."""
     size = study.staff / 7.5
     overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
-    for system, numbers in zip(systems, bar_numbers(chart, study, systems), strict=True):
+    for system, numbers in zip(systems, bar_numbers(chart, study.bars, systems), strict=True):
         roomy = rows_apart(unclashed(system), {})
         jazz = jazz_extras(roomy, overlays, size)
         raised, written = numbered(roomy, numbers, _NUMBER)
@@ -118,10 +118,10 @@ def study_lines(
 
 
 def bar_numbers(
-    chart: Chart, study: Study, systems: Sequence[System]
+    chart: Chart, shown_bars: Sequence[int], systems: Sequence[System]
 ) -> Iterator[list[tuple[float, str]]]:
-    """For each line where a number begins, and what it says."""
-    bars, before = iter(study.bars), study.bars[0] - 1
+    """For each line where a number begins, and what it says. shown_bars: indices."""
+    bars, before = iter(shown_bars), shown_bars[0] - 1
     for system in systems:
         left = {name: x for name, x, _ in reversed(system.bar_edges)}
         numbers = []
