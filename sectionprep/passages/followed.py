@@ -26,6 +26,10 @@ _CHANGE_OF_TEXTURE = 3.0
 # coming in
 #: or going out. Four faults in a row are faults still, more are an absence. Judgements.
 _AGREES, _DISAGREES, _COMES_OR_GOES = 1.0, 1.5, 3.5
+#: What stands apart at either end, after a disagreement or a rest of half a bar, belongs to a
+#: passage from the same evidence as a run of its own. Judgement.
+_OWN_EVIDENCE = LEAST_ODDS
+_FAIR_SHARE = 0.5  # of what so many notes of the passage say, or from half of it
 _COLUMN_SAYS = 20.0  # against: nothing that happens at one moment parts a group
 _BLOCK = 1_000  # groups at once: bounds memory
 
@@ -46,7 +50,7 @@ class Run:
 class Followed:
     """A candidate with its states and the running sum of its evidence."""
 
-    __slots__ = ("bars", "breaks", "group", "rows", "states", "struck", "sums")
+    __slots__ = ("bars", "breaks", "group", "pauses", "rows", "states", "struck", "sums")
 
     def __init__(
         self,
@@ -55,6 +59,7 @@ class Followed:
         states: NDArray[np.int8],
         odds: Floats,
         breaks: NDArray[np.bool_],
+        pauses: NDArray[np.bool_],
         struck: NDArray[np.bool_],
     ) -> None:
         self.group = group
@@ -63,6 +68,7 @@ class Followed:
         self.struck = struck[self.rows]
         self.states = states
         self.breaks = breaks
+        self.pauses = pauses
         self.sums = np.concatenate([[0.0], np.cumsum(odds)])
 
     def odds(self, first: int, last: int) -> float:
@@ -96,8 +102,30 @@ class Followed:
         sure &= self.bars[np.minimum(met, len(self.bars) - 1)] >= bar[starts] - 1
         sure &= self.bars[np.minimum(met, len(self.bars) - 1)] <= bar[ends] + 1
         spans = zip(starts[sure].tolist(), ends[sure].tolist(), strict=True)
-        found = [whole for first, last in spans for whole in self._whole(first, last)]
-        return [span for span in found if self._counts(*span)]
+        found = [span for first, last in spans for span in self._whole(first, last)]
+        whole = [self._with_sure_ends(*span) for span in found]
+        return [span for span in whole if self._counts(*span)]
+
+    def _with_sure_ends(self, first: int, last: int) -> tuple[int, int]:
+        """Without what stands apart at either end and says too little by itself."""
+        usual = self.odds(first, last) / max(1, self.attacks(first, last))
+        parts = np.diff(self.sums[first : last + 2]) < 0
+        parts &= ~self.struck[:, first : last + 1].all(axis=0)
+        pause = self.pauses[first : last + 1]
+        for column in (first + 1 + np.flatnonzero((parts | pause)[1:])).tolist():
+            if self._says_little(column, last, usual):
+                last = column - 1
+                break
+        after = np.concatenate([[False], parts[:-1]]) | pause
+        for column in (first + 1 + np.flatnonzero(after[1 : last - first + 1])).tolist()[::-1]:
+            if self._says_little(first, column - 1, usual):
+                return column, last
+        return first, last
+
+    def _says_little(self, first: int, last: int, usual: float) -> bool:
+        """usual: evidence of a note of the whole stretch."""
+        said = self.odds(first, last)
+        return said < _OWN_EVIDENCE and said < _FAIR_SHARE * usual * self.attacks(first, last)
 
     def _counts(self, first: int, last: int) -> bool:
         """Worth an offer: sure enough, and more than a short meeting of two."""
@@ -166,22 +194,25 @@ def follow(
 
 def _states(
     grid: Grid, evidence: Evidence, groups: Sequence[frozenset[int]], seams: frozenset[int]
-) -> Iterable[tuple[frozenset[int], tuple[NDArray[np.int8], Floats, NDArray[np.bool_]]]]:
+) -> Iterable[
+    tuple[frozenset[int], tuple[NDArray[np.int8], Floats, NDArray[np.bool_], NDArray[np.bool_]]]
+]:
     odds = odds_of(evidence, [sorted(group) for group in groups])
     rhythm = odds.rhythm + odds.length
     weights = np.stack([np.zeros_like(rhythm), rhythm + odds.motion, rhythm + odds.pitch], axis=1)
     weights = np.maximum(weights, -_COLUMN_SAYS)
-    rests = _rests(grid, groups)
+    rests = _rests(grid, groups, 1)
     cheap = rests.copy()
     cheap[:, sorted(seams)] = True
     states = _decode(weights, cheap)
     chosen = np.take_along_axis(weights, states[:, None, :].astype(np.int64), axis=1)[:, 0]
-    return zip(groups, zip(states, chosen, rests, strict=True), strict=True)
+    pauses = _rests(grid, groups, 2)
+    return zip(groups, zip(states, chosen, rests, pauses, strict=True), strict=True)
 
 
-def _rests(grid: Grid, groups: Sequence[frozenset[int]]) -> NDArray[np.bool_]:
-    """groups x columns: nobody in the group has sounded for a bar."""
-    asleep = grid.quiet >= grid.bar_length
+def _rests(grid: Grid, groups: Sequence[frozenset[int]], share: int) -> NDArray[np.bool_]:
+    """groups x columns: nobody in the group has sounded for a bar divided by `share`."""
+    asleep = share * grid.quiet >= grid.bar_length
     return np.stack([asleep[sorted(group)].all(axis=0) for group in groups])
 
 

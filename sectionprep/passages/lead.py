@@ -9,36 +9,47 @@ from sectionprep.music.chart import Chart, Part
 from sectionprep.passages.players import staves_of
 
 #: Who leads when lines are equally high: lead trumpet over lead alto over lead trombone
-# : (D. Berger, Notes on Playing Ellington; Jazz at Lincoln Center teacher's toolkit). Other
-# sections follow.
+#: (D. Berger, Notes on Playing Ellington; Jazz at Lincoln Center teacher's toolkit). Who sits with
+#: the saxes or the trombones counts as one of them; other sections follow.
 _AUTHORITY = (
     "trumpets",
     "saxes",
     "trombones",
-    "woodwinds",
-    "horns",
     "strings",
     "voices",
+    "other",
     "rhythm",
     "percussion",
-    "other",
 )
-_SAX_ORDER = ("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax")
-
+_SITS_WITH = {"woodwinds": "saxes", "horns": "trombones"}
+_FOLLOWS = ("rhythm", "percussion")  # they double a line of the horns, they do not lead it
+#: Inside a section the upper one in the order of scores leads (common practice, no source).
+_SCORE_ORDER = (
+    *("piccolo", "flute", "alto-flute", "bass-flute", "recorder", "oboe", "oboe-damore"),
+    *("english-horn", "eb-clarinet", "clarinet", "alto-clarinet", "bass-clarinet"),
+    *("bassoon", "contrabassoon"),
+    *("soprano-sax", "alto-sax", "tenor-sax", "baritone-sax", "bass-sax"),
+    *("piccolo-trumpet", "trumpet", "cornet", "flugelhorn", "bass-trumpet"),
+    *("horn", "tenor-horn", "trombone", "bass-trombone", "euphonium", "tuba"),
+    *("violin", "viola", "cello"),
+    *("soprano-voice", "mezzo-voice", "alto-voice", "tenor-voice", "baritone-voice", "bass-voice"),
+)
 _NEVER_FIRST = ("tenor-sax", "baritone-sax", "bass-sax", "bass-trombone", "tuba")
 
 
-def _rank(part: Part) -> tuple[bool, int, int, int, str]:
+def _rank(part: Part) -> tuple[bool, bool, int, int, int, str]:
     """First chairs before others: a clarinet on the second tenor's line leads it (common practice,
     no source)."""
-    key = part.chair.instrument.key
-    follows = (part.chair.number or 1) > 1 or key in _NEVER_FIRST
-    inside = _SAX_ORDER.index(key) if key in _SAX_ORDER else int(key in ("bass-trombone", "tuba"))
+    chair = part.chair
+    key, number = chair.instrument.key, chair.number or 1
+    section = _SITS_WITH.get(chair.section, chair.section)
+    place = _SCORE_ORDER.index(key) if key in _SCORE_ORDER else len(_SCORE_ORDER)
     return (
-        follows,
-        _AUTHORITY.index(part.chair.section),
-        inside,
-        part.chair.number or 1,
+        section in _FOLLOWS,
+        number > 1 or key in _NEVER_FIRST,
+        _AUTHORITY.index(section),
+        place,
+        number,
         part.label,
     )
 

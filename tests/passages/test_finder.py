@@ -86,6 +86,24 @@ def test_lead_is_the_top_line_and_among_equals_the_bands_lead() -> None:
     assert p.lead == 2
 
 
+@pytest.mark.parametrize(
+    ("leads", "others"),
+    [
+        ("Tenor Sax 2", ("Guitar", "Bass")),  # the rhythm section doubles the horns
+        ("Trumpet 2", ("Tenor Sax 1", "Guitar")),
+        ("Baritone Sax", ("Bass Trombone", "Bass")),
+        ("Clarinet", ("Alto Sax 1", "Alto Sax 2")),  # the upper one in the order of scores
+        ("Horn in F", ("Trombone 1", "Trombone 2")),
+        ("Violin 1", ("Viola", "Violoncello")),
+        ("Alto Sax 1", ("Trombone 1", "Flute 2")),
+    ],
+)
+def test_of_equals_the_band_s_leader_leads(leads: str, others: tuple[str, ...]) -> None:
+    """Common practice, no source, but for trumpet, alto, trombone (above)."""
+    (passage,) = _found(dict.fromkeys((*others, leads), TUNE))
+    assert passage.parts[-1] == passage.lead == len(others)
+
+
 def test_order_of_parts_does_not_matter() -> None:
     parts = {
         "Alto 1": TUNE,
