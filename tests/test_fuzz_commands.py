@@ -51,6 +51,17 @@ def test_a_name_that_is_no_text_stands_for_nothing_else(command: str, tmp_path: 
         assert (done.returncode, done.stderr) == (0, b"")
 
 
+@pytest.mark.skipif(sys.platform == "darwin", reason="names there are always UTF-8")
+@pytest.mark.parametrize("command", ["prepare", "sheets", "audition"])
+def test_a_folder_for_results_whose_name_is_no_text(command: str, tmp_path: Path) -> None:
+    """The libraries that bind PDF sheets and write sound ended in a traceback (PEP 383; found by
+    seeds 101418 and 105909). The second run looks at the sheets of the first."""
+    (tmp_path / "a.musicxml").write_bytes(TUNE)
+    for _ in range(2):
+        done = _run(tmp_path, command, "a.musicxml", "-o", os.fsdecode(b"\xff\xfe"))
+        assert (done.returncode, done.stderr) == (0, b"")
+
+
 @pytest.mark.parametrize("ending", ["mid", "krn", "mei"])
 def test_a_device_is_not_converted(ending: str, tmp_path: Path) -> None:
     """A link to an endless device was converted until memory ended (5.6 GB)."""
