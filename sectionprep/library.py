@@ -327,7 +327,14 @@ def _round(client: Any, jobs: Sequence[_Job], careful: bool) -> Iterator[ChartRe
                 yield done.result(timeout=_PATIENCE)
             except Exception as error:  # whatever became of the worker, the other charts go on
                 if careful:
-                    yield _lost(futures[done], f"lost on the cluster: {type(error).__name__}")
+                    yield _lost(futures[done], _why_lost(error))
+
+
+def _why_lost(error: Exception) -> str:
+    name = type(error).__name__
+    if name == "KilledWorker":
+        return f"it brought down every worker that tried it (out of memory? {name})"
+    return f"lost on the cluster: {name}"
 
 
 class _NothingComes(Exception):

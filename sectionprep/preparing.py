@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from sectionprep.checks import Finding
 from sectionprep.checks.versions import PartChange, compare_versions
-from sectionprep.garbage import collector_at_rest
+from sectionprep.garbage import collector_at_rest, give_back
 from sectionprep.music.chart import Chart
 from sectionprep.music.naming import Players, find_part, find_players
 from sectionprep.music.roster import Roster
@@ -318,7 +318,8 @@ def audition(
     from sectionprep.outputs.audition import remarks, write_audition
     from sectionprep.outputs.folder import Run, staged
 
-    score = read_score(path, options)
+    score = read_score(path, options).without_trees()
+    give_back()
     plan, unfit = plan_score(score, options)
     run = Run(
         chart=path,

@@ -5,7 +5,7 @@ They stand below the outputs, so that an output takes them and not their pieces.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -70,6 +70,10 @@ class Score:
     def document(self) -> Document:
         """The document that was read."""
         return self.bundle.document
+
+    def without_trees(self) -> Score:
+        """The same for who only listens: nothing is marked or drawn from it."""
+        return replace(self, bundle=self.bundle.without_trees())
 
     def reads(self, options: Options) -> tuple[Path, ...]:
         """Every file that was read for it: none is ever written over."""

@@ -58,6 +58,12 @@ class Document:
     tree_directions: tuple[etree._Element, ...] = field(default=(), repr=False)
     remark: str = ""
 
+    def without_tree(self) -> Document:
+        """The same for who looks at no element any more: the tree is most of a long score's
+        memory."""
+        bare = etree.Element("score-partwise")
+        return replace(self, root=bare, tree_notes=(), tree_directions=())
+
     def place(self, element: etree._Element) -> str:
         """Where an element stands: "part Alto Sax 1, bar 12, line 345 of the file"."""
         around = [element, *element.iterancestors()]

@@ -19,8 +19,8 @@ _GHOST_SHARE = 0.75  # of the density: how much evidence a ghost needs; judgemen
 class Draft:
     """What is known about one note while the plan is made. soft: it is leaned on without a hard
     front. pooled: its evidence, averaged over all places where the same figure stands; elsewhere:
-    bars where it stands too and is brought out; agreed, agreed_length: how it is brought out, and
-    how long it is, at all of them."""
+    the first other bar where it stands too and is brought out; agreed, agreed_length: how it is
+    brought out, and how long it is, at all of them."""
 
     spot: Spot
     said: list[Candidate] = field(default_factory=list)
@@ -28,7 +28,7 @@ class Draft:
     borrowed: bool = False
     soft: bool = False
     pooled: float = 0.0
-    elsewhere: tuple[str, ...] = ()
+    elsewhere: str = ""
     agreed: tuple[str, ...] = ()
     agreed_length: str = ""
 

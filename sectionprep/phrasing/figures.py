@@ -134,7 +134,7 @@ def agree_on_lengths(columns: Sequence[Column]) -> None:
 
 
 def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[int]]) -> None:
-    """Tell each note the bars where its figure is brought out, and how."""
+    """Tell each note how its figure is brought out, and the first other bar where it is."""
     for column in columns:
         ways = Counter(
             lean_marks(draft)
@@ -144,15 +144,12 @@ def name_copies(chart: Chart, columns: Sequence[Column], chosen: Sequence[set[in
         for work, draft in column:
             if ways and draft.spot.index in chosen[work] and not draft.soft:
                 draft.agreed = max(ways, key=lambda marks: (ways[marks], "accent" in marks, marks))
-        numbers = {
-            d.spot.tone.bar: chart.bars[d.spot.tone.bar].number
-            for work, d in column
-            if d.spot.index in chosen[work]
-        }
+        bars = list(
+            dict.fromkeys(d.spot.tone.bar for work, d in column if d.spot.index in chosen[work])
+        )
         for _, draft in column:
-            draft.elsewhere = tuple(
-                number for bar, number in numbers.items() if bar != draft.spot.tone.bar
-            )
+            other = next((bar for bar in bars[:2] if bar != draft.spot.tone.bar), None)
+            draft.elsewhere = "" if other is None else chart.bars[other].number
 
 
 def struck_together(desk: Sequence[Work]) -> list[Column]:

@@ -33,7 +33,7 @@ def explain_losses(
         otherwise = _SATISFIED if claims else _small_top(view, draft.spot, chosen)
         why = _AS_ELSEWHERE if alike else _rival(view, n, chosen) or otherwise
         unlike = (
-            f"; unlike bar {draft.elsewhere[0]}, whose neighbours differ" if draft.elsewhere else ""
+            f"; unlike bar {draft.elsewhere}, whose neighbours differ" if draft.elsewhere else ""
         )
         explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
     return explained

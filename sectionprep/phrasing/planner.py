@@ -109,6 +109,7 @@ def _settled(
             fresh = joined(settled[plan.id], fresh) if plan.id in settled else fresh
             settled[plan.id] = alike(fresh, words[plan.id], shared.get(plan.id, {}), settled)
             lines[plan.id] = carrying(lines[plan.id], settled[plan.id])
+        del desk, fresh_plans  # the next round's take as much again
         if before == [plan.notes for plan in settled.values()]:
             break
     return list(settled.values())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tracemalloc
+
 import pytest
 from build import chart, transposed
 
@@ -51,3 +53,14 @@ def test_what_a_copy_has_printed_stays_its_own() -> None:
     marks = _marks(f"{BAR.replace('F5/8', 'F5/8F')} {OTHER} {BAR.replace('F5/8', 'F5/8^')}")
     assert "strong-accent" in marks[12]
     assert "falloff" not in marks[12]
+
+
+def test_what_is_kept_of_a_figure_does_not_grow_with_its_copies() -> None:
+    """Each note of a bar that comes 3,000 times once held the numbers of all others: 2.6 GB in
+    planning 20,000 bars."""
+    c = chart({"Alto Sax 1": "C5/8 D5/8 E5/4 F5/2 " * 3000})
+    tracemalloc.start()
+    plan_line(c, 0)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert most < 70_000_000  # 51 MB; over 90 with all of them

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from lxml import etree
@@ -44,6 +44,11 @@ class Bundle:
         """Suffix of the marked score."""
         suffix = self.document.path.suffix.lower()
         return suffix if suffix in _SCORES else ".musicxml"
+
+    def without_trees(self) -> Bundle:
+        """The same for who looks at no element any more."""
+        document, sources = self.document, tuple(s.without_tree() for s in self.sources)
+        return replace(self, document=document.without_tree(), sources=sources)
 
 
 def open_bundle(path: Path, limits: Limits, tune: int | None = None) -> Bundle:

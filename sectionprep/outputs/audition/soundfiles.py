@@ -1,8 +1,8 @@
 """Sound as files: as loud as each other, never over full scale, written as it comes.
 
-Loudness is the integrated one of EBU R 128 (ITU-R BS.1770), measured by pyloudnorm. What is longer
-than two minutes is measured two minutes at a time, and those averaged with the same gates, so that
-a chart of any length fits into memory.
+Loudness is the integrated one of EBU R 128 (ITU-R BS.1770), with the filters of pyloudnorm, heard
+as it comes, so that a chart of any length fits into memory; the tests hold it against pyloudnorm's
+own measure of the whole.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ SOUNDS = ("wav", "flac", "ogg", "mp3")
 LOUDNESS = -23.0
 _KNEE, _CEILING = 0.5, 0.75  # of full scale: bent from here, never beyond; decoders overshoot
 _SILENT, _GATE = -70.0, -10.0  # LUFS and LU: the gates of BS.1770
-_PIECE = 120 * RATE  # samples
+_STEP, _GATED = RATE // 10, 4  # samples; and how many such steps a gated block of BS.1770 has
 _LEAST = int(0.4 * RATE)  # samples: the shortest sound that has a loudness
 _MEASURED = 3  # times that a sound is measured at most
 _NEAR = 6.0  # LU: a sound so near to the common loudness need not be measured again
@@ -33,47 +33,58 @@ _USUAL = 0.5  # of 1: how far an MP3 file is compressed, about 43 kbit/s; by ear
 _SMALL = 0.85  # of 1: how far an MP3 file that is sent about is compressed; by ear
 _COPY = 10 * RATE  # samples written at a time
 
+Weighted = np.ndarray[tuple[int], np.dtype[np.float64]]
+
 
 class Meter:
-    """Integrated loudness of a sound that comes in blocks."""
+    """Integrated loudness of a sound that comes in blocks, of any length: it keeps ten numbers a
+    second."""
 
     def __init__(self) -> None:
-        self._waiting: list[Sound] = []
+        import pyloudnorm
+
+        # the K weighting of BS.1770: a shelf for the head, and a high pass
+        shelf = pyloudnorm.IIRfilter(4.0, 1 / math.sqrt(2), 1500.0, RATE, "high_shelf")
+        high = pyloudnorm.IIRfilter(0.0, 0.5, 38.0, RATE, "high_pass")
+        self._stages = [(f.b, f.a, np.zeros(2)) for f in (shelf, high)]
+        self._rest: Weighted = np.zeros(0)  # what has not filled a step yet
+        self._power: list[float] = []  # of each step
         self._length = 0
-        self._found: list[tuple[float, int]] = []
 
     def add(self, block: Sound) -> None:
         """Hear some more."""
-        self._waiting.append(block)
+        from scipy.signal import lfilter  # type: ignore[import-untyped]
+
         self._length += len(block)
-        if self._length >= _PIECE:
-            self._measure()
-
-    def _measure(self) -> None:
-        import pyloudnorm
-
-        sound = np.concatenate(self._waiting)
-        length = len(sound)
-        if length < _LEAST:
-            sound = np.pad(sound, (0, _LEAST - length))
-        with np.errstate(divide="ignore"):
-            level = float(pyloudnorm.Meter(RATE).integrated_loudness(sound.astype(np.float64)))
-        if level > _SILENT:
-            self._found.append((level, length))
-        self._waiting, self._length = [], 0
+        heard: Weighted = block.astype(np.float64)
+        for n, (b, a, state) in enumerate(self._stages):
+            heard, state = lfilter(b, a, heard, zi=state)
+            self._stages[n] = b, a, state
+        heard = np.concatenate((self._rest, heard))
+        steps = len(heard) // _STEP
+        whole = heard[: steps * _STEP].reshape(steps, _STEP)
+        self._power += np.einsum("ij,ij->i", whole, whole).tolist()
+        self._rest = heard[steps * _STEP :].copy()
 
     def loudness(self) -> float:
         """LUFS; minus infinity for silence."""
-        if self._length and (not self._found or self._length >= _LEAST):
-            self._measure()
-        found = self._found
-        for _ in range(2):
-            if not found:
-                return -math.inf
-            total = sum(10 ** (level / 10) * length for level, length in found)
-            mean = 10 * math.log10(total / sum(length for _, length in found))
-            found = [(level, length) for level, length in found if level >= mean + _GATE]
-        return mean
+        if 0 < self._length < _LEAST:
+            self.add(np.zeros(_LEAST - self._length, dtype=np.float32))
+        gated = np.convolve(self._power, np.ones(_GATED), "valid") if self._power else np.zeros(0)
+        gated = gated / (_GATED * _STEP)
+        gated = gated[gated > _power_at(_SILENT)]
+        if len(gated):
+            gated = gated[gated > _power_at(_level_of(gated.mean()) + _GATE)]
+        return _level_of(gated.mean()) if len(gated) else -math.inf
+
+
+def _level_of(power: float) -> float:
+    """LUFS of a mean square, as BS.1770 has it."""
+    return -0.691 + 10 * math.log10(power)
+
+
+def _power_at(level: float) -> float:
+    return float(10 ** ((level + 0.691) / 10))
 
 
 def write_sound(blocks: Iterable[Sound], path: Path) -> None:

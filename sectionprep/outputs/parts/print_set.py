@@ -33,7 +33,9 @@ def bind(job: SetJob) -> None:
         pdf = open_files.enter_context(Pdf.new())
         with pdf.open_outline() as outline:
             for report, copies in job.sheets:
-                sheet = open_files.enter_context(Pdf.open(report.path))
+                # as a stream: the library cannot say names that are no text
+                stream = open_files.enter_context(report.path.open("rb"))
+                sheet = open_files.enter_context(Pdf.open(stream))
                 for _ in range(copies):
                     if len(pdf.pages) % 2:
                         labels += [len(pdf.pages), Dictionary(P=String("blank"))]

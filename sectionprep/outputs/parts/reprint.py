@@ -84,7 +84,7 @@ def _foot_of(sheet: Path) -> str:
     if not sheet.is_file():
         return ""
     try:
-        with Pdf.open(sheet) as pdf:
+        with sheet.open("rb") as stream, Pdf.open(stream) as pdf:
             return str(pdf.docinfo.get("/Subject", ""))
     except PdfError:
         return ""
