@@ -9,15 +9,15 @@ from __future__ import annotations
 
 import io
 import math
-import os
 import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import IO
+from typing import IO, BinaryIO
 
 import numpy as np
 import soundfile
 
+from sectionprep.outputs.audition.mp3 import Mp3File
 from sectionprep.outputs.audition.synth import RATE, Sound
 
 SOUNDS = ("wav", "flac", "ogg", "mp3")
@@ -29,8 +29,7 @@ _STEP, _GATED = RATE // 10, 4  # samples; and how many such steps a gated block 
 _LEAST = int(0.4 * RATE)  # samples: the shortest sound that has a loudness
 _MEASURED = 3  # times that a sound is measured at most
 _NEAR = 6.0  # LU: a sound so near to the common loudness need not be measured again
-_USUAL = 0.5  # of 1: how far an MP3 file is compressed, about 43 kbit/s; by ear
-_SMALL = 0.85  # of 1: how far an MP3 file that is sent about is compressed; by ear
+_USUAL, _SMALL = 40, 32  # kbit a second of MP3 files, and of such as are sent about: judgement
 _COPY = 10 * RATE  # samples written at a time
 
 Weighted = np.ndarray[tuple[int], np.dtype[np.float64]]
@@ -89,8 +88,8 @@ def _power_at(level: float) -> float:
 
 def write_sound(blocks: Iterable[Sound], path: Path) -> None:
     """Write a sound at the common loudness; the ending of `path` says which kind."""
-    kind = path.suffix.removeprefix(".")
-    _write(blocks, path, kind, **({"compression_level": _USUAL} if kind == "mp3" else {}))
+    with path.open("w+b") as out:
+        _write(blocks, out, path.suffix.removeprefix("."))
 
 
 def wav(blocks: Iterable[Sound]) -> bytes:
@@ -103,20 +102,24 @@ def wav(blocks: Iterable[Sound]) -> bytes:
 def mp3(blocks: Iterable[Sound]) -> bytes:
     """A sound at the common loudness as a small MP3 file in memory: for what is short."""
     out = io.BytesIO()
-    _write(blocks, out, "mp3", compression_level=_SMALL)
+    _write(blocks, out, "mp3", _SMALL)
     return out.getvalue()
 
 
-def _write(blocks: Iterable[Sound], target: Path | io.BytesIO, kind: str, **how: float) -> None:
-    # the library would write names as UTF-8, which not all are
-    place = os.fsencode(target) if isinstance(target, Path) and os.name == "posix" else target
+def _write(blocks: Iterable[Sound], target: BinaryIO, kind: str, kbit: int = _USUAL) -> None:
     with tempfile.TemporaryFile() as raw:
         for block in blocks:
             raw.write(block.tobytes())
         gain = _gain(raw)
-        with soundfile.SoundFile(place, "w", RATE, 1, format=kind.upper(), **how) as out:
+        with _file(target, kind, kbit) as out:
             for sound in _copies(raw, gain):
                 out.write(_within(sound))
+
+
+def _file(target: BinaryIO, kind: str, kbit: int) -> Mp3File | soundfile.SoundFile:
+    if kind == "mp3":
+        return Mp3File(target, kbit)
+    return soundfile.SoundFile(target, "w", RATE, 1, format=kind.upper())
 
 
 def _gain(raw: IO[bytes]) -> float:
