@@ -147,7 +147,7 @@ def _fill(
     road_map: bool,
     closed: frozenset[int],
 ) -> None:
-    measures = measures_of(document.root, pick.part_id, pick.occurrence)
+    measures = measures_of(document, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
     rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
     mender = Mender(fresh=rewrite is not None, beams=not document.shows_beams)
@@ -203,7 +203,7 @@ def _slash_after(measure: etree._Element, slash: bool) -> bool:
 def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:
     """Of these bars (indices) those in which nothing but rests stands in any of the picked parts:
     no key, clef, metre, word or dynamic that a later bar would need."""
-    measures = [measures_of(document.root, pick.part_id, pick.occurrence) for pick in picks]
+    measures = [measures_of(document, pick.part_id, pick.occurrence) for pick in picks]
     return frozenset(
         n
         for n in bars
@@ -219,7 +219,7 @@ def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -
 
 def keeps_its_signs(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> bool:
     """Whether no key, clef, metre or transposition begins in any of these bars (indices)."""
-    measures = [measures_of(document.root, pick.part_id, pick.occurrence) for pick in picks]
+    measures = [measures_of(document, pick.part_id, pick.occurrence) for pick in picks]
     return not any(
         tag_of(child) in _ORDER
         for n in bars
