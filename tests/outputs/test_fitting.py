@@ -11,7 +11,14 @@ from pathlib import Path
 import pytest
 from build import chart, part_xml, score_xml
 
-from sectionprep.drawing.paging.lines_and_pages import Jump, LineBox, break_pages, lie_open
+from sectionprep.drawing.paging.lines_and_pages import (
+    BarBox,
+    Jump,
+    LineBox,
+    break_pages,
+    lie_open,
+    steady_lines,
+)
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -126,3 +133,10 @@ def test_a_jump_is_listed_with_the_turns(tmp_path: Path) -> None:
     assert [t.where for t in report.turns if t.to] == [
         f"D.S., from page {report.pages} to page {1 + report.cover}"
     ]
+
+
+def test_lines_of_slashes_begin_with_letters_and_hold_fewer_bars_where_they_are_full() -> None:
+    """Sections of eight bars, the second twice as full: two lines of four, and four of two."""
+    bars = [BarBox(width=w, section=n == 0) for w in (4000.0, 8000.0) for n in range(8)]
+    assert steady_lines(bars, 17_000.0, 4) == (0, 4, 8, 10, 12, 14)
+    assert steady_lines(bars, 7_000.0, 4) is None  # one bar alone is too full
