@@ -185,6 +185,7 @@ def _write_everything(
     from sectionprep.outputs.names import safe_name
     from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
     from sectionprep.outputs.parts.reprint import changed_sheets, stamp_of, stamped
+    from sectionprep.outputs.parts.rhythm_choice import worth_catching
     from sectionprep.outputs.parts.sheets import part_jobs
     from sectionprep.outputs.reports.agreement import older_text
 
@@ -220,7 +221,15 @@ def _write_everything(
         not_drawn += mine.not_drawn
     if options.score:
         progress("drawing the score", 0, 1)
-        small = small_score_pdf(again, paper=options.paper, footer=footer, pitch=options.score)
+        small = small_score_pdf(
+            again,
+            paper=options.paper,
+            footer=footer,
+            pitch=options.score,
+            caught=worth_catching(again.chart, again.together, bars_without_cues(options))
+            if options.rhythm_cues_in_score
+            else (),
+        )
         (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
         not_drawn += small.not_drawn
     reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))

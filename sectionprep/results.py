@@ -37,6 +37,7 @@ class Options:
     section_help: bool = True
     cues: bool = True
     rhythm_cues: bool = True
+    rhythm_cues_in_score: bool = False
     courtesy: bool = True
     syllables: bool = False
     proof: bool = False

@@ -38,13 +38,15 @@ _HALF = 0.5  # seconds by which a turn's time may differ: the printed one is in 
 
 @dataclass(slots=True)
 class Count:
-    """What was looked at and found. hard: turns without time to turn."""
+    """What was looked at and found. hard: turns without time to turn; staff: of one part, its
+    height as a share of the one asked for."""
 
     faults: list[Fault] = field(default_factory=list)
     signs: int = 0
     pages: int = 0
     turns: int = 0
     hard: int = 0
+    staff: float = 0.0
 
     def add(self, other: Count) -> None:
         """Take another count into this one."""
@@ -65,7 +67,7 @@ def part_count(job: PartJob, chart: Chart, index: int) -> Count:
     sheet = as_printed(job)
     drawn, broken = sheet.engraving, sheet.fit.pages
     ends = [*broken.starts[1:], len(drawn.lines)]
-    found = Count(pages=len(broken.starts) + broken.cover)
+    found = Count(pages=len(broken.starts) + broken.cover, staff=sheet.fit.share)
     for n, (system, extras) in enumerate(zip(drawn.systems, sheet.extras, strict=True)):
         found.faults += line_faults(job.name, n + 1, system, extras, drawn)
         found.signs += sum(kind_of(ink) not in ("", *BODIES) for ink in system.ink)
@@ -126,9 +128,23 @@ def parts_count(marked: Marked, *, syllables: bool = False) -> Count:
             together=again.together,
             plan=marked.plan,
         )
+        staves: dict[str, list[float]] = {}
         for index, job in enumerate(jobs):
-            found.add(part_count(job, again.chart, index))
+            part = part_count(job, again.chart, index)
+            staves.setdefault(again.chart.parts[index].chair.section, []).append(part.staff)
+            found.add(part)
+    for section, shares in staves.items():
+        found.faults += uneven(section, shares)
     return found
+
+
+def uneven(section: str, shares: Iterable[float]) -> list[Fault]:
+    """A section whose staves come in more than two sizes: its players compare their sheets."""
+    sizes = {round(share, 3) for share in shares}
+    if len(sizes) <= 2:
+        return []
+    words = ("staves", "of more than two sizes")
+    return [Fault("uneven", words, section, 0, (0.0, 0.0, 0.0, 0.0))]
 
 
 def collisions_in(path: Path, *, syllables: bool = False) -> tuple[list[Fault], int]:

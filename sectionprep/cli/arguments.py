@@ -198,6 +198,17 @@ StudyFor = Annotated[
         metavar="<name>",
     ),
 ]
+RhythmCuesIn = Annotated[
+    str,
+    one_of(
+        lambda: same("sheets", "score"),
+        "--rhythm-cues",
+        says="Where what the horns hit is shown, small and over the slashes of the rhythm section: "
+        "on its sheets alone, or in the score of --score, too",
+        then="; sheets by default",
+    ),
+]
+NoRhythmCues = Annotated[bool, typer.Option("--no-rhythm-cues", help="Show it nowhere.")]
 RhythmCues = Annotated[
     bool,
     typer.Option(

@@ -20,11 +20,12 @@ from sectionprep.cli.arguments import (
     House,
     Level,
     Minutes,
+    NoRhythmCues,
     Paper,
     PlanPath,
     Printed,
     Proof,
-    RhythmCues,
+    RhythmCuesIn,
     RosterFile,
     Score,
     Section,
@@ -71,7 +72,8 @@ def prepare(
     score: SmallScore = None,
     study: Study = "sounding",
     study_for: StudyFor = None,
-    rhythm_cues: RhythmCues = True,
+    rhythm_cues: RhythmCuesIn = "sheets",
+    no_rhythm_cues: NoRhythmCues = False,
     plan: PlanPath = None,
     house: House = None,
     bpm: Bpm = None,
@@ -92,7 +94,14 @@ def prepare(
 ) -> None:
     """Do the whole job: marked score, part sheets, workbook, agreement report."""
     from sectionprep import preparing, stages
+    from sectionprep.errors import BadArgument
 
+    if rhythm_cues == "score" and (no_rhythm_cues or score is None):
+        asks = "--no-rhythm-cues wants none" if no_rhythm_cues else "no score is asked for"
+        raise BadArgument(
+            f"--rhythm-cues score shows them in the score, and {asks}.",
+            remedy="Leave out --no-rhythm-cues." if no_rhythm_cues else "Add --score written.",
+        )
     options = asked(
         style=style,
         printed=printed,
@@ -109,7 +118,8 @@ def prepare(
         score=score,
         study=study,
         study_for=tuple(study_for or ()),
-        rhythm_cues=rhythm_cues,
+        rhythm_cues=not no_rhythm_cues,
+        rhythm_cues_in_score=rhythm_cues == "score",
         plan=plan,
         house=house,
         bpm=bpm,

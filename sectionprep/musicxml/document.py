@@ -110,6 +110,12 @@ class Document:
         """False where no note says how it is beamed."""
         return next(self.root.iter("{*}beam"), None) is not None
 
+    @cached_property
+    def found_measures(self) -> dict[tuple[str | None, int], list[etree._Element]]:
+        """The measures of each part that was asked for, by its id and which of equal ids
+        (`copies.part.measures_of`)."""
+        return {}
+
     def text(self, span: Span) -> str:
         """The characters of a span."""
         return self.data[span.start : span.end].decode(self.encoding)

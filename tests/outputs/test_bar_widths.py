@@ -243,3 +243,15 @@ def test_long_parts_with_changing_clefs_are_laid_out_in_pieces(
     count, laid_out = _compare(doc)
     assert count == 30
     assert laid_out > 35  # pieces overlap: it was laid out in several
+
+
+def test_bars_whose_staves_are_said_to_be_visible_are_measured() -> None:
+    """`<staff-details print-object="yes">`: the engraver says so in the drawing, and a bar that is
+    not measured there is taken to be of middling width, so that its line overflows."""
+    text = document({"Piano": "C5/16 D5/16 E5/16 F5/16 G5/4 r/8 E5/8 C5/4 " * 6}).data.decode()
+    shown = '<attributes><staff-details print-object="yes"/></attributes>'
+    bars = text.split("<measure ")
+    for n in (2, 4):
+        opening, rest = bars[n].split(">", 1)
+        bars[n] = f"{opening}>{shown}{rest}"
+    assert _compare(parse_document(Path("x.musicxml"), "<measure ".join(bars).encode()))[0] == 6

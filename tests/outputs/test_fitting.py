@@ -7,14 +7,20 @@ which does not lie open is a turn: common practice, no source.
 from __future__ import annotations
 
 import random
-import time
 from pathlib import Path
 
 import pytest
 from build import chart, part_xml, score_xml
 
 from sectionprep.drawing.paging import lines_and_pages
-from sectionprep.drawing.paging.lines_and_pages import Jump, LineBox, break_pages, lie_open
+from sectionprep.drawing.paging.lines_and_pages import (
+    BarBox,
+    Jump,
+    LineBox,
+    break_pages,
+    lie_open,
+    steady_lines,
+)
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -153,9 +159,8 @@ def test_pages_are_the_same_as_where_every_way_is_tried(monkeypatch: pytest.Monk
     assert quick == [break_pages(lines, 200.0, 250.0, 7.0) for lines in cases]
 
 
-def test_three_thousand_lines_are_quickly_on_pages() -> None:
-    """.1 s; it took 50 when ways were followed that cannot end (1,500 bars have 375 lines)."""
-    lines = _some_lines(random.Random(2), 3000)
-    began = time.process_time()
-    break_pages(lines, 200.0, 400.0, 7.0)
-    assert time.process_time() - began < 5
+def test_lines_of_slashes_begin_with_letters_and_hold_fewer_bars_where_they_are_full() -> None:
+    """Sections of eight bars, the second twice as full: two lines of four, and four of two."""
+    bars = [BarBox(width=w, section=n == 0) for w in (4000.0, 8000.0) for n in range(8)]
+    assert steady_lines(bars, 17_000.0, 4) == (0, 4, 8, 10, 12, 14)
+    assert steady_lines(bars, 7_000.0, 4) is None  # one bar alone is too full

@@ -18,6 +18,7 @@ from measure_pages import (
     painted,
     part_count,
     seconds_to_turn,
+    uneven,
 )
 from page_faults import economy, line_faults
 
@@ -252,3 +253,8 @@ def test_a_letter_on_a_bar_number_of_the_director_is_seen(drawn: Engraving) -> N
     spoiled = _with(system, onto, without=(letter,))
     found = line_faults("", 1, spoiled, numbers, None)
     assert [f for f in found if set(f.signs) == {"number", "rehearsal mark"}]
+
+
+def test_a_section_with_staves_of_three_sizes_is_seen() -> None:
+    assert uneven("saxes", [1.0, 0.973, 1.0, 0.973]) == []
+    assert [f.part for f in uneven("saxes", [1.0, 0.973, 0.933])] == ["saxes"]

@@ -4,16 +4,27 @@ plays together, loud or off the beat, over the slashes, and not every note of a 
 from __future__ import annotations
 
 import re
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import openpyxl
 import pytest
 from build import part_xml, score_xml, transposed
+from measure_pages import painted
+from typer.testing import CliRunner
 
 from sectionprep import preparing, stages
+from sectionprep.cli.app import app
 from sectionprep.music.chart import Chart
-from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, shown_bars, worth_catching
+from sectionprep.outputs.director.small_score import small_score_pdf
+from sectionprep.outputs.parts.rhythm_choice import (
+    rhythm_cues,
+    rhythm_heads,
+    shown_bars,
+    worth_catching,
+)
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
 from sectionprep.outputs.parts.sheets import part_jobs
 from sectionprep.outputs.workbook import cues_taken_out, read_typed, tables
@@ -184,3 +195,31 @@ def test_a_chart_without_slashes_has_no_sheet_of_cues(tmp_path: Path) -> None:
     book = preparing.write_checklist(marked, tmp_path / "a.xlsx", Options())
     assert tables.CUES not in openpyxl.load_workbook(book).sheetnames
     read_typed(book)
+
+
+def test_the_small_score_shows_them_only_if_asked(demo_marked: Marked) -> None:
+    """The same bars as on the sheets, a set of heads for each part of the rhythm section."""
+    again = demo_marked.again
+    caught = worth_catching(again.chart, again.together)
+
+    def cue_heads(**asked: Any) -> Counter[str]:
+        with painted() as lines:
+            small_score_pdf(again, paper="letter", footer="", **asked)
+        names = {name for line in lines for name in line.system.heads if name.startswith("cue")}
+        return Counter(name.rpartition("-")[2] for name in names)
+
+    assert not cue_heads()
+    shown = {
+        str(part.index): len(rhythm_heads(again.chart, rhythm_cues(again.chart, part, caught)))
+        for part in again.chart.parts
+    }
+    assert +cue_heads(caught=caught) == +Counter(shown)
+
+
+def test_a_score_with_cues_has_to_be_asked_for(tmp_path: Path) -> None:
+    chart = str(Path(__file__).parents[2] / "demo_chart" / "late_tram_home.musicxml")
+    asked = ["prepare", chart, "-o", str(tmp_path / "x"), "--rhythm-cues", "score"]
+    for more, remedy in ([], "--score written"), (["--score", "written", "--no-rhythm-cues"], "Le"):
+        made = CliRunner().invoke(app, [*asked, *more])
+        assert made.exit_code
+        assert remedy in str(made.exception or made.output)

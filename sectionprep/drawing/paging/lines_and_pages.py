@@ -155,18 +155,28 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
 
 def steady_lines(bars: Sequence[BarBox], room: float, usual: int) -> tuple[int, ...] | None:
     """Indices of the bars that begin a line where each section begins one, and its bars are spread
-    evenly over lines of about the usual number. A single bar before the first section stands with
-    it. None where a line would be too full."""
+    evenly over lines of about the usual number, or of fewer where that would be too full. A single
+    bar before the first section stands with it. None where one bar alone is too full."""
     heads = [0, *(n for n, bar in enumerate(bars) if n > 1 and bar.section)]
     starts: list[int] = []
     for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
         count = end - head
-        lines = max(1, round(count / usual))
-        starts += [head + round(n * count / lines) for n in range(lines)]
-    for first, end in zip(starts, [*starts[1:], len(bars)], strict=True):
-        if sum(bar.width for bar in bars[first:end]) > room:
+        for lines in range(max(1, round(count / usual)), count + 1):
+            here = [head + round(n * count / lines) for n in range(lines)]
+            if not _too_full(bars, here, end, room):
+                starts += here
+                break
+        else:
             return None
     return tuple(starts)
+
+
+def _too_full(bars: Sequence[BarBox], starts: Sequence[int], end: int, room: float) -> bool:
+    """True where one of these lines, up to a bar, is wider than it may be."""
+    return any(
+        sum(bar.width for bar in bars[first:after]) > room
+        for first, after in zip(starts, [*starts[1:], end], strict=True)
+    )
 
 
 def break_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:

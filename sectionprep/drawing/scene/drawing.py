@@ -68,8 +68,8 @@ def read_systems(text: str) -> tuple[list[System], dict[str, str]]:
 
 
 _MEASURE = re.compile(r'<g id="([^"]+)" class="measure"')
-_STAFF_LINE = re.compile(r'class="staff[^"]*"><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
-_STAFF_LINES = re.compile(r'class="staff[^"]*">((?:<path [^>]*/>)+)')
+_STAFF_LINE = re.compile(r'class="staff[^"]*"[^>]*><path d="M(-?[\d.]+) (-?[\d.]+) L(-?[\d.]+) ')
+_STAFF_LINES = re.compile(r'class="staff[^"]*"[^>]*>((?:<path [^>]*/>)+)')
 _ENDS = re.compile(r" L(-?[\d.]+) ")
 _HEAD_SIGN = re.compile(r'class="(?:clef|keyAccid)"><use [^>]*transform="translate\((-?[\d.]+),')
 _FURTHEST_SIGN = 4000.0  # clef and key end before it, hundredths of a millimetre

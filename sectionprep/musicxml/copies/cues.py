@@ -33,7 +33,7 @@ class Cue:
 
 def add_cue(measure: etree._Element, document: Document, cue: Cue) -> None:
     """Replace the rests of a silent measure by cue notes in a first voice, its rest in a second."""
-    source = measures_of(document.root, cue.part_id, cue.occurrence)
+    source = measures_of(document, cue.part_id, cue.occurrence)
     if cue.bar >= len(source):
         return
     notes = [
@@ -132,14 +132,15 @@ def first_voice(note: etree._Element) -> bool:
 
 def divisions_at(source: list[etree._Element], bar: int) -> str:
     """The divisions that the durations of a part's bar (by index) count in; "" where unsaid."""
-    found = ""
-    for measure in source[: bar + 1]:
-        for element in measure:
-            if tag_of(element) == "attributes":
-                for child in element:
-                    if tag_of(child) == "divisions":
-                        found = (child.text or "").strip()
-    return found
+    for measure in reversed(source[: bar + 1]):
+        stated = [
+            child.text or ""
+            for attributes in measure.iterchildren("{*}attributes")
+            for child in attributes.iterchildren("{*}divisions")
+        ]
+        if stated:
+            return stated[-1].strip()
+    return ""
 
 
 def cue_id(address: int) -> str:

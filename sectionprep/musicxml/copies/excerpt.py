@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from lxml import etree
 
@@ -96,11 +97,13 @@ def extract_excerpt(
     road_map: bool = False,
     said: Mapping[int, str] | None = None,
     closed: frozenset[int] = frozenset(),
+    finish: Callable[[int, int, etree._Element], None] | None = None,
 ) -> Excerpt:
     """Bars [first, last] (indices) of the picked parts. road_map: keep repeat signs and endings,
     which mean nothing in a few bars. said: a
     syllable for notes, by address; room for a sign of weight is kept under it. closed: bars that
-    are left out; no key, clef or metre begins in them."""
+    are left out; no key, clef or metre begins in them. finish: called with the place of each pick,
+    a bar and its copy, to put something over it."""
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     for n, pick in enumerate(picks, start=1):
@@ -118,7 +121,8 @@ def extract_excerpt(
             etree.SubElement(part_list, "part-group", type="stop", number="1")
     for n, pick in enumerate(picks, start=1):
         part = etree.SubElement(score, "part", id=f"P{n}")
-        _fill(part, document, pick, first, last, n == 1, road_map, closed)
+        over = partial(finish, n - 1) if finish is not None else None
+        _fill(part, document, pick, first, last, n == 1, road_map, closed, over)
         if said is not None:
             say_under(part, said)
     return Excerpt(score)
@@ -146,8 +150,9 @@ def _fill(
     is_top: bool,
     road_map: bool,
     closed: frozenset[int],
+    finish: Callable[[int, etree._Element], None] | None,
 ) -> None:
-    measures = measures_of(document.root, pick.part_id, pick.occurrence)
+    measures = measures_of(document, pick.part_id, pick.occurrence)
     opposite = Transposition(-pick.shift.diatonic, -pick.shift.chromatic)
     rewrite = WrittenPart(opposite, pick.clef) if pick.shift.chromatic or pick.clef else None
     mender = Mender(fresh=rewrite is not None, beams=not document.shows_beams)
@@ -184,6 +189,9 @@ def _fill(
         if rewrite is not None:
             rewrite.rewrite(copied)
         mender.mend(copied)
+        if finish is not None:
+            finish(n, copied)
+            mender.settle(copied)
         mender.beam(copied)
         if len(part) > begun:
             end_at_bar_line(part[-1], copied)
@@ -203,7 +211,7 @@ def _slash_after(measure: etree._Element, slash: bool) -> bool:
 def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:
     """Of these bars (indices) those in which nothing but rests stands in any of the picked parts:
     no key, clef, metre, word or dynamic that a later bar would need."""
-    measures = [measures_of(document.root, pick.part_id, pick.occurrence) for pick in picks]
+    measures = [measures_of(document, pick.part_id, pick.occurrence) for pick in picks]
     return frozenset(
         n
         for n in bars
@@ -219,7 +227,7 @@ def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -
 
 def keeps_its_signs(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> bool:
     """Whether no key, clef, metre or transposition begins in any of these bars (indices)."""
-    measures = [measures_of(document.root, pick.part_id, pick.occurrence) for pick in picks]
+    measures = [measures_of(document, pick.part_id, pick.occurrence) for pick in picks]
     return not any(
         tag_of(child) in _ORDER
         for n in bars

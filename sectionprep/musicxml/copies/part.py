@@ -60,8 +60,8 @@ def extract_part(
     notes, by address. reminders: dynamics to print in parentheses under notes. finish: called with
     the index and the copy of each measure. clef: where the file states none. courtesy: add
     accidentals that remind. undrawn: takes up what will not be drawn."""
-    measures = measures_of(document.root, part_id, occurrence)
-    top = measures_of(document.root, None, 0)
+    measures = measures_of(document, part_id, occurrence)
+    top = measures_of(document, None, 0)
     score = etree.Element("score-partwise", version="4.0")
     part_list = etree.SubElement(score, "part-list")
     listed = etree.SubElement(part_list, "score-part", id="P1")
@@ -120,8 +120,17 @@ def extract_part(
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 
-def measures_of(root: etree._Element, part_id: str | None, occurrence: int) -> list[etree._Element]:
+def measures_of(document: Document, part_id: str | None, occurrence: int) -> list[etree._Element]:
     """The measures of one part, partwise or timewise; None takes the first part."""
+    known = document.found_measures
+    if (part_id, occurrence) not in known:
+        known[part_id, occurrence] = _measures_in(document.root, part_id, occurrence)
+    return known[part_id, occurrence]
+
+
+def _measures_in(
+    root: etree._Element, part_id: str | None, occurrence: int
+) -> list[etree._Element]:
     if tag_of(root) == "score-partwise":
         parts = [p for p in root if tag_of(p) == "part" and part_id in (None, p.get("id") or "")]
         chosen = parts[min(occurrence, len(parts) - 1)]

@@ -38,7 +38,7 @@ class RhythmCue:
 
 def add_rhythm_cue(measure: etree._Element, document: Document, cue: RhythmCue) -> None:
     """Put the cue as a second voice over the notes of a measure."""
-    source = measures_of(document.root, cue.part_id, cue.occurrence)
+    source = measures_of(document, cue.part_id, cue.occurrence)
     if cue.bar >= len(source):
         return
     voice = list(_voice(source, document, cue))

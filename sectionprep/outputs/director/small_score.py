@@ -11,8 +11,9 @@ from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import Future
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sectionprep.apart import Apart
 from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
@@ -27,12 +28,17 @@ from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
+from sectionprep.musicxml.copies.rhythm_cues import RhythmCue, add_rhythm_cue
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
 from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.director.staves import pick_staff
+from sectionprep.outputs.parts.rhythm_choice import Caught, rhythm_cues
 from sectionprep.outputs.sheet_look import sheet_look
 from sectionprep.results import Score
+
+if TYPE_CHECKING:
+    from lxml import etree
 
 _STAFF_MM = 4.0
 # height that a staff takes with its neighbours' ledger lines and signs; judgement from drawn scores
@@ -47,14 +53,25 @@ _GAP, _WIDEST_GAP = 6 * MM, 24 * MM  # between two lines of music
 
 
 def small_score_pdf(
-    score: Score, *, paper: str, footer: str, pitch: str = "written"
+    score: Score,
+    *,
+    paper: str,
+    footer: str,
+    pitch: str = "written",
+    caught: Sequence[Caught] = (),
 ) -> DirectorPages:
-    """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding"."""
+    """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding";
+    caught: what the horns hit, to be shown over the slashes of the rhythm section."""
     document, chart = score.document, score.chart
     width, height = (side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
     canvas = new_canvas(out, width, height, title=f"{chart.title} - score", author=chart.composer)
     pages = _Pages(canvas, chart, width, height, footer, pitch)
+    pages.over_slashes = {
+        (part.index, cue.bar): replace(cue, words="")  # who plays stands over it
+        for part in chart.parts
+        for cue in rhythm_cues(chart, part, caught)
+    }
     missing = pages.paint(document)
     pages.end()
     canvas.save()
@@ -120,6 +137,7 @@ class _Pages:
             name: marks for part in chart.parts for name, marks in overlays_of(part).items()
         }
         self.page = 1
+        self.over_slashes: dict[tuple[int, int], RhythmCue] = {}
         self.y = self._head()
         self.waiting: list[_Line] = []
         self.scale = 1.0
@@ -133,7 +151,13 @@ class _Pages:
         chunks = _chunks(self.chart)
         excerpts = (
             (
-                extract_excerpt(document, self._picks(*bars), *bars, road_map=True),
+                extract_excerpt(
+                    document,
+                    self._picks(*bars),
+                    *bars,
+                    road_map=True,
+                    finish=partial(self._put_cue, document),
+                ),
                 width_mm,
                 _STAFF_MM,
                 "score",
@@ -148,6 +172,17 @@ class _Pages:
                 for (first, last), drawing in zip(chunks, drawings, strict=True)
                 for missing in self._bars(first, last, drawing)
             ]
+
+    def _put_cue(self, document: Document, part: int, bar: int, measure: etree._Element) -> None:
+        """What the horns hit, over the slashes of a bar; in each part under an id of its own."""
+        cue = self.over_slashes.get((part, bar))
+        if cue is None:
+            return
+        own = len(measure)
+        add_rhythm_cue(measure, document, cue)
+        for note in list(measure)[own:]:
+            if note.get("id"):
+                note.set("id", f"{note.get('id')}-{part}")
 
     def _bars(self, first: int, last: int, drawing: Future[str]) -> list[str]:
         """Some lines of the score."""
