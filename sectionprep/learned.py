@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sectionprep.errors import SectionprepError, UnreadableFile
-from sectionprep.music.marks import ATTACKS, LENGTHS
+from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS
 from sectionprep.music.section_word import SectionWord
 from sectionprep.phrasing.learning import Proposal, Seen, learn, seen
 from sectionprep.phrasing.styles import choose_style
@@ -52,7 +52,7 @@ def learn_habits(folder: Path, options: Options) -> Learned:
         notes += found
     return Learned(
         proposals=learn(notes),
-        notes=len(notes),
+        notes=sum(not note.left for note in notes),
         charts=tuple(told),
         silent=tuple(silent),
         unread=tuple(unread),
@@ -71,14 +71,17 @@ def _charts(folder: Path) -> list[Path]:
 
 def _of_chart(path: Path, options: Options) -> Iterator[Seen]:
     score = read_score(path, options)
-    decided = _decided(path, score, options)
+    decided, left = _decided(path, score, options)
     ours = path.with_name(f"{path.stem}.changes.json").exists()
-    yield from _notes(score, options, decided, printed=not ours)
+    yield from _notes(score, options, decided, left, printed=not ours)
 
 
-def _decided(path: Path, score: Score, options: Options) -> dict[tuple[int, int], frozenset[str]]:
-    """Marks by part and tick where the director's word differs from the rules: what stands in a
-    plan file as the rules wrote it is no decision."""
+_Marks = dict[tuple[int, int], frozenset[str]]  # by part and tick of onset
+
+
+def _decided(path: Path, score: Score, options: Options) -> tuple[_Marks, _Marks]:
+    """Marks where the director's word differs from the rules (what stands in a plan file as the
+    rules wrote it is no decision), and those of ours that he left where he decided others."""
     from sectionprep.outputs.edited_files import is_edited_plan
 
     stem = path.name.split(".")[0]
@@ -89,20 +92,23 @@ def _decided(path: Path, score: Score, options: Options) -> dict[tuple[int, int]
         decisions=book if book.is_file() else None,
     )
     if own.plan is None and own.decisions is None:
-        return {}
+        return {}, {}
     planned, _ = plan_score(score, own, readings=False)
-    return {
-        (passage.part, note.tone.onset): note.marks
+    notes = [
+        ((passage.part, note.tone.onset), note)
         for passage in (*planned.passages, *planned.hits)
         for note in passage.notes
-        if note.decided and not note.hands_off
-    }
+    ]
+    wished = {at: note.marks for at, note in notes if note.decided and not note.hands_off}
+    left = {at: note.marks for at, note in notes if note.added - SLURS and not note.decided}
+    return wished, left if wished else {}
 
 
 def _notes(
     score: Score,
     options: Options,
-    decided: dict[tuple[int, int], frozenset[str]],
+    decided: _Marks,
+    left: _Marks,
     *,
     printed: bool,
 ) -> Iterator[Seen]:
@@ -121,6 +127,9 @@ def _notes(
         yield from seen(view, wished, decided=True)
         if speaks:
             yield from seen(view, {t.onset: t.marks for t in line if t.onset not in wished})
+        else:
+            stayed = {t.onset: left[part, t.onset] for t in line if (part, t.onset) in left}
+            yield from seen(view, stayed, left=True)
 
 
 def in_words(learned: Learned) -> Sequence[str]:

@@ -5,7 +5,9 @@ its situation came eight times, and three times in four had the same marks, and 
 sure to be over three in five: the lower bound of Wilson's interval at 95 % (E. B. Wilson, 1927,
 from memory). So 8 of 8 or 14 of 16 will do, 7 of 8 will not. The numbers are judgements: a habit
 is what a player would bet on. Situations overlap (most off-beat quarters are pushes): the one that
-explains most notes speaks first, and what it explains is not counted again.
+explains most notes speaks first, and what it explains is not counted again. A mark of ours
+that a director left beside others that he changed counts against his changing such marks, never for
+ours: eight changes among forty that stayed are no habit.
 
 "no accents" is proposed for a style whose charts have none in a hundred notes or more, where the
 director's other charts have one in twenty or more.
@@ -30,12 +32,14 @@ _FRONTS = ATTACKS - {"ghost"}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """One note that the director has marked, or left plain in a line with marks."""
+    """One note that the director has marked, or left plain in a line with marks. left: it carries
+    what we proposed, in a chart on which he decided otherwise elsewhere."""
 
     situations: frozenset[str]
     style: str
     marks: frozenset[str]
     decided: bool = False
+    left: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,7 +58,11 @@ class Proposal:
 
 
 def seen(
-    view: LineView, marks: Mapping[int, frozenset[str]], *, decided: bool = False
+    view: LineView,
+    marks: Mapping[int, frozenset[str]],
+    *,
+    decided: bool = False,
+    left: bool = False,
 ) -> Iterator[Seen]:
     """The notes of a line. marks: those that speak, by tick of onset."""
     for spot in view.spots:
@@ -64,6 +72,7 @@ def seen(
                 style=view.style.name,
                 marks=marks[spot.tone.onset] - SLURS - BREATHS - ORNAMENTS,
                 decided=decided,
+                left=left,
             )
 
 
@@ -85,18 +94,18 @@ def learn(notes: Iterable[Seen]) -> tuple[Proposal, ...]:
 
 def _candidates(notes: Sequence[Seen]) -> Iterator[Proposal]:
     told: dict[str, list[frozenset[str]]] = defaultdict(list)
+    left: dict[str, list[frozenset[str]]] = defaultdict(list)
     for note in notes:
         for name in note.situations:
-            told[name].append(note.marks)
+            (left if note.left else told)[name].append(note.marks)
     for name in SITUATIONS:
         counts = Counter(marks for marks in told[name] if marks in MARKS.values() and marks)
         if not counts:
             continue
         marks, times = max(counts.items(), key=lambda item: (item[1], sorted(item[0])))
-        if is_habit(times, len(told[name])):
-            yield Proposal(
-                habit=Habit(situation=name, marks=marks), times=times, of=len(told[name])
-            )
+        of = len(told[name]) + sum(other != marks for other in left[name])
+        if is_habit(times, of):
+            yield Proposal(habit=Habit(situation=name, marks=marks), times=times, of=of)
 
 
 def is_habit(times: int, of: int) -> bool:
@@ -113,8 +122,8 @@ def _at_least(times: int, of: int) -> float:
 
 def _without_accents(notes: Sequence[Seen]) -> Iterator[Proposal]:
     for name, style in STYLES.items():
-        here = [note for note in notes if note.style == style and not note.decided]
-        others = [note for note in notes if note.style != style and not note.decided]
+        here = [note for note in notes if note.style == style and not (note.decided or note.left)]
+        others = [note for note in notes if note.style != style and not (note.decided or note.left)]
         elsewhere = sum(bool(note.marks & _FRONTS) for note in others)
         marked = any(note.marks & LENGTHS for note in here)  # somebody has worked on these charts
         bare = not any(note.marks & _FRONTS for note in here)

@@ -41,8 +41,8 @@ def _score(pitches: Sequence[str], options: Sequence[Option], chosen: Sequence[i
             price += 0.35  # within one beat
         if (a, b) in ((0, 4), (4, 8)):
             price += 0.9  # 1 and 3, 3 and 1
-        if tops[a] and tops[b]:
-            price += 0.6  # one top on the beat after the other
+        if tops[a] and tops[b] and b - a != 6:
+            price += 0.6  # one top on the beat after the other; three beats cut across the bar
         if turns[a] and turns[b] and not any(turns[a + 1 : b]):
             price += 0.5  # every turning note
         return price
@@ -141,3 +141,36 @@ def test_a_line_without_rests_is_cut_into_phrases_so_that_time_stays_in_proporti
     view = _view(" ".join(["C5/8 D5/8 E5/8 F5/8 G5/8 F5/8 E5/8 D5/8"] * 40))
     assert len(view.phrases) >= 4
     assert max(last - first + 1 for first, last in view.phrases) <= 128
+
+
+@pytest.mark.parametrize(
+    ("line", "square"),
+    [
+        ("C5/8 D5/8 E5/8 D5/8 C5/8 D5/8 r/4", True),
+        ("C5/4 D5/4 E5/4 r/4", False),
+        ("C5/2 E5/2", False),
+    ],
+)
+def test_only_eighths_are_square_on_one_and_three(line: str, square: bool) -> None:
+    """Common practice, no source: held notes and quarters stand on 1 and 3 by nature."""
+    spots = _view(f"r/1 {line} r/1").spots
+    one, three = (next(s for s in spots if s.beat == beat) for beat in (1, 3))
+    assert ("square" in pair_cost(one, three, turns_between=False)[1]) is square
+
+
+def test_tops_three_beats_apart_cut_across_the_bar() -> None:
+    """One of them stands on 2 or 4: no predictable pair, as two or four beats apart."""
+    spots = _view("r/8 C5/8 E5/8 C5/8 C5/8 C5/8 C5/8 C5/8 E5/8 C5/8 E5/8 C5/8 r/2").spots
+    first, second, third = (s for s in spots if s.is_top)
+    assert "on-beat top" not in pair_cost(first, second, turns_between=True)[1]
+    assert "on-beat top" in pair_cost(first, third, turns_between=True)[1]
+
+
+def test_a_push_is_not_left_out_for_evenness() -> None:
+    """Syncopations usually have stress (AfroImpro, Accentuation, rule 3): where the composer has
+    written three of them two beats apart, each is brought out."""
+    view = _view("r/1 C5/8 E5/4 D5/8 C5/8 E5/4 D5/8 C5/8 E5/4 D5/8 C5/2 r/1")
+    pushes = [s.index for s in view.spots if s.pushed]
+    options = [Option(0.4 if n in pushes else -1.0) for n in range(len(view.spots))]
+    assert len(pushes) == 3
+    assert Chooser(view.spots).choose(options)[1] == tuple(pushes)

@@ -224,6 +224,24 @@ def test_how_often_is_a_habit() -> None:
     assert not is_habit(7, 7)
 
 
+def test_eight_changes_among_many_that_were_left_are_no_habit() -> None:
+    """A director who changed eight accents on off-beat tops and left thirty-two as we wrote them
+    likes ours; one who changed all forty does not. What we proposed is never his habit."""
+    tops = frozenset({"off-beat tops"})
+
+    def told(changed: int, left: int) -> list[str]:
+        notes = [
+            *[Seen(situations=tops, style="medium-swing", marks=MARKS["tenuto"], decided=True)]
+            * changed,
+            *[Seen(situations=tops, style="medium-swing", marks=MARKS["accent"], left=True)] * left,
+        ]
+        return [p.habit.says for p in learn(notes)]
+
+    assert told(8, 32) == []
+    assert told(0, 40) == []
+    assert told(40, 2) == ["off-beat tops: tenuto"]
+
+
 def _marked_line(seed: int) -> str:
     """A random line with a rooftop accent on each top off the beat."""
     text = random_line(seed, _BARS)
@@ -323,3 +341,33 @@ def test_decisions_in_a_workbook_count_and_untouched_rows_do_not(tmp_path: Path)
     assert len(learned.charts) == 4
     assert {p.habit.marks for p in learned.proposals} == {MARKS["tenuto"]}
     assert all(p.times >= 8 for p in learned.proposals)
+
+
+def test_a_few_decisions_in_a_workbook_invent_no_habit(tmp_path: Path) -> None:
+    """In each of four charts three of many closing eighths get a dot for a rooftop accent: twelve
+    changes, alike, and no habit, as the others were left."""
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    options = Options(style="medium-swing")
+    for n in range(4):
+        plain = random_line(n, _BARS, bars=24)
+        path = folder / f"c{n}.musicxml"
+        path.write_bytes(document({"Alto Sax 1": plain, "Alto Sax 2": plain}).data)
+        marked = stages.mark_score(stages.read_score(path, options), options)
+        book = preparing.write_checklist(marked, folder / f"c{n}_rehearsal.xlsx", options)
+        workbook = openpyxl.load_workbook(book)
+        sheet = workbook[tables.MARKS]
+        columns = {cell.value: cell.column for cell in sheet[2]}
+        hits = [
+            row
+            for row in range(3, sheet.max_row + 1)
+            if sheet.cell(row, columns["Planned"]).value == "rooftop accent"
+            and str(sheet.cell(row, columns["Beat"]).value).endswith("and")
+        ]
+        assert len(hits) >= 5
+        for row in hits[:3]:
+            sheet.cell(row, columns["Change to"]).value = "staccato"
+        workbook.save(book)
+    learned = learn_habits(folder, options)
+    assert len(learned.charts) == 4
+    assert learned.proposals == ()
