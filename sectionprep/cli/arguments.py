@@ -86,7 +86,8 @@ Printed = Annotated[
         lambda: same("keep", "prefer", "ignore"),
         "--printed",
         says="What becomes of marks printed in the lead",
-        then="; keep by default",
+        then="; keep (default): they stay, and the section gets them; prefer: they count, and "
+        "another mark may be better; ignore: the lead is phrased as if it were bare",
     ),
 ]
 Section = Annotated[

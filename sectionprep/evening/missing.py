@@ -106,7 +106,7 @@ def _stretches(
     for passage in together.passages:
         if passage.lead == part.index and part.index not in passage.seconds:
             led.append((passage.start, passage.end))
-            yield passage.start, passage.end, f"{_LEADS} {passage.scope} ({passage.id})"
+            yield passage.start, passage.end, f"{_LEADS} {passage.scope} (passage {passage.id})"
     for first, last, tones in _phrases(chart, part):
         if any(start <= first and last <= end for start, end in led):
             continue

@@ -262,6 +262,14 @@ class Chart:
         return self._read_by[seconds]
 
     @property
+    def says_pickup(self) -> str:
+        """Which number the pick-up bar has, in words: "bar 0 is the pick-up"; "" without one."""
+        first = self.bars[0] if self.bars else None
+        if first is None or first.length >= first.meter.quarters * self.resolution:
+            return ""
+        return f"bar {first.number} is the pick-up"
+
+    @property
     def tempo(self) -> float | None:
         """The first tempo that the chart states, in quarters a minute."""
         return self.tempos[0][1] if self.tempos else None

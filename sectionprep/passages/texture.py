@@ -130,8 +130,8 @@ def voicing_of(pitches: Sequence[int]) -> str:
     Definitions as taught in arranging tutorials (D. Bristol, solisax; P. Coats, Orchestration for
     Saxophones; Gustavus jazz pedagogy pages): close = all different notes within an octave below
     the lead; drop 2 = second voice from the top lowered an octave; drop 2 and 4 = second and fourth
-    lowered; cluster = close with neighbouring seconds throughout; spread = wider than these. "+
-    doubled lead" when the lead's note is also played an octave or more below.
+    lowered; cluster = close with neighbouring seconds throughout; wide = wider than these. "lead
+    doubled below" when the lead's note is also played an octave or more below.
     """
     low = min(pitches)
     return _voicing(tuple(sorted({p - low for p in pitches}, reverse=True)))
@@ -147,7 +147,7 @@ def _voicing(voices: tuple[int, ...]) -> str:
         if all((p - above) % 12 for above in upper):
             upper.append(p)
     name = _shape(upper)
-    return f"{name} + doubled lead" if any((lead - p) % 12 == 0 for p in voices[1:]) else name
+    return f"{name}, lead doubled below" if any((lead - p) % 12 == 0 for p in voices[1:]) else name
 
 
 def _is_close(voices: Sequence[int]) -> bool:
@@ -174,15 +174,15 @@ def _shape(voices: list[int]) -> str:
             return "drop 3"
     elif _is_close([voices[0], voices[2] + 12, voices[1]]):
         return "open triad"
-    return "spread"
+    return "wide"
 
 
 def summary(names: Sequence[str]) -> str:
-    """The two most frequent voicings with their share: "drop 2 + doubled lead (71 %), close (20
-    %)"."""
+    """The two most frequent voicings with their share: "drop 2, lead doubled below (71 %), close
+    (20 %)"."""
     if not names:
         return ""
     counted = Counter(names).most_common(2)
-    return ", ".join(
+    return "; ".join(
         f"{name} ({round(100 * n / len(names))} %)" for name, n in counted if n * 5 >= len(names)
     )

@@ -162,12 +162,12 @@ C6_CLOSE = [84, 81, 79, 76]  # C A G E
         (C6_CLOSE, "close"),
         ([84, 79, 76, 81 - 12], "drop 2"),
         ([84, 79, 81 - 12, 76 - 12], "drop 2 and 4"),
-        ([*C6_CLOSE, 72], "close + doubled lead"),
-        ([84, 79, 76, 69, 72], "drop 2 + doubled lead"),
+        ([*C6_CLOSE, 72], "close, lead doubled below"),
+        ([84, 79, 76, 69, 72], "drop 2, lead doubled below"),
         ([72, 71, 69, 67], "cluster"),
         ([84, 72, 60, 48], "octaves"),
         ([84, 84, 84], "unison"),
-        ([79, 64, 53, 36], "spread"),
+        ([79, 64, 53, 36], "wide"),
     ],
 )
 def test_voicings_by_their_definition(pitches: list[int], name: str) -> None:

@@ -66,12 +66,13 @@ def _outside(
             tick=strained[0][0].onset,
             part=part.index,
             places=tuple(dict.fromkeys(n.onset for n, _ in strained)),
-            message=f"{len(strained)} note{'s' if len(strained) > 1 else ''} outside "
-            f"the {context.level} working range "
-            f"(first: {strained[0][0].pitch})",
+            message=f"{len(strained)} note{'s' if len(strained) > 1 else ''} beyond what "
+            f"{_PLAYERS[context.level]} play every day (first: {strained[0][0].pitch})",
             fix="Ask the player; spare the lip in rehearsal.",
         )
 
+
+_PLAYERS = {"pro": "professionals", "school": "school players"}
 
 CHECK = Check(
     finds={"range": "notes outside the instrument's or the player's range"},

@@ -234,6 +234,7 @@ def agreement_text(marked: Marked) -> str:
     taken = taken_out(chart, marking)
     lines = [
         f"{chart.title}: do lead and section agree?",
+        *([f"({chart.says_pickup})"] if chart.says_pickup else []),
         "",
         f"TAKEN OUT: {len(taken)} of the marks that were printed",
         "",

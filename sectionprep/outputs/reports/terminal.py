@@ -51,6 +51,8 @@ def passages_table(chart: Chart, together: Together) -> None:
     for line in strip(chart_map(chart, together), _width() - 2):
         console.print(_text(line), no_wrap=True, overflow="crop")
     console.print(_text(STRIP_KEY))
+    if chart.says_pickup:
+        console.print(_text(f"B{chart.says_pickup[1:]}."))
     console.print()
     table = _table("", "from", "to", "who", "how", "lead", "")
     for p in together.passages:

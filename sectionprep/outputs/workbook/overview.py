@@ -76,6 +76,7 @@ def write_overview(sheet: Any, book: Book) -> None:
         f"{len(chart.parts)} parts, {len(chart.bars)} bars"
         + (f", {chart.tempo:g} beats per minute" if chart.tempo else "")
         + f", phrased as {book.style}"
+        + (f"; {chart.says_pickup}" if chart.says_pickup else "")
     )
     line(one_line(chart, book.reports) or " ", bold=True)
     for remark in chart.remarks[:6]:

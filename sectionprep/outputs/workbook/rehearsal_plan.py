@@ -179,14 +179,10 @@ def _item(
     middle = (start.index + end.index) // 2  # a pick-up belongs to the letter it leads to
     letter = next((b.rehearsal for b in reversed(chart.bars[: middle + 1]) if b.rehearsal), "")
     where = f"{passage.id}, {letter}: " if letter else f"{passage.id}: "
-    pickup = (
-        chart.bars[start.index].length < chart.bars[start.index].meter.quarters * chart.resolution
-    )
     return Item(
         key=f"{passage.scope}|{lead_label(chart, passage)}|{start.bar}|{float(start.beat):g}",
         what=f"{where}{passage.scope}, {passage.texture}",
-        bars=("pick-up" if pickup else f"{start.bar} beat {say_beat(start.beat)}")
-        + f" - {end.bar}"
+        bars=f"{start.bar} beat {say_beat(start.beat)} - {end.bar}"
         + (f"; again from {', '.join(chart.place(p.start).bar for p in again)}" if again else ""),
         chairs=_chairs(chart, passage),
         lead=lead_label(chart, passage),

@@ -26,6 +26,7 @@ from sectionprep.outputs.workbook.row import Cell, Row
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.guests import say_guests
 from sectionprep.passages.lead import scope_of
+from sectionprep.passages.model import SURE
 from sectionprep.passages.players import lead_label, say_seconds
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.directives import figures_of
@@ -139,12 +140,22 @@ def _passage_row(chart: Chart, passage: Passage, plan: Plan, findings: Sequence[
                     ),
                 )
             ),
-            "Sure": passage.confidence,
+            "Sure": said_sure(passage),
             "Comes back from": passage.returns,
             "Marks": sum(bool(n.marks - SLURS) for n in planned.notes) if planned else 0,
             "Findings": sum(f.passage == passage.id for f in findings),
         },
     )
+
+
+def said_sure(passage: Passage) -> str:
+    """How sure the finder is that these parts belong together."""
+    if passage.confidence >= SURE:
+        return "sure"
+    return "likely" if passage.confidence >= _LIKELY else "perhaps"
+
+
+_LIKELY = 0.5  # right more often than not
 
 
 def mark_key(part: str, bar: str, beat: str, figure: str) -> str:

@@ -95,7 +95,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         Column(heading="Lead", width=12, wrap=True),
         Column(heading="Why this lead", width=19, wrap=True),
         Column(heading="Voicing or octaves", width=27, wrap=True),
-        Column(heading="Sure", width=6, number=True),
+        Column(heading="Sure", width=9),
         Column(heading="Comes back from", width=9),
         Column(heading="Marks", width=6.5, number=True),
         Column(heading="Findings", width=8, number=True),

@@ -40,14 +40,16 @@ _FIRST_ROW = 3  # heading stands in row 2, what the sheet is for in row 1
 
 _PURPOSE = {
     tables.PASSAGES: "Where the section moves together. Click a passage to see its "
-    "marks. Sure: how sure the reading of the score is that they belong together (1: every note "
-    "fits). Reading: another way to phrase the whole passage; the Marks sheet says under "
-    '"Instead" what each would do.',
-    tables.MARKS: "What the plan asks of the lead line (H: hits and pads between "
-    "passages); the section gets the same. Weight: 0 light to 1 heavy "
-    "in its surroundings. "
-    "Decide in the pale columns (leave it: every part stays as printed there), then run "
-    "prepare with --decisions and this file.",
+    "marks. Voicing: how the chords are built: close (all within an octave), drop 2 or 3 (the "
+    "second or third note from the top an octave lower), wide (further apart); lead doubled below: "
+    "the top note again, an octave or more lower. Sure: do they belong together? (perhaps: look "
+    "before you go by it). Reading: another way to phrase the whole passage; the Marks sheet says "
+    'under "Instead" what each would do.',
+    tables.MARKS: "What the plan asks of the lead line; the section gets the same. P and H are "
+    "numbers: P of a passage, H of a hit or a held chord between passages. Weight: 0 light to 1 "
+    "heavy in its surroundings. Decide in the pale columns (take it: as planned; leave it: every "
+    'part stays as printed there; change it: what you choose under "Change to"), then run prepare '
+    "with --decisions and this file.",
     tables.OWN: "What no other sheet lists: a mark, a breath, a cut-off (off), a dynamic or a "
     'hairpin at any place ("To bar" and "To beat": where it ends), "as bar 12" for a bar or more. '
     "Name any part: what its section plays together is decided for all of them. Notes are never "
@@ -66,7 +68,7 @@ _PURPOSE = {
     tables.CHANGES_MADE: "Every mark that was written, replaced or left out on "
     "purpose, and why, in the order of the music. The same "
     "change in several parts is one row; for one part alone, "
-    "filter the last column by its name.",
+    "filter the last column by its name. P: a passage; H: a hit or a held chord between passages.",
 }
 
 
