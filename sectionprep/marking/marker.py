@@ -33,6 +33,7 @@ from sectionprep.marking.copied_words import copy_words
 from sectionprep.marking.desk import SECTION_POLICIES, Desk, Job
 from sectionprep.marking.guests import guest_job
 from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.lines import lower_notes
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.musicxml.editing.splices import NoteEdit
@@ -84,6 +85,8 @@ def mark_chart(
                 signs.write_cutoff(job, note.tone, note.cutoff, note.release)
     copy_words(desk, copied)
     edits = {address: edit for address, edit in desk.edits.items() if edit != NoteEdit()}
+    for address in lower_notes(chart) & edits.keys():
+        edits[address].below = True
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))
     return Marking(edits=edits, dropped=frozenset(desk.dropped), changes=tuple(changes))
 

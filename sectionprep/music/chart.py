@@ -172,6 +172,11 @@ class Part:
     is_second: bool = False
 
     @property
+    def first(self) -> Part:
+        """The same staff as the part of the first of its players alone."""
+        return replace(self, chair=replace(self.chair, number=self.chair.number or 1, numbers=()))
+
+    @property
     def second(self) -> Part:
         """The same staff as the part of the second player on it."""
         number = self.chair.numbers[1] if len(self.chair.numbers) > 1 else 2

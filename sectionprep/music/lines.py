@@ -175,3 +175,16 @@ def second_players(chart: Chart) -> dict[int, dict[int, Tone]]:
         if with_first:
             found[index] = with_first
     return found
+
+
+def lower_notes(chart: Chart) -> frozenset[int]:
+    """Addresses of the notes that the second of two players has on a staff, in bars in which the
+    first plays too: their stems go down, and what belongs to them stands below (common practice,
+    no source)."""
+    found = set[int]()
+    for index, second in chart.second_lines.items():
+        first = {tone.bar: tone.head.address for tone in chart.lines[index]}
+        for tone in second:
+            if first.get(tone.bar, tone.head.address) != tone.head.address:
+                found.update(note.address for note in tone.chord or tone.notes)
+    return frozenset(found)

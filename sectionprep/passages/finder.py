@@ -201,7 +201,7 @@ def _passage(
         p: float(pitch[n][struck[n]].mean()) if struck[n].any() else 0.0
         for n, p in enumerate(parts)
     }
-    scope = scope_of(chart, parts)
+    scope = scope_of(chart, parts, _without_second(grid, parts, columns[0], columns[-1]))
     bar = chart.bars[int(grid.bar[columns[0]])].number
     wish = next((w.part for w in roster.leads if w.of in (name, scope, f"bar {bar}")), "")
     lead, why = choose_lead(chart, parts, heights, wish)
@@ -237,6 +237,13 @@ def _passage(
         voicing=summary([v for _, v in chords]),
         voicings=chords,
     )
+
+
+def _without_second(grid: Grid, parts: Sequence[int], first: int, last: int) -> frozenset[int]:
+    """Parts whose second player, followed as another row, plays something else meanwhile."""
+    plays = np.flatnonzero(grid.struck[:, first : last + 1].any(axis=1)).tolist()
+    others = {grid.staff[row] for row in plays if grid.staff[row] != row and row not in parts}
+    return frozenset(others & set(parts))
 
 
 #: Logistic fit to 800 passages of planted charts (right or not): evidence in nats, and the share of

@@ -77,38 +77,44 @@ def choose_lead(
 _SECTION_SIZES = {"saxes": 5, "trumpets": 4, "trombones": 4}
 
 
-def scope_of(chart: Chart, parts: Sequence[int]) -> str:
-    """The group in band terms: "saxes", "brass", "ensemble", "altos + Trumpet 1"."""
+def scope_of(chart: Chart, parts: Sequence[int], alone: frozenset[int] = frozenset[int]()) -> str:
+    """The group in band terms: "saxes", "brass", "ensemble", "altos + Trumpet 1". alone: parts of
+    two players of whom only the first is meant, as the second plays something else."""
     chosen = set(parts)
     whole: dict[str, set[int]] = {}
     for part in chart.parts:
         if chart.lines[part.index] and not part.is_second:
             whole.setdefault(part.chair.section, set()).add(part.index)
-    horns = [s for s in ("saxes", "trumpets", "trombones") if len(whole.get(s, ())) > 1]
+    horns = [
+        s
+        for s in ("saxes", "trumpets", "trombones")
+        if len(whole.get(s, ())) > 1 and not whole[s] & alone
+    ]
     full = [s for s in horns if whole[s] <= chosen]
     if len(full) == 3:
         rest = chosen - set().union(*(whole[s] for s in full))
-        return "ensemble" if not rest else "ensemble + " + _few(chart, rest)
+        return "ensemble" if not rest else "ensemble + " + _few(chart, rest, alone)
     if full == ["trumpets", "trombones"]:
         rest = chosen - whole["trumpets"] - whole["trombones"]
-        return "brass" if not rest else "brass + " + _few(chart, rest)
+        return "brass" if not rest else "brass + " + _few(chart, rest, alone)
     names = list(full)
     rest = chosen - set().union(set(), *(whole[s] for s in full))
     if rest:
-        names.append(_few(chart, rest))
+        names.append(_few(chart, rest, alone))
     return " + ".join(names)
 
 
-def _few(chart: Chart, parts: set[int]) -> str:
+def _few(chart: Chart, parts: set[int], alone: frozenset[int]) -> str:
     kinds = Counter(chart.parts[p].chair.instrument.says for p in parts)
     every = Counter(part.chair.instrument.says for part in chart.parts if chart.lines[part.index])
     said: list[str] = []
     done: set[str] = set()
     staves = staves_of(chart)
+    split = {chart.parts[p].chair.instrument.says for p in parts & alone}
     for p in sorted(parts, key=staves.__getitem__):
-        chair = chart.parts[p].chair
+        chair = chart.parts[p].first.chair if p in alone else chart.parts[p].chair
         kind = chair.instrument.says
-        if kinds[kind] > 1 and kinds[kind] == every[kind]:
+        if kinds[kind] > 1 and kinds[kind] == every[kind] and kind not in split:
             if kind not in done:
                 said.append(f"{kind.lower()}s")
                 done.add(kind)

@@ -11,6 +11,7 @@ from build import part_xml, score_xml, shared_staff, transposed
 from sectionprep import stages
 from sectionprep.checks import run_checks
 from sectionprep.music.lines import second_players
+from sectionprep.musicxml.editing.bundle import mark_bundle
 from sectionprep.results import Options, Score
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
@@ -82,3 +83,22 @@ def test_a_second_player_without_the_marks_of_the_first_is_found(tmp_path: Path)
     (found,) = (f for f in run_checks(score.chart, score.together) if f.check == "second-player")
     assert (found.part, len(found.places)) == (0, 1)
     assert "lacks marks of the first on a note (accent)" in found.message
+
+
+def test_marks_of_the_lower_player_stand_below(tmp_path: Path) -> None:
+    """Two players on a staff: the upper one's marks above it, the lower one's below (common
+    practice, no source; MusicXML 4.0, attribute `placement`)."""
+    marked = stages.mark_score(_score(tmp_path, TUNE, SECOND), Options())
+    edits = marked.marking.edits
+    notes = {n.address: n for n in marked.score.chart.parts[0].notes}
+    sides = {
+        voice: {edit.below for address, edit in edits.items() if edit.add and address in notes
+                and notes[address].voice == voice}
+        for voice in ("1", "2")
+    }  # fmt: skip
+    assert sides == {"1": {False}, "2": {True}}
+    (file,) = mark_bundle(marked.score.bundle, edits, ())
+    below = [part for part in file.data.decode().split("<note") if 'placement="below"' in part]
+    assert len(below) >= 3
+    assert all("<voice>2</voice>" in note for note in below if "<articulations>" in note)
+    assert 'placement="above"' not in "".join(n for n in below if "<articulations>" in n)

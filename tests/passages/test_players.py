@@ -55,6 +55,16 @@ def test_each_of_two_players_may_have_a_passage_of_his_own(tmp_path: Path) -> No
     assert {(p.parts, tuple(p.seconds)) for p in found} == {((0, 1), (0,)), ((0, 2), ())}
 
 
+def test_the_first_player_alone_is_named_alone(tmp_path: Path) -> None:
+    """While the second plays something else, "Trumpet 1 & 2" in a passage is Trumpet 1, and with
+    Trumpet 3 they are not all trumpets."""
+    (passage,) = _score(tmp_path, TUNE, transposed(OTHER, -12), TUNE).together.passages
+    assert (passage.parts, passage.seconds) == ((0, 1), frozenset())
+    assert passage.scope == "Trumpet 1 + Trumpet 3"
+    (both,) = _score(tmp_path, TUNE, transposed(TUNE, -4), TUNE).together.passages
+    assert both.scope == "trumpets"
+
+
 def test_who_goes_with_the_first_is_no_player_of_his_own(tmp_path: Path) -> None:
     (passage,) = _score(tmp_path, TUNE, transposed(TUNE, -4), LOW).together.passages
     assert passage.seconds == frozenset()

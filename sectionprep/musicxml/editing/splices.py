@@ -25,7 +25,8 @@ from sectionprep.musicxml.numbers import decimal, whole
 class NoteEdit:
     """What shall change at one note. before, after: directions, as XML without indentation, at its
     start and at its end; inside: the same at a share of its length. slur numbers are chosen here;
-    drop_starts, drop_stops: numbers of the slurs whose ends go."""
+    drop_starts, drop_stops: numbers of the slurs whose ends go. below: its marks go under it, for
+    the lower of two players on a staff plays it."""
 
     add: set[str] = field(default_factory=set)
     remove: set[str] = field(default_factory=set)
@@ -36,6 +37,7 @@ class NoteEdit:
     before: list[str] = field(default_factory=list)
     after: list[str] = field(default_factory=list)
     inside: list[tuple[Fraction, str]] = field(default_factory=list)
+    below: bool = False
 
 
 class Splice(NamedTuple):
@@ -82,6 +84,17 @@ _ELEMENTS = {
     "rip": "<other-articulation>rip</other-articulation>",
     "tremolo": '<tremolo type="single">3</tremolo>',
 }
+
+
+def _element(name: str, edit: NoteEdit) -> str:
+    """A mark as XML, on the side of the note where its player looks for it."""
+    element = _ELEMENTS.get(name, f"<{name}/>")
+    if edit.below and BY_NAME[name].family in ("attack", "length"):
+        turned = ' type="down"' if name == "strong-accent" else ""
+        return f'<{name}{turned} placement="below"/>'
+    if name == "tenuto" and "accent" in edit.add:  # the two are read as one sign: on one side
+        return '<tenuto placement="above"/>'
+    return element
 
 
 class _Node(NamedTuple):
@@ -179,12 +192,7 @@ class _NoteText:
             self._ghost()
         by_home: dict[str, list[str]] = {}
         for name in sorted(edit.add - {"ghost"}):
-            element = _ELEMENTS.get(name, f"<{name}/>")
-            if (
-                name == "tenuto" and "accent" in edit.add
-            ):  # the two are read as one sign: on one side
-                element = '<tenuto placement="above"/>'
-            by_home.setdefault(BY_NAME[name].home, []).append(element)
+            by_home.setdefault(BY_NAME[name].home, []).append(_element(name, edit))
         slurs = []
         if edit.slur_stop:
             slurs.append(f'<slur type="stop" number="{edit.slur_stop}"/>')
