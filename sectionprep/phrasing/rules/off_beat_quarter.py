@@ -42,7 +42,7 @@ def _push(view: LineView, spot: Spot, how: str) -> Candidate:
             lean=_PUSH,
             marks=("strong-accent",),
             length="short",
-            because="du-DAHT-du, a quarter between two eighths: struck, and stopped for the second",
+            because="du-DAHT-du: struck, and stopped for the eighth after it",
         )
     if spot.is_quarter and not view.style.held_off_beats:
         linger = ", lingering a little into the beat" if spot.last else ""

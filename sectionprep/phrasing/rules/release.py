@@ -39,12 +39,12 @@ def _propose(view: LineView) -> Iterable[Candidate]:
                 "stop early, so that the figure is cut clean",
             )
         elif spot.last:
-            stop, why = spot.quarters, "stop where the rest begins"
+            stop, why = spot.quarters, "off at the rest"
         else:
             continue
         by = "breath" if style.release == "breath" else "tongue"
-        how = "let the air stop it" if by == "breath" else "stop it with the tongue"
-        yield Candidate(spot=spot.index, stop=stop, release=by, because=f"{why}; {how}")
+        how = "with the air" if by == "breath" else "with the tongue"
+        yield Candidate(spot=spot.index, stop=stop, release=by, because=f"{why}, {how}")
 
 
 def _closing_beat(spot: Spot) -> bool:

@@ -37,12 +37,12 @@ def _propose(view: LineView) -> Iterable[Candidate]:
                 spot.index,
             ),
         )
-        climbs = point.last and point.rise > 0
+        climbs = point.last and point.rise > 0 and point.is_eighth
         yield Candidate(
             spot=point.index,
             lean=_CLIMBS if climbs else _POINT,
             marks=("accent",),
-            because="the figure climbs to its last note, and silence"
+            because="the figure climbs to its last short note"
             if climbs
             else "the point of this short figure",
         )

@@ -69,7 +69,8 @@ class LineView:
 
     def syncopated(self, spot: Spot) -> bool:
         """The quarter of eighth, quarter, eighth, begun on a beat, where it is the highest of the
-        three: "du-DAHT-du", one figure with one point."""
+        three: "du-DAHT-du", one figure with one point. Over a bar line it is none: there the
+        quarter anticipates the downbeat."""
         before, after = self.prev(spot), self.next(spot)
         return (
             spot.is_quarter
@@ -79,6 +80,7 @@ class LineView:
             and before.is_eighth
             and before.on_beat
             and spot.before == 0
+            and before.tone.bar == after.tone.bar
             and after.is_eighth
             and spot.after == 0
         )
