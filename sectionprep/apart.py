@@ -112,6 +112,17 @@ class Apart:
         self._pool.shutdown(wait=True)
 
 
+def alone(work: Callable[..., _T], *given: Any) -> _T:
+    """Have one thing done in a process that begins from nothing, also where this one may have no
+    children of its own kind. Raises what the work raises, or Died."""
+    child = _Child(background=False, first=False)
+    try:
+        result: _T = child.do(work, given, 0.0)
+        return result
+    finally:
+        child.end(at_once=False)
+
+
 class _Here(Executor):
     """Runs what it is given at once, in this process."""
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from queue import Empty, Queue
 from typing import Any
 
+from sectionprep.apart import Died, alone
 from sectionprep.errors import BadArgument, DestinationError, SectionprepError, UnreadableFile
 from sectionprep.music.marks import say
 from sectionprep.outputs.edited_files import is_edited_plan
@@ -46,12 +47,11 @@ _LONGEST = 3600.0  # without any result: the longest charts take minutes
 
 
 def prepare_for_book(
-    path: Path, name: str, folder: Path, options: Options, began: float, *, careful: bool = False
+    path: Path, name: str, folder: Path, options: Options, began: float
 ) -> ChartResult:
     """One chart of a book, in a process that may do others too: never raises, so that one bad chart
     stops nobody. began: when the book was begun (seconds since the epoch): a chart done since then
-    by a process that was lost afterwards is done, not unchanged. careful: parts are drawn in
-    processes of their own, so that a part that brings the engraver down is named."""
+    by a process that was lost afterwards is done, not unchanged."""
     try:
         own = with_what_is_there(path, folder, options)
         key = _key(path, own)
@@ -82,6 +82,18 @@ def prepare_for_book(
             reason=f"unexpected: {type(error).__name__}: {error}",
         )
     return result
+
+
+def prepare_alone(
+    path: Path, name: str, folder: Path, options: Options, began: float
+) -> ChartResult:
+    """The same in a process of its own: whatever it does there, the worker of the cluster lives."""
+    try:
+        return alone(prepare_for_book, path, name, folder, options, began)
+    except Died as why:
+        reason = "it brought down every process that tried it"
+        reason += f" ({why})" if why.hopeless else ""
+        return ChartResult(name=name, key="", status="failed", reason=reason)
 
 
 def with_what_is_there(path: Path, folder: Path, options: Options) -> Options:
@@ -259,7 +271,7 @@ def _spread(jobs: Sequence[_Job], cluster: str) -> Iterator[ChartResult]:
 
 def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
     """A process that is killed from outside takes the pool with it; what was not done then is tried
-    again, each chart in a process of its own and with more care."""
+    again, each chart in a process of its own."""
     from joblib import Parallel, delayed
     from joblib.externals.loky.process_executor import BrokenProcessPool
 
@@ -274,7 +286,7 @@ def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
         for job in left.values():
             try:
                 yield from Parallel(n_jobs=2)(
-                    [delayed(prepare_for_book)(*job, careful=True)]
+                    [delayed(prepare_for_book)(*job)]
                 )  # one would run in this very process
             except BrokenProcessPool:
                 yield _lost(job, "its process was killed twice (out of memory?)")
@@ -282,8 +294,8 @@ def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
 
 def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
     """A worker that dies gives its charts to the others. Charts that were on too many dead workers
-    are tried again, one after the other and with more care, so that only the one that kills them is
-    reported."""
+    are tried again, one after the other and each in a process of its own, so that only the one that
+    kills them is reported, and no further worker dies of it."""
     try:
         from dask.distributed import Client
     except ImportError as error:
@@ -313,12 +325,15 @@ def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:
 
 
 def _round(client: Any, jobs: Sequence[_Job], careful: bool) -> Iterator[ChartResult]:
-    """The results of all jobs at once, or one after the other and with care; then those that fail
-    are reported. Raises _NothingComes."""
+    """The results of all jobs at once, or (careful) one after the other and apart; then those that
+    fail are reported. Raises _NothingComes."""
     for together in [[job] for job in jobs] if careful else [jobs]:
         futures = {
             client.submit(
-                prepare_for_book, *job, careful=careful, pure=False, retries=0 if careful else 2
+                prepare_alone if careful else prepare_for_book,
+                *job,
+                pure=False,
+                retries=0 if careful else 2,
             ): job
             for job in together
         }
@@ -327,14 +342,7 @@ def _round(client: Any, jobs: Sequence[_Job], careful: bool) -> Iterator[ChartRe
                 yield done.result(timeout=_PATIENCE)
             except Exception as error:  # whatever became of the worker, the other charts go on
                 if careful:
-                    yield _lost(futures[done], _why_lost(error))
-
-
-def _why_lost(error: Exception) -> str:
-    name = type(error).__name__
-    if name == "KilledWorker":
-        return f"it brought down every worker that tried it (out of memory? {name})"
-    return f"lost on the cluster: {name}"
+                    yield _lost(futures[done], f"lost on the cluster: {type(error).__name__}")
 
 
 class _NothingComes(Exception):

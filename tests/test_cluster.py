@@ -103,7 +103,8 @@ def test_a_chart_that_kills_worker_after_worker_stops_nobody_on_a_cluster(
 ) -> None:
     found = {r.name: r for r in _on_cluster(_jobs(charts, tmp_path), cluster.scheduler_address)}
     assert found["chart1.musicxml"].status == "failed"
-    assert "it brought down every worker that tried it" in found["chart1.musicxml"].reason
+    assert "it brought down every process that tried it" in found["chart1.musicxml"].reason
+    assert cluster.scheduler.workers  # the second round costs none: all once died of it for good
     # a result may go down with the worker that held it; made again, it is found done
     assert {found[name].status for name in ("chart0.musicxml", "chart2.musicxml")} <= {
         "done",
