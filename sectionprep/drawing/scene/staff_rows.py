@@ -37,7 +37,8 @@ _OVER = frozenset({"tempo", "reh", "repeatMark", "voltaBracket"})
 _THROUGH = frozenset({"barLine", "grpSym"})
 _WHITE = 52.0  # between two signs that are read one by one, all around
 _LEAST = 8.0  # between anything else; judgement
-_BIN = 20.0  # how finely a line is looked at from left to right
+_NEAR = 400.0  # a slur begins or ends no further from its head; judgement
+_BIN = 40.0  # how finely a line is looked at from left to right
 
 
 class _Staves(NamedTuple):
@@ -115,7 +116,12 @@ def _of_nearest(heads: Sequence[tuple[Box, int]], ink: Ink) -> int:
         aside = min(abs(head[2] - left), abs(head[0] - right), abs(head[0] - left))
         return aside + min(abs(head[1] - bottom), abs(head[3] - top), abs(head[1] - top))
 
-    return min(heads, key=lambda one: distance(one[0]))[1]
+    beside = [
+        (head, staff)
+        for head, staff in heads
+        if left - _NEAR < head[0] < left + _NEAR or right - _NEAR < head[0] < right + _NEAR
+    ]
+    return min(beside or heads, key=lambda one: distance(one[0]))[1]
 
 
 def _standing(

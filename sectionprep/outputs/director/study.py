@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS
@@ -32,7 +32,8 @@ _GATHERINGS = 8  # of hits, the largest ones: the rest are in the workbook; judg
 class Study:
     """What is shown together: a passage, or hits of the same players (passages, each with its
     plan); the parts that have a staff, their staves, and the bars (indices). alike: parts that
-    are written alike and share the staff of one of them, each with all that it stands for."""
+    are written alike and share the staff of one of them, each with all that it stands for. made:
+    what the engraver is given, where it was made already."""
 
     passages: tuple[Passage, ...]
     plans: tuple[PassagePlan, ...]
@@ -42,6 +43,7 @@ class Study:
     pitch: str
     hits: bool = False
     alike: tuple[tuple[int, ...], ...] = ()
+    made: Excerpt | None = field(default=None, compare=False, repr=False)
 
     @property
     def first(self) -> Passage:
@@ -93,7 +95,10 @@ def study_of(
 
 def _on_one_staff(marked: Marked, study: Study) -> Study:
     """The same with one staff for parts that are written alike: the lead's, or the first one's."""
-    homes = alike(_excerpt(marked, study))
+    excerpt = _excerpt(marked, study)
+    homes = alike(excerpt)
+    if len({*homes}) == len(homes):
+        return replace(study, made=excerpt)
     groups = [[n for n, home in enumerate(homes) if home == first] for first in sorted({*homes})]
     leads = {passage.lead for passage in study.passages}
     shown = {
@@ -204,7 +209,7 @@ def study_excerpt(
     marked: Marked, study: Study, width_mm: float
 ) -> tuple[Excerpt, float, float, str]:
     """What the engraver is given for it."""
-    return _excerpt(marked, study), width_mm, study.staff, study.first.id
+    return study.made or _excerpt(marked, study), width_mm, study.staff, study.first.id
 
 
 def _excerpt(marked: Marked, study: Study) -> Excerpt:
