@@ -77,7 +77,8 @@ def passage_sounds(
             takes.append(Take(f"{stem}_lead", frozenset((n, own[passage.lead]))))
         if len(own) > 1:
             takes.append(Take(f"{stem}_section", frozenset(own.values()) - {n}))
-    return make_takes(takes, inside, end - start + _TAIL, place)
+    lead = own.get(passage.lead)
+    return make_takes(takes, inside, end - start + _TAIL, place, lead=lead)
 
 
 def whole_sounds(

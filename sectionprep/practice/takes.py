@@ -2,7 +2,8 @@
 that, piece by piece, so that neither a long passage nor a long chart has to fit into memory.
 
 A take is known by what sounds in it. One that an earlier run has made, whole or killed, is not made
-again, and players who play the same notes on the same instrument share one.
+again. The players of a section are some milliseconds apart, each in the same way in all takes of a
+passage: who hears the section without them, and then themselves, hears the same section.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from sectionprep.outputs.audition.performance import Played
 from sectionprep.outputs.audition.road import Piece, laid_out
 from sectionprep.outputs.audition.sampled import sampled
 from sectionprep.outputs.audition.soundfiles import write_sound
-from sectionprep.outputs.audition.synth import RATE, Sound, blocks
+from sectionprep.outputs.audition.synth import RATE, Sound, apart, blocks
 
 KIND = "mp3"  # every telephone plays it
 KEPT = ".sectionprep-takes"  # folder of takes that a killed run leaves in the destination
@@ -84,11 +85,17 @@ def make_takes(
     seconds: float,
     place: Place,
     pieces: Sequence[Piece] = (),
+    lead: int | None = None,
 ) -> dict[str, str]:
     """Write takes of these voices, all of one length; the key of each by its name. A take that is
-    known is copied. pieces: the road map by which the notes are laid out, none where they are."""
+    known is copied. pieces: the road map by which the notes are laid out, none where they are;
+    lead: number of the voice that is in time."""
     takes = tuple(takes)
-    prints = [_print(voice, place.font, pieces) for voice in voices]
+    players = [0 if n == lead else n + 1 for n in range(len(voices))]
+    prints = [
+        _print(voice, place.font, pieces, player)
+        for voice, player in zip(voices, players, strict=True)
+    ]
     keys = {take.name: _key(take, prints, seconds, place.font) for take in takes}
     known = dict(place.before)
     missing = []
@@ -101,7 +108,7 @@ def make_takes(
         with tempfile.TemporaryDirectory(dir=place.kept) as room:
             stems = _Stems(Path(room), seconds)
             for group in _groups(missing, len(voices)):
-                played = [_laid_out(voices[n], pieces) for n in group]
+                played = [_laid_out(voices[n], pieces, players[n]) for n in group]
                 stems.keep(frozenset(group), _played(played, seconds, place.font))
             for take in missing:
                 half = Path(room) / f"half.{KIND}"
@@ -151,16 +158,16 @@ class _Stems:
                 file.close()
 
 
-def _laid_out(voice: Voice, pieces: Sequence[Piece]) -> Part:
+def _laid_out(voice: Voice, pieces: Sequence[Piece], player: int) -> Part:
     notes = laid_out(voice.notes, pieces) if pieces else voice.notes
-    return voice.section, voice.program, notes
+    return voice.section, voice.program, apart(voice.section, player, notes)
 
 
 def _played(parts: Sequence[Part], seconds: float, font: Path | None) -> Iterator[Sound]:
     if font is not None:
         voices = [Voice(section, "", program, tuple(notes)) for section, program, notes in parts]
-        return sampled(font, voices, seconds)
-    return blocks([(section, notes) for section, _, notes in parts], seconds)
+        return sampled(font, voices, seconds, spread=False)
+    return blocks([(section, notes) for section, _, notes in parts], seconds, spread=False)
 
 
 def _key(take: Take, prints: Sequence[str], seconds: float, font: Path | None) -> str:
@@ -168,8 +175,8 @@ def _key(take: Take, prints: Sequence[str], seconds: float, font: Path | None) -
     return _hash(_recipe(), repr(_font(font)), f"{seconds:.6f}", *held)
 
 
-def _print(voice: Voice, font: Path | None, pieces: Sequence[Piece]) -> str:
-    tone = (voice.section, voice.program if font is not None else 0, pieces)
+def _print(voice: Voice, font: Path | None, pieces: Sequence[Piece], player: int) -> str:
+    tone = (voice.section, voice.program if font is not None else 0, pieces, player)
     return _hash(repr(tone), *(repr(note) for note in voice.notes))
 
 

@@ -8,6 +8,8 @@ import re
 import subprocess
 import sys
 from ctypes.util import find_library
+from dataclasses import replace
+from io import BytesIO
 from itertools import pairwise
 from pathlib import Path
 
@@ -26,6 +28,7 @@ from sectionprep.outputs.audition import Wish, remarks, write_audition
 from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.dynamics import LEVELS, Loudness
 from sectionprep.outputs.audition.midi import Track, channels
+from sectionprep.outputs.audition.mp3 import Mp3File
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, swing_ratio
 from sectionprep.outputs.audition.sampled import Player
 from sectionprep.outputs.audition.soundfiles import LOUDNESS, Meter
@@ -479,3 +482,38 @@ def test_a_font_plays_an_audition_and_a_broken_one_stops_nothing(
     assert np.array_equal(levels["own"][0], levels["broken"][0])
     assert not np.array_equal(levels["own"][0], levels["sampled"][0])
     assert levels["own"][1] == pytest.approx(levels["sampled"][1], abs=1.0)
+
+
+# -- compressed files
+
+
+@pytest.mark.parametrize("samples", [1, 100, RATE, 61 * RATE + 13])
+def test_an_mp3_begins_and_ends_with_the_sound(samples: int) -> None:
+    """Read back by libsndfile (mpg123): not a sample is added at either end, so that clicks and
+    loops agree with it; and what is off by a sample would not correlate."""
+    rng = np.random.default_rng(3)
+    noise = rng.normal(0, 0.3, samples)
+    sound = np.convolve(noise, np.ones(12) / 12, "same")[:samples].astype(np.float32)
+    file = BytesIO()
+    with Mp3File(file, 40) as out:
+        for first in range(0, samples, 7000):
+            out.write(sound[first : first + 7000])
+    assert len(file.getvalue()) <= 40_000 / 8 * (samples / RATE) + 1000
+    file.seek(0)
+    back, rate = soundfile.read(file)
+    assert (len(back), rate) == (samples, RATE)
+    if samples >= RATE:
+        middle = sound[5000:15000]
+        fits = [float(np.dot(middle, back[5000 + k : 15000 + k])) for k in range(-30, 31)]
+        assert int(np.argmax(fits)) - 30 == 0
+        assert np.corrcoef(middle, back[5000:15000])[0, 1] > 0.9
+
+
+def test_a_short_note_sounds_the_same_kept_or_cut_by_a_block() -> None:
+    """A note that two blocks share, and its like in the middle of one."""
+    note = Played(start=1.0, length=0.5, pitch=62, level=-10, bend_out=-3, swell=4)
+    later = replace(note, start=9.8)
+    sound = render([("saxes", [note, later])], 12.0, room=False)
+    one, two = (sound[int(s * RATE) : int(s * RATE) + RATE // 2] for s in (1.0, 9.8))
+    np.testing.assert_allclose(one, two, atol=1e-6)
+    assert np.abs(one).max() > 0.01

@@ -29,7 +29,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from sectionprep import stages
 from sectionprep.outputs.audition.band import Voice
 from sectionprep.outputs.audition.performance import Played
-from sectionprep.outputs.audition.synth import Sound, render
+from sectionprep.outputs.audition.synth import Sound, apart, render
 from sectionprep.outputs.folder import Run
 from sectionprep.practice import Made, practice_folder, takes, write_practice
 from sectionprep.practice import folder as folder_of_pages
@@ -91,7 +91,7 @@ def _wrong(page: Page) -> list[str]:
 
 
 @needs_browser
-@pytest.mark.parametrize(("width", "height"), [(360, 740), (820, 1100), (1280, 900)])
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (640, 360), (820, 1100), (1280, 900)])
 def test_pages_open_from_a_disk_without_network_at_any_width(
     browser: Browser, folder: Path, width: int, height: int
 ) -> None:
@@ -105,7 +105,7 @@ def test_pages_open_from_a_disk_without_network_at_any_width(
     boxes = [lines.nth(n).bounding_box() for n in range(4)]
     assert all(box and 280 <= box["width"] <= width for box in boxes)
     beside = sum(bool(box and boxes[0] and box["x"] != boxes[0]["x"]) for box in boxes)
-    assert (beside > 0) == (width > 700)  # one column on a telephone, more on a desk
+    assert (beside > 0) == (width > 600)  # one column on a telephone held upright, else more
     small = page.evaluate(
         "[...document.querySelectorAll('button, select, fieldset span, nav a')]"
         ".filter(e => e.getBoundingClientRect().height < 24).length"
@@ -479,10 +479,26 @@ def test_a_take_is_the_sum_of_whom_it_says_for_any_length(tmp_path: Path) -> Non
         place = takes.Place(sound=tmp_path, kept=tmp_path, before={})
         wanted = [frozenset({0, 1, 2}), frozenset({1}), frozenset({0, 1})]
         names = [takes.Take(f"t{n}", who) for n, who in enumerate(wanted)]
-        takes.make_takes(names, voices, 25.4, place)
-    alone = [render([(v.section, v.notes)], 25.4) for v in voices]
+        takes.make_takes(names, voices, 25.4, place, lead=1)
+    own = [list(apart(v.section, p, v.notes)) for v, p in zip(voices, (1, 0, 3), strict=True)]
+    alone = [render([(v.section, notes)], 25.4) for v, notes in zip(voices, own, strict=True)]
     for n, who in enumerate(wanted):
         np.testing.assert_allclose(heard[str(n)], sum(alone[k] for k in who), atol=1e-4)
+
+
+def test_the_players_of_a_section_are_apart_and_the_lead_is_in_time() -> None:
+    """By some milliseconds, never so far that it is heard as another rhythm (8 ms: judgement)."""
+    notes = [Played(start=1.0 + n, length=0.5, pitch=60, level=-12.0) for n in range(200)]
+    late = {
+        player: np.array([n.start for n in apart("saxes", player, notes)]) - np.arange(1, 201)
+        for player in (0, 1, 2)
+    }
+    assert not late[0].any()
+    for player in (1, 2):
+        assert 0.002 < late[player].std() < 0.006
+        assert np.abs(late[player]).max() <= 0.008 + 1e-9
+    assert abs(np.corrcoef(late[1], late[2])[0, 1]) < 0.3
+    assert [n.start for n in apart("drums", 2, notes)] == [n.start for n in notes]
 
 
 def test_a_longer_take_needs_no_more_memory(tmp_path: Path) -> None:

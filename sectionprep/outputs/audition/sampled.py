@@ -17,7 +17,7 @@ from sectionprep.errors import BadArgument
 from sectionprep.outputs.audition.band import Voice
 from sectionprep.outputs.audition.midi import BEND_RANGE, MESSAGES, events
 from sectionprep.outputs.audition.soundfiles import write_sound
-from sectionprep.outputs.audition.synth import DRUMS, RATE, Sound, blocks
+from sectionprep.outputs.audition.synth import DRUMS, RATE, Sound, apart, blocks
 
 #: where systems keep the font that programs should take when nobody says another
 _USUAL = (
@@ -111,6 +111,8 @@ def sampled(
     voices: Sequence[Voice],
     seconds: float,
     clicks: Sequence[tuple[float, bool]] = (),
+    *,
+    spread: bool = True,
 ) -> Iterator[Sound]:
     """What `synth.blocks` does, with samples: each voice on a channel of its own."""
     import fluidsynth
@@ -125,7 +127,7 @@ def sampled(
         synth.program_select(channel, number, _DRUM_BANK if drums else 0, voice.program - 1)
         for control, value in ((101, 0), (100, 0), (6, BEND_RANGE), (11, 90)):
             synth.cc(channel, control, value)
-        for note in voice.notes:
+        for note in apart(voice.section, channel * spread, voice.notes):
             todo += [
                 (event, channel) for event in events(note, lambda at: round(at * _A_SECOND), drums)
             ]
