@@ -8,6 +8,7 @@ What is made of the results (sheets, workbook, sound) follows in `preparing.py`.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,13 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Together, find_passages
 from sectionprep.phrasing import PRINTED, Plan, plan_line, plan_passages
 from sectionprep.phrasing.agreed import agreed_plan
-from sectionprep.phrasing.deciding import Decision, Unfit, decide, wants_readings
+from sectionprep.phrasing.deciding import (
+    Decision,
+    Unfit,
+    already_there,
+    decide,
+    wants_readings,
+)
 from sectionprep.phrasing.plan_file import PlanFile, read_house, read_plan, write_plan
 from sectionprep.phrasing.styles import choose_style
 from sectionprep.results import Marked, Options, Score
@@ -108,13 +115,21 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
     settled = read_plan(options.plan) if options.plan else PlanFile()
     decisions = (*settled.decisions, *given_decisions(options))
     readings = readings or wants_readings(decisions)
-    plan = plan_rules(score, options, settled, readings=readings)
+    plan = plan_rules(score, options, settled, readings=readings, decisions=decisions)
     return decide(score.chart, score.together, plan, decisions)
 
 
-def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: bool = True) -> Plan:
+def plan_rules(
+    score: Score,
+    options: Options,
+    settled: PlanFile,
+    *,
+    readings: bool = True,
+    decisions: Sequence[Decision] = (),
+) -> Plan:
     """Plan all passages by the rules and the habits of the house, before any decision on single
-    notes. settled: what the plan file settles; readings: as of `plan_score`."""
+    notes. settled: what the plan file settles; readings: as of `plan_score`; decisions: what will
+    be laid over, which speaks for no other note where it is printed already."""
     house = read_house(options.house) if options.house else PlanFile()
     return plan_passages(
         score.chart,
@@ -123,6 +138,7 @@ def plan_rules(score: Score, options: Options, settled: PlanFile, *, readings: b
         printed=_printed(options, settled, house),
         habits=(*house.habits, *settled.habits),
         readings=readings,
+        decided=already_there(score.chart, score.together, decisions),
     )
 
 

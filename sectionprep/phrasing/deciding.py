@@ -7,10 +7,18 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from sectionprep.music.chart import Chart
+from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
 from sectionprep.passages import Passage, Together
-from sectionprep.phrasing.directives import Directive, Lead, apply_directives, lead_of, plays_in
+from sectionprep.phrasing.directives import (
+    Directive,
+    Lead,
+    apply_directives,
+    lead_of,
+    line_of,
+    placed,
+    plays_in,
+)
 from sectionprep.phrasing.plan import Dynamic, Hairpin, PassagePlan, Plan
 from sectionprep.phrasing.wishes import Wish
 
@@ -39,6 +47,49 @@ def decide(
         if wish.kind in ("dynamic", "hairpin", "against"):
             plan = asked.sign(plan, wish)
     return plan, tuple(unfit)
+
+
+def already_there(
+    chart: Chart, together: Together, decisions: Sequence[Decision]
+) -> frozenset[tuple[str, int]]:
+    """Notes of leads (passage, tick) at which a decision stands printed already, since the chart is
+    one that was marked with it: it was made for that note and is no example for others."""
+    notes = placed(chart, [d for d in decisions if isinstance(d, Directive) and d.marks])
+    alike = [d for d in decisions if isinstance(d, Wish) and d.kind == "as"]
+    found = set()
+    for passage in together.marked:
+        lead = (passage.lead, passage.lead in passage.seconds)
+        line = [t for t in line_of(chart, lead) if passage.start <= t.onset < passage.end]
+        tones = {t.onset: t for t in line}
+        for (player, tick), directive in notes.items():
+            wanted = (directive.marks or frozenset()) - SLURS
+            here = tick in tones and plays_in(passage, player)
+            if here and wanted and tones[tick].marks >= wanted:
+                found.add((passage.id, tick))
+        for wish in alike:
+            copier = lead_of(chart, wish.part)
+            if not isinstance(copier, str) and plays_in(passage, copier):
+                found |= {(passage.id, tick) for tick in _copied(chart, wish, line, lead)}
+    return frozenset(found)
+
+
+def _copied(chart: Chart, wish: Wish, line: Sequence[Tone], lead: Lead) -> Iterator[int]:
+    """Notes of a stretch that is to be like another, and is so already."""
+    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    source, first = numbers.get(wish.value), numbers.get(wish.bar)
+    if source is None or first is None:
+        return
+    last = numbers.get(wish.to_bar or wish.bar, first)
+    like = {
+        (tone.bar - source, chart.place(tone.onset).beat): tone.marks - SLURS
+        for tone in line_of(chart, lead)
+        if source <= tone.bar <= source + last - first
+    }
+    for tone in line:
+        marks = tone.marks - SLURS
+        here = (tone.bar - first, chart.place(tone.onset).beat)
+        if first <= tone.bar <= last and marks and like.get(here) == marks:
+            yield tone.onset
 
 
 class _Asked:

@@ -98,6 +98,23 @@ def apply_directives(
     return replace(plan, passages=passages, hits=hits, own=own), tuple(unfit)
 
 
+def placed(chart: Chart, directives: Iterable[Directive]) -> dict[tuple[Lead, int], Directive]:
+    """Decisions that find their note, by player and tick; the last word on a note counts."""
+    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    figures: dict[Lead, dict[int, str]] = {}
+    found: dict[tuple[Lead, int], Directive] = {}
+    for directive in directives:
+        lead = lead_of(chart, directive.part)
+        if isinstance(lead, str):
+            continue
+        if lead not in figures:
+            figures[lead] = figures_of(chart, line_of(chart, lead))
+        tick, _ = _find(chart, directive, figures[lead], numbers)
+        if tick is not None:
+            found[lead, tick] = directive
+    return found
+
+
 #: name of what a part plays by itself, in the plan file and in the workbook
 OWN = "own"
 _Wanted = dict[tuple[Lead, int], Directive]

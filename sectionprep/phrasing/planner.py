@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -42,6 +42,7 @@ from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import LineView, Spot, view_line
 
 PRINTED = ("keep", "prefer", "ignore")
+_KEPT = SLURS | ORNAMENTS  # of a decided note: nobody decides them
 _TUTTI = 8  # parts that come in together and are heard as the band; judgement
 _ROUNDS = 8  # a second one changes little and a third next to nothing; each can only add marks
 
@@ -54,12 +55,14 @@ def plan_passages(
     printed: str = "keep",
     habits: Sequence[Habit] = (),
     readings: bool = True,
+    decided: Collection[tuple[str, int]] = (),
 ) -> Plan:
     """Plan the lead line of every passage. habits: of the house; they come after the rules.
-    readings: with other ways to phrase each."""
+    readings: with other ways to phrase each. decided: notes (passage, tick) that carry what a
+    person has decided for them alone: their marks speak for no other note."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    plans = _settled(chart, words, chosen, printed, habits, readings=readings)
+    plans = _settled(chart, words, chosen, printed, habits, readings=readings, decided=decided)
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
         plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
@@ -81,10 +84,17 @@ def _settled(
     habits: Sequence[Habit],
     *,
     readings: bool,
+    decided: Collection[tuple[str, int]],
 ) -> list[PassagePlan]:
     """The plans of passages that stay as they are when their marks are read back as printed: what
     is planned from a marked score is what was marked."""
-    lines = {name: word.line() for name, word in words.items()}
+    as_printed = {name: word.line() for name, word in words.items()}
+    lines = {
+        name: tuple(
+            t._replace(marks=t.marks & _KEPT) if (name, t.onset) in decided else t for t in line
+        )
+        for name, line in as_printed.items()
+    }
     shared = shared_notes(words)
     elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
@@ -112,7 +122,23 @@ def _settled(
         del desk, fresh_plans  # the next round's take as much again
         if before == [plan.notes for plan in settled.values()]:
             break
-    return list(settled.values())
+    return [_with_print(plan, as_printed[plan.id], decided) for plan in settled.values()]
+
+
+def _with_print(
+    plan: PassagePlan, line: Sequence[Tone], decided: Collection[tuple[str, int]]
+) -> PassagePlan:
+    """The plan with the marks that are printed at decided notes."""
+    printed = {t.onset: t for t in line if (plan.id, t.onset) in decided}
+    if not printed:
+        return plan
+    notes = (
+        replace(n, tone=t, marks=n.marks | t.marks, added=n.added - t.marks)
+        if (t := printed.get(n.tone.onset)) is not None
+        else n
+        for n in plan.notes
+    )
+    return replace(plan, notes=tuple(notes))
 
 
 def _of_section(
