@@ -58,7 +58,7 @@ def find_runs(
     """The runs of all groups, none overlapping another in a part. groups: with the bars to look at;
     seams: columns at which a section of the chart begins."""
     followed = follow(grid, evidence, groups, seams)
-    selection = Selection(followed, grid.struck)
+    selection = Selection(followed, grid)
     offers = offers_of(grid, followed, 0)
     for _round in range(_ROUNDS):
         taken = take_best(selection, offers)

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sectionprep.passages.followed import LEAST_NOTES, LEAST_ODDS, Followed
 from sectionprep.passages.grid import Grid
@@ -16,6 +15,7 @@ from sectionprep.passages.grid import Grid
 _CUT = 8.0  # what a cut through an older run costs; who cuts must have a passage's notes
 _SURE = 20.0  # odds from which a group goes on without its guests; judgement
 _GOES_ON = 3  # notes of a group without its guests that make them guests; judgement
+_LONGER = 2  # times as long are the notes of a pad that goes before or after a line; judgement
 _ALONE = 40.0  # evidence of a group without its guests from which it is told whole; judgement
 
 
@@ -30,9 +30,10 @@ class Piece(NamedTuple):
 class Selection:
     """Runs chosen so far; no part is in two of them at once. A newcomer may cut into older ones."""
 
-    def __init__(self, followed: Sequence[Followed], struck: NDArray[np.bool_]) -> None:
+    def __init__(self, followed: Sequence[Followed], grid: Grid) -> None:
         self.followed = followed
-        self._struck = struck
+        self._struck = struck = grid.struck
+        self._length = grid.length
         self.pieces: dict[int, Piece] = {}
         self._owner = np.full(struck.shape, -1, dtype=np.int32)
         self._made = 0
@@ -101,8 +102,15 @@ class Selection:
         return any(
             self.followed[host.candidate].attacks(rest.first, rest.last) >= _GOES_ON
             and self.odds(rest) >= _SURE
+            and self._note(host, rest) < _LONGER * self._note(host, piece)
             for rest in alone
         )
+
+    def _note(self, host: Piece, where: Piece) -> float:
+        """Ticks of a note of a group where another piece stands."""
+        rows, columns = self.followed[host.candidate].rows, slice(where.first, where.last + 1)
+        struck = self._struck[rows, columns]
+        return float(self._length[rows, columns][struck].mean()) if struck.any() else 0.0
 
     def _is_everybody(self, piece: Piece) -> bool:
         """Nobody else plays there: to a listener that is another texture, whoever came in."""
