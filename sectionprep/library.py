@@ -234,7 +234,21 @@ def book(
     results.sort(key=lambda r: r.name)
     write_file(out / BOOK, book_json(results, len(jobs)))
     write_file(out / "book.xlsx", summary_workbook(lambda: _with_lists(results, out)))
+    if options.practice:
+        _write_practice_page(results, out)
     return results
+
+
+def _write_practice_page(results: Iterable[ChartResult], out: Path) -> None:
+    """The page that leads to the practice pages of all charts, by title."""
+    from sectionprep.practice.book import book_page
+
+    charts = []
+    for result in results:
+        place = f"{_book_folder(result.name)}/practice/index.html"
+        if result.status != "failed" and (out / place).exists():
+            charts.append((place, result.title or result.name))
+    write_file(out / "practice.html", book_page(sorted(charts, key=lambda one: one[1].casefold())))
 
 
 def _with_lists(results: Iterable[ChartResult], out: Path) -> Iterator[ChartResult]:

@@ -18,6 +18,7 @@ from concurrent.futures import Future
 from contextlib import suppress
 from importlib.util import find_spec
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 import numpy as np
 import pyloudnorm
@@ -353,6 +354,33 @@ def test_a_book_has_practice_pages_only_if_asked_and_skips_unchanged_charts(
     again = prepare_for_book(path, "small", out, asked, time.time() + 1)
     assert again.status == "unchanged"
     assert made == [page.stat().st_mtime_ns for page in pages]
+
+
+@needs_browser
+def test_a_book_has_a_page_that_leads_to_each_charts_own(browser: Browser, tmp_path: Path) -> None:
+    from dataclasses import replace
+
+    from sectionprep.library import book
+
+    line = part_xml("C5/8 D5/8 E5/8> G5/8 F5/8 E5/8 D5/4 " * 4)
+    data = score_xml({"Alto Sax 1": line, "Alto Sax 2": line})
+    charts, out = tmp_path / "charts", tmp_path / "out"
+    charts.mkdir()
+    names = ["Early Tram", "<b>Late & \u00e9</b> 100% #1"]
+    for n, name in enumerate(names):
+        title = f"<movement-title>{escape(name)}</movement-title><part-list>".encode()
+        (charts / f"chart {n}.musicxml").write_bytes(data.replace(b"<part-list>", title, 1))
+    book(charts, out, Options())
+    assert not (out / "practice.html").exists()
+    book(charts, out, replace(Options(), practice=True))
+    page = _open(browser, out / "practice.html", 360, 740)
+    links = page.locator("main a")
+    assert sorted(links.all_inner_texts()) == sorted(names)
+    for n in range(len(names)):
+        page.goto((out / "practice.html").as_uri())
+        links.nth(n).click()
+        page.wait_for_selector("text=Choose your part")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
 @needs_browser
