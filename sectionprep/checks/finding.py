@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Passage, Together
+from sectionprep.passages.model import Stretches
 
 SEVERITIES = ("error", "warning", "note")
 #: what a finding is about, in the order in which it matters to a rehearsal (judgement: what sounds
@@ -46,13 +47,15 @@ class Finding:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Context:
     """What every check may look at. tones: for each part, its tones by onset; words: for each
-    passage, by its id, what its parts have printed."""
+    passage, by its id, what its parts have printed; apart: where second players on a staff have
+    passages of their own."""
 
     chart: Chart
     together: Together
     tones: tuple[dict[int, Tone], ...]
     words: Mapping[str, SectionWord]
     level: str = "pro"
+    apart: Stretches = field(default_factory=dict)
 
     def name(self, part: int) -> str:
         """A part's name."""

@@ -18,7 +18,7 @@ def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple
     wrong notes and rhythms before marks (`MATTERS`), errors before warnings, then in order of time.
     level: pro or school."""
     tones = _tones_of(chart)
-    context = _context(chart, _of_firsts(together), tones, level)
+    context = replace(_context(chart, _of_firsts(together), tones, level), apart=together.apart)
     found = [
         replace(finding, matter=check.matter) for check in CHECKS for finding in check.find(context)
     ]

@@ -23,7 +23,7 @@ from sectionprep.music.section_word import SectionWord
 from sectionprep.music.spans import Pair, Spans
 from sectionprep.musicxml.editing.splices import NoteEdit
 from sectionprep.passages import Passage
-from sectionprep.passages.model import SURE
+from sectionprep.passages.model import SURE, Stretches
 from sectionprep.phrasing import PassagePlan
 
 SECTION_POLICIES = ("match", "add", "report")
@@ -32,11 +32,12 @@ SECTION_POLICIES = ("match", "add", "report")
 @dataclass(slots=True, kw_only=True)
 class Desk:
     """The work on one chart. overrules: the director has asked that marks printed in the lead give
-    way to the plan."""
+    way to the plan; apart: where second players on a staff have passages of their own."""
 
     chart: Chart
     policy: str
     overrules: bool = False
+    apart: Stretches = field(default_factory=dict)
     edits: dict[int, NoteEdit] = field(default_factory=lambda: defaultdict(NoteEdit))
     dropped: set[int] = field(default_factory=set)
     changes: list[Change] = field(default_factory=list)

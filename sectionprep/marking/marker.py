@@ -38,7 +38,7 @@ from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS,
 from sectionprep.music.section_word import SectionWord
 from sectionprep.musicxml.editing.splices import NoteEdit
 from sectionprep.passages import Passage, Together
-from sectionprep.passages.model import VISIT
+from sectionprep.passages.model import VISIT, is_in
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 
 #: marks that stand where the sound ends
@@ -61,7 +61,8 @@ def mark_chart(
             f"there is no section policy {section!r}.",
             remedy=f"Choose one of: {', '.join(SECTION_POLICIES)}.",
         )
-    desk = Desk(chart=chart, policy=section, overrules=plan.printed != "keep")
+    overrules = plan.printed != "keep"
+    desk = Desk(chart=chart, policy=section, overrules=overrules, apart=together.apart)
     words: dict[str, SectionWord] = {}
     for passage in together.marked:
         planned = plan.of(passage.id)
@@ -183,9 +184,12 @@ def _mark_tone(job: Job, note: PlannedNote, tone: Tone) -> None:
 
 def _mark_second_player(job: Job, note: PlannedNote, tone: Tone) -> None:
     """Who shares the staff on a stem of his own has the same marks as the first player where both
-    play together, with nothing of his own taken out. Common practice, no source."""
+    play together, with nothing of his own taken out, unless he has a passage of his own there.
+    Common practice, no source."""
     second = job.desk.seconds.get(job.part, {}).get(tone.onset)
-    if second is None or not job.desk.first_to_speak("marks", job.part, second.head.address):
+    if second is None or is_in(job.desk.apart, job.part, tone.onset):
+        return
+    if not job.desk.first_to_speak("marks", job.part, second.head.address):
         return
     has, wanted = second.marks - SLURS, note.marks - SLURS - ORNAMENTS
     add = frozenset(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 #: from this confidence on 95 passages in 100 are right (tests/measure_passages.py)
@@ -83,6 +83,15 @@ class BarGroup:
     parts: tuple[int, ...]
 
 
+#: by part, stretches in ticks: the first tick, and the one after the last
+Stretches = Mapping[int, tuple[tuple[int, int], ...]]
+
+
+def is_in(spans: Stretches, part: int, tick: int) -> bool:
+    """True where a tick lies in one of a part's stretches."""
+    return any(start <= tick < end for start, end in spans.get(part, ()))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
     """All the finder knows: passages in order of time, and for every bar its groups (outer before
@@ -111,6 +120,15 @@ class Together:
                 for hit in self.hits
             )
         )
+
+    @property
+    def apart(self) -> Stretches:
+        """Where the second player on a staff has a passage of his own, by part."""
+        found: dict[int, list[tuple[int, int]]] = {}
+        for passage in self.marked:
+            for part in passage.seconds:
+                found.setdefault(part, []).append((passage.start, passage.end))
+        return {part: tuple(sorted(spans)) for part, spans in found.items()}
 
     @property
     def marked(self) -> tuple[Passage, ...]:

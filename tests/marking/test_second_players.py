@@ -102,3 +102,30 @@ def test_marks_of_the_lower_player_stand_below(tmp_path: Path) -> None:
     assert len(below) >= 3
     assert all("<voice>2</voice>" in note for note in below if "<articulations>" in note)
     assert 'placement="above"' not in "".join(n for n in below if "<articulations>" in n)
+
+
+def test_a_second_player_with_a_passage_of_his_own_has_its_marks_alone(tmp_path: Path) -> None:
+    """He would have marks that nobody has with whom he plays."""
+    other = "r/1 r/8 E4/4 G4/8 A4/4 B4/8 A4/8 G4/2 E4/8 G4/8 A4/8 r/8 "
+    other += "r/8 C5/4 B4/8 A4/4 G4/4 G4/4 A4/4 r/8 C5/4 A4/8"
+    parts = {
+        "Trumpet 1 & 2": shared_staff(TUNE, other),
+        "Trumpet 3": part_xml(transposed(TUNE, -3)),
+        "Tenor Sax": part_xml(other),
+        "Trombone": part_xml(other),
+    }
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml(parts))
+    marked = stages.mark_score(stages.read_score(path, Options()), Options())
+    (spans,) = marked.score.together.apart.values()
+    (start, end) = spans[0][0], spans[-1][1]
+    chart = marked.again.chart
+    first, second = (
+        {n.onset: n.marks for n in chart.parts[0].notes if n.voice == voice and not n.is_rest}
+        for voice in ("1", "2")
+    )
+    with_him = {n.onset: n.marks for n in chart.parts[3].notes if not n.is_rest}
+    there = [t for t in first.keys() & second.keys() & with_him.keys() if start <= t < end]
+    assert any(first[t] - second[t] for t in there)  # the first has some that he must not get
+    assert all(second[t] == with_him[t] for t in there)
+    assert not [f for f in marked.after if f.check in ("second-player", "marks-extra")]

@@ -2,7 +2,9 @@
 
 bad:  an accent on the upper stem, none on the lower, and both play the note together
 good: the accent on both stems
-Common practice, no source: a mark on a stem speaks to the player of that stem.
+
+Where the second has a passage of his own he has that one's marks. Common practice, no source: a
+mark on a stem speaks to the player of that stem.
 """
 
 from __future__ import annotations
@@ -14,6 +16,7 @@ from sectionprep.music.chart import Tone
 from sectionprep.music.lines import second_players
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, say
 from sectionprep.passages import Passage
+from sectionprep.passages.model import is_in
 
 _OWN = SLURS | ORNAMENTS | BREATHS  # each player's own affair
 
@@ -33,7 +36,9 @@ def _lacking(
     lacks = {
         tick: first[tick].marks - second.marks - _OWN
         for tick, second in seconds
-        if passage.start <= tick < passage.end and first[tick].marks - second.marks - _OWN
+        if passage.start <= tick < passage.end
+        and first[tick].marks - second.marks - _OWN
+        and not is_in(context.apart, part, tick)
     }
     if not lacks:
         return
