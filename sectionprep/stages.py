@@ -34,6 +34,7 @@ from sectionprep.phrasing.deciding import (
 )
 from sectionprep.phrasing.plan_file import PlanFile, read_house, read_plan, write_plan
 from sectionprep.phrasing.styles import choose_style
+from sectionprep.phrasing.wishes import Wish
 from sectionprep.results import Marked, Options, Score
 from sectionprep.settings import writable
 from sectionprep.version import __version__
@@ -113,9 +114,12 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
     win. readings: with other ways to phrase each; who only marks the score needs none."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
-    decisions = (*settled.decisions, *given_decisions(options))
+    given = given_decisions(options)
+    decisions = (*settled.decisions, *given)
     readings = readings or wants_readings(decisions)
-    plan = plan_rules(score, options, settled, readings=readings, decisions=decisions)
+    # a plan file lists with its figure what was planned for a note; without one a person typed it
+    typed = [d for d in settled.decisions if isinstance(d, Wish) or not d.figure]
+    plan = plan_rules(score, options, settled, readings=readings, decisions=(*typed, *given))
     return decide(score.chart, score.together, plan, decisions)
 
 
