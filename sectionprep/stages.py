@@ -117,10 +117,15 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
     given = given_decisions(options)
     decisions = (*settled.decisions, *given)
     readings = readings or wants_readings(decisions)
-    # a plan file lists with its figure what was planned for a note; without one a person typed it
-    typed = [d for d in settled.decisions if isinstance(d, Wish) or not d.figure]
-    plan = plan_rules(score, options, settled, readings=readings, decisions=(*typed, *given))
+    typed = (*typed_in(settled), *given)
+    plan = plan_rules(score, options, settled, readings=readings, decisions=typed)
     return decide(score.chart, score.together, plan, decisions)
+
+
+def typed_in(settled: PlanFile) -> tuple[Decision, ...]:
+    """The decisions of a plan file that a person typed: what was planned for a note is listed with
+    its figure, and says only what the plan says."""
+    return tuple(d for d in settled.decisions if isinstance(d, Wish) or not d.figure)
 
 
 def plan_rules(

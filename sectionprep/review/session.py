@@ -19,7 +19,7 @@ from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.outputs.settled import finding_name, finding_words
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
-from sectionprep.phrasing.deciding import Unfit, decide, wants_readings
+from sectionprep.phrasing.deciding import Unfit, already_there, decide, wants_readings
 from sectionprep.phrasing.plan_file import PlanFile
 from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
@@ -28,7 +28,13 @@ from sectionprep.review.desk import PlanDesk
 from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
 from sectionprep.review.history import Step
 from sectionprep.review.where_else import answers, situations
-from sectionprep.stages import given_decisions, mark_planned, plan_rules, read_score
+from sectionprep.stages import (
+    given_decisions,
+    mark_planned,
+    plan_rules,
+    read_score,
+    typed_in,
+)
 from sectionprep.version import __version__
 
 _KEPT = 60  # drawings that are kept; judgement
@@ -95,10 +101,14 @@ class Review:
         return self._by_rules(self.desk.settled, readings=True)
 
     def _by_rules(self, settled: PlanFile, *, readings: bool) -> Plan:
-        key = settled.style, settled.printed, settled.habits, readings
+        typed = typed_in(settled)
+        there = already_there(self.score.chart, self.score.together, typed)
+        key = settled.style, settled.printed, settled.habits, readings, there
         known = self._rules.get(key)
         if known is None:
-            known = plan_rules(self.score, self.options, settled, readings=readings)
+            known = plan_rules(
+                self.score, self.options, settled, readings=readings, decisions=typed
+            )
             self._rules[key] = known
             while len(self._rules) > _PLANS:
                 self._rules.popitem(last=False)
