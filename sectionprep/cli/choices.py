@@ -8,7 +8,6 @@ from typing import Any
 
 import typer
 
-from sectionprep.outputs.sheet_look import sheet_look
 from sectionprep.settings import load_toml
 
 #: from what a person may say to the name it stands for
@@ -30,7 +29,7 @@ def style_words() -> Words:
 
 def paper_words() -> Words:
     """Paper sizes of templates/sheets.toml."""
-    return same(*sheet_look().paper)
+    return same(*load_toml("templates/sheets.toml")["paper"])
 
 
 def chosen(words: Words, value: str) -> str:
