@@ -80,6 +80,18 @@ def test_onsets_in_the_sound_have_the_ratio_of_the_swing_table(tempo: int) -> No
     assert measured == pytest.approx(swing_ratio(tempo), rel=0.04)
 
 
+def test_a_ghost_is_ten_decibels_under_its_neighbours() -> None:
+    """In the sound as in the table of performance.py (which names its source)."""
+    c = chart({"Alto Sax 1": "C5/4 C5/4 C5/4 C5/4"})
+    tones = [t._replace(marks=frozenset({"ghost"} if n == 2 else ())) for n, t in
+             enumerate(c.lines[0])]  # fmt: skip
+    style = styles()["medium-swing"]
+    notes = play(c, tones, None, clock=steady(60), style=style, flat=False)
+    assert [n.level - notes[0].level for n in notes[:3]] == pytest.approx([0, 0, -10])
+    sound = render([("saxes", notes)], 4.0, room=False)
+    assert _rms(sound, 1.1, 1.4) - _rms(sound, 2.1, 2.4) == pytest.approx(10, abs=2)
+
+
 def test_shuffle_is_two_to_one_and_sixteenths_and_triplets_agree_with_the_beat() -> None:
     c = chart({"Alto Sax 1": "C5/8 D5/8 E5/16 F5/16 G5/16 A5/16 C5/8t D5/8t E5/8t F5/4"})
     shuffle = play(c, c.lines[0], None, clock=steady(60), style=styles()["shuffle"])
@@ -446,12 +458,13 @@ def test_sampled_instruments_play_the_right_pitch_bends_and_loudness(tmp_path: P
         Played(start=float(n), length=0.8, pitch=62, level=level, bend_out=bend)
         for n, (level, bend) in enumerate([(-10, 0), (-10, -7), (-10, 5), (-24, 0)])
     )
-    voice = Voice("trombones", "Trombone 1", 58, notes)
+    scoop = Played(start=4.0, length=0.8, pitch=62, level=-10, bend_in=-2)
+    voice = Voice("trombones", "Trombone 1", 58, (*notes, scoop))
     with Player(FONT) as player:
-        player.write([voice], 4.0, [], tmp_path / "sampled.wav")
+        player.write([voice], 5.0, [], tmp_path / "sampled.wav")
         assert not player.lost
     sound, _ = soundfile.read(tmp_path / "sampled.wav")
-    assert len(sound) == 4 * RATE
+    assert len(sound) == 5 * RATE
 
     def heard(start: float, end: float) -> float:
         return _pitch(sound[int(start * RATE) : int(end * RATE)], 150, 500)
@@ -461,6 +474,7 @@ def test_sampled_instruments_play_the_right_pitch_bends_and_loudness(tmp_path: P
     assert heard(1.7, 1.8) < 59
     assert heard(2.7, 2.8) > 64
     assert _rms(sound, 0.2, 0.7) > _rms(sound, 3.2, 3.7) + 8
+    assert heard(4.02, 4.09) < 61 < 61.7 < heard(4.3, 4.7)  # a scoop comes from below
 
 
 @needs_font
