@@ -116,13 +116,18 @@ def test_pages_open_from_a_disk_without_network_at_any_width(
 
 
 @needs_browser
-@pytest.mark.parametrize("name", ["index.html", TENOR, "14_Guitar.html"])
-def test_axe_finds_no_fault(browser: Browser, folder: Path, name: str) -> None:
+@pytest.mark.parametrize(
+    ("name", "width", "height"),
+    [("index.html", 360, 640), (TENOR, 360, 640), (TENOR, 640, 360), ("14_Guitar.html", 820, 1180)],
+)
+def test_axe_finds_no_fault(
+    browser: Browser, folder: Path, name: str, width: int, height: int
+) -> None:
     found = find_spec("axe_playwright_python")
     if found is None or found.origin is None:
         assert not IN_CI, "CI must have axe-core (extra test)"
         pytest.skip("axe-core is not installed: the page was not examined")
-    page = _open(browser, folder / name)
+    page = _open(browser, folder / name, width, height)
     for summary in page.locator("summary").all():
         summary.click()
     page.evaluate(Path(found.origin).with_name("axe.min.js").read_text(encoding="utf-8"))
