@@ -117,12 +117,12 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
     given = given_decisions(options)
     decisions = (*settled.decisions, *given)
     readings = readings or wants_readings(decisions)
-    typed = (*typed_in(settled), *given)
+    typed = (*typed_decisions(settled), *given)
     plan = plan_rules(score, options, settled, readings=readings, decisions=typed)
     return decide(score.chart, score.together, plan, decisions)
 
 
-def typed_in(settled: PlanFile) -> tuple[Decision, ...]:
+def typed_decisions(settled: PlanFile) -> tuple[Decision, ...]:
     """The decisions of a plan file that a person typed: what was planned for a note is listed with
     its figure, and says only what the plan says."""
     return tuple(d for d in settled.decisions if isinstance(d, Wish) or not d.figure)
@@ -221,7 +221,7 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
     first, dash, last = bars.partition("-")
     if dash and not last.strip():  # "17-": from there to the end
         last = chart.bars[-1].number
-    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    numbers = chart.bars_by_number()
     try:
         found = numbers[first.strip()], numbers[(last or first).strip()]
     except KeyError as error:

@@ -328,6 +328,10 @@ class Chart:
         unit = Fraction(4 * self.resolution, bar.meter.unit)
         return bar.start + round((Fraction(beat).limit_denominator(960) - 1) * unit)
 
+    def bars_by_number(self) -> dict[str, int]:
+        """Index of the first bar of each printed number."""
+        return {bar.number: bar.index for bar in reversed(self.bars)}
+
     def between(self, part: int, start: int, end: int) -> tuple[Tone, ...]:
         """The tones of a part's line that begin in [start, end)."""
         line = self.lines[part]

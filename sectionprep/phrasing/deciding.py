@@ -75,7 +75,7 @@ def already_there(
 
 def _copied(chart: Chart, wish: Wish, line: Sequence[Tone], lead: Lead) -> Iterator[int]:
     """Notes of a stretch that is to be like another, and is so already."""
-    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    numbers = chart.bars_by_number()
     source, first = numbers.get(wish.value), numbers.get(wish.bar)
     if source is None or first is None:
         return
@@ -97,7 +97,7 @@ class _Asked:
 
     def __init__(self, chart: Chart, together: Together, unfit: list[tuple[Decision, str]]) -> None:
         self._chart, self._together, self._unfit = chart, together, unfit
-        self._numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+        self._numbers = chart.bars_by_number()
 
     def reading(self, plan: Plan, wish: Wish) -> Iterator[Directive]:
         """The notes of a passage in which a reading differs from the plan."""

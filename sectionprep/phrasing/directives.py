@@ -67,7 +67,7 @@ def apply_directives(
     decision on a note of the section is one for all that play it together; one on a note that the
     part plays by itself is for that part alone (`Plan.own`)."""
     leads: dict[str, Lead | str] = {}  # or why there is none
-    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    numbers = chart.bars_by_number()
     figures: dict[Lead, dict[int, str]] = {}
     wanted: _Wanted = {}
     unfit: list[tuple[Directive, str]] = []
@@ -100,7 +100,7 @@ def apply_directives(
 
 def placed(chart: Chart, directives: Iterable[Directive]) -> dict[tuple[Lead, int], Directive]:
     """Decisions that find their note, by player and tick; the last word on a note counts."""
-    numbers = {bar.number: bar.index for bar in reversed(chart.bars)}
+    numbers = chart.bars_by_number()
     figures: dict[Lead, dict[int, str]] = {}
     found: dict[tuple[Lead, int], Directive] = {}
     for directive in directives:

@@ -13,8 +13,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
 from sectionprep.apart import Apart, Died
 from sectionprep.drawing.engraver.engraver import EngravingFailed, get_ready, seconds_for
 from sectionprep.drawing.text import fonts
@@ -37,6 +35,7 @@ from sectionprep.practice.sounds import (
     whole_sounds,
 )
 from sectionprep.practice.takes import KEPT, Place, earlier_takes, write_list
+from sectionprep.practice.templates import FOLDER, environment
 from sectionprep.practice.words import words_of
 from sectionprep.results import Marked
 from sectionprep.settings import data_path
@@ -171,16 +170,10 @@ class _Pages:
         self.chart: Chart = marked.again.chart
         self.files = file_names(self.chart)
         self.made = [line for line in generated if line.startswith(("Generated", "The chart"))]
-        self.env = Environment(
-            loader=FileSystemLoader(data_path("templates/practice")),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
+        self.env = environment()
         signs = fonts.web_font(fonts.MUSIC, fonts.WEB_SIGNS)
         for name in ("practice.js", "practice.css"):
-            data = data_path(f"templates/practice/{name}").read_text(encoding="utf-8")
+            data = data_path(f"{FOLDER}/{name}").read_text(encoding="utf-8")
             (folder / name).write_text(data.replace("@MUSIC@", signs), encoding="utf-8")
 
     def player(self, part: Part, passages: list[Passage], art: str, lines: list[Strip]) -> None:

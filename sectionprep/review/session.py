@@ -33,7 +33,7 @@ from sectionprep.stages import (
     mark_planned,
     plan_rules,
     read_score,
-    typed_in,
+    typed_decisions,
 )
 from sectionprep.version import __version__
 
@@ -101,7 +101,7 @@ class Review:
         return self._by_rules(self.desk.settled, readings=True)
 
     def _by_rules(self, settled: PlanFile, *, readings: bool) -> Plan:
-        typed = typed_in(settled)
+        typed = typed_decisions(settled)
         there = already_there(self.score.chart, self.score.together, typed)
         key = settled.style, settled.printed, settled.habits, readings, there
         known = self._rules.get(key)

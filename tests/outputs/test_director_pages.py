@@ -25,11 +25,11 @@ from sectionprep.music.naming import find_players
 from sectionprep.musicxml.copies.excerpt import extract_excerpt
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
+from sectionprep.outputs.director.lines import bar_numbers, music_lines
 from sectionprep.outputs.director.pages import director_pdf, study_pdf
 from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
-from sectionprep.outputs.director.study_page import bar_numbers, study_lines
 from sectionprep.results import Marked, Options
 
 
@@ -173,7 +173,9 @@ def test_letters_stand_above_the_bar_numbers(demo_marked: Marked) -> None:
     chart = demo_marked.again.chart
     seen = 0
     for study in _studies(demo_marked):
-        for system, extras in study_lines(chart, study, _drawn(demo_marked, study)):
+        for system, extras in music_lines(
+            chart, study.parts, study.bars, _drawn(demo_marked, study), study.staff
+        ):
             letters = [ink.box for ink in system.ink if "reh" in ink.classes]
             for number in (extra.box for extra in extras if extra.kind == "number"):
                 for letter in letters:

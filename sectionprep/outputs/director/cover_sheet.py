@@ -10,10 +10,8 @@ from dataclasses import dataclass
 
 from sectionprep.apart import Apart
 from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
-from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
+from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
 from sectionprep.drawing.scene.ink import System
-from sectionprep.drawing.scene.jazz_marks import overlays_of
-from sectionprep.drawing.scene.line_extras import jazz_extras
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.pitch import Transposition
@@ -21,14 +19,12 @@ from sectionprep.musicxml.copies.cues import make_small
 from sectionprep.musicxml.copies.excerpt import Excerpt, Pick, extract_excerpt
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.director.engraved import SECONDS, DirectorPages, take_drawing
-from sectionprep.outputs.director.numbers import numbered
-from sectionprep.outputs.director.pen import MARGIN, Pen
+from sectionprep.outputs.director.lines import music_lines, paint_line
+from sectionprep.outputs.director.pen import Pen
 from sectionprep.outputs.director.staves import clef_at, read_at
-from sectionprep.outputs.director.study_page import bar_numbers
-from sectionprep.settings import load_toml
+from sectionprep.outputs.sheet_look import sheet_look
 
 _STAFF_MM = 7.0  # a player's staff, a little smaller, since two stand together; judgement
-_NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
 _UNDER, _BETWEEN = 10.0, 12.0  # points between two lines of music, and before a stretch
 
 
@@ -64,7 +60,7 @@ def cover_pdf(
     footer: str,
 ) -> DirectorPages:
     """The cover sheet of one player as a PDF. reader: index of his part."""
-    width, height = (side * MM for side in load_toml("templates/sheets.toml")["paper"][paper])
+    width, height = (side * MM for side in sheet_look().paper[paper])
     part = chart.parts[reader]
     away = ", ".join(dict.fromkeys(chart.parts[one.part].label for one in stretches))
     out = io.BytesIO()
@@ -162,35 +158,20 @@ def _write(
     wanted = {n.get("id") for n in excerpt.root.iter("note") if n.find("pitch") is not None}
     if systems and wanted - drawn:
         missing.append(f"{where}: {len(wanted - drawn)} notes are not drawn. Look at the score.")
-    overlays = {
-        name: marks
-        for part in (chart.parts[piece.part], reader)
-        for name, marks in overlays_of(part).items()
-    }
     bars = tuple(range(piece.first, piece.last + 1))
-    numbers = bar_numbers(chart, bars, systems)
-    for n, (system, said) in enumerate(zip(systems, numbers, strict=True)):
-        jazz = jazz_extras(system, overlays, _STAFF_MM / 7.5)
-        raised, written = numbered(system, said, _NUMBER)
-        share = pen.share(max((right for _, _, right in raised.bar_edges), default=0.0) * UNIT)
-        tall = (raised.bottom - raised.top) * UNIT * share + _UNDER
+    lines = music_lines(chart, (piece.part, reader.index), bars, systems, _STAFF_MM)
+    for n, line in enumerate(lines):
+        tall = line.tall(pen) + _UNDER
         if n == 0:
             _head(pen, piece, tall)
         elif tall > pen.room:
             pen.turn()
-        pen.canvas.saveState()
-        pen.canvas.translate(MARGIN, pen.y)
-        pen.canvas.scale(share, share)
-        staff_y = -(raised.staff_top - raised.top) * UNIT
-        painter.system(raised, 0, staff_y)
-        with painter.at(raised, 0, staff_y):
-            painter.extras([*jazz, *written])
-        pen.canvas.restoreState()
-        pen.space(tall)
+        paint_line(pen, painter, line)
+        pen.space(_UNDER)
     if not systems:
         _head(pen, piece, 0.0)
-    for line in missing:
-        pen.text(line, 9, fonts.BOLD)
+    for words in missing:
+        pen.text(words, 9, fonts.BOLD)
     return missing
 
 

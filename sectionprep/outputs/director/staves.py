@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sectionprep.music.chart import Chart, Part
+from sectionprep.music.in_force import in_force
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.copies.excerpt import Pick
 
@@ -28,8 +29,7 @@ def read_at(chart: Chart, part: Part, tick: int) -> Transposition:
 
 def clef_at(part: Part, tick: int) -> str:
     """The clef in force, or the instrument's own where the file states none."""
-    said = next((clef for at, clef in reversed(part.clefs) if at <= tick), "")
-    return said or part.instrument_at(tick).clef
+    return in_force(part.clefs, tick, before="") or part.instrument_at(tick).clef
 
 
 def pick_staff(

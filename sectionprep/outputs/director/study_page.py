@@ -3,25 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import Future
-from itertools import islice
+from functools import partial
 
 from sectionprep.drawing.engraver.engraver import EngravingFailed
-from sectionprep.drawing.pdf.painter import UNIT, Painter
+from sectionprep.drawing.pdf.painter import Painter
 from sectionprep.drawing.scene.ink import System
-from sectionprep.drawing.scene.jazz_marks import overlays_of
-from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
-from sectionprep.drawing.scene.skyline import set_apart
-from sectionprep.drawing.scene.spacing import unclashed
-from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.outputs.director.engraved import take_drawing
-from sectionprep.outputs.director.numbers import numbered
+from sectionprep.outputs.director.lines import music_lines, paint_line
 from sectionprep.outputs.director.pen import MARGIN, Pen
 from sectionprep.outputs.director.study import Study
 from sectionprep.passages import Passage
@@ -36,8 +31,6 @@ _UNDER = 6.0  # points between two lines of music
 _HEAD = 30.0  # points that a passage's heading takes
 _SOME_LINES = 24.0  # points of a list that stand under its heading
 _BETWEEN = 12.0  # points between two passages
-_NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
-_GAP_SIGN = "// "  # before the number of a bar that does not follow the one printed before it
 
 
 def write_study(
@@ -60,31 +53,17 @@ def write_study(
         missing.append(str(error))
         systems, glyphs = [], {}
     painter.learn(glyphs)
-    lines = list(study_lines(chart, study, systems))
-    shares = [pen.share(_right(system) * UNIT) for system, _ in lines]
-    tall = [
-        (system.bottom - system.top) * UNIT * share + _UNDER
-        for (system, _), share in zip(lines, shares, strict=True)
-    ]
-    _make_room(pen, tall[0] if tall else 0.0)
+    lines = list(music_lines(chart, study.parts, study.bars, systems, study.staff))
+    _make_room(pen, lines[0].tall(pen) + _UNDER if lines else 0.0)
     _head(pen, chart, study)
     pen.heading = f"{study.title}, continued"
-    for line in missing:
-        pen.text(line, 9, fonts.ITALIC)
-    for (system, extras), need, share in zip(lines, tall, shares, strict=True):
-        if need > pen.room:
+    for words in missing:
+        pen.text(words, 9, fonts.ITALIC)
+    for line in lines:
+        if line.tall(pen) + _UNDER > pen.room:
             pen.turn()
-        pen.canvas.saveState()
-        pen.canvas.translate(MARGIN, pen.y)
-        pen.canvas.scale(share, share)
-        staff_y = -(system.staff_top - system.top) * UNIT
-        painter.system(system, 0, staff_y)
-        with painter.at(system, 0, staff_y):
-            for planned in study.plans:
-                _weights(painter, system, planned)
-            painter.extras(extras)
-        pen.canvas.restoreState()
-        pen.space(need)
+        paint_line(pen, painter, line, partial(_all_weights, painter, line.system, study.plans))
+        pen.space(_UNDER)
     last, end = chart.bars[study.bars[-1]], chart.end_place(study.passages[-1].end)
     if last.index < end.index:
         pen.text(
@@ -95,43 +74,6 @@ def write_study(
     _notes_beside(pen, chart, study, _disagreed(marked, study))
     pen.heading = ""
     return missing
-
-
-def _right(system: System) -> float:
-    """Where a line ends: one bar that is too full for the page goes beyond it."""
-    return max((right for _, _, right in system.bar_edges), default=0.0)
-
-
-def study_lines(
-    chart: Chart, study: Study, systems: Sequence[System]
-) -> Iterator[tuple[System, list[Extra]]]:
-    """The lines of music with what we add to them: falls and their like, bar numbers at the left
-    and wherever bars are left out."""
-    size = study.staff / 7.5
-    overlays = {name: m for p in study.parts for name, m in overlays_of(chart.parts[p]).items()}
-    for system, numbers in zip(systems, bar_numbers(chart, study.bars, systems), strict=True):
-        roomy = rows_apart(unclashed(system), {})
-        jazz = jazz_extras(roomy, overlays, size)
-        raised, written = numbered(roomy, numbers, _NUMBER)
-        added = [*jazz, *written]
-        yield set_apart(raised, [extra.box for extra in added]), added
-
-
-def bar_numbers(
-    chart: Chart, shown_bars: Sequence[int], systems: Sequence[System]
-) -> Iterator[list[tuple[float, str]]]:
-    """For each line where a number begins, and what it says. shown_bars: indices."""
-    bars, before = iter(shown_bars), shown_bars[0] - 1
-    for system in systems:
-        left = {name: x for name, x, _ in reversed(system.bar_edges)}
-        numbers = []
-        shown = islice(bars, len(system.measures))
-        for n, (name, bar) in enumerate(zip(system.measures, shown, strict=False)):
-            sign = _GAP_SIGN if bar != before + 1 else ""
-            if (n == 0 or sign) and name in left:
-                numbers.append((left[name], sign + chart.bars[bar].number))
-            before = bar
-        yield numbers
 
 
 def _make_room(pen: Pen, first_line: float) -> None:
@@ -177,6 +119,11 @@ def _disagreed(marked: Marked, study: Study) -> list[str]:
         f"{chart.place(tick)}, {', '.join(parts)}: {message}"
         for (tick, message), parts in same.items()
     ]
+
+
+def _all_weights(painter: Painter, system: System, plans: Sequence[PassagePlan]) -> None:
+    for planned in plans:
+        _weights(painter, system, planned)
 
 
 def _weights(painter: Painter, system: System, planned: PassagePlan) -> None:
