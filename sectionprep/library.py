@@ -8,7 +8,8 @@ import os
 import shutil
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 from queue import Empty, Queue
@@ -19,10 +20,11 @@ from sectionprep.errors import BadArgument, DestinationError, SectionprepError, 
 from sectionprep.music.marks import say
 from sectionprep.outputs.edited_files import is_edited_plan
 from sectionprep.outputs.files import write_file
-from sectionprep.outputs.folder import Run, whole
+from sectionprep.outputs.folder import Run, refuse_foreign, staged, whole
 from sectionprep.outputs.library.summary import (
     BOOK,
     RECORD,
+    SUMMARY,
     ChartResult,
     as_json,
     book_json,
@@ -37,6 +39,8 @@ from sectionprep.passages.players import lead_label
 from sectionprep.preparing import Prepared, prepare
 from sectionprep.results import Options
 
+_PRACTICE = "practice.html"
+_BOOKS = "a book of charts"  # to whom a folder of books belongs
 # seconds; judgements
 _LOOK = 5.0  # between two looks whether a cluster has workers
 _PATIENCE = 60.0  # without any worker: one that is started again takes less
@@ -212,6 +216,8 @@ def book(
         raise UnreadableFile(
             "holds no charts.", where=str(library), remedy="Put MusicXML files into it."
         )
+    run = Run(chart=Path(_BOOKS), kind="book", whole=False, force=options.force)
+    refuse_foreign(out, (BOOK, SUMMARY, _PRACTICE), run)
     names = ["/".join(path.relative_to(library).parts) for path in charts]
     began = time.time()
     jobs = [
@@ -228,18 +234,28 @@ def book(
             _stop_when_full(out, len(results), len(jobs))
         if time.time() - written > pause:
             start = time.time()
-            write_file(out / BOOK, book_json(results, len(jobs)))
+            with suppress(DestinationError):  # it is said when all are done
+                _write(out, run, {BOOK: book_json(results, len(jobs))})
             written = time.time()
             pause = max(_STATE, _SHARE * (written - start))
     results.sort(key=lambda r: r.name)
-    write_file(out / BOOK, book_json(results, len(jobs)))
-    write_file(out / "book.xlsx", summary_workbook(lambda: _with_lists(results, out)))
+    files = {
+        BOOK: book_json(results, len(jobs)),
+        SUMMARY: summary_workbook(lambda: _with_lists(results, out)),
+    }
     if options.practice:
-        _write_practice_page(results, out)
+        files[_PRACTICE] = _practice_page(results, out)
+    _write(out, run, files)
     return results
 
 
-def _write_practice_page(results: Iterable[ChartResult], out: Path) -> None:
+def _write(out: Path, run: Run, files: Mapping[str, bytes]) -> None:
+    with staged(out, run) as stage:
+        for name, data in files.items():
+            (stage / name).write_bytes(data)
+
+
+def _practice_page(results: Iterable[ChartResult], out: Path) -> bytes:
     """The page that leads to the practice pages of all charts, by title."""
     from sectionprep.practice.book import book_page
 
@@ -248,7 +264,7 @@ def _write_practice_page(results: Iterable[ChartResult], out: Path) -> None:
         place = f"{_book_folder(result.name)}/practice/index.html"
         if result.status != "failed" and (out / place).exists():
             charts.append((place, result.title or result.name))
-    write_file(out / "practice.html", book_page(sorted(charts, key=lambda one: one[1].casefold())))
+    return book_page(sorted(charts, key=lambda one: one[1].casefold()))
 
 
 def _with_lists(results: Iterable[ChartResult], out: Path) -> Iterator[ChartResult]:

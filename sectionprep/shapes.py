@@ -42,19 +42,19 @@ def shaped(
     table: object, shape: type[T], where: str, remedies: Mapping[str, str], remedy: str = ""
 ) -> T:
     """A table as a class. where: the file (and the place in it) for messages; remedies: what to
-    write, by the name of the field; remedy: for all others. Raises UnusableSettings with the place
-    and what it wants."""
+    write, by the name of the field; remedy: for all others, and for names that
+    nobody knows. Raises UnusableSettings with the place and what it wants."""
     try:
         return msgspec.convert(table, shape)
     except msgspec.ValidationError as error:
         what, _, path = str(error).partition(" - at `")
         steps = _steps(path.rstrip("`"))
         field, said = _said(what)
-        names = [step for step in (*steps, field) if not step.isdecimal()]
+        names = [field] if field else [step for step in reversed(steps) if not step.isdecimal()]
         raise UnusableSettings(
             said,
             where=", ".join([where, *_places(steps)]),
-            remedy=next((remedies[name] for name in reversed(names) if name in remedies), remedy),
+            remedy=next((remedies[name] for name in names if name in remedies), remedy),
         ) from error
 
 

@@ -14,7 +14,7 @@ from build import part_xml, score_xml
 
 from sectionprep.errors import DestinationError, UnreadableFile
 from sectionprep.library import _key, book
-from sectionprep.outputs.library.summary import ChartResult, summary_workbook
+from sectionprep.outputs.library.summary import SUMMARY, ChartResult, summary_workbook
 from sectionprep.results import Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
@@ -256,3 +256,24 @@ def test_a_roster_and_a_plan_beside_a_chart_count(tmp_path: Path) -> None:
     assert [r.status for r in book(library, out, Options())] == ["unchanged"]
     state = json.loads((out / "book.json").read_text(encoding="utf-8"))
     assert state["failed"] == 0
+
+
+def test_a_book_replaces_no_file_that_is_not_its_own(tmp_path: Path) -> None:
+    """Said before the first chart is made; --force replaces it."""
+    charts, out = tmp_path / "charts", tmp_path / "out"
+    charts.mkdir()
+    out.mkdir()
+    (charts / "a.musicxml").write_bytes(_chart(TUNE))
+    for name in (SUMMARY, "book.json", "practice.html"):
+        (out / name).write_text("mine")
+        with pytest.raises(DestinationError, match=rf"{name}: stands there already"):
+            book(charts, out, Options())
+        assert [path.name for path in out.iterdir()] == [name]
+        assert (out / name).read_text() == "mine"
+        (out / name).unlink()
+    book(charts, out, Options())
+    (out / SUMMARY).write_text("edited")
+    with pytest.raises(DestinationError, match="was changed since it was written"):
+        book(charts, out, Options())
+    book(charts, out, Options(force=True))
+    assert openpyxl.load_workbook(out / SUMMARY).sheetnames

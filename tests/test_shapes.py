@@ -25,7 +25,7 @@ SEATS = '[[seat]]\npart = "A"\n\n[[seat]]\npart = "B"\n'
         ("[[seat]]\ncopies = 2", "seat 1: lacks part."),
         ("[[seats]]\npart = 'A'", "does not know 'seats'."),
         ("[seat]\npart = 'A'", "seat: must be a list, and is a table. Write [[seat]]"),
-        (SEATS + '"Reed 1" = "alto-sax 1"', "at the top of the file"),
+        (SEATS + '"Reed 1" = "alto-sax 1"', "stand at its top"),
     ],
 )
 def test_a_roster_says_where_and_what(text: str, said: str, tmp_path: Path) -> None:
@@ -43,7 +43,10 @@ def test_a_roster_says_where_and_what(text: str, said: str, tmp_path: Path) -> N
         ('[[passage]]\nlead = "A"\nlines = "17 1 | | mf"', "passage 1, lines: must be a list"),
         ('[[passage]]\nlead = "A"\nlines = [17]', "passage 1, lines 1: must be text in quotes"),
         ("[[passage]]\nid = 'P1'", 'passage 1: lacks lead. Write lead = "Alto Sax 1".'),
-        ("[house]\nstile = 'swing'", "house: does not know 'stile'."),
+        (
+            "[house]\nstile = 'swing'",
+            "house: does not know 'stile'. A plan file has [house]",
+        ),
         ("[house]\nno_rhythm_cues_in = [1.5]", "Write no_rhythm_cues_in = [12, 45]."),
     ],
 )

@@ -12,6 +12,7 @@ import typer
 from sectionprep.cli.app import app, asked
 from sectionprep.cli.arguments import (
     Bpm,
+    Force,
     House,
     Level,
     Minutes,
@@ -57,10 +58,12 @@ def book(
             help="Address of a Dask scheduler, as in tcp://host:8786 (needs the extra 'cluster')."
         ),
     ] = "",
+    force: Force = False,
 ) -> None:
     """Prepare every chart of a library; unchanged ones are skipped, bad ones are listed and stop
     nothing."""
     from sectionprep import library as whole_library
+    from sectionprep.outputs.library.summary import SUMMARY
 
     options = asked(
         style=style,
@@ -75,6 +78,7 @@ def book(
         bpm=bpm,
         roster=roster,
         practice=practice,
+        force=force,
     )
 
     told = itertools.count(1)
@@ -96,7 +100,7 @@ def book(
 
     results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)
-    say(f"{len(results)} charts, {failed} failed. Written: {out / 'book.xlsx'}")
+    say(f"{len(results)} charts, {failed} failed. Written: {out / SUMMARY}")
     if failed:
         raise typer.Exit(3)
     if any(r.wrong_sheets for r in results):

@@ -16,6 +16,7 @@ from sectionprep.outputs.workbook.tables import Column
 
 BOOK = "rehearsed.xlsx"
 BY_EVENING, BY_PLACE = "Evening by evening", "Place by place"
+_WHICH = "Name the folder that you give to `evening` with -o."
 _WHERE = (
     Column(heading="Chart", width=24, wrap=True),
     Column(heading="What", width=36, wrap=True),
@@ -41,13 +42,15 @@ def write_rehearsed(folder: Path, *, force: bool = False) -> tuple[tuple[Line, .
     files there. force: replace a file that is not ours. Raises UnreadableFile for a folder in which
     nothing was ever ticked or rated, and DestinationError."""
     notes: list[str] = []
-    lines = look_back(folder, notes.append) if folder.is_dir() else ()
+    if not folder.is_dir():
+        raise UnreadableFile("is no folder.", where=str(folder), remedy=_WHICH)
+    lines = look_back(folder, notes.append)
     if not lines:
         told = " ".join(notes)
         raise UnreadableFile(
             "holds no evening in which something was ticked, rated or noted.",
             where=str(folder),
-            remedy=told or "Name the folder that you give to `evening` with -o.",
+            remedy=told or _WHICH,
         )
     run = Run(chart=Path(EVENINGS), kind="rehearsed", force=force, say=notes.append)
     with staged(folder, run) as stage:

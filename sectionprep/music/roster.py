@@ -119,12 +119,8 @@ def asked(label: str, chair: Chair) -> str:
     return ""
 
 
-_EXAMPLE = "See shared/roster_example.toml."
-_REMEDIES = {
-    kind: f'Write [[{kind}]], in double brackets; lines such as "Reed 1" = "alto-sax 1" stand '
-    "at the top of the file."
-    for kind in ("seat", "lead")
-}
+_EXAMPLE = 'See shared/roster_example.toml; lines such as "Reed 1" = "alto-sax 1" stand at its top.'
+_REMEDIES = {kind: f"Write [[{kind}]], in double brackets. {_EXAMPLE}" for kind in ("seat", "lead")}
 
 
 def read_roster(path: Path) -> Roster:

@@ -130,6 +130,16 @@ def _refuse_others(folder: Path, manifest: _Manifest, run: Run) -> None:
             _foreign(path, "was changed since it was written.", run)
 
 
+def refuse_foreign(folder: Path, names: Iterable[str], run: Run) -> None:
+    """Before long work: files of these names must be ours, and as we wrote them. Raises
+    DestinationError."""
+    manifest = _read_manifest(folder)
+    _refuse_others(folder, manifest, run)
+    for name in names:
+        if os.path.lexists(folder / name):
+            _refuse_foreign(folder / name, folder, name, manifest.ours(), run)
+
+
 def _commit(stage: Path, folder: Path, manifest: _Manifest, run: Run) -> None:
     """Write down what goes where. From here on the run will be whole."""
     made = stage / _NEW

@@ -18,6 +18,7 @@ from sectionprep.version import __version__
 _SUFFIXES = (".musicxml", ".xml", ".mxl", ".krn", ".abc", ".mei")
 RECORD = "result.json"
 BOOK = "book.json"
+SUMMARY = "book.xlsx"
 
 
 @dataclass(slots=True, kw_only=True)
