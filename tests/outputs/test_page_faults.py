@@ -193,7 +193,7 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
     found = director_count(demo_marked)
     assert found.signs > 1000
     assert not found.faults
-    from sectionprep.outputs.director import study_page
+    from sectionprep.outputs.director import lines, study_page
 
     read = study_page.take_drawing
 
@@ -208,7 +208,7 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(study_page, "take_drawing", spoiled)
-        patch.setattr(study_page, "set_apart", lambda system, _: system)
+        patch.setattr(lines, "set_apart", lambda system, _: system)
         assert director_count(demo_marked).faults
 
 
