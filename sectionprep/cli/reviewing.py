@@ -80,9 +80,12 @@ def review(
     tune: Tune = None,
 ) -> None:
     """Look, listen and decide on a page in your browser; this machine alone can open it."""
-    from sectionprep.errors import BadArgument
-    from sectionprep.review.serve import serve, serve_book
-    from sectionprep.review.shelf import is_book
+    from sectionprep.garbage import collector_at_rest
+
+    with collector_at_rest():  # hundreds of modules are loaded, and nothing of them is rubbish
+        from sectionprep.errors import BadArgument
+        from sectionprep.review.serve import serve, serve_book
+        from sectionprep.review.shelf import is_book
 
     options = asked(
         style=style,

@@ -20,7 +20,6 @@ from sectionprep.phrasing.house import REFUSALS, SITUATIONS, STYLES
 from sectionprep.phrasing.wishes import DYNAMICS
 from sectionprep.review import decisions
 from sectionprep.review.desk import Asked
-from sectionprep.review.drawing import PITCHES, WIDTHS, View, stretches
 from sectionprep.review.facts import (
     findings_facts,
     loudness_facts,
@@ -32,8 +31,8 @@ from sectionprep.review.history import Step
 from sectionprep.review.making import Maker, kind_of
 from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
-from sectionprep.review.shown import shown
-from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, times, ways
+from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, ways
+from sectionprep.review.view import PITCHES, WIDTHS, View, stretches
 from sectionprep.review.wishes import CHOICES, Wish, read_wish
 
 
@@ -125,6 +124,8 @@ class _Desk:
         return Response(data, media_type="audio/wav")
 
     async def times(self, request: Request) -> Response:
+        from sectionprep.review.played import times
+
         take = self._take(request)
         return JSONResponse(await run_in_threadpool(times, self.review, take))
 
@@ -289,6 +290,8 @@ class _Desk:
         return {"drawn": self._drawing(wish.view)} if wish.view is not None else {}
 
     def _drawing(self, view: View) -> dict[str, Any]:
+        from sectionprep.review.shown import shown  # heavy: the map, which comes first, needs none
+
         return shown(self.review, view) | {
             "readings": readings_facts(self.review, view.passage),
             "findings": findings_facts(self.review, view.passage),

@@ -7,35 +7,21 @@ from typing import TYPE_CHECKING, Any
 
 from sectionprep.checks import Finding
 from sectionprep.checks.finding import SEVERITIES
-from sectionprep.drawing.svg.picture import AskableNote
 from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import say_beat
-from sectionprep.musicxml.copies.part import note_id
 from sectionprep.outputs.director.chart_map import chart_map
 from sectionprep.outputs.settled import finding_name
 from sectionprep.passages import Passage
 from sectionprep.passages.guests import say_guests
 from sectionprep.passages.players import lead_label
 from sectionprep.phrasing import PassagePlan, PlannedNote
-from sectionprep.review.drawing import View, stretches
+from sectionprep.review.view import View, stretches
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
 
-#: glyphs (SMuFL, articulations) by which a mark is drawn above and below
-GLYPHS = {
-    "accent": {"E4A0", "E4A1"},
-    "staccato": {"E4A2", "E4A3"},
-    "tenuto": {"E4A4", "E4A5"},
-    "staccatissimo": {"E4A6", "E4A7", "E4A8", "E4A9", "E4AA", "E4AB"},
-    "strong-accent": {"E4AC", "E4AD"},
-    "stress": {"E4B6", "E4B7"},
-    "unstress": {"E4B8", "E4B9"},
-    "soft-accent": {"ED40", "ED41"},
-    "detached-legato": {"E4B2", "E4B3"},
-}
 SETTLE = ("error", "warning")  # severities that a director has to look at
 
 
@@ -59,7 +45,7 @@ def words_of(chart: Chart, note: PlannedNote) -> str:
     return words or "plain"
 
 
-_STATES = {
+STATES = {
     "left": "left as printed, decided by you",
     "decided": "decided",
     "proposed": "proposed",
@@ -82,24 +68,6 @@ def pitch_of(chart: Chart, planned: PassagePlan, note: PlannedNote, pitch: str) 
     if pitch == "written":
         return str(written)
     return str(chart.parts[planned.part].transposition_at(note.tone.onset).sounding_pitch(written))
-
-
-def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, AskableNote]:
-    """The notes of a lead that can be asked, by the id they are drawn under."""
-    found = {}
-    for n, note in enumerate(planned.notes):
-        state = state_of(note)
-        kind = f" ({_STATES[state]})" if _STATES[state] else ""
-        says = (
-            f"{says_place(chart, note.tone.onset)}, {pitch_of(chart, planned, note, pitch)}: "
-            f"{words_of(chart, note)}{kind}"
-        )
-        new = note.marks - note.tone.marks
-        codes = frozenset(code for mark in new for code in GLYPHS.get(mark, ()))
-        found[note_id(note.tone.head.address)] = AskableNote(
-            number=n, bar=note.tone.bar, says=says, weight=note.weight, state=state, codes=codes
-        )
-    return found
 
 
 def notes_facts(review: Review, view: View) -> list[dict[str, Any]]:
@@ -140,7 +108,7 @@ def _note_facts(
         "words": words_of(chart, note),
         "marks": sorted(note.marks - SLURS),
         "state": state,
-        "says_state": _STATES[state],
+        "says_state": STATES[state],
         "off": note.cutoff is not None,
         "why": note.why,
         "lost": note.lost,

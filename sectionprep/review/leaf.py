@@ -18,12 +18,13 @@ from sectionprep.outputs.folder import Run, staged
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.results import Options
 from sectionprep.review.decisions import line_for
-from sectionprep.review.drawing import View, stretches
 from sectionprep.review.facts import loudness_facts, notes_facts, passage_facts, readings_facts
 from sectionprep.review.paper import Papers
+from sectionprep.review.played import sound_of, times
 from sectionprep.review.session import Review
 from sectionprep.review.shown import shown
-from sectionprep.review.sound import FLAT, SHAPED, Take, sound_of, times, ways
+from sectionprep.review.sound import FLAT, SHAPED, Take, ways
+from sectionprep.review.view import View, stretches
 from sectionprep.review.wishes import CHOICES
 from sectionprep.settings import data_path
 from sectionprep.version import __version__
@@ -122,9 +123,9 @@ def _sounds(review: Review, view: View) -> dict[str, str]:
     takes = {way: Take(passage=view.passage, stretch=view.stretch, how=way)
              for way in ways(review, view.passage)}  # fmt: skip
     takes["the section"] = Take(passage=view.passage, stretch=view.stretch, how=SHAPED, whole=True)
-    found = {}
+    found, planned = {}, review.planned(view.passage)
     for name, take in takes.items():
-        sound = base64.b64encode(mp3(sound_of(review, take))).decode("ascii")
+        sound = base64.b64encode(mp3(sound_of(review, planned, take))).decode("ascii")
         says = {FLAT: "flat", SHAPED: "as planned"}.get(name, name)
         found[says] = f"data:audio/mpeg;base64,{sound}"
     return found

@@ -11,7 +11,6 @@ from pathlib import Path
 import uvicorn
 
 from sectionprep.apart import Apart
-from sectionprep.drawing.engraver.engraver import get_ready
 from sectionprep.errors import DestinationError, UnreadableFile
 from sectionprep.results import Options
 from sectionprep.review.app import pages
@@ -45,7 +44,7 @@ def serve(
     with Apart(workers=2) as apart, listening(port, everywhere=lan) as line:
         review = Review(path, folder, options, apart)
         for _ in range(2):
-            apart.submit(get_ready)  # the engravers load while the browser opens, not before
+            apart.submit(_get_ready)  # the engravers load while the browser opens, not before
         maker = Maker(path, folder, options)
         host = f"{_HOST}:{line.getsockname()[1]}"
         key, reader = new_key(), new_key() if lan else ""
@@ -107,6 +106,13 @@ def serve_book(
         finally:
             shelf.close()
         tell("Stopped. What you decided is in the plan file of each chart.")
+
+
+def _get_ready() -> None:
+    """Load the engraver, in a process that draws."""
+    from sectionprep.drawing.engraver.engraver import get_ready
+
+    get_ready()
 
 
 def _show(address: str) -> None:

@@ -9,7 +9,9 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
+from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sectionprep.apart import Apart
 from sectionprep.checks import Finding
@@ -25,8 +27,8 @@ from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
 from sectionprep.review.decisions import taken_over
 from sectionprep.review.desk import PlanDesk
-from sectionprep.review.drawing import Drawer, Drawn, View, marking_of
 from sectionprep.review.history import Step
+from sectionprep.review.view import View, marking_of
 from sectionprep.review.where_else import answers, situations
 from sectionprep.stages import (
     given_decisions,
@@ -36,6 +38,9 @@ from sectionprep.stages import (
     typed_decisions,
 )
 from sectionprep.version import __version__
+
+if TYPE_CHECKING:
+    from sectionprep.review.drawing import Drawer, Drawn
 
 _KEPT = 60  # drawings that are kept; judgement
 _QUIET = 0.5  # seconds without a decision before the checks run; judgement
@@ -72,7 +77,7 @@ class Review:
             self.score.chart, (p for p in self.plan.passages if p.id in self.passages)
         )
         self._situations: dict[tuple[str, str], list[list[str]]] = {}
-        self.drawer = Drawer(self.score, options, apart)
+        self._apart = apart
         self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
         self._markings: OrderedDict[tuple[str, int], tuple[Plan, Marking]] = OrderedDict()
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
@@ -180,6 +185,13 @@ class Review:
                     self._markings.popitem(last=False)
             return known[1]
 
+    @cached_property
+    def drawer(self) -> Drawer:
+        """Draws the passages; loaded when there is one to draw."""
+        from sectionprep.review.drawing import Drawer
+
+        return Drawer(self.score, self.options, self._apart)
+
     def draw(self, view: View) -> Drawn:
         """A passage as planned now. Raises EngravingFailed."""
         with self._lock:
@@ -218,6 +230,7 @@ class Review:
             plan = self.plan
             time.sleep(_QUIET)
             if plan is self.plan:
+                _ = self.drawer
                 fonts.register()  # and the readings: so that no passage has to wait for them
                 _ = self.rules
                 self.findings()

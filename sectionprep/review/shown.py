@@ -11,16 +11,37 @@ from sectionprep.drawing.engraver.engraver import EngravingFailed
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import DRAWN
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
-from sectionprep.drawing.svg.picture import outlines, picture
+from sectionprep.drawing.svg.picture import AskableNote, outlines, picture
 from sectionprep.drawing.text import fonts
-from sectionprep.music.chart import Bar
+from sectionprep.music.chart import Bar, Chart
 from sectionprep.musicxml.copies.part import note_id
-from sectionprep.review.drawing import Drawn, View, stretches
-from sectionprep.review.facts import notes_facts, spots_of
+from sectionprep.phrasing import PassagePlan
+from sectionprep.review.drawing import Drawn
+from sectionprep.review.facts import (
+    STATES,
+    notes_facts,
+    pitch_of,
+    says_place,
+    state_of,
+    words_of,
+)
+from sectionprep.review.view import View, stretches
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
 
+#: glyphs (SMuFL, articulations) by which a mark is drawn above and below
+GLYPHS = {
+    "accent": {"E4A0", "E4A1"},
+    "staccato": {"E4A2", "E4A3"},
+    "tenuto": {"E4A4", "E4A5"},
+    "staccatissimo": {"E4A6", "E4A7", "E4A8", "E4A9", "E4AA", "E4AB"},
+    "strong-accent": {"E4AC", "E4AD"},
+    "stress": {"E4B6", "E4B7"},
+    "unstress": {"E4B8", "E4B9"},
+    "soft-accent": {"ED40", "ED41"},
+    "detached-legato": {"E4B2", "E4B3"},
+}
 _NUMBER = 330.0  # size of bar numbers, hundredths of a millimetre at the usual staff
 _STAFF = 7.5  # the usual staff, millimetres
 
@@ -50,6 +71,24 @@ def shown(review: Review, view: View) -> dict[str, Any]:
         here = [] if view.whole else [bar.index for bar in bars]
         lines.append(picture(system, spots, wide=wide, bars=here, extras=extras, label=label))
     return answer | {"lines": lines, "outlines": outlines(drawn.glyphs)}
+
+
+def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, AskableNote]:
+    """The notes of a lead that can be asked, by the id they are drawn under."""
+    found = {}
+    for n, note in enumerate(planned.notes):
+        state = state_of(note)
+        kind = f" ({STATES[state]})" if STATES[state] else ""
+        says = (
+            f"{says_place(chart, note.tone.onset)}, {pitch_of(chart, planned, note, pitch)}: "
+            f"{words_of(chart, note)}{kind}"
+        )
+        new = note.marks - note.tone.marks
+        codes = frozenset(code for mark in new for code in GLYPHS.get(mark, ()))
+        found[note_id(note.tone.head.address)] = AskableNote(
+            number=n, bar=note.tone.bar, says=says, weight=note.weight, state=state, codes=codes
+        )
+    return found
 
 
 def _with_bars(review: Review, view: View, drawn: Drawn) -> list[tuple[System, tuple[Bar, ...]]]:

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from sectionprep.errors import BadArgument
 from sectionprep.music.marks import MARKS, ORNAMENTS, SLURS
 from sectionprep.review.decisions import SIGNS, VERBS
-from sectionprep.review.drawing import PITCHES, WIDTHS, View
+from sectionprep.review.view import PITCHES, WIDTHS, View
 
 _T = TypeVar("_T")
 #: what can be put on a note, as in the plan file; of ornaments the shake alone

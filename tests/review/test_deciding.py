@@ -13,7 +13,7 @@ from sectionprep import stages
 from sectionprep.apart import Apart
 from sectionprep.phrasing.plan_file import read_plan
 from sectionprep.results import Options
-from sectionprep.review.drawing import View, stretches
+from sectionprep.review.view import View, stretches
 
 
 def note_at(page: Page, name: str, n: int) -> dict[str, Any]:
