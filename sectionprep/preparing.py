@@ -186,7 +186,7 @@ def _write_everything(
     from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
     from sectionprep.outputs.parts.reprint import changed_sheets, stamp_of, stamped
     from sectionprep.outputs.parts.rhythm_choice import worth_catching
-    from sectionprep.outputs.parts.sheets import part_jobs
+    from sectionprep.outputs.parts.sheets import Basis, part_jobs
     from sectionprep.outputs.reports.agreement import older_text
 
     score, again = marked.score, marked.again
@@ -194,17 +194,7 @@ def _write_everything(
     footer = stamp_of(again.chart.title, again.document.data, day)
     (stage / "parts").mkdir()
     (stage / "sets").mkdir()
-    jobs = part_jobs(
-        again.document,
-        again.chart,
-        stage / "parts",
-        style=_sheet_style(options),
-        footer="",
-        together=again.together,
-        roster=score.roster,
-        plan=marked.plan,
-        marking=marked.marking,
-    )
+    jobs = part_jobs(Basis.of_marked(marked), stage / "parts", _sheet_style(options))
     drawing.draw(stamped(jobs, day, printed))
     write_marked(
         marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix))
@@ -365,7 +355,7 @@ def write_sheets(
     """Draw the parts of a chart as it stands. parts: names; empty means all."""
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.parts.reprint import Printed, stamped
-    from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+    from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
     chart = score.chart
     chosen = [find_part(chart.parts, name).index for name in parts] or None
@@ -377,17 +367,8 @@ def write_sheets(
         force=options.force,
     )
     with staged(folder, run) as stage:
-        jobs = part_jobs(
-            score.document,
-            chart,
-            stage,
-            style=_sheet_style(options),
-            footer="",
-            parts=chosen,
-            together=score.together,
-            roster=score.roster,
-            plan=plan_score(score, options)[0] if options.syllables else None,
-        )
+        plan = plan_score(score, options)[0] if options.syllables else None
+        jobs = part_jobs(Basis.of_score(score, plan), stage, _sheet_style(options), parts=chosen)
         printed = Printed(sheets=folder if folder.is_dir() else None)
         return tuple(
             draw_all(

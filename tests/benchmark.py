@@ -152,7 +152,7 @@ def bare_engraver(document: Document, chart: Chart) -> Callable[[], None]:
 
 def sheets_against_engraver(data: bytes) -> Row:
     from sectionprep.outputs.parts.sheet import SheetStyle
-    from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+    from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
     document = parse_document(Path("x"), data)
     chart = read_chart(document)
@@ -161,7 +161,7 @@ def sheets_against_engraver(data: bytes) -> Row:
 
     def ours() -> None:
         with tempfile.TemporaryDirectory() as folder:
-            draw_all(part_jobs(document, chart, Path(folder), style=SheetStyle(), footer=""))
+            draw_all(part_jobs(Basis(document=document, chart=chart), Path(folder), SheetStyle()))
 
     bare()
     return Row(

@@ -29,7 +29,7 @@ from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.music.chart import Chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked, Options
 
 _DEMO = Path(__file__).resolve().parent.parent / "demo_chart" / "late_tram_home.musicxml"
@@ -120,13 +120,9 @@ def parts_count(marked: Marked, *, syllables: bool = False) -> Count:
     again, found = marked.again, Count()
     with tempfile.TemporaryDirectory() as folder:
         jobs = part_jobs(
-            again.document,
-            again.chart,
+            Basis.of_score(again, marked.plan),
             Path(folder),
-            style=SheetStyle(syllables=syllables),
-            footer="",
-            together=again.together,
-            plan=marked.plan,
+            SheetStyle(syllables=syllables),
         )
         staves: dict[str, list[float]] = {}
         for index, job in enumerate(jobs):

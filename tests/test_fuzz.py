@@ -68,7 +68,7 @@ def test_a_part_that_cannot_be_drawn_stops_nobody_else(tmp_path: Path) -> None:
 
     from sectionprep import stages
     from sectionprep.outputs.parts.sheet import SheetStyle
-    from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+    from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
     from sectionprep.results import Options
 
     path = tmp_path / "a.musicxml"
@@ -78,7 +78,9 @@ def test_a_part_that_cannot_be_drawn_stops_nobody_else(tmp_path: Path) -> None:
         )
     )
     score = stages.read_score(path, Options())
-    jobs = list(part_jobs(score.document, score.chart, tmp_path, style=SheetStyle(), footer=""))
+    jobs = list(
+        part_jobs(Basis(document=score.document, chart=score.chart), tmp_path, SheetStyle())
+    )
     from dataclasses import replace
 
     reports = draw_all([replace(jobs[0], xml=b"<score-partwise/>"), jobs[1]])

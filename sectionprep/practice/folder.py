@@ -22,7 +22,7 @@ from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.road import pieces_of
 from sectionprep.outputs.folder import Run, staged
 from sectionprep.outputs.parts.sheet import SheetStyle
-from sectionprep.outputs.parts.sheets import file_names, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, file_names, part_jobs
 from sectionprep.passages import Passage
 from sectionprep.phrasing.syllables import syllables
 from sectionprep.practice.lines import Strip, part_lines
@@ -139,16 +139,8 @@ def _sounds(
 
 
 def _draw(apart: Apart, marked: Marked) -> list[Future[tuple[str, list[Strip], bool]]]:
-    again = marked.again
-    jobs = part_jobs(
-        again.document,
-        again.chart,
-        Path(),
-        style=SheetStyle(syllables=True, cues=False),
-        footer="",
-        together=again.together,
-        plan=marked.plan,
-    )
+    basis = Basis.of_score(marked.again, marked.plan)
+    jobs = part_jobs(basis, Path(), SheetStyle(syllables=True, cues=False))
     return [apart.submit(part_lines, job, seconds=4 * seconds_for(job.xml)) for job in jobs]
 
 

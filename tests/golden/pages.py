@@ -16,7 +16,7 @@ import pypdfium2
 from sectionprep import stages
 from sectionprep.outputs.director.pages import director_pdf
 from sectionprep.outputs.parts.sheet import SheetStyle
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Options
 
 if TYPE_CHECKING:
@@ -35,13 +35,10 @@ def draw_pages(folder: Path) -> dict[str, Image]:
     marked = stages.mark_score(stages.read_score(_DEMO, Options()), Options())
     again = marked.again
     jobs = part_jobs(
-        again.document,
-        again.chart,
+        Basis.of_score(again, marked.plan),
         folder,
-        style=SheetStyle(),
+        SheetStyle(),
         footer=_FOOTER,
-        together=again.together,
-        plan=marked.plan,
     )
     pages: dict[str, Image] = {}
     for report in draw_all(jobs):

@@ -16,7 +16,7 @@ from sectionprep.drawing.scene.drawing import natural_widths
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
 
 
@@ -51,7 +51,7 @@ def _compare(doc: Document, staff: float = 7.5) -> tuple[int, int]:
             assert toolkit.loadData(excerpt)
             return str(toolkit.renderToSVG(1))
 
-    for job in part_jobs(doc, read_chart(doc), Path(), style=SheetStyle(), footer=""):
+    for job in part_jobs(Basis(document=doc, chart=read_chart(doc)), Path(), SheetStyle()):
         text, names, widths, head = _in_place(job.xml, staff)
         ours, our_head = bar_widths(text, staff, names, draw)
         assert our_head == pytest.approx(head, abs=1)
@@ -78,12 +78,10 @@ def test_what_is_printed_does_not_hang_on_which_part_was_drawn_first(
     again = demo_marked.again
     jobs = list(
         part_jobs(
-            again.document,
-            again.chart,
+            Basis.of_score(again),
             tmp_path,
-            style=SheetStyle(),
+            SheetStyle(),
             footer="x",
-            together=again.together,
         )
     )[:8]
 

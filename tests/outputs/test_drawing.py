@@ -17,7 +17,7 @@ from build import document
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
 
 @pytest.mark.parametrize(("letter_at", "lines"), [(None, [4, 4]), (3, [3, 5]), (5, [5, 3])])
@@ -68,7 +68,7 @@ def test_a_part_that_brings_its_process_down_is_named_and_all_others_are_drawn(
             ("Alto Sax 1", "Alto Sax 2", "Tenor Sax 1", "Baritone Sax"), "C5/4 D5/4 E5/4 F5/4"
         )
     )
-    jobs = list(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    jobs = list(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     deadly = replace(jobs[0], overlays={"n0": (_Deadly(),)})  # type: ignore[dict-item]
 
     def slowly() -> Iterator[PartJob]:
@@ -91,7 +91,7 @@ def test_no_process_and_no_thread_is_left_to_end_by_itself(tmp_path: Path) -> No
 
     before, threads = set(active_children()), set(threading.enumerate())
     d = document({"Alto Sax 1": "C5/1"})
-    draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    draw_all(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     assert set(active_children()) <= before
     assert set(threading.enumerate()) <= threads
 

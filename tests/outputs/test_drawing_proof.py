@@ -19,7 +19,7 @@ from sectionprep.music.pitch import Pitch
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import SheetStyle, draw_part
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 
 class _Drawing:
@@ -34,7 +34,9 @@ class _Drawing:
             return read_drawing(pages, *given)
 
         monkeypatch.setattr(engraver, "read_drawing", keep)
-        (job,) = part_jobs(source, self.chart, folder, style=SheetStyle(courtesy=False), footer="")
+        (job,) = part_jobs(
+            Basis(document=source, chart=self.chart), folder, SheetStyle(courtesy=False)
+        )
         assert not draw_part(job).failed
         self.pages, self.bars, *self.given = seen[0]
         self.must = job.must

@@ -25,7 +25,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.fitting import filled, fit
 from sectionprep.outputs.parts.page_heads import frame_of
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, as_printed, draw_part
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.outputs.parts.turning import RoadTurns
 
 LETTER = frame_of("letter")
@@ -63,14 +63,14 @@ def test_a_staff_that_was_asked_for_does_not_give_way() -> None:
 def _drawn(tmp_path: Path, bars: int, signs: dict[int, str] | None = None) -> SheetReport:
     text = part_xml("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * bars, signs=signs)
     document = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": text}))
-    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     return draw_part(job)
 
 
 def test_smaller_lines_fill_the_page(tmp_path: Path) -> None:
     text = part_xml("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 20)
     document = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": text}))
-    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     systems = as_printed(job).engraving.systems
     width = LETTER.inner_mm * 100
     for was, now in zip(systems[:-1], filled(systems, 0.96, width)[:-1], strict=True):

@@ -16,7 +16,7 @@ from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts import sheet as part_sheet
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, draw_part
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 ALL = hard_parts.WRONG_AS_THEY_STAND | hard_parts.RIGHT_ANYWAY | hard_parts.DEADLY
 
@@ -28,7 +28,7 @@ def _document(data: bytes) -> tuple[Document, Chart]:
 
 def _drawn(data: bytes, folder: Path) -> SheetReport:
     document, chart = _document(data)
-    (job,) = part_jobs(document, chart, folder, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=chart), folder, SheetStyle())
     return draw_part(job)
 
 

@@ -18,7 +18,7 @@ from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import SheetStyle
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark, at_the_foot, not_printed, said_once
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
@@ -86,7 +86,7 @@ def _drawn(d: Document, tmp_path: Path) -> tuple[str, tuple[SheetRemark, ...]]:
     """The text on the first page as a reader of PDF sees it, and the remarks."""
     import pypdfium2
 
-    (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
     from sectionprep.outputs.parts.sheet import draw_part
 
     report = draw_part(job)
@@ -233,5 +233,5 @@ def test_drawing_with_the_pool_says_the_same(tmp_path: Path) -> None:
             {"Guitar": part_xml(_TUNE).replace("</type></note>", f"</type>{bend}</note>", 1)}
         ),
     )
-    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    (report,) = draw_all(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     assert report.remarks == (not_printed("Guitar", "bends", 1, "1"),)

@@ -30,7 +30,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.parts import sheet as part_sheet
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, extras_of
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
 
 
@@ -54,7 +54,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> PartJob:
     score = score_xml({"Trumpet 1": part_xml(text, signs=signs)})
     document = parse_document(Path("x.musicxml"), score)
     folder = tmp_path_factory.mktemp("faults")
-    (made,) = part_jobs(document, read_chart(document), folder, style=SheetStyle(), footer="")
+    (made,) = part_jobs(Basis(document=document, chart=read_chart(document)), folder, SheetStyle())
     return made
 
 
@@ -172,7 +172,7 @@ def test_a_turn_that_is_timed_wrongly_is_seen(
     text = ("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 43 + "r/1 " * 8) * 5
     document = parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(text)}))
     c = read_chart(document)
-    (made,) = part_jobs(document, c, tmp_path, style=SheetStyle(), footer="")
+    (made,) = part_jobs(Basis(document=document, chart=c), tmp_path, SheetStyle())
     right = part_count(made, c, 0)
     assert right.turns >= 2
     assert [f for f in right.faults if f.kind == "turn"] == []

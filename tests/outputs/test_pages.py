@@ -15,7 +15,7 @@ from PIL import Image
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import SheetStyle, as_printed, extras_of
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "golden"))
 
@@ -52,7 +52,9 @@ def test_a_planted_wrong_page_is_seen(tmp_path: Path, wrong: str) -> None:
     pages = []
     for line in (TUNE, wrong):
         d = document({"Alto": TUNE * 7 + line})
-        (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+        (report,) = draw_all(
+            part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
+        )
         pages.append(pictures(report.path.read_bytes(), "page")["page-1"])
     assert differing_dots(*pages) > FEW
     assert differing_dots(pages[0], pages[0]) == 0
@@ -68,7 +70,7 @@ def test_nothing_collides_on_the_demo_parts(demo_path: Path, syllables: bool) ->
 def test_planted_collisions_are_counted(tmp_path: Path) -> None:
     """A syllable moved up onto the notes, and an accent pushed into its note head."""
     d = document({"Alto": TUNE * 2})
-    (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
     drawn = as_printed(job).engraving
     system = drawn.systems[0]
     assert line_collisions("", 1, system, extras_of(drawn, job)[0]) == []
@@ -103,13 +105,9 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
     chart = read_chart(d)
     together = find_passages(chart)
     (job, *_) = part_jobs(
-        d,
-        chart,
+        Basis(document=d, chart=chart, together=together, plan=plan_passages(chart, together)),
         tmp_path,
-        style=SheetStyle(syllables=True),
-        footer="",
-        together=together,
-        plan=plan_passages(chart, together),
+        SheetStyle(syllables=True),
     )
     drawn = as_printed(job).engraving
     for system, extras in zip(drawn.systems, extras_of(drawn, job), strict=True):
@@ -125,14 +123,8 @@ def test_proof_lists_what_was_added_and_prints_it_lighter(
     from sectionprep.results import Marked
 
     assert isinstance(demo_marked, Marked)
-    again = demo_marked.again
-    options = {
-        "style": SheetStyle(proof=True),
-        "footer": "",
-        "parts": [1],
-        "marking": demo_marked.marking,
-    }
-    (report,) = draw_all(part_jobs(again.document, again.chart, tmp_path, **options))  # type: ignore[arg-type]
+    basis = Basis.of_marked(demo_marked)
+    (report,) = draw_all(part_jobs(basis, tmp_path, SheetStyle(proof=True), parts=[1]))
     data = report.path.read_bytes()
     import pypdfium2
 

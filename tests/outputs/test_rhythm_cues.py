@@ -26,7 +26,7 @@ from sectionprep.outputs.parts.rhythm_choice import (
     worth_catching,
 )
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.outputs.workbook import cues_taken_out, read_typed, tables
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
@@ -104,9 +104,7 @@ def test_cues_stand_over_slashes_of_the_rhythm_section_alone(demo_marked: Marked
 
 def _job(score: Score, folder: Path, *, cues: bool = True) -> PartJob:
     style = replace(SheetStyle(), rhythm_cues=cues)
-    jobs = part_jobs(
-        score.document, score.chart, folder, style=style, footer="", together=score.together
-    )
+    jobs = part_jobs(Basis.of_score(score), folder, style)
     return next(job for job in jobs if job.name == "Drums")
 
 
@@ -134,9 +132,7 @@ def test_without_cues_the_part_is_as_it_was(tmp_path: Path) -> None:
 
 def test_the_demos_rhythm_parts_stay_on_two_pages(demo_marked: Marked, tmp_path: Path) -> None:
     again, style = demo_marked.again, SheetStyle()
-    jobs = part_jobs(
-        again.document, again.chart, tmp_path, style=style, footer="", together=again.together
-    )
+    jobs = part_jobs(Basis.of_score(again), tmp_path, style)
     piano, drums = (draw_part(job) for job in jobs if job.name in ("Piano", "Drums"))
     assert (piano.pages, drums.pages) == (2, 2)
     lines = drums.bars_per_line
@@ -166,19 +162,14 @@ def test_the_director_takes_a_bar_of_cues_out_in_the_workbook(
     assert cues_taken_out(read_typed(tmp_path / "b.xlsx")) == {bars[0]}
     again = marked.again
     style = SheetStyle(no_rhythm_cues_in=stages.bars_without_cues(options))
-    jobs = part_jobs(
-        again.document, again.chart, tmp_path, style=style, footer="", together=again.together
-    )
+    jobs = part_jobs(Basis.of_score(again), tmp_path, style)
     without = {job.name: job.xml for job in jobs if job.name in ("Drums", "Piano")}
     whole = {
         job.name: job.xml
         for job in part_jobs(
-            again.document,
-            again.chart,
+            Basis.of_score(again),
             tmp_path,
-            style=SheetStyle(),
-            footer="",
-            together=again.together,
+            SheetStyle(),
         )
         if job.name in without
     }

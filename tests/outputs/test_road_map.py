@@ -18,7 +18,7 @@ from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _CODA = "\ue048"
 
@@ -42,7 +42,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Engraving:
         Path("x.musicxml"), score_xml({"Alto Sax 1": part_xml(bar * 12, signs=signs)})
     )
     folder = tmp_path_factory.mktemp("road")
-    (job,) = part_jobs(document, read_chart(document), folder, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), folder, SheetStyle())
     return as_printed(job).engraving
 
 

@@ -10,7 +10,7 @@ from sectionprep.drawing.engraver.twice import said_once
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _MEI = 'xmlns="http://www.music-encoding.org/ns/mei"'
 
@@ -94,7 +94,7 @@ def test_a_bar_of_rest_of_uncertain_length_is_as_wide_as_others(tmp_path: Path) 
         f'</score-part></part-list><part id="P1">{short}</part></score-partwise>'
     ).replace('<measure number="1">', f'<measure number="1">{head}')
     document = parse_document(Path("x.musicxml"), score.encode())
-    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     widths = [right - left for _, left, right in as_printed(job).engraving.systems[0].bar_edges]
     assert len(widths) == 3
     assert min(widths) > 1000  # a centimetre

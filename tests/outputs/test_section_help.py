@@ -14,7 +14,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import SheetStyle
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.passages import Passage, Together
 
 LINE = "C5/4 D5/4 E5/4 G5/4"
@@ -140,7 +140,7 @@ def test_a_cue_keeps_its_ties(tmp_path: Path) -> None:
     (cue,) = choose_cues(c, _together(), c.parts[1])
     assert cue.bar == 8
     (job,) = part_jobs(
-        d, c, tmp_path, style=SheetStyle(), footer="", parts=[1], together=_together()
+        Basis(document=d, chart=c, together=_together()), tmp_path, SheetStyle(), parts=[1]
     )
     measure = etree.fromstring(job.xml).findall(".//measure")[8]
     notes = [n for n in measure.iter("note") if n.findtext("voice") == "1"]

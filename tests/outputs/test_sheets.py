@@ -16,6 +16,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
 from sectionprep.outputs.parts.sheets import (
+    Basis,
     draw_all,
     part_jobs,
     rests_at_bar_ends,
@@ -27,7 +28,8 @@ TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8
 
 def _draw(parts: dict[str, str], folder: Path, **style: object) -> list[SheetReport]:
     d = document(parts)
-    jobs = part_jobs(d, read_chart(d), folder, style=SheetStyle(**style), footer="version 1")  # type: ignore[arg-type]
+    look = SheetStyle(**style)  # type: ignore[arg-type]
+    jobs = part_jobs(Basis(document=d, chart=read_chart(d)), folder, look, footer="version 1")
     return draw_all(jobs)
 
 
@@ -38,13 +40,10 @@ def _text(path: Path) -> list[str]:
 
 @pytest.fixture(scope="module")
 def demo_sheets(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> list[SheetReport]:
-    jobs = part_jobs(
-        demo_marked.again.document,
-        demo_marked.again.chart,
-        tmp_path_factory.mktemp("parts"),
-        style=SheetStyle(),
-        footer="version 1",
-    )
+    again = demo_marked.again
+    basis = Basis(document=again.document, chart=again.chart)
+    folder = tmp_path_factory.mktemp("parts")
+    jobs = part_jobs(basis, folder, SheetStyle(), footer="version 1")
     return draw_all(jobs)
 
 
@@ -120,7 +119,7 @@ def test_long_rests_are_one_sign_broken_at_rehearsal_marks(tmp_path: Path) -> No
             {"Alto": part_xml(TUNE + "r/1 " * 12 + TUNE, signs={len(TUNE.split()) + 8: mark})}
         ),
     )
-    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    (report,) = draw_all(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     assert sum(report.bars_per_line) == 3 + 2 + 3
 
 
@@ -154,14 +153,7 @@ def test_chord_symbols_are_understood(text: str, expected: tuple[object, ...]) -
 @pytest.fixture(scope="module")
 def helped(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> dict[str, SheetReport]:
     again = demo_marked.again
-    jobs = part_jobs(
-        again.document,
-        again.chart,
-        tmp_path_factory.mktemp("helped"),
-        style=SheetStyle(),
-        footer="",
-        together=again.together,
-    )
+    jobs = part_jobs(Basis.of_score(again), tmp_path_factory.mktemp("helped"), SheetStyle())
     return {report.name: report for report in draw_all(jobs)}
 
 
@@ -253,7 +245,7 @@ def test_no_turn_without_rest_where_a_line_can_end_in_one(tmp_path: Path) -> Non
     eight bars stands every forty-odd bars, in the middle of a line as lines would fall by
     themselves."""
     d = document({"Alto": ("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 43 + "r/1 " * 8) * 5})
-    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    (report,) = draw_all(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     assert len(report.turns) >= 2
     assert all(turn.possible for turn in report.turns)
 
@@ -373,7 +365,7 @@ def test_a_part_without_a_clef_gets_that_of_its_instrument(tmp_path: Path) -> No
     from sectionprep.outputs.director.staves import pick_staff
 
     d = document({"Alto Sax 1": "C5/1 D5/1", "Trombone 1": "C4/1 D4/1"})
-    jobs = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
+    jobs = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
     clefs = [
         [
             f"{c.findtext('sign')}{c.findtext('line')}"

@@ -9,7 +9,7 @@ import pypdfium2
 import pytest
 
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, draw_part, extras_of
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
 
 
@@ -20,13 +20,9 @@ def jobs(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> list[
     style = SheetStyle(syllables=True)
     return list(
         part_jobs(
-            again.document,
-            again.chart,
+            Basis.of_score(again, demo_marked.plan),
             folder,
-            style=style,
-            footer="",
-            together=again.together,
-            plan=demo_marked.plan,
+            style,
             parts=[0, 3, 7],
         )
     )

@@ -11,7 +11,7 @@ from test_rhythm_cues import _NAMES, PUNCH, _slashes
 from sectionprep import stages
 from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, worth_catching
 from sectionprep.outputs.parts.sheet import SheetStyle, draw_part
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.outputs.parts.time_words import time_words
 from sectionprep.results import Options, Score
 
@@ -95,12 +95,9 @@ def test_it_stands_on_the_sheet_and_goes_with_the_cues(tmp_path: Path) -> None:
     cued = {cue.bar for cue in rhythm_cues(score.chart, drums, caught)}
     for style, there in ((SheetStyle(), True), (SheetStyle(rhythm_cues=False), False)):
         *_, job = part_jobs(
-            score.document,
-            score.chart,
+            Basis.of_score(score),
             tmp_path,
-            style=style,
-            footer="",
-            together=score.together,
+            style,
         )
         assert (b"<words>(8)</words>" in job.xml) is there
         report = draw_part(job)

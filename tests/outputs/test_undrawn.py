@@ -18,7 +18,7 @@ from sectionprep.musicxml.copies.undrawn import DIRECTIONS, ON_NOTES
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, extras_of
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _XS = "{http://www.w3.org/2001/XMLSchema}"
 _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
@@ -111,7 +111,7 @@ _BESIDE = {"accidental-mark": "<trill-mark/>"}  # it says something only about a
 
 def _score(tmp_path: Path, xml: str) -> PartJob:
     d = parse_document(Path("x.musicxml"), score_xml({"Guitar": xml}))
-    return next(iter(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")))
+    return next(iter(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())))
 
 
 def _shape(shape: Shape) -> tuple[str, str]:
@@ -196,9 +196,9 @@ def test_an_octave_line_that_never_ends_is_said(tmp_path: Path) -> None:
 
     data = hard_parts.WRONG_AS_THEY_STAND["an octave line that is never closed"]
     document = parse_document(Path("x.musicxml"), data)
-    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     assert [remark.count for remark in job.remarks if "octave line" in remark.what] == [1]
     data = hard_parts.RIGHT_ANYWAY["an octave line that is closed"]
     document = parse_document(Path("x.musicxml"), data)
-    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     assert not job.remarks

@@ -18,7 +18,7 @@ from sectionprep.musicxml.copies.enclosures import SHAPES
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, as_printed, extras_of
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Marked, Options
 
 _PRINTED = Path(__file__).resolve().parent.parent / "cases" / "printed"
@@ -26,7 +26,7 @@ _TUNE = "C5/4 D5/4 E5/4 F5/4 G5/4 A5/4 B5/4 C6/4 "
 
 
 def _job(d: Document, tmp_path: Path) -> PartJob:
-    return next(iter(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")))
+    return next(iter(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())))
 
 
 def _kept(name: str, tmp_path: Path) -> PartJob:
@@ -317,11 +317,9 @@ def test_the_rest_of_a_pickup_does_not_touch_the_meter(demo_marked: Marked, tmp_
     again = demo_marked.again
     names = {part.name: part.index for part in again.chart.parts}
     jobs = part_jobs(
-        again.document,
-        again.chart,
+        Basis(document=again.document, chart=again.chart),
         tmp_path,
-        style=SheetStyle(),
-        footer="",
+        SheetStyle(),
         parts=[names["Drums"], names["Piano"]],
     )
     for job in jobs:
@@ -392,7 +390,7 @@ def test_the_files_credits_stand_on_the_first_page(way: str, tmp_path: Path) -> 
             for k, v in named
         )
     d = parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(_TUNE)}, head=head))
-    (report,) = draw_all(part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer=""))
+    (report,) = draw_all(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     words = _first_page(report)
     for text in ("Ann Onym", "arr. Bo Rrow", "words: Cy Lable", *rights):
         assert text in words
@@ -418,7 +416,10 @@ def test_heads_and_feet_of_pages_do_not_run_into_each_other(tmp_path: Path) -> N
     )
     (report,) = draw_all(
         part_jobs(
-            d, read_chart(d), tmp_path, style=SheetStyle(), footer="A footer that goes on " * 12
+            Basis(document=d, chart=read_chart(d)),
+            tmp_path,
+            SheetStyle(),
+            footer="A footer that goes on " * 12,
         )
     )
     pdf = pypdfium2.PdfDocument(report.path.read_bytes())

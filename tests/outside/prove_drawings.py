@@ -30,7 +30,7 @@ from sectionprep import stages
 from sectionprep.errors import SectionprepError
 from sectionprep.outputs.parts.printed import bar_number
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
-from sectionprep.outputs.parts.sheets import draw_all, part_jobs
+from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Options
 
 _TESTS = Path(__file__).resolve().parent.parent
@@ -125,12 +125,9 @@ def prove_file(path: Path, group: Group) -> None:
     with tempfile.TemporaryDirectory() as folder:
         reports = draw_all(
             part_jobs(
-                score.document,
-                score.chart,
+                Basis.of_score(score),
                 Path(folder),
-                style=SheetStyle(),
-                footer="",
-                together=score.together,
+                SheetStyle(),
             )
         )
     group.reports += reports

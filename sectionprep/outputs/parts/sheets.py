@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,9 +27,10 @@ from sectionprep.musicxml.copies.undrawn import Undrawn
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.cue_choice import choose_cues
-from sectionprep.outputs.parts.proof_pages import proof_of
+from sectionprep.outputs.parts.proof_pages import Proof, proof_of
 from sectionprep.outputs.parts.reminders import reminders
 from sectionprep.outputs.parts.rhythm_choice import (
+    Caught,
     is_mostly_slashes,
     rhythm_cues,
     rhythm_heads,
@@ -43,6 +45,7 @@ from sectionprep.outputs.parts.who_plays import who_plays
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
 from sectionprep.phrasing.syllables import syllables
+from sectionprep.results import Marked, Score
 
 if TYPE_CHECKING:
     from lxml import etree
@@ -94,60 +97,87 @@ def _cue_writer(
     return write
 
 
-def part_jobs(
-    document: Document,
-    chart: Chart,
-    folder: Path,
-    *,
-    style: SheetStyle,
-    footer: str,
-    parts: Iterable[int] | None = None,
-    together: Together | None = None,
-    roster: Roster = EMPTY,
-    plan: Plan | None = None,
-    marking: Marking | None = None,
-) -> Iterator[PartJob]:
-    """One drawing job for each part, made as it is asked for. together: gives section help and
-    cues; roster: gives large print; plan: gives syllables; marking: what we added, to be printed
-    lighter and listed in proofs."""
-    seen: dict[str, int] = {}
-    names = file_names(chart)
-    wanted = None if parts is None else set(parts)
-    road = RoadTurns(chart)
-    shown = together is not None and style.rhythm_cues
-    without = style.no_rhythm_cues_in
-    caught = worth_catching(chart, together, without) if shown and together is not None else ()
-    for part in chart.parts:
-        occurrence = seen.get(part.id, 0)
-        seen[part.id] = occurrence + 1
-        if wanted is not None and part.index not in wanted:
-            continue
-        overlays = overlays_of(part)
-        help_words = (
-            section_help(chart, together, part.index)
-            if together is not None and style.section_help
-            else {}
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Basis:
+    """What the part sheets of a chart are made from. together: gives section help and cues; roster:
+    gives large print; plan: gives syllables; marking: what we added, to be printed lighter and
+    listed in proofs."""
+
+    document: Document
+    chart: Chart
+    together: Together | None = None
+    roster: Roster = EMPTY
+    plan: Plan | None = None
+    marking: Marking | None = None
+
+    @classmethod
+    def of_score(cls, score: Score, plan: Plan | None = None) -> Basis:
+        """A chart as it stands."""
+        return cls(
+            document=score.document,
+            chart=score.chart,
+            together=score.together,
+            roster=score.roster,
+            plan=plan,
         )
-        seat = roster.seat(part.label)
-        own_style = replace(style, staff=seat.staff) if seat is not None and seat.staff else style
-        with_cues = style.cues and together is not None and not chart.concert
-        cues = choose_cues(chart, together, part) if with_cues and together is not None else ()
-        hits = rhythm_cues(chart, part, caught)
-        if style.rhythm_cues:
-            help_words = time_words(chart, part, {cue.bar for cue in hits}) | help_words
-        written = _as_read(chart, part)
-        reading = _reading(written)
-        undrawn = Undrawn()
-        jumps = road.of(part)
-        yield PartJob(
+
+    @classmethod
+    def of_marked(cls, marked: Marked) -> Basis:
+        """A chart with its marks."""
+        again = cls.of_score(marked.again, marked.plan)
+        return replace(again, roster=marked.score.roster, marking=marked.marking)
+
+
+def part_jobs(
+    basis: Basis,
+    folder: Path,
+    style: SheetStyle,
+    *,
+    footer: str = "",
+    parts: Iterable[int] | None = None,
+) -> Iterator[PartJob]:
+    """One drawing job for each part, made as it is asked for. parts: indices; None means all."""
+    makes = _JobMaker(basis, folder, style, footer)
+    wanted = None if parts is None else set(parts)
+    seen: Counter[str] = Counter()
+    for part in basis.chart.parts:
+        if wanted is None or part.index in wanted:
+            yield makes.job(part, seen[part.id])
+        seen[part.id] += 1
+
+
+class _JobMaker:
+    """Makes the jobs of one chart."""
+
+    def __init__(self, basis: Basis, folder: Path, style: SheetStyle, footer: str) -> None:
+        chart, together = basis.chart, basis.together
+        self._basis, self._folder, self._style, self._footer = basis, folder, style, footer
+        self._names = file_names(chart)
+        self._road = RoadTurns(chart)
+        self._caught: Sequence[Caught] = ()
+        if together is not None and style.rhythm_cues:
+            self._caught = worth_catching(chart, together, style.no_rhythm_cues_in)
+
+    def job(self, part: Part, occurrence: int) -> PartJob:
+        """How to draw a part. occurrence: of its id in the file, from 0."""
+        basis, chart, style = self._basis, self._basis.chart, self._style
+        seat = basis.roster.seat(part.label)
+        cues, hits = self._cues(part), rhythm_cues(chart, part, self._caught)
+        written, undrawn, jumps = _as_read(chart, part), Undrawn(), self._road.of(part)
+        heads = (
+            *heads_of(part, _reading(written)),
+            *cue_heads(chart, cues),
+            *rhythm_heads(chart, hits),
+        )
+        return PartJob(
             xml=extract_part(
-                document,
+                basis.document,
                 part.id,
                 occurrence,
                 written=written,
-                words=help_words,
+                words=self._words(part, hits),
                 reminders=reminders(chart, part, jumps),
-                finish=_cue_writer(document, cues, hits),
+                finish=_cue_writer(basis.document, cues, hits),
                 courtesy=style.courtesy,
                 clef=part.chair.instrument.clef,
                 undrawn=undrawn,
@@ -156,23 +186,14 @@ def part_jobs(
             title=chart.title,
             composer=chart.composer,
             arranger=chart.arranger,
-            footer=footer,
-            must=MustShow(
-                (
-                    *heads_of(part, reading),
-                    *cue_heads(chart, cues),
-                    *rhythm_heads(chart, hits),
-                ),
-                chart.resolution,
-            ),
+            footer=self._footer,
+            must=MustShow(heads, chart.resolution),
             where=part.label,
-            out=folder / f"{names[part.index]}.pdf",
-            style=own_style,
-            overlays=overlays,
-            syllables=_syllables(chart, together, plan, part.index, style),
-            proof=proof_of(chart, marking, part.index)
-            if style.proof and marking is not None
-            else None,
+            out=self._folder / f"{self._names[part.index]}.pdf",
+            style=replace(style, staff=seat.staff) if seat is not None and seat.staff else style,
+            overlays=overlays_of(part),
+            syllables=self._syllables(part),
+            proof=self._proof(part),
             rests=rests_at_bar_ends(chart, part),
             jumps=jumps,
             steady=is_mostly_slashes(part),
@@ -183,15 +204,34 @@ def part_jobs(
             remarks=remarks_of(chart, part, undrawn),
         )
 
+    def _cues(self, part: Part) -> Sequence[Cue]:
+        """What is heard before the entries of a part. A score in concert pitch gets none."""
+        chart, together = self._basis.chart, self._basis.together
+        if together is None or chart.concert or not self._style.cues:
+            return ()
+        return choose_cues(chart, together, part)
 
-def _syllables(
-    chart: Chart, together: Together | None, plan: Plan | None, part: int, style: SheetStyle
-) -> dict[str, str]:
-    if not style.syllables or together is None or plan is None:
-        return {}
-    return {
-        note_id(address): word for address, word in syllables(chart, together, plan, part).items()
-    }
+    def _words(self, part: Part, hits: Sequence[RhythmCue]) -> dict[int, str]:
+        """What is said over the bars of a part."""
+        chart, together = self._basis.chart, self._basis.together
+        said: dict[int, str] = {}
+        if self._style.rhythm_cues:
+            said |= time_words(chart, part, {cue.bar for cue in hits})
+        if together is not None and self._style.section_help:
+            said |= section_help(chart, together, part.index)
+        return said
+
+    def _syllables(self, part: Part) -> dict[str, str]:
+        basis = self._basis
+        if not self._style.syllables or basis.together is None or basis.plan is None:
+            return {}
+        said = syllables(basis.chart, basis.together, basis.plan, part.index)
+        return {note_id(address): word for address, word in said.items()}
+
+    def _proof(self, part: Part) -> Proof | None:
+        if not self._style.proof or self._basis.marking is None:
+            return None
+        return proof_of(self._basis.chart, self._basis.marking, part.index)
 
 
 class Drawing:
