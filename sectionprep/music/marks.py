@@ -19,8 +19,7 @@ class Mark:
 
     home: the MusicXML parent inside `<notations>` ("articulations", "technical", "ornaments"), or
     "notehead" or "slur". length: fraction of the written value that sounds, None where the mark
-    does not speak of length. attack: 0 plain, positive heavier, negative lighter. says: what a
-    player calls it. glyph: how we show it in a line of text.
+    does not speak of length. says: what a player calls it. glyph: how we show it in a line of text.
     """
 
     name: str
@@ -28,7 +27,6 @@ class Mark:
     says: str
     glyph: str
     length: float | None = None
-    attack: int = 0
     family: str = "effect"
 
 
@@ -36,14 +34,13 @@ class Mark:
 # swing page);
 # 1/2 for staccato and 0.6 for the rooftop accent are classroom figures: common practice, no source.
 MARKS: tuple[Mark, ...] = (
-    Mark(name="accent", home="articulations", says="accent", glyph=">", attack=2, family="attack"),
+    Mark(name="accent", home="articulations", says="accent", glyph=">", family="attack"),
     Mark(
         name="strong-accent",
         home="articulations",
         says="rooftop accent",
         glyph="^",
         length=0.6,
-        attack=3,
         family="attack",
     ),
     Mark(
@@ -51,16 +48,14 @@ MARKS: tuple[Mark, ...] = (
         home="articulations",
         says="soft accent",
         glyph="<>",
-        attack=1,
         family="attack",
     ),
-    Mark(name="stress", home="articulations", says="stress", glyph="'", attack=1, family="attack"),
+    Mark(name="stress", home="articulations", says="stress", glyph="'", family="attack"),
     Mark(
         name="unstress",
         home="articulations",
         says="unstress",
         glyph="u",
-        attack=-1,
         family="attack",
     ),
     Mark(
@@ -126,7 +121,7 @@ MARKS: tuple[Mark, ...] = (
         family="ornament",
     ),
     Mark(name="tremolo", home="ornaments", says="tremolo", glyph="trem", family="ornament"),
-    Mark(name="ghost", home="notehead", says="ghost", glyph="( )", attack=-2, family="attack"),
+    Mark(name="ghost", home="notehead", says="ghost", glyph="( )", family="attack"),
     Mark(name="slur-start", home="slur", says="slur begins", glyph="(", family="slur"),
     Mark(name="slur-stop", home="slur", says="slur ends", glyph=")", family="slur"),
 )

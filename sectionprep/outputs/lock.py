@@ -1,4 +1,8 @@
-"""One run at a time writes into a folder."""
+"""One run at a time writes into a folder.
+
+The system's own lock on a file that says who holds it. (The package filelock, which also locks this
+way, empties the file before it has the lock; then nobody could be named.)
+"""
 
 from __future__ import annotations
 
