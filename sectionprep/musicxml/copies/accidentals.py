@@ -17,6 +17,7 @@ from lxml import etree
 
 from sectionprep.music.pitch import SEMITONES, Pitch
 from sectionprep.musicxml.copies.timeline import Stroke, Time, Timeline
+from sectionprep.musicxml.note_order import stands_before
 from sectionprep.musicxml.numbers import decimal
 
 #: alteration in semitones and the name of its sign (MusicXML 4.0, accidental-value)
@@ -39,24 +40,6 @@ _READ = {name: alter for alter, name in SIGNS.items()} | {
     "triple-sharp": 3.0,
     "triple-flat": -3.0,
 }
-_BEFORE = frozenset(
-    {
-        "grace",
-        "cue",
-        "chord",
-        "pitch",
-        "unpitched",
-        "rest",
-        "duration",
-        "tie",
-        "instrument",
-        "footnote",
-        "level",
-        "voice",
-        "type",
-        "dot",
-    }
-)
 _SILENT_CLEFS = frozenset({"percussion", "TAB", "none"})
 
 _SIGNATURE, _GRACE, _NOTE = range(3)  # of one moment, in this order from left to right
@@ -275,7 +258,7 @@ def _show(stroke: Stroke, alter: float, *, courtesy: bool = False) -> etree._Ele
         sign.set("parentheses", "yes")
     at = 0
     for n, child in enumerate(stroke.element, start=1):
-        if child.tag in _BEFORE:
+        if child.tag in stands_before("accidental"):
             at = n
     stroke.element.insert(at, sign)
     stroke.said["accidental"] = sign

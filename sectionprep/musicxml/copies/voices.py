@@ -14,6 +14,7 @@ from fractions import Fraction
 from lxml import etree
 
 from sectionprep.musicxml.copies.timeline import Stroke, Time, Timeline
+from sectionprep.musicxml.note_order import stands_before
 
 
 @dataclass(slots=True)
@@ -125,23 +126,8 @@ def _rename(line: Sequence[_Group], number: str) -> None:
             voice = stroke.said.get("voice")
             if voice is None:
                 voice = stroke.said["voice"] = etree.Element("voice")
-                after = [
-                    c
-                    for c in stroke.element
-                    if c.tag
-                    in (
-                        "grace",
-                        "cue",
-                        "chord",
-                        "pitch",
-                        "unpitched",
-                        "rest",
-                        "duration",
-                        "tie",
-                        "instrument",
-                    )
-                ]
-                stroke.element.insert(len(after), voice)
+                place = sum(c.tag in stands_before("voice") for c in stroke.element)
+                stroke.element.insert(place, voice)
             voice.text = number
 
 

@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.marks import BY_NAME, named_by
 from sectionprep.musicxml.document import Document, Span
+from sectionprep.musicxml.note_order import stands_after, stands_before
 from sectionprep.musicxml.numbers import decimal, whole
 
 
@@ -53,28 +54,6 @@ _TOKEN = re.compile(
     re.DOTALL,
 )
 _COMES_LATE = re.compile(r"notations|lyric|play|listen|<!")
-_AFTER_NOTATIONS = frozenset({"lyric", "play", "listen"})
-_BEFORE_NOTEHEAD = frozenset(
-    {
-        "grace",
-        "cue",
-        "chord",
-        "pitch",
-        "unpitched",
-        "rest",
-        "duration",
-        "tie",
-        "instrument",
-        "footnote",
-        "level",
-        "voice",
-        "type",
-        "dot",
-        "accidental",
-        "time-modification",
-        "stem",
-    }
-)
 _ELEMENTS = {
     "accent": '<accent placement="above"/>',
     "strong-accent": '<strong-accent type="up" placement="above"/>',
@@ -222,7 +201,7 @@ class _NoteText:
             place = (
                 self.text.rfind(">", 0, self.close) + 1
                 if plain
-                else self._place_for(_AFTER_NOTATIONS)
+                else self._place_for(stands_after("notations"))
             )
             self.insert_line(place, f"<notations>{inside}</notations>")
             return
@@ -275,7 +254,7 @@ class _NoteText:
     def _ghost(self) -> None:
         head = next((n for n in self.children if n.name == "notehead"), None)
         if head is None:
-            before = [n for n in self.children if n.name in _BEFORE_NOTEHEAD]
+            before = [n for n in self.children if n.name in stands_before("notehead")]
             self.insert_line(before[-1].end, '<notehead parentheses="yes">normal</notehead>')
         elif "parentheses" not in head.attributes:
             at = head.start + 1 + len(f"{self.prefix}:notehead" if self.prefix else "notehead")
