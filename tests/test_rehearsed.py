@@ -25,7 +25,7 @@ from typer.testing import CliRunner
 
 from sectionprep.cli import app
 from sectionprep.errors import DestinationError, UnreadableFile
-from sectionprep.evening.history import FILE, Line, faded, pasts, remembered
+from sectionprep.evening.history import FILE, Entry, faded, pasts, remembered
 from sectionprep.evening.paper import DONE, NOTE, RATING, TONIGHT
 from sectionprep.evening.told import BOOK, BY_EVENING, BY_PLACE
 
@@ -129,8 +129,8 @@ def test_a_workbook_lost_on_its_own_day_gets_its_ticks_back(chart: Path, tmp_pat
 
 
 def test_what_was_won_fades_and_the_latest_rating_counts() -> None:
-    def line(days_ago: int, **more: Any) -> Line:
-        return Line(day=TODAY - timedelta(days=days_ago), line="a|P1", **more)
+    def line(days_ago: int, **more: Any) -> Entry:
+        return Entry(day=TODAY - timedelta(days=days_ago), line="a|P1", **more)
 
     known = pasts([line(60, rating=2), line(30, rating=5), line(1, done=True)], TODAY)["a|P1"]
     assert (known.times, known.rating, known.age) == (3, 5, 30)
@@ -248,12 +248,12 @@ _WRITER = """
 import sys
 from datetime import date
 from pathlib import Path
-from sectionprep.evening.history import Line, remembered
+from sectionprep.evening.history import Entry, remembered
 folder, year = Path(sys.argv[1]), int(sys.argv[2])
 print("ready", flush=True)
 for n in range(int(sys.argv[3])):
     day = date(year, 1 + n % 12, 1 + n // 12)
-    remembered(folder, {day: [Line(day=day, line="a|P1", rating=3)] * 1}, sys.exit)
+    remembered(folder, {day: [Entry(day=day, line="a|P1", rating=3)] * 1}, sys.exit)
 """
 
 

@@ -31,7 +31,7 @@ _TAKEN = 0.8  # and of one that was taken, and not rated
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Line:
+class Entry:
     """What was typed beside one line of an evening. line: the chart's file and the line's key in
     its workbook, "chart|key"; chart, what, bars: as the evening said them; rating: 1 to 5, 0 for
     none."""
@@ -78,7 +78,7 @@ def left_of(rating: int) -> float:
     return _LEFT.get(rating, 1.0)
 
 
-def pasts(lines: Iterable[Line], today: date) -> dict[str, Past]:
+def pasts(lines: Iterable[Entry], today: date) -> dict[str, Past]:
     """What is known of each line, from lines in order of their days."""
     found: dict[str, Past] = {}
     for line in lines:
@@ -94,8 +94,8 @@ def pasts(lines: Iterable[Line], today: date) -> dict[str, Past]:
 
 
 def remembered(
-    folder: Path, typed: Mapping[date, Sequence[Line]], say: Callable[[str], None]
-) -> tuple[Line, ...]:
+    folder: Path, typed: Mapping[date, Sequence[Entry]], say: Callable[[str], None]
+) -> tuple[Entry, ...]:
     """Take what was typed on some days into the memory of a folder, in place of what it knew of
     these days, and return all that it knows by day. say: is told what is wrong with the file;
     then only what was typed comes back."""
@@ -127,7 +127,7 @@ class _NotOurs(Exception):
     """A database that we have no business in."""
 
 
-def _taken_in(path: Path, typed: Mapping[date, Sequence[Line]]) -> tuple[Line, ...]:
+def _taken_in(path: Path, typed: Mapping[date, Sequence[Entry]]) -> tuple[Entry, ...]:
     with closing(sqlite3.connect(path, timeout=_WAIT, isolation_level=None)) as memory:
         memory.text_factory = lambda data: data.decode("utf-8", "replace")
         memory.execute("BEGIN IMMEDIATE")
@@ -159,7 +159,7 @@ def _refuse_others(memory: sqlite3.Connection) -> None:
 
 
 def _put(
-    memory: sqlite3.Connection, day: date, lines: Sequence[Line], known: Mapping[str, Line]
+    memory: sqlite3.Connection, day: date, lines: Sequence[Entry], known: Mapping[str, Entry]
 ) -> None:
     """One day anew. A line of which only the typing was kept has its words from before."""
     memory.execute("DELETE FROM rehearsed WHERE day = ?", (day.isoformat(),))
@@ -171,7 +171,7 @@ def _put(
     memory.executemany("INSERT OR REPLACE INTO rehearsed VALUES (?, ?, ?, ?, ?, ?, ?, ?)", rows)
 
 
-def _read(memory: sqlite3.Connection) -> tuple[Line, ...]:
+def _read(memory: sqlite3.Connection) -> tuple[Entry, ...]:
     """All lines that make sense, by day."""
     found = []
     for day, line, chart, what, bars, done, rating, note in memory.execute(
@@ -182,7 +182,7 @@ def _read(memory: sqlite3.Connection) -> tuple[Line, ...]:
         except ValueError:
             continue
         found.append(
-            Line(
+            Entry(
                 day=when,
                 line=str(line),
                 chart=str(chart or ""),

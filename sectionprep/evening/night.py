@@ -12,7 +12,7 @@ from pathlib import Path
 from sectionprep.errors import BadArgument, SectionprepError, UnusableSettings
 from sectionprep.evening import paper
 from sectionprep.evening.charts import Tonight, charts_of, gather
-from sectionprep.evening.history import Line, Past, pasts, remembered
+from sectionprep.evening.history import Entry, Past, pasts, remembered
 from sectionprep.evening.missing import Gap
 from sectionprep.evening.order import Evening, plan_evening
 from sectionprep.evening.typed import cells_of, lines_of, typed_in
@@ -137,10 +137,10 @@ def _refuse_unknown(charts: Sequence[Tonight], missing: Sequence[str]) -> None:
             raise BadArgument(f"no chart of tonight knows {name!r}.", remedy=f"Chairs: {chairs}.")
 
 
-def look_back(folder: Path, say: Callable[[str], None]) -> tuple[Line, ...]:
+def look_back(folder: Path, say: Callable[[str], None]) -> tuple[Entry, ...]:
     """All that was typed into the evenings of a folder, by day; the history has it afterwards.
     say: is told what cannot be read."""
-    days: dict[date, dict[str, Line]] = {}
+    days: dict[date, dict[str, Entry]] = {}
     for path in sorted(folder.glob(_ALL), key=lambda path: (path.stat().st_mtime, path.name)):
         try:
             typed = typed_in(path)

@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 
 from sectionprep.errors import UnreadableFile
-from sectionprep.evening.history import Line, pasts
+from sectionprep.evening.history import Entry, pasts
 from sectionprep.evening.night import EVENINGS, look_back
 from sectionprep.outputs.folder import Run, staged
 from sectionprep.outputs.workbook.row import Row
@@ -37,7 +37,7 @@ _PLACES = (
 )
 
 
-def write_rehearsed(folder: Path, *, force: bool = False) -> tuple[tuple[Line, ...], list[str]]:
+def write_rehearsed(folder: Path, *, force: bool = False) -> tuple[tuple[Entry, ...], list[str]]:
     """Write what was rehearsed when into the folder of the evenings; and what a person must know of
     files there. force: replace a file that is not ours. Raises UnreadableFile for a folder in which
     nothing was ever ticked or rated, and DestinationError."""
@@ -58,7 +58,7 @@ def write_rehearsed(folder: Path, *, force: bool = False) -> tuple[tuple[Line, .
     return lines, notes
 
 
-def _workbook(lines: Sequence[Line], today: date) -> bytes:
+def _workbook(lines: Sequence[Entry], today: date) -> bytes:
     from openpyxl import Workbook
 
     from sectionprep.outputs.workbook.write import SheetWriter
@@ -99,6 +99,6 @@ def _workbook(lines: Sequence[Line], today: date) -> bytes:
     return out.getvalue()
 
 
-def _where(line: Line) -> dict[str, str | int | float | None]:
+def _where(line: Entry) -> dict[str, str | int | float | None]:
     """A line of which nobody knows the words any more has its key."""
     return {"Chart": line.chart, "What": line.what or line.line, "Bars": line.bars}

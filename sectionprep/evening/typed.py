@@ -9,13 +9,13 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from sectionprep.evening.history import Line
+from sectionprep.evening.history import Entry
 from sectionprep.evening.paper import COLUMNS, DONE, NOTE, RATING, TONIGHT
 from sectionprep.outputs.workbook.tables import KEPT, KEY, RATINGS, TICK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Typed:
+class FilledIn:
     """What was typed into the workbook of an evening. cells: by key and heading; said: what stands
     beside it (chart, what, bars), by key and heading."""
 
@@ -24,7 +24,7 @@ class Typed:
     said: dict[str, dict[str, str]]
 
 
-def typed_in(path: Path) -> Typed | None:
+def typed_in(path: Path) -> FilledIn | None:
     """What was typed into a workbook of an evening; None for another workbook. Raises
     UnusableSettings for a file that cannot be read."""
     from sectionprep.outputs.workbook.inspect import check_extent, opened, saved
@@ -53,7 +53,7 @@ def typed_in(path: Path) -> Typed | None:
                 found[str(key)] = cells
                 said[str(key)] = {h: str(sheet.cell(n, headings[h]).value or "") for h in words}
     day = _day(str(book.properties.subject or "")) or _day(path.name)
-    return Typed(day=day or date.fromtimestamp(path.stat().st_mtime), cells=found, said=said)
+    return FilledIn(day=day or date.fromtimestamp(path.stat().st_mtime), cells=found, said=said)
 
 
 def _day(words: str) -> date | None:
@@ -64,14 +64,14 @@ def _day(words: str) -> date | None:
         return None
 
 
-def lines_of(typed: Typed) -> list[Line]:
+def lines_of(typed: FilledIn) -> list[Entry]:
     """What was typed, as the history keeps it."""
     found = []
     for key, cells in typed.cells.items():
         words = typed.said.get(key, {})
         rating = str(cells.get(RATING, "")).strip()
         found.append(
-            Line(
+            Entry(
                 day=typed.day,
                 line=key,
                 chart=words.get("Chart", ""),
@@ -85,7 +85,7 @@ def lines_of(typed: Typed) -> list[Line]:
     return found
 
 
-def cells_of(lines: Iterable[Line]) -> dict[str, dict[str, Any]]:
+def cells_of(lines: Iterable[Entry]) -> dict[str, dict[str, Any]]:
     """What was typed beside lines, by key and heading, from the history."""
     return {
         line.line: {

@@ -17,7 +17,7 @@ from sectionprep.music.pitch import CONCERT, Transposition
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Evidence:
+class Clues:
     """All that a file says of a part, as far as it tells who plays it. group: of the part list.
     sound: id of MusicXML. program: General MIDI, from 1. clef: the first, as sign and line.
     sings: it has words. percussion: it stands on such a staff."""
@@ -33,12 +33,12 @@ class Evidence:
     percussion: bool = False
 
 
-def recognise(evidence: Evidence) -> Chair:
+def recognise(evidence: Clues) -> Chair:
     """The chair of one part that is looked at by itself."""
     return recognise_all([evidence])[0]
 
 
-def recognise_all(parts: Sequence[Evidence]) -> list[Chair]:
+def recognise_all(parts: Sequence[Clues]) -> list[Chair]:
     """The chairs of all parts of a chart, in score order."""
     said = [_said(part) for part in parts]
     found = [_by_itself(part, names) for part, names in zip(parts, said, strict=True)]
@@ -60,7 +60,7 @@ def recognise_all(parts: Sequence[Evidence]) -> list[Chair]:
 _ANY_SAX = "wind.reed.saxophone"  # the sound id of no saxophone in particular
 
 
-def _said(part: Evidence) -> Said:
+def _said(part: Clues) -> Said:
     name = read_name(part.name)
     short = read_name(part.abbreviation)
     numbers = name.numbers or short.numbers
@@ -75,7 +75,7 @@ def _said(part: Evidence) -> Said:
 _VOCAL_PROGRAMS = (53, 54, 55)
 
 
-def _by_itself(part: Evidence, said: Said) -> Chair | None:
+def _by_itself(part: Clues, said: Said) -> Chair | None:
     """The chair as far as name and evidence settle it; None where the company must."""
     if not said.keys:
         return _nameless(part)
@@ -89,12 +89,12 @@ def _by_itself(part: Evidence, said: Said) -> Chair | None:
     return None
 
 
-def _is_usual_of(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _is_usual_of(part: Clues, _said: Said, one: Instrument) -> bool:
     has = part.transposition.chromatic if part.transposition is not None else 0
     return bool(has) and has == one.transposition.chromatic
 
 
-def _transposes_as(part: Evidence, said: Said, one: Instrument) -> bool:
+def _transposes_as(part: Clues, said: Said, one: Instrument) -> bool:
     built = {one.transposition.chromatic, *one.pitches}
     if part.transposition is not None and part.transposition.chromatic:
         return part.transposition.chromatic in built
@@ -103,45 +103,45 @@ def _transposes_as(part: Evidence, said: Said, one: Instrument) -> bool:
     )
 
 
-def _nearly_transposes_as(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _nearly_transposes_as(part: Clues, _said: Said, one: Instrument) -> bool:
     has = part.transposition.chromatic if part.transposition is not None else 0
     return bool(has % 12) and any(
         (pitch - has) % 12 == 0 for pitch in {one.transposition.chromatic, *one.pitches}
     )
 
 
-def _has_sound(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _has_sound(part: Clues, _said: Said, one: Instrument) -> bool:
     return bool(part.sound) and (
         _by_sound(part.sound) == one
         or (one.section == "voices" and part.sound.startswith("voice."))
     )
 
 
-def _sings(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _sings(part: Clues, _said: Said, one: Instrument) -> bool:
     return part.sings and one.section == "voices"
 
 
-def _sits_in(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _sits_in(part: Clues, _said: Said, one: Instrument) -> bool:
     section = section_named(part.group)
     return bool(section) and (
         one.section == section or (section == "strings" and one.key == "bass")
     )
 
 
-def _has_program(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _has_program(part: Clues, _said: Said, one: Instrument) -> bool:
     return part.program in (_VOCAL_PROGRAMS if one.section == "voices" else one.programs)
 
 
-def _has_rare_clef(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _has_rare_clef(part: Clues, _said: Said, one: Instrument) -> bool:
     return part.clef == one.clef and part.clef.startswith("C")
 
 
-def _reads_rare_clef(part: Evidence, _said: Said, one: Instrument) -> bool:
+def _reads_rare_clef(part: Clues, _said: Said, one: Instrument) -> bool:
     return part.clef in one.also and part.clef.startswith("C")
 
 
 #: what settles an open name, best first; each with the words that say so
-_EVIDENCE: tuple[tuple[str, Callable[[Evidence, Said, Instrument], bool]], ...] = (
+_EVIDENCE: tuple[tuple[str, Callable[[Clues, Said, Instrument], bool]], ...] = (
     ("transposition", _is_usual_of),
     ("transposition", _transposes_as),
     ("transposition", _nearly_transposes_as),
@@ -154,7 +154,7 @@ _EVIDENCE: tuple[tuple[str, Callable[[Evidence, Said, Instrument], bool]], ...] 
 )
 
 
-def _nameless(part: Evidence) -> Chair:
+def _nameless(part: Clues) -> Chair:
     """A part whose names say nothing."""
     found = _by_sound(part.sound)
     if found is not None:
@@ -184,7 +184,7 @@ def _by_sound(sound: str) -> Instrument | None:
     return max(fitting, key=lambda fit: fit[0])[1] if fitting else None
 
 
-def _disagrees(part: Evidence, named: Instrument) -> str:
+def _disagrees(part: Clues, named: Instrument) -> str:
     """What the sound id takes a clearly named part for, where that is quite another instrument."""
     heard = _by_sound(part.sound)
     if heard is None or heard.key == named.key or heard.section == named.section == "voices":
@@ -251,7 +251,7 @@ def _one_sax(could: Sequence[Instrument]) -> bool:
 # -- the key it is built in ----------------------------------------------------------------------
 
 
-def _as_built(chair: Chair, part: Evidence, said: Said) -> Chair:
+def _as_built(chair: Chair, part: Clues, said: Said) -> Chair:
     """The chair with the instrument in the key that its name says ("Clarinet in A")."""
     one = chair.instrument
     if said.pitch is None or not one.pitches:

@@ -27,7 +27,7 @@ _onset = attrgetter("onset")
 APART = SLURS | ORNAMENTS
 
 
-class Place(Protocol):
+class HasPlace(Protocol):
     """Something that names a part and a tick."""
 
     @property
@@ -50,7 +50,7 @@ class Moving(Protocol):
     @property
     def seconds(self) -> frozenset[int]: ...
     @property
-    def deviations(self) -> Sequence[Place]: ...
+    def deviations(self) -> Sequence[HasPlace]: ...
 
 
 class SectionWord:

@@ -28,7 +28,7 @@ from sectionprep.settings import Limits
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 
 
-class Span(NamedTuple):
+class ByteSpan(NamedTuple):
     """Bytes [start, end) of one element, its tags included."""
 
     start: int
@@ -50,8 +50,8 @@ class Document:
     data: bytes
     encoding: str
     root: etree._Element
-    notes: tuple[Span, ...]
-    directions: tuple[Span, ...] = ()
+    notes: tuple[ByteSpan, ...]
+    directions: tuple[ByteSpan, ...] = ()
     archive: bytes | None = None
     member: str = ""
     tree_notes: tuple[etree._Element, ...] = field(default=(), repr=False)
@@ -116,7 +116,7 @@ class Document:
         (`copies.part.measures_of`)."""
         return {}
 
-    def text(self, span: Span) -> str:
+    def text(self, span: ByteSpan) -> str:
         """The characters of a span."""
         return self.data[span.start : span.end].decode(self.encoding)
 
@@ -397,13 +397,13 @@ class _Spans:
     def finish(self, at: int) -> None:
         self.ends[self.open.pop()] = at
 
-    def done(self) -> tuple[Span, ...]:
-        return tuple(Span(start, self.ends[n]) for n, start in enumerate(self.starts))
+    def done(self) -> tuple[ByteSpan, ...]:
+        return tuple(ByteSpan(start, self.ends[n]) for n, start in enumerate(self.starts))
 
 
 def _spans(
     data: bytes, encoding: str, where: str, limits: Limits
-) -> tuple[tuple[Span, ...], tuple[Span, ...]]:
+) -> tuple[tuple[ByteSpan, ...], tuple[ByteSpan, ...]]:
     notes, directions = _Spans(), _Spans()
     kinds: dict[str, _Spans | None] = {}  # of elements, by the names met so far
 

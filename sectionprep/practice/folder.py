@@ -34,7 +34,7 @@ from sectionprep.practice.sounds import (
     times_of,
     whole_sounds,
 )
-from sectionprep.practice.takes import KEPT, Place, earlier_takes, write_list
+from sectionprep.practice.takes import KEPT, TakeFolders, earlier_takes, write_list
 from sectionprep.practice.templates import FOLDER, environment
 from sectionprep.practice.words import words_of
 from sectionprep.results import Marked
@@ -95,7 +95,7 @@ def write_practice(
         if kept is None:
             kept = Path(closing.enter_context(tempfile.TemporaryDirectory()))
         kept.mkdir(exist_ok=True)
-        place = Place(sound=folder / "sound", kept=kept, before=before or {}, font=font)
+        place = TakeFolders(sound=folder / "sound", kept=kept, before=before or {}, font=font)
         apart = closing.enter_context(Apart(min(os.cpu_count() or 1, _WORKERS)))
         drawn = _draw(apart, marked)
         passages = [p for p in marked.again.together.passages if marked.plan.of(p.id) is not None]
@@ -121,7 +121,7 @@ def write_practice(
 
 
 def _sounds(
-    apart: Apart, marked: Marked, passages: list[Passage], place: Place
+    apart: Apart, marked: Marked, passages: list[Passage], place: TakeFolders
 ) -> tuple[list[int], list[Future[dict[str, str]]]]:
     """Have the sounds made, the longest first. Parts that are in no passage, and the jobs."""
     chart, together = marked.again.chart, marked.again.together

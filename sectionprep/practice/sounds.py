@@ -16,7 +16,7 @@ from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.performance import Played
 from sectionprep.outputs.audition.road import Piece, length_of, pieces_of
 from sectionprep.passages import Passage
-from sectionprep.practice.takes import Place, Take, make_takes
+from sectionprep.practice.takes import SoundJob, TakeFolders, make_takes
 
 _RHYTHM = ("rhythm", "percussion")  # sections that a band can be heard without
 _TAIL = 0.4  # seconds for the last note to die away
@@ -58,7 +58,7 @@ def piece_of(chart: Chart, passage: Passage) -> Piece:
 
 
 def passage_sounds(
-    band: Band, voices: Sequence[Voice], passage: Passage, place: Place
+    band: Band, voices: Sequence[Voice], passage: Passage, place: TakeFolders
 ) -> dict[str, str]:
     """Write the takes of a passage for all its players: NAME_band and, without the rhythm section,
     NAME_horns; for each part NAME_N_me, NAME_N_lead (with the lead) and NAME_N_section (the section
@@ -72,17 +72,17 @@ def passage_sounds(
     takes = _of_the_band(band.chart, passage.id, voices)
     for part, n in own.items():
         stem = f"{passage.id}_{part + 1:02d}"
-        takes.append(Take(f"{stem}_me", frozenset((n,))))
+        takes.append(SoundJob(f"{stem}_me", frozenset((n,))))
         if part != passage.lead:
-            takes.append(Take(f"{stem}_lead", frozenset((n, own[passage.lead]))))
+            takes.append(SoundJob(f"{stem}_lead", frozenset((n, own[passage.lead]))))
         if len(own) > 1:
-            takes.append(Take(f"{stem}_section", frozenset(own.values()) - {n}))
+            takes.append(SoundJob(f"{stem}_section", frozenset(own.values()) - {n}))
     lead = own.get(passage.lead)
     return make_takes(takes, inside, end - start + _TAIL, place, lead=lead)
 
 
 def whole_sounds(
-    chart: Chart, voices: Sequence[Voice], without: Sequence[int], place: Place
+    chart: Chart, voices: Sequence[Voice], without: Sequence[int], place: TakeFolders
 ) -> dict[str, str]:
     """The whole chart as its road map runs: chart_band, chart_horns, and chart_N_without for these
     parts. The key of each take by its name."""
@@ -91,17 +91,17 @@ def whole_sounds(
     everybody = frozenset(range(len(voices)))
     for part in without:
         n = next(n for n, voice in enumerate(voices) if voice.name == chart.parts[part].label)
-        takes.append(Take(f"chart_{part + 1:02d}_without", everybody - {n}))
+        takes.append(SoundJob(f"chart_{part + 1:02d}_without", everybody - {n}))
     return make_takes(takes, voices, length_of(pieces) + _TAIL, place, pieces)
 
 
-def _of_the_band(chart: Chart, name: str, voices: Sequence[Voice]) -> list[Take]:
+def _of_the_band(chart: Chart, name: str, voices: Sequence[Voice]) -> list[SoundJob]:
     """The whole band, and the band without its rhythm section where it has one."""
     everybody = frozenset(range(len(voices)))
     rhythm = {part.label for part in chart.parts if part.chair.section in _RHYTHM}
     horns = frozenset(n for n in everybody if voices[n].name not in rhythm)
-    takes = [Take(f"{name}_band", everybody)]
-    return takes + ([Take(f"{name}_horns", horns)] if has_horns(chart) else [])
+    takes = [SoundJob(f"{name}_band", everybody)]
+    return takes + ([SoundJob(f"{name}_horns", horns)] if has_horns(chart) else [])
 
 
 def has_horns(chart: Chart) -> bool:

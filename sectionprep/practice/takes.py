@@ -37,7 +37,7 @@ Part = tuple[str, int, Iterable[Played]]
 
 
 @dataclass(frozen=True, slots=True)
-class Take:
+class SoundJob:
     """A sound file to be made. name: without its ending; voices: numbers of those that sound."""
 
     name: str
@@ -45,7 +45,7 @@ class Take:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
+class TakeFolders:
     """Where takes go. sound: folder to write to; kept: folder where they wait for a run to end;
     before: takes of earlier runs by their keys; font: a sound font whose instruments play."""
 
@@ -80,10 +80,10 @@ def write_list(sound: Path, keys: Mapping[str, str]) -> None:
 
 
 def make_takes(
-    takes: Iterable[Take],
+    takes: Iterable[SoundJob],
     voices: Sequence[Voice],
     seconds: float,
-    place: Place,
+    place: TakeFolders,
     pieces: Sequence[Piece] = (),
     lead: int | None = None,
 ) -> dict[str, str]:
@@ -119,7 +119,7 @@ def make_takes(
     return keys
 
 
-def _groups(takes: Sequence[Take], voices: int) -> list[list[int]]:
+def _groups(takes: Sequence[SoundJob], voices: int) -> list[list[int]]:
     """Voices that sound in the same takes, together."""
     together: dict[frozenset[int], list[int]] = {}
     for n in range(voices):
@@ -144,7 +144,7 @@ class _Stems:
                 file.write(block.tobytes())
         self._files[path] = voices
 
-    def mixed(self, take: Take) -> Iterator[Sound]:
+    def mixed(self, take: SoundJob) -> Iterator[Sound]:
         """A take, block by block."""
         files = [path.open("rb") for path, group in self._files.items() if group <= take.voices]
         try:
@@ -170,7 +170,7 @@ def _played(parts: Sequence[Part], seconds: float, font: Path | None) -> Iterato
     return blocks([(section, notes) for section, _, notes in parts], seconds, spread=False)
 
 
-def _key(take: Take, prints: Sequence[str], seconds: float, font: Path | None) -> str:
+def _key(take: SoundJob, prints: Sequence[str], seconds: float, font: Path | None) -> str:
     held = sorted(prints[n] for n in take.voices)
     return _hash(_recipe(), repr(_font(font)), f"{seconds:.6f}", *held)
 

@@ -33,7 +33,7 @@ from sectionprep.review.paper import Papers
 from sectionprep.review.session import Review
 from sectionprep.review.sound import FASTEST, SHAPED, SLOWEST, Sounds, Take, ways
 from sectionprep.review.view import PITCHES, WIDTHS, View, stretches
-from sectionprep.review.wishes import CHOICES, Wish, read_wish
+from sectionprep.review.wishes import CHOICES, PageWish, read_wish
 
 
 def pages(review: Review, papers: Papers, maker: Maker) -> Starlette:
@@ -257,18 +257,18 @@ class _Desk:
             "looked": review.looked,
         }
 
-    def _decide(self, wish: Wish) -> dict[str, Any]:
+    def _decide(self, wish: PageWish) -> dict[str, Any]:
         self._check(wish)
         self.review.decide(lambda: self._step(wish), wish.seen, insist=wish.insist)
         return self._news() | self._redrawn(wish)
 
-    def _check(self, wish: Wish) -> None:
+    def _check(self, wish: PageWish) -> None:
         if wish.view is not None:
             passage = self.review.passages[wish.view.passage]
             if not 0 <= wish.view.stretch < len(stretches(self.review.score.chart, passage)):
                 raise BadArgument("the passage has no such stretch.")
 
-    def _step(self, wish: Wish) -> Step:
+    def _step(self, wish: PageWish) -> Step:
         if wish.finding:
             return decisions.finding_step(self.review, wish.finding, wish.settled)
         if wish.habit:
@@ -286,7 +286,7 @@ class _Desk:
             )  # fmt: skip
         return decisions.reading_step(self.review, wish.passage, wish.reading)
 
-    def _redrawn(self, wish: Wish) -> dict[str, Any]:
+    def _redrawn(self, wish: PageWish) -> dict[str, Any]:
         return {"drawn": self._drawing(wish.view)} if wish.view is not None else {}
 
     def _drawing(self, view: View) -> dict[str, Any]:

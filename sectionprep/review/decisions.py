@@ -19,7 +19,7 @@ from sectionprep.phrasing.director_words import LEAVE
 from sectionprep.phrasing.house import parse_habit
 from sectionprep.phrasing.wishes import DYNAMICS, HAIRPINS, Wish
 from sectionprep.review.history import Change, HabitChange, LineChange, SettledChange, Step
-from sectionprep.review.plan_text import Key, Line
+from sectionprep.review.plan_text import Key, PlanLine
 
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
@@ -40,14 +40,16 @@ def words_for(marks: Iterable[str], off: bool) -> str:
     return say(frozenset(marks) - SLURS) + (" off" if off else "")
 
 
-def line_for(chart: Chart, planned: PassagePlan, note: PlannedNote, words: str) -> tuple[Key, Line]:
+def line_for(
+    chart: Chart, planned: PassagePlan, note: PlannedNote, words: str
+) -> tuple[Key, PlanLine]:
     """The line that says these words of a note."""
     at = chart.place(note.tone.onset)
     place = f"{at.bar} {say_beat(at.beat)}"
     line = planned.line(chart)
     figure = figure_at(line, bisect_left(line, note.tone.onset, key=_onset), chart.resolution)
     text = f"{place} | {note.tone.head.pitch} | {words} | {figure}"
-    return Key(planned.lead(chart), place), Line(planned.id, text)
+    return Key(planned.lead(chart), place), PlanLine(planned.id, text)
 
 
 def note_step(
@@ -86,7 +88,7 @@ def sign_step(review: Review, name: str, tick: int, sign: str, value: str, until
         end = chart.end_place(until)
         at = f"{place} to {end.bar if end.is_end else _place(chart, until)}"
     return Step(
-        f"bar {at}: {words}", name, (LineChange(key, was, Line(name, f"{at} | | {words}")),)
+        f"bar {at}: {words}", name, (LineChange(key, was, PlanLine(name, f"{at} | | {words}")),)
     )
 
 
@@ -197,4 +199,4 @@ def _wish_change(review: Review, wish: Wish) -> Change:
     place = f"{start} to {wish.to_bar or wish.bar}{until}" if wish.to_bar or until else start
     key = Key(wish.part, f"{start} {wish.about}")
     passage = wish.passage or "wish"
-    return LineChange(key, review.desk.line(key), Line(passage, f"{place} | | {wish.says}"))
+    return LineChange(key, review.desk.line(key), PlanLine(passage, f"{place} | | {wish.says}"))

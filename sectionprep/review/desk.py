@@ -27,7 +27,7 @@ from sectionprep.review.history import (
     Step,
     read_history,
 )
-from sectionprep.review.plan_text import Key, Line, PlanText, split
+from sectionprep.review.plan_text import Key, PlanLine, PlanText, split
 
 
 class Asked(Exception):
@@ -128,7 +128,7 @@ class PlanDesk:
             self.history.moved(1)
         return step
 
-    def line(self, key: Key) -> Line | None:
+    def line(self, key: Key) -> PlanLine | None:
         """Our line for a note."""
         return self.text.lines.get(key)
 

@@ -35,7 +35,7 @@ _LARGE, _SMALL = 7.5, 4.2  # millimetres: staff of the lead alone, and of a whol
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnPassage:
     """The lines of a passage, the outlines of their signs, and the height of a staff in
     millimetres."""
 
@@ -51,7 +51,7 @@ class Drawer:
         self._score, self._options, self._apart = score, options, apart
         self._bare = lru_cache(64)(self._excerpt)
 
-    def draw(self, view: View, plan: Plan, marking: Marking) -> Drawn:
+    def draw(self, view: View, plan: Plan, marking: Marking) -> DrawnPassage:
         """A passage as planned. Raises EngravingFailed."""
         planned = plan.of(view.passage)
         assert planned is not None
@@ -72,7 +72,7 @@ class Drawer:
         )
         bar = self._score.chart.bars[self._bars(view)[0]].number
         systems, glyphs = take_drawing(job, f"passage {view.passage}, from bar {bar}")
-        return Drawn(tuple(systems), glyphs, staff)
+        return DrawnPassage(tuple(systems), glyphs, staff)
 
     def _passage(self, name: str) -> Passage:
         return next(p for p in self._score.together.marked if p.id == name)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.outputs.files import write_file
-from sectionprep.review.plan_text import Key, Line
+from sectionprep.review.plan_text import Key, PlanLine
 from sectionprep.settings import read_edited
 from sectionprep.version import __version__
 
@@ -20,8 +20,8 @@ class LineChange:
     """A line of the plan file before and after; None where there is none of ours."""
 
     key: Key
-    was: Line | None
-    now: Line | None
+    was: PlanLine | None
+    now: PlanLine | None
 
     def back(self) -> LineChange:
         """The same, undone."""
@@ -141,5 +141,5 @@ def _change(data: list[Any]) -> Change:
     if data[0] == "settled":
         return SettledChange(*map(str, data[1:5]))
     lead, place = data[1]
-    was, now = (Line(*map(str, side)) if side else None for side in data[2:4])
+    was, now = (PlanLine(*map(str, side)) if side else None for side in data[2:4])
     return LineChange(Key(str(lead), str(place)), was, now)

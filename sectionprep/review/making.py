@@ -26,7 +26,7 @@ _INLINE = {".pdf": "application/pdf", ".png": "image/png"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
+class MakingState:
     """What a run has come to. stage, done, of: how far it is, while busy. failed: why it ended
     early. files: what can be opened, in the order of the answer; changed: what is new on the sheets
     since the run before, a line for each part; notes: what a person must know."""
@@ -48,14 +48,14 @@ class Maker:
         self._path, self._folder, self._options = path, folder, options
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
-        self.made = Made()
+        self.made = MakingState()
 
     def start(self, plan: Path) -> bool:
         """Begin a run with this plan file; False where one is under way."""
         with self._lock:
             if self.made.busy:
                 return False
-            self.made = Made(busy=True, stage="beginning")
+            self.made = MakingState(busy=True, stage="beginning")
         options = replace(self._options, plan=plan if plan.exists() else None, decisions=None)
         threading.Thread(target=self._run, args=(options,), daemon=True).start()
         return True
@@ -97,18 +97,18 @@ class Maker:
                 else:
                     last_words.seek(0)
                     why = last_words.read().decode("utf-8", "replace").strip().rpartition("\n")[2]
-                    self.made = Made(
+                    self.made = MakingState(
                         failed="Making the sheets ended early; nothing half-written was left. "
                         + why[:_LAST_WORDS]
                     )
         except OSError as error:
-            self.made = Made(failed=f"The sheets could not be made ({error.strerror}).")
+            self.made = MakingState(failed=f"The sheets could not be made ({error.strerror}).")
 
 
-def _end(said: dict[str, Any]) -> Made:
+def _end(said: dict[str, Any]) -> MakingState:
     if "failed" in said:
-        return Made(failed=said["failed"])
-    return Made(
+        return MakingState(failed=said["failed"])
+    return MakingState(
         files=tuple(map(Path, said["files"])),
         changed=None if said["changed"] is None else tuple(said["changed"]),
         notes=tuple(said["notes"]),

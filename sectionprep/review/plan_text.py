@@ -27,7 +27,7 @@ class Key(NamedTuple):
     place: str
 
 
-class Line(NamedTuple):
+class PlanLine(NamedTuple):
     """A line of the plan file and the passage it was made for."""
 
     passage: str
@@ -39,7 +39,7 @@ class PlanText:
     """head: all that is not ours, as it came. lines: ours."""
 
     head: str = ""
-    lines: Mapping[Key, Line] = field(default_factory=dict)
+    lines: Mapping[Key, PlanLine] = field(default_factory=dict)
 
     def text(self) -> str:
         """The whole file."""
@@ -49,7 +49,7 @@ class PlanText:
         gap = "\n" + gap if self.head and not self.head.endswith("\n") else gap
         return f"{self.head}{gap}{_block(self.lines)}"
 
-    def with_line(self, key: Key, line: Line | None) -> PlanText:
+    def with_line(self, key: Key, line: PlanLine | None) -> PlanText:
         """The same with this line, or without any of ours for the note."""
         lines = {k: v for k, v in self.lines.items() if k != key}
         return replace(self, lines=lines if line is None else {**lines, key: line})
@@ -80,11 +80,11 @@ def split(text: str) -> PlanText:
     head, mark, block = text.rpartition(MARK)
     if not mark:
         return PlanText(head=text)
-    lines: dict[Key, Line] = {}
+    lines: dict[Key, PlanLine] = {}
     for passage in tomllib.loads(block).get("passage", []):
         for line in passage.get("lines", []):
             key = Key(str(passage.get("lead")), _place(line))
-            lines[key] = Line(str(passage.get("id")), line)
+            lines[key] = PlanLine(str(passage.get("id")), line)
     if _block(lines) == MARK + block:
         return PlanText(head=head, lines=lines)
     theirs = text.replace(MARK, "# -- Decided on the review page and edited since. --")
@@ -101,7 +101,7 @@ def _place(line: str) -> str:
     return f"{first} {wish[1] if wish[0] == 'against' else wish[0]}"
 
 
-def _block(lines: Mapping[Key, Line]) -> str:
+def _block(lines: Mapping[Key, PlanLine]) -> str:
     tables: dict[tuple[str, str], list[str]] = {}
     for key, line in lines.items():
         tables.setdefault((line.passage, key.lead), []).append(line.text)

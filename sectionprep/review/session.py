@@ -40,7 +40,7 @@ from sectionprep.stages import (
 from sectionprep.version import __version__
 
 if TYPE_CHECKING:
-    from sectionprep.review.drawing import Drawer, Drawn
+    from sectionprep.review.drawing import Drawer, DrawnPassage
 
 _KEPT = 60  # drawings that are kept; judgement
 _QUIET = 0.5  # seconds without a decision before the checks run; judgement
@@ -78,7 +78,7 @@ class Review:
         )
         self._situations: dict[tuple[str, str], list[list[str]]] = {}
         self._apart = apart
-        self._drawn: OrderedDict[View, tuple[PassagePlan, Drawn]] = OrderedDict()
+        self._drawn: OrderedDict[View, tuple[PassagePlan, DrawnPassage]] = OrderedDict()
         self._markings: OrderedDict[tuple[str, int], tuple[Plan, Marking]] = OrderedDict()
         self._found: tuple[Plan, tuple[Finding, ...]] | None = None
         typed = given_decisions(options)
@@ -192,7 +192,7 @@ class Review:
 
         return Drawer(self.score, self.options, self._apart)
 
-    def draw(self, view: View) -> Drawn:
+    def draw(self, view: View) -> DrawnPassage:
         """A passage as planned now. Raises EngravingFailed."""
         with self._lock:
             planned = self.planned(view.passage)

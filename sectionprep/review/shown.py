@@ -16,7 +16,7 @@ from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Bar, Chart
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.phrasing import PassagePlan
-from sectionprep.review.drawing import Drawn
+from sectionprep.review.drawing import DrawnPassage
 from sectionprep.review.facts import (
     STATES,
     notes_facts,
@@ -91,7 +91,9 @@ def spots_of(chart: Chart, planned: PassagePlan, pitch: str) -> dict[str, Askabl
     return found
 
 
-def _with_bars(review: Review, view: View, drawn: Drawn) -> list[tuple[System, tuple[Bar, ...]]]:
+def _with_bars(
+    review: Review, view: View, drawn: DrawnPassage
+) -> list[tuple[System, tuple[Bar, ...]]]:
     chart = review.score.chart
     first, _ = stretches(chart, review.passages[view.passage])[view.stretch]
     ends = [first]

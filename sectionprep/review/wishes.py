@@ -19,7 +19,7 @@ _LONGEST = 200  # characters of a word that is no name; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
+class PageWish:
     """A decision as it comes from the page. seen: the version of the plan it was made on; insist:
     whatever was decided since; sign, value, until: a dynamic or a hairpin from tick to
     until; view: what is to be drawn anew, if anything."""
@@ -42,7 +42,7 @@ class Wish:
     view: View | None = None
 
 
-def read_wish(body: bytes, passages: frozenset[str]) -> Wish:
+def read_wish(body: bytes, passages: frozenset[str]) -> PageWish:
     """What was sent as a wish. Raises BadArgument for anything else."""
     try:
         data = json.loads(body)
@@ -59,7 +59,7 @@ def read_wish(body: bytes, passages: frozenset[str]) -> Wish:
     sign, value = _take(data, "sign", ""), _take(data, "value", "")
     if value not in SIGNS.get(sign, ("",)):
         raise BadArgument("that is no dynamic or hairpin I know.")
-    return Wish(
+    return PageWish(
         passage=passage,
         tick=_take(data, "tick", -1),
         verb=verb,

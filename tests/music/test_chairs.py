@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sectionprep.errors import UnusableSettings
-from sectionprep.music.chairs import Evidence, recognise, recognise_all
+from sectionprep.music.chairs import Clues, recognise, recognise_all
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import Chair, instrument, instruments
 from sectionprep.music.part_names import plain_words, read_name, written_out
@@ -49,7 +49,7 @@ def test_the_table_is_large_and_in_six_languages() -> None:
 def test_spellings(name: str, wanted: str) -> None:
     """A few may mean several instruments and are judged in the company of a band."""
     key, numbers, semitones = _wanted(wanted)
-    chair = recognise_all([Evidence(name=name), Evidence(name="Drum Set")])[0]
+    chair = recognise_all([Clues(name=name), Clues(name="Drum Set")])[0]
     assert (chair.instrument.key, chair.numbers) == (key, numbers)
     assert (chair.number, chair.sure) == ((numbers or (0,))[0], key != "unknown")
     usual = instrument(key).transposition.chromatic
@@ -89,15 +89,15 @@ def test_no_word_means_two_things_by_mistake() -> None:
 def test_a_key_in_the_name_is_the_instruments(name: str, step: str, semitones: int) -> None:
     """A written C sounds the note that the instrument is named for (the definition of a
     transposing instrument)."""
-    transposition = recognise(Evidence(name=name)).instrument.transposition
+    transposition = recognise(Clues(name=name)).instrument.transposition
     sounds = transposition.sounding_pitch(Pitch("C", 0, 5))
     assert (sounds.step, transposition.chromatic) == (step, semitones)
 
 
 def test_in_b_means_what_the_file_transposes_by() -> None:
-    flat = recognise(Evidence(name="Trompete in B", transposition=Transposition(-1, -2)))
+    flat = recognise(Clues(name="Trompete in B", transposition=Transposition(-1, -2)))
     assert flat.instrument.transposition.chromatic == -2
-    natural = recognise(Evidence(name="Horn in B", transposition=Transposition(-8, -13)))
+    natural = recognise(Clues(name="Horn in B", transposition=Transposition(-8, -13)))
     assert natural.instrument.transposition == Transposition(-8, -13)
 
 
@@ -107,43 +107,41 @@ def test_in_b_means_what_the_file_transposes_by() -> None:
 @pytest.mark.parametrize(
     ("evidence", "key"),
     [
-        (Evidence(name="Alto 1", transposition=Transposition(-5, -9)), "alto-sax"),
-        (Evidence(name="Alto", sings=True), "alto-voice"),
-        (Evidence(name="Alto", sound="voice.alto"), "alto-voice"),
-        (Evidence(name="Alto", sound="voice.vocals"), "alto-voice"),
-        (Evidence(name="Alto", sound="wind.reed.saxophone.alto"), "alto-sax"),
-        (Evidence(name="Alto", group="Choir"), "alto-voice"),
-        (Evidence(name="Alto", group="Saxes"), "alto-sax"),
-        (Evidence(name="Alto", program=53), "alto-voice"),
-        (Evidence(name="Alto", program=66), "alto-sax"),
-        (Evidence(name="Alto", clef="C3"), "viola"),
-        (Evidence(name="Tenor", clef="C4"), "tenor-voice"),
-        (Evidence(name="Tenor", transposition=Transposition(-8, -14)), "tenor-sax"),
-        (Evidence(name="Bass", transposition=Transposition(-7, -12)), "bass"),
-        (Evidence(name="Bass", transposition=Transposition(-12, -21)), "baritone-sax"),
-        (Evidence(name="Bass", sings=True), "bass-voice"),
-        (Evidence(name="Baritone", transposition=Transposition(-12, -21)), "baritone-sax"),
-        (Evidence(name="Baritone", transposition=Transposition(-8, -14)), "euphonium"),
-        (Evidence(name="Sax", transposition=Transposition(-8, -14)), "tenor-sax"),
-        (Evidence(name="Saxophone 5", transposition=Transposition(-12, -21)), "baritone-sax"),
-        (Evidence(name="Reed 3", transposition=Transposition(-1, -2)), "clarinet"),
-        (Evidence(name="Reed 1 (Alto, Flute)"), "alto-sax"),
-        (Evidence(name="Tb.", sound="brass.tuba"), "tuba"),
-        (Evidence(name="", sound="wind.reed.clarinet.bass"), "bass-clarinet"),
-        (Evidence(name="Staff 1", abbreviation="Tpt."), "trumpet"),
-        (Evidence(name="Staff 1", percussion=True), "drums"),
-        (Evidence(name="Staff 1", sings=True), "voice"),
+        (Clues(name="Alto 1", transposition=Transposition(-5, -9)), "alto-sax"),
+        (Clues(name="Alto", sings=True), "alto-voice"),
+        (Clues(name="Alto", sound="voice.alto"), "alto-voice"),
+        (Clues(name="Alto", sound="voice.vocals"), "alto-voice"),
+        (Clues(name="Alto", sound="wind.reed.saxophone.alto"), "alto-sax"),
+        (Clues(name="Alto", group="Choir"), "alto-voice"),
+        (Clues(name="Alto", group="Saxes"), "alto-sax"),
+        (Clues(name="Alto", program=53), "alto-voice"),
+        (Clues(name="Alto", program=66), "alto-sax"),
+        (Clues(name="Alto", clef="C3"), "viola"),
+        (Clues(name="Tenor", clef="C4"), "tenor-voice"),
+        (Clues(name="Tenor", transposition=Transposition(-8, -14)), "tenor-sax"),
+        (Clues(name="Bass", transposition=Transposition(-7, -12)), "bass"),
+        (Clues(name="Bass", transposition=Transposition(-12, -21)), "baritone-sax"),
+        (Clues(name="Bass", sings=True), "bass-voice"),
+        (Clues(name="Baritone", transposition=Transposition(-12, -21)), "baritone-sax"),
+        (Clues(name="Baritone", transposition=Transposition(-8, -14)), "euphonium"),
+        (Clues(name="Sax", transposition=Transposition(-8, -14)), "tenor-sax"),
+        (Clues(name="Saxophone 5", transposition=Transposition(-12, -21)), "baritone-sax"),
+        (Clues(name="Reed 3", transposition=Transposition(-1, -2)), "clarinet"),
+        (Clues(name="Reed 1 (Alto, Flute)"), "alto-sax"),
+        (Clues(name="Tb.", sound="brass.tuba"), "tuba"),
+        (Clues(name="", sound="wind.reed.clarinet.bass"), "bass-clarinet"),
+        (Clues(name="Staff 1", abbreviation="Tpt."), "trumpet"),
+        (Clues(name="Staff 1", percussion=True), "drums"),
+        (Clues(name="Staff 1", sings=True), "voice"),
     ],
 )
-def test_the_rest_of_the_file_settles_what_a_name_leaves_open(evidence: Evidence, key: str) -> None:
+def test_the_rest_of_the_file_settles_what_a_name_leaves_open(evidence: Clues, key: str) -> None:
     chair = recognise(evidence)
     assert (chair.instrument.key, chair.sure) == (key, True)
 
 
 def _keys(*names: str) -> list[str]:
-    return [
-        chair.instrument.key for chair in recognise_all([Evidence(name=name) for name in names])
-    ]
+    return [chair.instrument.key for chair in recognise_all([Clues(name=name) for name in names])]
 
 
 def test_company_settles_what_is_still_open() -> None:
@@ -175,18 +173,18 @@ def test_company_settles_what_is_still_open() -> None:
 def test_in_a_band_an_open_name_is_sure_but_any_sax_is_not() -> None:
     band = recognise_all(
         [
-            Evidence(name="Alto 1"),
-            Evidence(name="Sax"),
-            Evidence(name="Trumpet 1"),
-            Evidence(name="Drums"),
+            Clues(name="Alto 1"),
+            Clues(name="Sax"),
+            Clues(name="Trumpet 1"),
+            Clues(name="Drums"),
         ]
     )
     assert [chair.sure for chair in band] == [True, False, True, True]
-    assert not recognise(Evidence(name="Alto 1")).sure
+    assert not recognise(Clues(name="Alto 1")).sure
 
 
 def test_a_program_alone_is_not_sure() -> None:
-    chair = recognise(Evidence(name="", program=57))
+    chair = recognise(Clues(name="", program=57))
     assert (chair.instrument.key, chair.sure) == ("trumpet", False)
 
 
@@ -288,7 +286,7 @@ SOUNDS = {
 
 @pytest.mark.parametrize(("sound", "key"), SOUNDS.items())
 def test_sound_ids(sound: str, key: str) -> None:
-    assert recognise(Evidence(name="", sound=sound)).instrument.key == key
+    assert recognise(Clues(name="", sound=sound)).instrument.key == key
 
 
 # -- in a chart ----------------------------------------------------------------------------------
@@ -416,7 +414,7 @@ def test_a_name_and_a_sound_that_disagree_are_said_once_and_the_name_wins() -> N
 
 @given(st.text(), st.text(max_size=8), st.sampled_from(["", *SOUNDS]))
 def test_any_name_gives_a_chair(name: str, short: str, sound: str) -> None:
-    chair = recognise(Evidence(name=name, abbreviation=short, sound=sound))
+    chair = recognise(Clues(name=name, abbreviation=short, sound=sound))
     assert chair.sure == (chair.sure and chair.instrument.key != "unknown")
     assert all(0 < number <= 12 for number in chair.numbers)
     assert chair.number == (chair.numbers or (0,))[0]
@@ -424,5 +422,5 @@ def test_any_name_gives_a_chair(name: str, short: str, sound: str) -> None:
 
 def test_names_do_not_hang_on_capitals_or_spaces() -> None:
     for name in ("alto sax 1", "ALTO  SAX 1", "Alto\u00a0Sax 1", "Alto-Sax 1", "alto.sax.1"):
-        assert recognise(Evidence(name=name)).says == "Alto 1", name
+        assert recognise(Clues(name=name)).says == "Alto 1", name
     assert read_name("") == read_name("   ")

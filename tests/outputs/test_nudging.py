@@ -7,7 +7,7 @@ import pytest
 
 from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, Text
 from sectionprep.drawing.scene.nudging import step_aside
-from sectionprep.drawing.text.lettering import Run
+from sectionprep.drawing.text.lettering import TextRun
 
 NEAR = 50.0  # half a millimetre between what is read sign by sign
 
@@ -18,7 +18,7 @@ def _glyph(kind: str, left: float, top: float, owner: str, size: float = 300.0) 
 
 
 def _words(left: float, top: float, kind: str = "dir") -> Ink:
-    shape = Text(left, top + 300, (Run("poco", "text", 300),))
+    shape = Text(left, top + 300, (TextRun("poco", "text", 300),))
     return Ink(shape, (left, top, left + 800, top + 360), (kind,), "", f"{kind} {left}")
 
 

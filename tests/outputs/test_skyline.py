@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from sectionprep.drawing.scene.ink import Ink, Line, Spot, System
+from sectionprep.drawing.scene.ink import Ink, InkSpot, Line, System
 from sectionprep.drawing.scene.skyline import restack
 
 WIDTH = 10000.0
@@ -19,7 +19,7 @@ def _ink(x0: float, top: float, x1: float, bottom: float, *classes: str, group: 
 def _system(*ink: Ink, chords: dict[str, float] | None = None) -> System:
     system = System(ink=ink, staff_top=1000, staff_bottom=1800)
     for name, x in (chords or {}).items():
-        system.chords[name] = Spot(x=x, y=0)
+        system.chords[name] = InkSpot(x=x, y=0)
     return system
 
 

@@ -31,7 +31,7 @@ from sectionprep.outputs.audition.midi import Track, channels
 from sectionprep.outputs.audition.mp3 import Mp3File
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, swing_ratio
 from sectionprep.outputs.audition.sampled import Player
-from sectionprep.outputs.audition.soundfiles import LOUDNESS, Meter
+from sectionprep.outputs.audition.soundfiles import LOUDNESS, LoudnessMeter
 from sectionprep.outputs.audition.synth import DRUMS, RATE, render
 from sectionprep.passages import find_passages
 from sectionprep.phrasing import plan_line, plan_passages
@@ -228,7 +228,7 @@ def test_sounds_measured_in_pieces_as_one() -> None:
     rng = np.random.default_rng(1)
     gains = np.repeat([0.02, 0.1, 0.3, 0.05, 0.2], 60 * RATE)
     sound = (gains * rng.normal(0, 0.3, len(gains))).astype(np.float32)
-    meter = Meter()
+    meter = LoudnessMeter()
     for n in range(0, len(sound), 10 * RATE):
         meter.add(sound[n : n + 10 * RATE])
     whole = pyloudnorm.Meter(RATE).integrated_loudness(sound.astype(float))
@@ -238,7 +238,7 @@ def test_sounds_measured_in_pieces_as_one() -> None:
 @pytest.mark.parametrize("seconds", [0.2, 0.4, 1.234, 7.0])
 def test_short_sounds_have_the_loudness_of_the_reference(seconds: float) -> None:
     sound = np.random.default_rng(2).normal(0, 0.1, int(seconds * RATE)).astype(np.float32)
-    meter = Meter()
+    meter = LoudnessMeter()
     meter.add(sound)
     whole = np.pad(sound.astype(float), (0, max(0, int(0.4 * RATE) - len(sound))))
     assert meter.loudness() == pytest.approx(
@@ -247,7 +247,7 @@ def test_short_sounds_have_the_loudness_of_the_reference(seconds: float) -> None
 
 
 def test_silence_has_no_loudness() -> None:
-    meter = Meter()
+    meter = LoudnessMeter()
     assert meter.loudness() == -np.inf
     meter.add(np.zeros(RATE, dtype=np.float32))
     assert meter.loudness() == -np.inf

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from page_faults import collisions, near_misses, signs_of
 
-from sectionprep.drawing.scene.ink import Box, Glyph, Ink, Line, Spot, System
+from sectionprep.drawing.scene.ink import Box, Glyph, Ink, InkSpot, Line, System
 from sectionprep.drawing.scene.staff_rows import rows_apart
 
 _TOPS = (0.0, 700.0)
@@ -22,7 +22,7 @@ def _line(*signs: Ink) -> System:
     bar = Ink(Line(5000, 0, 5000, 1100, 10), (4995, 0, 5005, 1100), ("system", "barLine"))
     return System(
         ink=(bar, *signs),
-        heads={sign.owner: Spot(sign.box[0], sign.box[1]) for sign in signs if sign.staff},
+        heads={sign.owner: InkSpot(sign.box[0], sign.box[1]) for sign in signs if sign.staff},
         staves=frozenset(_TOPS),
         bar_edges=(("1", 0.0, 5000.0),),
         staff_top=0.0,
@@ -65,7 +65,7 @@ def test_a_dynamic_on_its_own_staffs_low_note() -> None:
 
 def test_a_syllable_close_under_a_dynamic_and_the_weights_with_it() -> None:
     signs = _sign("dynam", (1000, 430, 1200, 560)), _sign("syl", (1100, 570, 1300, 660))
-    before = replace(_line(*signs), wedges={"a": Spot(1150, 670)})
+    before = replace(_line(*signs), wedges={"a": InkSpot(1150, 670)})
     assert _faults(before)
     after = rows_apart(before, {})
     assert not _faults(after)
@@ -75,7 +75,7 @@ def test_a_syllable_close_under_a_dynamic_and_the_weights_with_it() -> None:
 
 
 def test_a_chord_symbol_on_a_high_note_of_its_staff() -> None:
-    before = replace(_line(_HEAD), chords={"c": Spot(1000, 620)}, chord_texts={"c": "C7"})
+    before = replace(_line(_HEAD), chords={"c": InkSpot(1000, 620)}, chord_texts={"c": "C7"})
     after = rows_apart(before, {"c": (1000, 500, 1300, 625)})
     assert after.chords["c"].y == 620  # it stays, and the staff with its note goes down
     assert after.ink[1].box[1] > 625

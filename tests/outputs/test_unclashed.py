@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from page_faults import line_faults
 
-from sectionprep.drawing.scene.ink import Box, Glyph, Ink, Line, Spot, System
+from sectionprep.drawing.scene.ink import Box, Glyph, Ink, InkSpot, Line, System
 from sectionprep.drawing.scene.spacing import unclashed
 
 _END = 10000.0
@@ -22,7 +22,7 @@ def _stem(x: float, owner: str) -> Ink:
 def _line(*signs: Ink) -> System:
     return System(
         ink=signs,
-        heads={i.owner: Spot(i.box[0], 0.0) for i in signs if "notehead" in i.classes},
+        heads={i.owner: InkSpot(i.box[0], 0.0) for i in signs if "notehead" in i.classes},
         bar_edges=(("1", 0.0, _END),),
         staves=frozenset((0.0,)),
         staff_bottom=600.0,

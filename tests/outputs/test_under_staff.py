@@ -8,7 +8,7 @@ from sectionprep.drawing.scene.articulations import clear_ties
 from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.skyline import restack
 from sectionprep.drawing.scene.under_staff import CLEAR
-from sectionprep.drawing.text.lettering import Run
+from sectionprep.drawing.text.lettering import TextRun
 
 WIDTH = 10000.0
 
@@ -60,7 +60,7 @@ def test_a_hairpin_begins_behind_the_dynamic_it_comes_from() -> None:
 
 
 def test_words_behind_a_dynamic_keep_their_distance_on_its_line() -> None:
-    text = Text(810.0, 2250.0, (Run("dolce", "sectionprep-text-italic", 300.0),))
+    text = Text(810.0, 2250.0, (TextRun("dolce", "sectionprep-text-italic", 300.0),))
     words = Ink(text, (810, 2050, 1300, 2260), ("dir",), group="w")
     _, moved = _restacked(_dynamic(500, 800), words)
     assert moved.box[0] == 800 + CLEAR

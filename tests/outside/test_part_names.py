@@ -15,7 +15,7 @@ import pytest
 from music21 import instrument as m21
 from music21.languageExcerpts import instrumentLookup
 
-from sectionprep.music.chairs import Evidence, recognise
+from sectionprep.music.chairs import Clues, recognise
 from sectionprep.music.instruments import instrument, instruments
 from sectionprep.music.part_names import read_name
 
@@ -66,7 +66,7 @@ def test_sound_ids_and_transpositions_are_the_librarys(theirs: m21.Instrument) -
     the sax and of unpitched instruments are left out there or not ours to compare."""
     key = TABLE["classes"][type(theirs).__name__]
     if theirs.instrumentSound and type(theirs).__name__ not in TABLE["sounds_otherwise"]["classes"]:
-        assert recognise(Evidence(name="", sound=theirs.instrumentSound)).instrument.key == key
+        assert recognise(Clues(name="", sound=theirs.instrumentSound)).instrument.key == key
     if (
         theirs.transposition is not None
         and type(theirs).__name__ not in TABLE["transpositions_otherwise"]["classes"]

@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sectionprep.errors import UnusableSettings
-from sectionprep.review.plan_text import Key, Line, PlanText, split
+from sectionprep.review.plan_text import Key, PlanLine, PlanText, split
 
 KEY = Key("Alto 1", "17 2and")
-LINE = Line("P3", "17 2and | D5 | accent | +2:1/2")
+LINE = PlanLine("P3", "17 2and | D5 | accent | +2:1/2")
 
 HEADS = [
     "",
@@ -73,6 +73,6 @@ def test_a_block_of_ours_that_somebody_edited_is_theirs() -> None:
 
 @given(lead=st.text(max_size=20), words=st.text(max_size=20))
 def test_any_name_is_written_so_that_toml_reads_it(lead: str, words: str) -> None:
-    text = PlanText().with_line(Key(lead, "1 1"), Line("P1", f"1 1 | C4 | {words}")).text()
+    text = PlanText().with_line(Key(lead, "1 1"), PlanLine("P1", f"1 1 | C4 | {words}")).text()
     table = tomllib.loads(text)["passage"][0]
     assert table["lead"] == " ".join("".join(c for c in lead if c.isprintable()).split())

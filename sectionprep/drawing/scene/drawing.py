@@ -19,13 +19,13 @@ from sectionprep.drawing.scene.ink import (
     Ellipse,
     Glyph,
     Ink,
+    InkSpot,
     Line,
     Point,
     Polygon,
     Rectangle,
     Segment,
     Shape,
-    Spot,
     System,
     Text,
     extent,
@@ -120,9 +120,9 @@ class _Reading:
     here: by the height of the first, where they end, and how many they are."""
 
     ink: list[Ink] = field(default_factory=list)
-    heads: dict[str, Spot] = field(default_factory=dict)
-    chords: dict[str, Spot] = field(default_factory=dict)
-    wedges: dict[str, Spot] = field(default_factory=dict)
+    heads: dict[str, InkSpot] = field(default_factory=dict)
+    chords: dict[str, InkSpot] = field(default_factory=dict)
+    wedges: dict[str, InkSpot] = field(default_factory=dict)
     chord_texts: dict[str, str] = field(default_factory=dict)
     measures: list[str] = field(default_factory=list)
     bar_edges: list[tuple[str, float, float]] = field(default_factory=list)
@@ -203,7 +203,7 @@ class _Reading:
             x, y, size = float(placed[1]), float(placed[2]), float(placed[3] or 1)
         code, (gx, gy, gw, gh) = _glyph_box(element.get(_XLINK, "").partition("-")[0])
         if at.owner and at.owner not in self.heads and "notehead" in at.classes:
-            self.heads[at.owner] = Spot(x, y, gw * size)
+            self.heads[at.owner] = InkSpot(x, y, gw * size)
         box = (x + gx * size, y - (gy + gh) * size, x + (gx + gw) * size, y - gy * size)
         self.add(Glyph(code, x, y, size), box, at)
 
@@ -254,17 +254,17 @@ class _Reading:
         if "mNum" in classes:
             return  # bar numbers are ours
         if "harm" in classes and "fb" not in classes:
-            self.chords[at.owner] = Spot(x, y)
+            self.chords[at.owner] = InkSpot(x, y)
             self.chord_texts[at.owner] = "".join(element.itertext()).strip()
             return
         if "syl" in classes and "".join(element.itertext()).strip() == KEPT:
-            self.wedges[at.owner] = Spot(x, y)
+            self.wedges[at.owner] = InkSpot(x, y)
             return
         bold, italic = not _BOLD.isdisjoint(classes), not _ITALIC.isdisjoint(classes)
         lines, frames = read_lettering(cast(Node, element), x, y, bold=bold, italic=italic)
         if "tabGrp" in classes and at.owner and lines:
             fret = lines[0]
-            head = Spot(fret.box[0], y - 0.3 * fret.runs[0].size, fret.box[2] - fret.box[0])
+            head = InkSpot(fret.box[0], y - 0.3 * fret.runs[0].size, fret.box[2] - fret.box[0])
             self.heads.setdefault(at.owner, head)
         for line in lines:
             self.add(Text(line.x, line.y, tuple(line.runs)), line.box, at)

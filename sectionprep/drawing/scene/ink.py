@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from sectionprep.drawing.text.lettering import Run
+from sectionprep.drawing.text.lettering import TextRun
 
 Box = tuple[float, float, float, float]
 Point = tuple[float, float]
@@ -52,7 +52,7 @@ class Text(NamedTuple):
 
     x: float
     y: float
-    runs: tuple[Run, ...]
+    runs: tuple[TextRun, ...]
 
     def moved(self, down: float, right: float) -> Text:
         """The same elsewhere."""
@@ -138,7 +138,7 @@ def _moved(points: tuple[Point, ...], down: float, right: float) -> tuple[Point,
     return tuple((x + right, y + down) for x, y in points)
 
 
-class Spot(NamedTuple):
+class InkSpot(NamedTuple):
     """Where a note head or another named thing stands; width: of a head."""
 
     x: float
@@ -158,9 +158,9 @@ class System:
     """
 
     ink: tuple[Ink, ...] = ()
-    heads: dict[str, Spot] = field(default_factory=dict)
-    chords: dict[str, Spot] = field(default_factory=dict)
-    wedges: dict[str, Spot] = field(default_factory=dict)
+    heads: dict[str, InkSpot] = field(default_factory=dict)
+    chords: dict[str, InkSpot] = field(default_factory=dict)
+    wedges: dict[str, InkSpot] = field(default_factory=dict)
     chord_texts: dict[str, str] = field(default_factory=dict)
     measures: tuple[str, ...] = ()
     bar_edges: tuple[tuple[str, float, float], ...] = ()

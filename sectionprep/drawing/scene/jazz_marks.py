@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sectionprep.drawing.scene.ink import Box, Spot, System
+from sectionprep.drawing.scene.ink import Box, InkSpot, System
 from sectionprep.music.chart import Part
 from sectionprep.musicxml.copies.part import note_id
 
@@ -29,7 +29,7 @@ def overlays_of(part: Part) -> dict[str, tuple[str, ...]]:
     }
 
 
-def draw(painter: Any, system: System, head: Spot, mark: str, size: float = 1.0) -> None:
+def draw(painter: Any, system: System, head: InkSpot, mark: str, size: float = 1.0) -> None:
     """Draw one mark at a note head, in the drawing's coordinates (y downwards). size: of the staff,
     as a share of the usual one."""
     c = painter.canvas
@@ -65,7 +65,7 @@ _ABOVE = {
 }
 
 
-def box(system: System, head: Spot, mark: str, size: float = 1.0) -> Box:
+def box(system: System, head: InkSpot, mark: str, size: float = 1.0) -> Box:
     """The room a mark takes."""
     if mark in _BESIDE:
         side, (x0, y0, x1, y1) = _BESIDE[mark]
@@ -102,7 +102,7 @@ def _beside(path: Any, width: float, mark: str) -> None:
             path.curveTo(x0 + 75, y0 - 10, x0 + 35, y0 - 127, x0 + 110, y0 - 137)
 
 
-def _height_above(system: System, head: Spot, size: float) -> float:
+def _height_above(system: System, head: InkSpot, size: float) -> float:
     """Above the note's own staff and clear of everything that stands over the note there."""
     staff = min(
         system.staves,

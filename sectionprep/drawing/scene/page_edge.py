@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from sectionprep.drawing.scene.ink import Ellipse, Ink, Polygon, Rectangle, Text, box_of
 from sectionprep.drawing.text import fonts
-from sectionprep.drawing.text.lettering import Run
+from sectionprep.drawing.text.lettering import TextRun
 
 _MOVED = frozenset({"dir", "tempo", "reh", "repeatMark", "dynam"})
 _FRAMES = (Rectangle, Ellipse, Polygon)
@@ -64,7 +64,7 @@ def _inside(group: Sequence[Ink], edge: float) -> Iterator[tuple[Ink, ...]]:
 def _broken(ink: Ink, text: Text, room: float) -> Iterator[Ink]:
     """A line of words as several, each within the room."""
     size = max(run.size for run in text.runs)
-    lines: list[list[Run]] = [[]]
+    lines: list[list[TextRun]] = [[]]
     used = 0.0
     for piece in _words(text.runs, room):
         wide = fonts.width(piece.text, piece.font, piece.size)
@@ -80,11 +80,11 @@ def _broken(ink: Ink, text: Text, room: float) -> Iterator[Ink]:
         yield ink._replace(shape=Text(text.x, text.y + down, tuple(line)), box=box)
 
 
-def _words(runs: Sequence[Run], room: float) -> Iterator[Run]:
+def _words(runs: Sequence[TextRun], room: float) -> Iterator[TextRun]:
     """The words of some runs, each with the space after it; letters where a word alone is wider
     than the room."""
     for run in runs:
         for word in run.text.split(" "):
             long = fonts.width(word, run.font, run.size) > room
             for piece in (*word, " ") if long else (f"{word} ",):
-                yield Run(piece, run.font, run.size)
+                yield TextRun(piece, run.font, run.size)

@@ -18,11 +18,11 @@ from sectionprep.drawing.scene.ink import (
     Ellipse,
     Glyph,
     Ink,
+    InkSpot,
     Line,
     Point,
     Polygon,
     Rectangle,
-    Spot,
     System,
     box_of,
 )
@@ -183,7 +183,7 @@ def _spaced(system: System, place: Callable[[float], float]) -> System:
         x = ends.get(ink.owner, ink.box[2]) if before else ink.box[0]
         return ink.moved(0.0, place(x) - x)
 
-    def spots(found: dict[str, Spot]) -> dict[str, Spot]:
+    def spots(found: dict[str, InkSpot]) -> dict[str, InkSpot]:
         return {name: spot._replace(x=place(spot.x)) for name, spot in found.items()}
 
     return replace(

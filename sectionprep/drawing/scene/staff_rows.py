@@ -22,11 +22,11 @@ from sectionprep.drawing.scene.ink import (
     Box,
     Curve,
     Ink,
+    InkSpot,
     Line,
     Point,
     Polygon,
     Rectangle,
-    Spot,
     System,
     extent,
 )
@@ -221,7 +221,7 @@ def _moved(
     )
 
 
-def _lowered(spots: Mapping[str, Spot], by: Mapping[str, float]) -> dict[str, Spot]:
+def _lowered(spots: Mapping[str, InkSpot], by: Mapping[str, float]) -> dict[str, InkSpot]:
     return {name: spot._replace(y=spot.y + by.get(name, 0.0)) for name, spot in spots.items()}
 
 

@@ -26,7 +26,7 @@ from sectionprep.drawing.scene.ink import (
 )
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.drawing.text import fonts
-from sectionprep.drawing.text.lettering import Run
+from sectionprep.drawing.text.lettering import TextRun
 
 _THINNEST = 11.0  # pen, hundredths of a millimetre: thinner lines vanish on screens; seen
 _MARGIN = 120.0  # white around a line
@@ -182,7 +182,7 @@ def _ink(ink: Ink) -> str:
             )
 
 
-def _words(x: float, y: float, runs: Iterable[Run]) -> Iterable[str]:
+def _words(x: float, y: float, runs: Iterable[TextRun]) -> Iterable[str]:
     for run in runs:
         for piece in fonts.pieces(run.text, run.font):
             size = run.size * piece.times
@@ -230,7 +230,7 @@ class _Pen:
         self._open: list[int] = []  # groups to be closed, by state
 
     def text(self, x: float, y: float, text: str, font: str, size: float) -> float:
-        self.made.extend(_words(x, y, [Run(text, font, size)]))
+        self.made.extend(_words(x, y, [TextRun(text, font, size)]))
         return fonts.width(text, font, size)
 
     def saveState(self) -> None:

@@ -115,7 +115,7 @@ def _known(name: str) -> frozenset[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class FontPiece:
     """Letters that stand in one font, times as large as the type size, raised by a share of it."""
 
     text: str
@@ -149,22 +149,22 @@ def _learn(letters: Iterable[str]) -> None:
 
 
 @lru_cache(20_000)
-def pieces(text: str, font: str = TEXT) -> tuple[Piece, ...]:
+def pieces(text: str, font: str = TEXT) -> tuple[FontPiece, ...]:
     """The text, letter by letter in a font that has it; what no font has as a visible box."""
     known = _known(font)
     if known.issuperset(text):
-        return (Piece(text, font),)
+        return (FontPiece(text, font),)
     _learn(c for c in text if c not in known and c not in _ACCIDENTALS and c >= " ")
-    found: list[Piece] = []
+    found: list[FontPiece] = []
     for c in text:
         if c < " ":
             continue
-        piece = Piece(c, font)
+        piece = FontPiece(c, font)
         if c in _ACCIDENTALS and c not in known:
             sign, rise = _ACCIDENTALS[c]
-            piece = Piece(sign, MUSIC, rise, _ACCIDENTAL_TIMES)
+            piece = FontPiece(sign, MUSIC, rise, _ACCIDENTAL_TIMES)
         elif c not in known:
-            piece = Piece(c, _elsewhere[c]) if _elsewhere[c] else Piece(_box(known), font)
+            piece = FontPiece(c, _elsewhere[c]) if _elsewhere[c] else FontPiece(_box(known), font)
         if found and replace(found[-1], text=c) == replace(piece, text=c):
             piece = replace(piece, text=found.pop().text + piece.text)
         found.append(piece)

@@ -26,7 +26,7 @@ _MARKS = re.compile(f"([{''.join(enclose('', shape)[0] for shape in SHAPES)}{CLO
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
-class Run(NamedTuple):
+class TextRun(NamedTuple):
     """A run of text in one font; size in hundredths of a millimetre."""
 
     text: str
@@ -35,12 +35,12 @@ class Run(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TextLine:
     """Runs on one baseline that begins at (x, y), and their box."""
 
     x: float
     y: float
-    runs: list[Run]
+    runs: list[TextRun]
     box: Box
 
 
@@ -61,7 +61,7 @@ class _Reader:
     where that lies."""
 
     top: float
-    lines: list[tuple[float, list[Run]]] = field(default_factory=lambda: [(0.0, [])])
+    lines: list[tuple[float, list[TextRun]]] = field(default_factory=lambda: [(0.0, [])])
     drop: float = 0.0
 
     def gather(self, node: Node, size: float, bold: bool, italic: bool, music: bool) -> None:
@@ -89,7 +89,7 @@ class _Reader:
                 self._add(child.tail, _face(bold, italic), size)
 
     def _add(self, text: str, font: str, size: float) -> None:
-        self.lines[-1][1].append(Run(text, font, size))
+        self.lines[-1][1].append(TextRun(text, font, size))
 
 
 def _is_shrunk(node: Node, size: float) -> bool:
@@ -100,17 +100,17 @@ def _is_shrunk(node: Node, size: float) -> bool:
 
 def read_lettering(
     element: Node, x: float, y: float, *, bold: bool, italic: bool
-) -> tuple[list[Line], list[Frame]]:
+) -> tuple[list[TextLine], list[Frame]]:
     """The lines of a text element whose first baseline lies at (x, y), and the frames in it."""
     reader = _Reader(float(element.get("y") or 0))
     reader.gather(element, 0.0, bold, italic, False)
     anchor = element.get("text-anchor", "start")
-    lines: list[Line] = []
+    lines: list[TextLine] = []
     frames: list[Frame] = []
     shape, framed = "", (0.0, 0.0, 0.0, 0.0)
     for drop, marked in reader.lines:
         runs = [
-            Run(fonts.printable(_MARKS.sub("", r.text), r.font), r.font, r.size) for r in marked
+            TextRun(fonts.printable(_MARKS.sub("", r.text), r.font), r.font, r.size) for r in marked
         ]
         if not any(r.text.strip() for r in runs):
             continue
@@ -132,12 +132,12 @@ def read_lettering(
 _ELISIONS = frozenset("\ue550\ue551\ue552\u203f")
 
 
-def _line(x: float, y: float, runs: list[Run], total: float) -> Line:
+def _line(x: float, y: float, runs: list[TextRun], total: float) -> TextLine:
     size = max(r.size for r in [r for r in runs if r.text not in _ELISIONS] or runs)
-    return Line(x, y, runs, (x, y - _CAP * size, x + total, y + _TAIL * size))
+    return TextLine(x, y, runs, (x, y - _CAP * size, x + total, y + _TAIL * size))
 
 
-def _marks(x: float, y: float, runs: list[Run]) -> Iterator[tuple[str, Box]]:
+def _marks(x: float, y: float, runs: list[TextRun]) -> Iterator[tuple[str, Box]]:
     """What a line holds with respect to frames: a shape where one opens, "text", "close"; and the
     box of each."""
     for run in runs:

@@ -13,7 +13,7 @@ from lxml import etree
 
 from sectionprep.musicxml.copies.accidentals import Accidentals
 from sectionprep.musicxml.copies.beaming import Beamer
-from sectionprep.musicxml.copies.timeline import Clock, Stroke, Timeline
+from sectionprep.musicxml.copies.timeline import MeasureReader, Stroke, Timeline
 from sectionprep.musicxml.copies.tuplets import notations_of, write_tuplets
 from sectionprep.musicxml.copies.voices import in_order, one_after_another
 from sectionprep.musicxml.numbers import decimal
@@ -38,7 +38,7 @@ class Mender:
         plain: bool = False,
     ) -> None:
         self.plain, self.all_beams = plain, beams or plain
-        self.clock = Clock()
+        self.clock = MeasureReader()
         self.accidentals = Accidentals(fresh=fresh, courtesy=courtesy)
         self.beamer = Beamer()
         self.open: frozenset[tuple[str, str]] = frozenset()  # beams that go on over the bar line

@@ -49,7 +49,7 @@ class Timeline:
     end: Time = 0
 
 
-class Clock:
+class MeasureReader:
     """Reads measures one after the other; keeps the divisions."""
 
     def __init__(self) -> None:

@@ -15,7 +15,7 @@ from pathlib import Path
 from lxml import etree
 
 from sectionprep.errors import NotAScore, UnreadableFile
-from sectionprep.music.chairs import Evidence, recognise
+from sectionprep.music.chairs import Clues, recognise
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.musicxml.document import Document, open_document, parse_document, tag_of
 from sectionprep.musicxml.editing.splices import NoteEdit, Splice, apply_splices, splices_for
@@ -125,7 +125,7 @@ def _part_name(document: Document) -> str:
 
 def _score_order(document: Document) -> tuple[int, int, int, str]:
     name = _part_name(document)
-    chair = recognise(Evidence(name=name))
+    chair = recognise(Clues(name=name))
     voices = (
         "soprano-sax",
         "alto-sax",

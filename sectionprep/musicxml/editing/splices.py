@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.marks import BY_NAME, named_by
-from sectionprep.musicxml.document import Document, Span
+from sectionprep.musicxml.document import ByteSpan, Document
 from sectionprep.musicxml.note_order import stands_after, stands_before
 from sectionprep.musicxml.numbers import decimal, whole
 
@@ -364,7 +364,7 @@ def _splice(document: Document, offset: int, text: str) -> Splice:
 
 
 def _to_bytes(
-    document: Document, span: Span, text: str, splices: list[tuple[int, int, str]]
+    document: Document, span: ByteSpan, text: str, splices: list[tuple[int, int, str]]
 ) -> Iterable[Splice]:
     even = len(text) == span.end - span.start  # every character is one byte
     for start, end, insert in splices:
@@ -376,7 +376,7 @@ def _to_bytes(
         )
 
 
-def _line_indent(document: Document, span: Span) -> str | None:
+def _line_indent(document: Document, span: ByteSpan) -> str | None:
     """White space before an element that begins its line; None when something else stands there."""
     back = document.data[max(0, span.start - 400) : span.start]
     width = len("x".encode(document.encoding))

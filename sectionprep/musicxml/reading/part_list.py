@@ -7,7 +7,7 @@ from typing import NamedTuple
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
-from sectionprep.music.chairs import Evidence
+from sectionprep.music.chairs import Clues
 from sectionprep.music.chart import Part, Remark
 from sectionprep.music.naming import clean_name, spoken_name
 from sectionprep.musicxml.document import Document, tag_of
@@ -108,12 +108,10 @@ def _name_in(element: etree._Element | None) -> str:
     return clean_name(element.text)[:_NAME].strip() if element is not None else ""
 
 
-def evidence_of(
-    part: Part, said: PartNames, group: str, measures: list[etree._Element]
-) -> Evidence:
+def evidence_of(part: Part, said: PartNames, group: str, measures: list[etree._Element]) -> Clues:
     """What tells who plays a part. measures: none where nobody sings."""
     clef = part.clefs[0][1] if part.clefs else ""
-    return Evidence(
+    return Clues(
         name=spoken_name(said.name, group),
         abbreviation=said.short,
         group=group,

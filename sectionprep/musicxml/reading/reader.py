@@ -11,7 +11,7 @@ from dataclasses import replace
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
-from sectionprep.music.chairs import Evidence, recognise_all
+from sectionprep.music.chairs import Clues, recognise_all
 from sectionprep.music.chart import Chart, Direction, Note, Part, Remark
 from sectionprep.music.instruments import UNKNOWN, Chair
 from sectionprep.music.lines import line_of, second_lines_of
@@ -174,7 +174,7 @@ class _Reader:
             bars_read=len(measures),
         )
 
-    def _seated(self, parts: list[Part], evidence: list[Evidence]) -> list[Part]:
+    def _seated(self, parts: list[Part], evidence: list[Clues]) -> list[Part]:
         """The parts with their chairs, as the file tells and the director settles, and what each
         player holds."""
         chairs = recognise_all(evidence)

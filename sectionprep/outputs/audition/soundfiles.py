@@ -35,7 +35,7 @@ _COPY = 10 * RATE  # samples written at a time
 Weighted = np.ndarray[tuple[int], np.dtype[np.float64]]
 
 
-class Meter:
+class LoudnessMeter:
     """Integrated loudness of a sound that comes in blocks, of any length: it keeps ten numbers a
     second."""
 
@@ -132,7 +132,7 @@ def _gain(raw: IO[bytes]) -> float:
         return 1.0
     gain = 10 ** (LOUDNESS / 20) / math.sqrt(total / length)
     for _ in range(_MEASURED):
-        meter = Meter()
+        meter = LoudnessMeter()
         for sound in _copies(raw, gain):
             meter.add(sound)
         level = meter.loudness()

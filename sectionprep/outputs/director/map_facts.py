@@ -33,7 +33,7 @@ class RoadSign:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
+class PartBars:
     """Bars of one part, by index, both included."""
 
     part: int
@@ -69,7 +69,7 @@ def road_map(chart: Chart) -> list[RoadSign]:
     return found
 
 
-def solos(chart: Chart, together: Together) -> list[Stretch]:
+def solos(chart: Chart, together: Together) -> list[PartBars]:
     """Who is told to solo, and until when: till words end it, or the player joins a passage, or
     plays no more."""
     found = []
@@ -88,7 +88,7 @@ def solos(chart: Chart, together: Together) -> list[Stretch]:
             stop = min((at for at in ends if at > onset), default=chart.bars[-1].end)
             last = max((n for n, at in plays if bar <= n and at < stop), default=bar)
             busy_until = last
-            found.append(Stretch(part=part.index, first=bar, last=last))
+            found.append(PartBars(part=part.index, first=bar, last=last))
     return found
 
 
@@ -129,7 +129,7 @@ def _plays(part: Part) -> list[tuple[int, int]]:
     return [(n.bar, n.onset) for n in part.notes if not n.is_rest and not n.is_cue and n.duration]
 
 
-def tired_lips(chart: Chart) -> list[Stretch]:
+def tired_lips(chart: Chart) -> list[PartBars]:
     """Stretches of brass players without a bar of rest, the first player of each section."""
     found = []
     for section, members in sections(chart):
@@ -137,7 +137,7 @@ def tired_lips(chart: Chart) -> list[Stretch]:
             continue
         leader = min(members, key=lambda part: (part.chair.number or 1, part.index))
         found += [
-            Stretch(part=leader.index, first=first, last=last)
+            PartBars(part=leader.index, first=first, last=last)
             for first, last in without_rest(chart, chart.lines[leader.index])
             if last - first + 1 >= _LIP
         ]

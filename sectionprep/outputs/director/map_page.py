@@ -10,8 +10,8 @@ from sectionprep.music.chart import Chart
 from sectionprep.outputs.director.chart_map import ChartMap, chart_map
 from sectionprep.outputs.director.map_facts import (
     SCALE,
+    PartBars,
     RoadSign,
-    Stretch,
     loudness,
     road_map,
     sections,
@@ -178,7 +178,7 @@ class _Map:
             if x >= taken.get(p.lead, 0.0):
                 taken[p.lead] = self._boxed(p.id, x, p.lead)
 
-    def solos(self, found: Sequence[Stretch]) -> None:
+    def solos(self, found: Sequence[PartBars]) -> None:
         """A thick line through the bars of a solo, and the word where it begins."""
         for solo in found:
             if solo.part not in self.shown or solo.last < self.first or solo.first > self.last:
@@ -204,7 +204,7 @@ class _Map:
         return x + wide
 
     def loudness(
-        self, loud: Sequence[tuple[str, Sequence[int | None]]], lips: Sequence[Stretch]
+        self, loud: Sequence[tuple[str, Sequence[int | None]]], lips: Sequence[PartBars]
     ) -> None:
         """A quiet line for each section, with the dynamic where it changes; a heavy one under it
         where its first player has no bar of rest for long."""
@@ -232,7 +232,7 @@ class _Map:
                 self._lip(lip, name)
         page.y -= 4
 
-    def _lip(self, lip: Stretch, section: str) -> None:
+    def _lip(self, lip: PartBars, section: str) -> None:
         part = self.chart.parts[lip.part]
         begins, ends = max(lip.first, self.first), min(lip.last, self.last)
         if part.chair.section == section and begins <= ends:

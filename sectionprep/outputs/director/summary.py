@@ -10,7 +10,7 @@ from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
 from sectionprep.music.roadmap import say_order
 from sectionprep.music.timing import say_beat
-from sectionprep.outputs.director.map_facts import Stretch, solos, tired_lips
+from sectionprep.outputs.director.map_facts import PartBars, solos, tired_lips
 from sectionprep.outputs.director.map_page import draw_maps
 from sectionprep.outputs.director.pen import Pen
 from sectionprep.passages import Passage, Together
@@ -79,7 +79,7 @@ def _lip_lines(chart: Chart) -> list[str]:
     ]
 
 
-def _bars(chart: Chart, stretch: Stretch) -> str:
+def _bars(chart: Chart, stretch: PartBars) -> str:
     return f"bars {chart.bars[stretch.first].number} to {chart.bars[stretch.last].number}"
 
 

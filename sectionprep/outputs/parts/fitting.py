@@ -15,7 +15,7 @@ from sectionprep.drawing.paging.lines_and_pages import Jump, LineBox, Pages, bre
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.scene.ink import System, extent
 from sectionprep.drawing.scene.spacing import narrowed
-from sectionprep.outputs.parts.page_heads import Frame
+from sectionprep.outputs.parts.page_heads import PageFrame
 from sectionprep.outputs.sheet_look import sheet_look
 
 _FULL = 0.97  # of the width: a line that reaches as far fills the page
@@ -38,7 +38,7 @@ class Fit:
 
 
 def fit(
-    lines: Sequence[LineBox], frame: Frame, jumps: Sequence[Jump], staff: float, *, tight: bool
+    lines: Sequence[LineBox], frame: PageFrame, jumps: Sequence[Jump], staff: float, *, tight: bool
 ) -> Fit:
     """Lines broken into pages at the first level that needs fewest turns without rest and fewest
     pages. staff: in millimetres, as asked for: only the usual one gives way. tight: the lines are

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Frame:
+class PageFrame:
     """The page in points."""
 
     width: float
@@ -42,11 +42,11 @@ class Frame:
         )
 
 
-def frame_of(paper: str) -> Frame:
+def frame_of(paper: str) -> PageFrame:
     """The page of a paper that templates/sheets.toml names."""
     width, height = sheet_look().paper[paper]
     page = sheet_look().page
-    return Frame(
+    return PageFrame(
         width * MM,
         height * MM,
         page.side * MM,
@@ -57,7 +57,7 @@ def frame_of(paper: str) -> Frame:
     )
 
 
-def cover(canvas: Any, frame: Frame, job: PartJob, pages: int) -> None:
+def cover(canvas: Any, frame: PageFrame, job: PartJob, pages: int) -> None:
     """A title page on the right-hand side: the music then begins on a left page, and a turn falls
     into a rest."""
     sizes = sheet_look().type
@@ -96,7 +96,7 @@ def _credits(job: PartJob) -> list[str]:
     return [text for text in (job.composer, arranger if job.arranger and not same else "") if text]
 
 
-def header(canvas: Any, frame: Frame, job: PartJob, number: int, cover: bool) -> None:
+def header(canvas: Any, frame: PageFrame, job: PartJob, number: int, cover: bool) -> None:
     """The head of a page of music; number: counted from the first one."""
     sizes = sheet_look().type
     top = frame.height - frame.top
@@ -180,7 +180,7 @@ def _firstheader(canvas: Any, job: PartJob, left: float, right: float, top: floa
         canvas.drawString(line.x, top - line.down, line.text)
 
 
-def warning(canvas: Any, frame: Frame, job: PartJob, indices: Sequence[int]) -> None:
+def warning(canvas: Any, frame: PageFrame, job: PartJob, indices: Sequence[int]) -> None:
     """Over the music: bars (by index) of this sheet that are not drawn as the file has them."""
     bars = [job.numbers[bar] if 0 <= bar < len(job.numbers) else "?" for bar in indices]
     if bars:
@@ -193,7 +193,7 @@ def warning(canvas: Any, frame: Frame, job: PartJob, indices: Sequence[int]) -> 
         canvas.drawString(frame.side, y, fonts.fitted(words, fonts.BOLD, size, room))
 
 
-def foot_of_first_page(canvas: Any, frame: Frame, job: PartJob) -> None:
+def foot_of_first_page(canvas: Any, frame: PageFrame, job: PartJob) -> None:
     """Under the footer: what the sheet does not show, and the file's notes on rights."""
     size = sheet_look().type.footer
     y, room = frame.bottom - 14 - 1.4 * size, frame.width - 2 * frame.side
@@ -215,7 +215,7 @@ _BESIDE_NUMBER = 40.0  # points: the number of the page and white
 
 def footer(
     canvas: Any,
-    frame: Frame,
+    frame: PageFrame,
     job: PartJob,
     number: int,
     pages: int,

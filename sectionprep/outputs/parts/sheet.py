@@ -33,7 +33,7 @@ from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
 from sectionprep.outputs.parts.fitting import Fit, filled, fit
-from sectionprep.outputs.parts.page_heads import Frame, frame_of
+from sectionprep.outputs.parts.page_heads import PageFrame, frame_of
 from sectionprep.outputs.parts.proof_pages import Proof, paint_proof_pages
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark
 from sectionprep.outputs.sheet_look import sheet_look
@@ -231,7 +231,7 @@ def _scale(job: PartJob) -> float:
     return 1.0 if job.style.staff <= LARGEST_STAFF else job.style.staff / _USUAL_STAFF
 
 
-def _measured(job: PartJob, frame: Frame) -> Measured:
+def _measured(job: PartJob, frame: PageFrame) -> Measured:
     scale = _scale(job)
     return measure(
         job.xml,
@@ -257,7 +257,7 @@ def _with_room(engraving: Engraving, job: PartJob) -> Engraving:
     return replace(engraving, systems=systems)
 
 
-def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
+def _proved_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
     """The part engraved so that it says what the part says: where the engraver fails or its drawing
     differs, it is told the part once more, as plainly as can be, and the better drawing is taken.
     """
@@ -274,7 +274,7 @@ def _proved_sheet(job: PartJob, frame: Frame) -> _Sheet:
     return min(sheet, again, key=lambda sheet: len(sheet.engraving.proved.differences))
 
 
-def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
+def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without
     rest."""
     part = _measured(job, frame)
@@ -293,7 +293,7 @@ def _best_sheet(job: PartJob, frame: Frame) -> _Sheet:
 _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
 
 
-def _steady_sheet(job: PartJob, frame: Frame, part: Measured) -> _Sheet | None:
+def _steady_sheet(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet | None:
     """A part of slashes in lines of four bars; of five, or the usual way, where that takes fewer
     pages. None for other parts."""
     ways = [steady_lines(part.boxes, part.room, count) for count in _STEADY] if job.steady else []
@@ -315,7 +315,7 @@ _LIE_OPEN = 2  # pages that a player sees at once
 
 def _lay_out(
     job: PartJob,
-    frame: Frame,
+    frame: PageFrame,
     part: Measured,
     way: str,
     earlier: _Drawn | None = None,
@@ -363,7 +363,7 @@ def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
 
 def _place(
     painter: Painter,
-    frame: Frame,
+    frame: PageFrame,
     job: PartJob,
     sheet: _Sheet,
     lines: range,
@@ -410,7 +410,7 @@ _MARGIN_BAR = 2.5  # points wide
 _FROM_STAFF = 9.0  # points between it and the line
 
 
-def _margin_bar(painter: Painter, frame: Frame, top: float, height: float) -> None:
+def _margin_bar(painter: Painter, frame: PageFrame, top: float, height: float) -> None:
     """Beside a line with something new. top: of its staff, points above the foot of the page."""
     x = frame.side - _FROM_STAFF
     painter.canvas.rect(x, top - height, _MARGIN_BAR, height, stroke=0, fill=1)
