@@ -17,9 +17,10 @@ from typing import Any, NamedTuple
 
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.marks import BY_NAME, named_by
-from sectionprep.musicxml.document import ByteSpan, Document
+from sectionprep.musicxml.document import Document
 from sectionprep.musicxml.note_order import stands_after, stands_before
 from sectionprep.musicxml.numbers import decimal, whole
+from sectionprep.musicxml.spans import ByteSpan
 
 
 @dataclass(slots=True, kw_only=True)

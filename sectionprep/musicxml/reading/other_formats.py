@@ -8,7 +8,8 @@ import warnings
 from pathlib import Path
 
 from sectionprep.errors import BadArgument, NotAScore
-from sectionprep.musicxml.document import Document, parse_document, read_bytes
+from sectionprep.musicxml.document import Document, parse_document
+from sectionprep.musicxml.files import read_bytes
 from sectionprep.settings import Limits
 
 FORMATS = {

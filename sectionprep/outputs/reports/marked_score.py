@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.errors import DestinationError, SectionprepError, UnusableSettings
-from sectionprep.musicxml.document import ARCHIVE_ERRORS, Document, open_document
+from sectionprep.musicxml.document import Document, open_document
 from sectionprep.musicxml.editing.splices import Splice, record, splices_of, undo_splices
+from sectionprep.musicxml.files import ARCHIVE_ERRORS
 from sectionprep.settings import read_edited, writable
 from sectionprep.version import __version__
 

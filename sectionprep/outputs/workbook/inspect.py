@@ -10,7 +10,7 @@ from typing import Any
 from xml.parsers import expat
 
 from sectionprep.errors import UnusableSettings
-from sectionprep.musicxml.document import ARCHIVE_ERRORS
+from sectionprep.musicxml.files import ARCHIVE_ERRORS
 from sectionprep.settings import read_edited
 
 #: bytes packed and unpacked, rows, columns: ten times the largest workbook of ours; judgements
