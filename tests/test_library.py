@@ -114,6 +114,7 @@ def _result(n: int, rows: int) -> ChartResult:
     )
 
 
+@pytest.mark.thorough
 def test_the_summary_of_thousands_of_charts_holds_every_row() -> None:
     """How long it takes is measured by tests/measure_book.py."""
     data = summary_workbook(lambda: (_result(n, 10) for n in range(5000)))

@@ -60,6 +60,7 @@ def test_a_planted_wrong_page_is_seen(tmp_path: Path, wrong: str) -> None:
     assert differing_dots(pages[0], pages[0]) == 0
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("syllables", [False, True])
 def test_nothing_collides_on_the_demo_parts(demo_path: Path, syllables: bool) -> None:
     found, looked_at = collisions_in(demo_path, syllables=syllables)

@@ -188,6 +188,7 @@ def test_a_chart_without_slashes_has_no_sheet_of_cues(tmp_path: Path) -> None:
     read_typed(book)
 
 
+@pytest.mark.thorough
 def test_the_small_score_shows_them_only_if_asked(demo_marked: Marked) -> None:
     """The same bars as on the sheets, a set of heads for each part of the rhythm section."""
     again = demo_marked.again

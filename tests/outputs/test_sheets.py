@@ -224,6 +224,7 @@ def test_print_sets_have_a_bookmark_for_every_part_and_copies_from_the_roster(
     assert (tmp_path / "band.pdf").read_bytes() == first
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("pitch", ["written", "sounding"])
 def test_the_small_score_shows_every_part_and_bar(demo_marked: Marked, pitch: str) -> None:
     from sectionprep.outputs.director.small_score import small_score_pdf
@@ -250,6 +251,7 @@ def test_no_turn_without_rest_where_a_line_can_end_in_one(tmp_path: Path) -> Non
     assert all(turn.possible for turn in report.turns)
 
 
+@pytest.mark.thorough
 def test_study_pages_sound_or_read(demo_marked: Marked) -> None:
     """The lead's first accent of the soli at B: written E6 for an alto is a sounding G5."""
     from sectionprep.outputs.director.pages import director_pdf

@@ -175,6 +175,7 @@ inputs = st.dictionaries(
 )
 
 
+@pytest.mark.thorough
 @given(inputs)
 @settings(max_examples=15, deadline=None)
 def test_what_is_typed_comes_back_and_survives_a_new_workbook(
@@ -296,6 +297,7 @@ def test_typed_cells_of_vanished_rows_are_kept(book: Book, tmp_path: Path) -> No
     assert read_typed(tmp_path / "b.xlsx").cells == again.cells
 
 
+@pytest.mark.thorough
 def test_leave_it_is_kept_through_every_further_run(demo_path: Path, tmp_path: Path) -> None:
     """A decision that takes a mark out must not vanish with the row it was typed into."""
     out = tmp_path / "out"
@@ -359,6 +361,7 @@ def test_decisions_win_over_rules_and_reach_every_part(
     assert marked.unfit == ()
 
 
+@pytest.mark.thorough
 def test_copies_and_players_come_from_the_roster_and_typed_copies_are_printed(
     demo_path: Path, tmp_path: Path
 ) -> None:

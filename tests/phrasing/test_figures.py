@@ -55,6 +55,7 @@ def test_what_a_copy_has_printed_stays_its_own() -> None:
     assert "falloff" not in marks[12]
 
 
+@pytest.mark.thorough
 def test_what_is_kept_of_a_figure_does_not_grow_with_its_copies() -> None:
     """Each note of a bar that comes 3,000 times once held the numbers of all others: 2.6 GB in
     planning 20,000 bars."""

@@ -226,6 +226,7 @@ def test_every_bad_cell_is_named_at_once(demo_score: Score, tmp_path: Path) -> N
         assert cell in said, cell
 
 
+@pytest.mark.thorough
 def test_decisions_of_a_workbook_change_nothing_the_second_time(
     demo_score: Score, tmp_path: Path
 ) -> None:
