@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sectionprep.music.chart import Chart
-from sectionprep.music.instruments import HORNS
+from sectionprep.music.instruments import HORNS, UNKNOWN
 from sectionprep.passages.chance import Floats
 from sectionprep.passages.grid import Grid
 from sectionprep.passages.groups import gather
@@ -29,9 +29,10 @@ from sectionprep.passages.texture import HELD, column_kind, struck_lengths, stru
 #: scores (tests/outside); between half and twice of each the figures move by less than .005.
 _RHYTHM_SAYS, _LENGTH_SAYS, _PITCH_SAYS = 1.4, 1.05, 1.0
 _HELD_SAYS = 0.7  # where both parts only hold notes on
-#: Parts of one section are a little likelier together, and winds with strings less so: they are two
-#: choirs, and what one plays with the other is heard as a doubling by it. A prior, never a rule.
-_SAME_SECTION, _OTHER_CHOIR = 0.15, -0.3
+#: Parts of one section are a little likelier together, players of one instrument (both flutes, all
+#: trumpets) twice that, and winds with strings less so: they are two choirs, and what one plays
+#: with the other is heard as a doubling by it. A prior, never a rule.
+_SAME_SECTION, _SAME_INSTRUMENT, _OTHER_CHOIR = 0.15, 0.3, -0.3
 _CHANGES = 0.2  # chance that two parts meet or part at a bar line
 _CHANGES_TEXTURE = 0.15  # from harmony to one line or back
 _LINE = -0.6  # odds from which two parts of a group share one line: judgement, favours saying so
@@ -82,23 +83,27 @@ def _pair_odds(
 ) -> tuple[Floats, Floats]:
     """pairs x bars: log odds of together against apart, and of one line against anything else.
     tutti: parts x bars, the part plays and all who play do the same."""
-    sections = np.array([part.chair.section for part in chart.parts])
     held = _held(chart)
     together, line = [], []
     for start in range(0, len(first), _BLOCK):
         one, other = first[start : start + _BLOCK], second[start : start + _BLOCK]
         members = np.stack([one, other], axis=1)
-        prior = _priors(sections[one], sections[other])
+        prior = _priors(chart, one, other)
         logs = _smoothed(_bar_evidence(evidence, members, grid, held, prior, tutti))
         together.append(np.logaddexp(logs[..., 1], logs[..., 2]) - logs[..., 0])
         line.append(logs[..., 2] - np.logaddexp(logs[..., 0], logs[..., 1]))
     return np.concatenate(together), np.concatenate(line)
 
 
-def _priors(one: NDArray[np.str_], other: NDArray[np.str_]) -> Floats:
-    """Of pairs, by their sections."""
-    winds = np.isin(one, sorted(HORNS)) & np.isin(other, sorted(HORNS))
-    return np.where(one == other, _SAME_SECTION, np.where(winds, 0.0, _OTHER_CHOIR))
+def _priors(chart: Chart, one: NDArray[np.int64], other: NDArray[np.int64]) -> Floats:
+    """Of pairs, by their instruments and sections."""
+    instruments = np.array([part.chair.instrument.key for part in chart.parts])
+    sections = np.array([part.chair.section for part in chart.parts])
+    is_wind = np.isin(sections, sorted(HORNS))
+    choirs = np.where(is_wind[one] & is_wind[other], 0.0, _OTHER_CHOIR)
+    section = np.where(sections[one] == sections[other], _SAME_SECTION, choirs)
+    same = (instruments[one] == instruments[other]) & (instruments[one] != UNKNOWN.key)
+    return np.where(same, _SAME_INSTRUMENT, section)
 
 
 def _bar_evidence(
