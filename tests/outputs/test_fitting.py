@@ -140,3 +140,11 @@ def test_lines_of_slashes_begin_with_letters_and_hold_fewer_bars_where_they_are_
     bars = [BarBox(width=w, section=n == 0) for w in (4000.0, 8000.0) for n in range(8)]
     assert steady_lines(bars, 17_000.0, 4) == (0, 4, 8, 10, 12, 14)
     assert steady_lines(bars, 7_000.0, 4) is None  # one bar alone is too full
+
+
+def test_lines_of_slashes_are_squeezed_as_far_as_any_line_before_they_become_more() -> None:
+    """Twelve bars of which five fill a line: three lines, and squeezed two."""
+    bars = [BarBox(width=3000.0, section=n == 0) for n in range(12)]
+    assert steady_lines(bars, 16_000.0, 5) == (0, 4, 8)
+    assert steady_lines(bars, 16_000.0, 5, squeezed=True) == (0, 6)
+    assert steady_lines(bars, 15_000.0, 5, squeezed=True) == (0, 4, 8)  # under .88 of their width

@@ -153,10 +153,14 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     return tuple(reversed(starts))
 
 
-def steady_lines(bars: Sequence[BarBox], room: float, usual: int) -> tuple[int, ...] | None:
+def steady_lines(
+    bars: Sequence[BarBox], room: float, usual: int, *, squeezed: bool = False
+) -> tuple[int, ...] | None:
     """Indices of the bars that begin a line where each section begins one, and its bars are spread
     evenly over lines of about the usual number, or of fewer where that would be too full. A single
-    bar before the first section stands with it. None where one bar alone is too full."""
+    bar before the first section stands with it. squeezed: bars may be as narrow as any line lets
+    them be. None where one bar alone is too full."""
+    room = room / _SQUEEZE if squeezed else room
     heads = [0, *(n for n, bar in enumerate(bars) if n > 1 and bar.section)]
     starts: list[int] = []
     for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
