@@ -142,6 +142,12 @@ def test_lines_of_slashes_begin_with_letters_and_hold_fewer_bars_where_they_are_
     assert steady_lines(bars, 7_000.0, 4) is None  # one bar alone is too full
 
 
+def test_a_pickup_is_not_counted_among_the_bars_of_a_line() -> None:
+    """A pickup and eight bars: four to a line, as a drummer counts."""
+    bars = [BarBox(width=1300.0), *(BarBox(width=3000.0, section=n == 0) for n in range(8))]
+    assert steady_lines(bars, 17_000.0, 4) == (0, 5)
+
+
 def test_lines_of_slashes_are_squeezed_as_far_as_any_line_before_they_become_more() -> None:
     """Twelve bars of which five fill a line: three lines, and squeezed two."""
     bars = [BarBox(width=3000.0, section=n == 0) for n in range(12)]

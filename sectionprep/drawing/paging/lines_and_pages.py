@@ -158,15 +158,17 @@ def steady_lines(
 ) -> tuple[int, ...] | None:
     """Indices of the bars that begin a line where each section begins one, and its bars are spread
     evenly over lines of about the usual number, or of fewer where that would be too full. A single
-    bar before the first section stands with it. squeezed: bars may be as narrow as any line lets
-    them be. None where one bar alone is too full."""
+    bar before the first section stands with it and is not counted. squeezed: bars may be as narrow
+    as any line lets them be. None where one bar alone is too full."""
     room = room / _SQUEEZE if squeezed else room
     heads = [0, *(n for n, bar in enumerate(bars) if n > 1 and bar.section)]
     starts: list[int] = []
     for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
-        count = end - head
+        before = int(not head and any(bar.section for bar in bars[1:2]))
+        count = end - head - before
         for lines in range(max(1, round(count / usual)), count + 1):
-            here = [head + round(n * count / lines) for n in range(lines)]
+            further = [head + before + round(n * count / lines) for n in range(1, lines)]
+            here = [head, *further]
             if not _too_full(bars, here, end, room):
                 starts += here
                 break
