@@ -10,8 +10,8 @@ from sectionprep.drawing.text import fonts
 
 _PARTS = re.compile(r"^([A-G])([#b]{0,2})(.*?)(?:/([A-G])([#b]{0,2}))?$")
 _ALTERATION = re.compile(r"([#b])(\d+)")
-# Type sizes on a staff of 7.5 mm: the root 11.3 points, a raised 7 8.2, m 8.8, a ninth in parentheses
-# 7.7: what was read from a stand at arm's length, and on a page at 70 % (judgement).
+# Type sizes on a staff of 7.5 mm: the root 11.3 points, a raised 7 8.2, m 8.8, a ninth in
+# parentheses 7.7: judgement, from looking at the page at 70 % of its size.
 SIZE = 400.0  # of the root, hundredths of a millimetre
 _RAISED = 0.72  # of the quality, in root sizes
 _MINOR = 1.08  # of m, which is not raised, in sizes of the quality
