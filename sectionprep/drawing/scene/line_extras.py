@@ -52,10 +52,9 @@ def line_extras(
         chord_extra(spot.x, spot.y, chords.get(name, "")) for name, spot in system.chords.items()
     ]
     found += jazz_extras(system, overlays)
+    found += _syllables(system, syllables, system.bottom, syllable_size)
     if number:
-        found.append(_bar_number(system, number, number_size))
-    floor = system.bottom
-    found += _syllables(system, syllables, floor, syllable_size)
+        found.append(_bar_number(system, number, number_size, [extra.box for extra in found]))
     system.hold(extra.box for extra in found)
     return found
 
@@ -99,16 +98,17 @@ def words_at(kind: str, x: float, y: float, text: str, font: str, size: float) -
     )
 
 
-def _bar_number(system: System, number: str, size: float) -> Extra:
+def _bar_number(system: System, number: str, size: float, added: Sequence[Box]) -> Extra:
     """The number of a line's first bar: right under the staff at its left edge; beside the tail of
     a clef that reaches lower, so that the line takes three millimetres less; under the clef where
-    something else stands there."""
+    something else stands there. added: boxes of what we add besides."""
     low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom + _LINE]
     clefs = [ink.box for ink in low if ink.box[0] < 500 and "clef" in ink.classes]
     beside = max((right for _, _, right, _ in clefs), default=0.0)
     under = max((bottom for *_, bottom in clefs), default=system.staff_bottom)
     found = _number_at(beside, system.staff_bottom, number, size)
-    if any(_close(ink.box, found.box) for ink in low if "clef" not in ink.classes):
+    others = [*added, *(ink.box for ink in low if "clef" not in ink.classes)]
+    if any(_close(box, found.box) for box in others):
         return _number_at(0.0, under, number, size)
     return found
 
