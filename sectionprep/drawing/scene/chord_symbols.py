@@ -20,10 +20,13 @@ _SHIFT = 0.36  # how far the quality is raised, in root sizes
 
 
 def normal(text: str) -> str:
-    """Plain spelling of a chord symbol: signs as # and b, no spaces."""
+    """Plain spelling of a chord symbol: signs as # and b, no spaces, and no natural: the engraver
+    writes one where a file says that a root is altered by 0."""
     for old, new in (
         ("\u266d", "b"),
         ("\u266f", "#"),
+        ("\u266e", ""),
+        ("\ue261", ""),
         ("\ue260", "b"),
         ("\ue262", "#"),
         ("\uea64", "b"),
