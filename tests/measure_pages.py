@@ -1,6 +1,7 @@
 """What is wrong on printed pages? Prints a count for each fault and pair of kinds.
 
-    python tests/measure_pages.py [CHART ...] [--syllables] [--director] [--list] [--quiet]
+    python tests/measure_pages.py [CHART ...] [--corpus N] [--syllables] [--director] [--list]
+        [--quiet]
 
 Looks at every part as it is printed (and, with --director, at the director's pages and both small
 scores) for the faults of page_faults.py, and times every turn anew by the clock: the rest between
@@ -10,13 +11,14 @@ the last note before it and the next one after it, in the order of playing.
 from __future__ import annotations
 
 import argparse
+import hashlib
 import sys
 import tempfile
 import time
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,11 +30,16 @@ from sectionprep.drawing.pdf.painter import MM, Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.music.chart import Chart
+from sectionprep.outputs.parts.alike import made_alike
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked, Options
 
 _DEMO = Path(__file__).resolve().parent.parent / "demo_chart" / "late_tram_home.musicxml"
+#: of a list of scores out of music21's corpus; and the most of one composer
+_LIST, _ALIKE = 40, 6
+#: whose scores are kept for judging the finder
+_KEPT = frozenset({"haydn"})
 _HALF = 0.5  # seconds by which a turn's time may differ: the printed one is in whole seconds
 
 
@@ -119,15 +126,21 @@ def parts_count(marked: Marked, *, syllables: bool = False) -> Count:
     """All faults on the parts of a marked chart."""
     again, found = marked.again, Count()
     with tempfile.TemporaryDirectory() as folder:
-        jobs = part_jobs(
-            Basis.of_score(again, marked.plan),
-            Path(folder),
-            SheetStyle(syllables=syllables),
-        )
+        jobs = [
+            *part_jobs(
+                Basis.of_score(again, marked.plan),
+                Path(folder),
+                SheetStyle(syllables=syllables),
+            )
+        ]
+
+        def drawn(n: int, level: int | None) -> Count:
+            return part_count(replace(jobs[n], level=level), again.chart, n)
+
+        counts = {n: drawn(n, None) for n in range(len(jobs))}
         staves: dict[str, list[float]] = {}
-        for index, job in enumerate(jobs):
-            part = part_count(job, again.chart, index)
-            staves.setdefault(again.chart.parts[index].chair.section, []).append(part.staff)
+        for n, part in made_alike(counts, [job.alike for job in jobs], drawn).items():
+            staves.setdefault(jobs[n].section, []).append(part.staff)
             found.add(part)
     for section, shares in staves.items():
         found.faults += uneven(section, shares)
@@ -244,6 +257,26 @@ def _lines_count(name: str, lines: Sequence[Painted], wholes: Sequence[int], pdf
     return found
 
 
+def corpus_list(number: int) -> list[Path]:
+    """Forty scores of the corpus that comes with music21, drawn by lot: the same for a number."""
+    import music21
+
+    home = Path(music21.__file__).parent / "corpus"
+    scores = [p for p in home.rglob("*") if p.suffix in (".mxl", ".xml", ".musicxml")]
+
+    def lot(path: Path) -> str:
+        return hashlib.sha256(f"{number} {path.relative_to(home)}".encode()).hexdigest()
+
+    found: list[Path] = []
+    drawn: Counter[str] = Counter(dict.fromkeys(_KEPT, _ALIKE))
+    for path in sorted(scores, key=lot):
+        composer = path.relative_to(home).parts[0]
+        drawn[composer] += 1
+        if drawn[composer] <= _ALIKE:
+            found.append(path)
+    return found[:_LIST]
+
+
 def _say(name: str, found: Count, listed: bool) -> None:
     print(
         f"{name}: {len(found.faults)} faults among {found.signs} signs on {found.pages} pages; "
@@ -260,25 +293,27 @@ def main() -> None:
     """Print the count."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("charts", nargs="*", type=Path)
+    parser.add_argument("--corpus", type=int, metavar="N", help="a list of scores drawn by lot")
     parser.add_argument("--syllables", action="store_true")
     parser.add_argument("--director", action="store_true")
     parser.add_argument("--list", action="store_true")
     parser.add_argument("--quiet", action="store_true", help="the sum over all charts alone")
     args = parser.parse_args()
     total, begun = Count(), time.monotonic()
-    for path in args.charts or [_DEMO]:
+    charts = args.charts + (corpus_list(args.corpus) if args.corpus is not None else [])
+    for path in charts or [_DEMO]:
         try:
             marked = marked_of(path)
             found = parts_count(marked, syllables=args.syllables)
             if args.director:
                 found.add(director_count(marked))
         except Exception as error:  # a measure goes on with the next chart
-            print(f"{path.name}: not measured: {error!r:.200}")
+            print(f"{path.name}: not measured: {error!r:.200}", flush=True)
             continue
         total.add(found)
         if not args.quiet:
             _say(path.name, found, args.list)
-    if len(args.charts) > 1:
+    if len(charts) > 1:
         _say(f"all, {time.monotonic() - begun:.0f} s", total, False)
 
 

@@ -20,6 +20,7 @@ from sectionprep.drawing.scene.line_extras import Extra
 TOLERANCE = 15.0  # judgement: below this the eye sees two things that touch, not one blot
 NEAR = 50.0  # half a millimetre between words: judgement of readers
 STUB = 600.0  # a hairpin shorter than this that begins before the line's first note
+FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar; judgement
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
 NUMBER = 150.0  # beside the number of a long rest: closer, it reads as a digit; judgement
 NARROW = 400.0  # a bar narrower than this cannot be counted; judgement
@@ -71,6 +72,7 @@ BODIES = frozenset(
 )
 _READ = frozenset(
     {"words", "rehearsal mark", "road map", "chord", "number", "syllable", "dynamic", "lyric"}
+    | {"fermata"}
 )  # what must stand apart to be read
 _OUTSIDE = frozenset({"words", "road map", "dynamic", "chord", "syllable"})
 _SOLID = frozenset({"head", "accidental", "flag", "clef"})
@@ -273,7 +275,8 @@ def in_rest_numbers(part: str, line: int, system: System, signs: Sequence[Sign])
 def over_wrong_bars(
     part: str, line: int, system: System, bars: Mapping[str, int], places: Mapping[str, int]
 ) -> list[Fault]:
-    """Words that begin outside their bar (and, if they end where it ends, do not end there).
+    """Words that begin outside their bar (and, if they end where it ends, do not end there, or are
+    longer than two bars and do not end at its bar line, as a sentence of the road map does).
     bars: index of each drawn bar, by id; places: of the bar in which each sign stands."""
     edges: dict[int, tuple[float, float]] = {}
     for bar, left, right in system.bar_edges:
@@ -290,7 +293,8 @@ def over_wrong_bars(
     for name, box in groups.items():
         left, right = edges.get(places[name], (box[0], box[2]))
         begins = left - FROM_ITS_BAR <= box[0] < right
-        ends = left < box[2] <= right + 100 and box[2] - box[0] < 2 * (right - left)
+        short = box[2] - box[0] < 2 * (right - left) or right - FLUSH < box[2]
+        ends = left < box[2] <= right + FLUSH and short
         if not begins and not ends:
             found.append(Fault("over the wrong bar", ("words", ""), part, line, box))
     return found

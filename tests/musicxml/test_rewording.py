@@ -277,3 +277,29 @@ def test_a_tempo_said_on_both_staves_is_printed_once() -> None:
         xml.replace("<staves>2</staves>", "", 1).replace("</time>", "</time><staves>2</staves>", 1)
     )
     assert len(list(root.iter("metronome"))) == 1
+
+
+@pytest.mark.parametrize(
+    ("given", "height", "side"),
+    [
+        ("", "30", "above"),
+        ("", "-62.5", "below"),
+        ("", "-20", None),  # between the lines
+        ("", "", None),
+        ("", "far", None),
+        (' placement="below"', "30", "below"),  # said is said
+        (' directive="yes"', "", "above"),
+    ],
+)
+def test_a_direction_stands_on_the_side_where_the_file_has_it(
+    given: str, height: str, side: str | None
+) -> None:
+    """MusicXML 4.0, default-y: from the top line of the staff, upwards. 299 words, dynamics and
+    hairpins of the music21 corpus say it in no other way; all of them were printed below."""
+    at = f' default-y="{height}"' if height else ""
+    words = (
+        f"<direction{given}><direction-type><words{at}>pizz.</words></direction-type></direction>"
+    )
+    root, _ = _extract(part_xml(_TUNE, signs={0: words}))
+    (direction,) = root.iter("direction")
+    assert direction.get("placement") == side

@@ -15,6 +15,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
     BarBox,
     Jump,
     LineBox,
+    break_lines,
     break_pages,
     lie_open,
     steady_lines,
@@ -140,3 +141,24 @@ def test_lines_of_slashes_begin_with_letters_and_hold_fewer_bars_where_they_are_
     bars = [BarBox(width=w, section=n == 0) for w in (4000.0, 8000.0) for n in range(8)]
     assert steady_lines(bars, 17_000.0, 4) == (0, 4, 8, 10, 12, 14)
     assert steady_lines(bars, 7_000.0, 4) is None  # one bar alone is too full
+
+
+def test_a_last_bar_with_a_letter_of_its_own_stands_with_those_before() -> None:
+    """Eight bars and a last one under a letter: no line for one bar, of slashes or of notes."""
+    bars = [BarBox(width=3000.0, section=n in (0, 8)) for n in range(9)]
+    assert steady_lines(bars, 17_000.0, 4) == (0, 4)
+    assert break_lines(bars, 17_000.0) == (0, 4)
+
+
+def test_a_pickup_is_not_counted_among_the_bars_of_a_line() -> None:
+    """A pickup and eight bars: four to a line, as a drummer counts."""
+    bars = [BarBox(width=1300.0), *(BarBox(width=3000.0, section=n == 0) for n in range(8))]
+    assert steady_lines(bars, 17_000.0, 4) == (0, 5)
+
+
+def test_lines_of_slashes_are_squeezed_as_far_as_any_line_before_they_become_more() -> None:
+    """Twelve bars of which five fill a line: three lines, and squeezed two."""
+    bars = [BarBox(width=3000.0, section=n == 0) for n in range(12)]
+    assert steady_lines(bars, 16_000.0, 5) == (0, 4, 8)
+    assert steady_lines(bars, 16_000.0, 5, squeezed=True) == (0, 6)
+    assert steady_lines(bars, 15_000.0, 5, squeezed=True) == (0, 4, 8)  # under .88 of their width

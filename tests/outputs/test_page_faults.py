@@ -114,6 +114,20 @@ def test_words_over_the_wrong_bar_are_seen(drawn: Engraving) -> None:
     assert "over the wrong bar" in faults
 
 
+def test_a_sentence_of_the_road_map_ends_at_its_bar_line(drawn: Engraving) -> None:
+    """However long it is; two millimetres before the line it stands over the wrong bars."""
+    n, system, words = _line_with(drawn, "dir")
+    bar = next(bar for bar, left, right in system.bar_edges if left < words.box[0] < right)
+    right = next(right for name, _, right in system.bar_edges if name == bar)
+    left = next(left for name, left, _ in system.bar_edges if name == bar)
+    x0, y0, _, y1 = words.box
+    for short, faults in ((0.0, set()), (200.0, {"over the wrong bar"})):
+        box = (right - short - 2.5 * (right - left), y0 - 600, right - short, y1 - 600)
+        sentence = words.moved(-600.0, box[0] - x0)._replace(box=box)
+        others = tuple(i for i in system.ink if i.group == words.group)
+        assert _faults(drawn, n, _with(system, sentence, without=others)) == faults
+
+
 def test_a_stub_is_seen(drawn: Engraving) -> None:
     n, system, hairpin = _line_with(drawn, "hairpin")
     first = min(spot.x for spot in system.heads.values())

@@ -14,7 +14,7 @@ from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.names import safe_name
-from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
+from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, as_printed
 from sectionprep.outputs.parts.sheets import (
     Basis,
     draw_all,
@@ -148,6 +148,20 @@ def test_rests_at_bar_ends_are_in_seconds() -> None:
 )
 def test_chord_symbols_are_understood(text: str, expected: tuple[object, ...]) -> None:
     assert split(text) == expected
+
+
+def test_a_root_altered_by_nothing_has_no_sign(tmp_path: Path) -> None:
+    """MusicXML 4.0, root-alter and bass-alter: 0 is natural, and many programs write it; a chord
+    symbol was printed with a natural after its root, and its quality was not understood."""
+    harmony = (
+        "<harmony><root><root-step>C</root-step><root-alter>0</root-alter></root>"
+        "<kind>minor-seventh</kind>"
+        "<bass><bass-step>G</bass-step><bass-alter>0</bass-alter></bass></harmony>"
+    )
+    d = parse_document(Path("x"), score_xml({"Guitar": part_xml(TUNE, signs={0: harmony})}))
+    (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
+    (chord,) = as_printed(job).engraving.chords.values()
+    assert split(chord) == ("C", "", "m7", [], "G", "")
 
 
 @pytest.fixture(scope="module")

@@ -6,9 +6,38 @@ from __future__ import annotations
 import pytest
 
 from sectionprep.drawing.scene.ink import Ink, InkSpot, Line, System
+from sectionprep.drawing.scene.line_extras import line_extras
 from sectionprep.drawing.scene.skyline import restack
+from sectionprep.drawing.text import fonts
 
 WIDTH = 10000.0
+
+
+def _number(*ink: Ink) -> tuple[float, float, float, float]:
+    """Box of the bar number of a line."""
+    (extra,) = line_extras(
+        _system(*ink),
+        chords={},
+        overlays={},
+        number="27",
+        number_size=300.0,
+        syllables={},
+        syllable_size=0.0,
+    )
+    return extra.box
+
+
+def test_a_bar_number_stands_right_under_the_staff_beside_what_reaches_lower() -> None:
+    """A treble clef, here from 90 to 580, ends under the staff; the number would cost the line
+    three millimetres under it. Where a dynamic stands in its way, it goes there."""
+    fonts.register()
+    assert _number()[:2] == pytest.approx((0.0, 1869.0))
+    clef = _ink(90, 700, 580, 2100, "clef")
+    assert _number(clef)[:2] == pytest.approx((580.0, 1869.0))
+    for left, x in ((1000.0, 580.0), (900.0, 0.0)):
+        dynamic = _ink(left, 1850, left + 300, 2100, "dynam")
+        assert _number(clef, dynamic)[0] == x
+    assert _number(clef, dynamic)[1] == pytest.approx(2169.0)
 
 
 def _ink(x0: float, top: float, x1: float, bottom: float, *classes: str, group: str = "") -> Ink:

@@ -63,6 +63,13 @@ def test_a_dynamic_on_its_own_staffs_low_note() -> None:
     assert not _faults(rows_apart(before, {}))
 
 
+def test_a_dynamic_keeps_its_distance_from_a_fermata_of_the_next_staff() -> None:
+    """A tenth of a millimetre apart they read as one sign."""
+    before = _line(_sign("dynam", (1000, 430, 1250, 560)), _sign("fermata", (1010, 570, 1230, 680)))
+    assert _faults(before)
+    assert not _faults(rows_apart(before, {}))
+
+
 def test_a_syllable_close_under_a_dynamic_and_the_weights_with_it() -> None:
     signs = _sign("dynam", (1000, 430, 1200, 560)), _sign("syl", (1100, 570, 1300, 660))
     before = replace(_line(*signs), wedges={"a": InkSpot(1150, 670)})

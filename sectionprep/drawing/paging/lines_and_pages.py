@@ -19,6 +19,8 @@ _SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
 #: for a bar beside one that is too full for a line by itself: dearer than any gaping line
 _CROWD = 60.0
+_LETTER = 4.0  # for a section that begins inside a line
+_LONELY = 6.0  # for a bar alone on the last line: dearer than its letter inside the line before
 _TORN_CODA = 500.0  # for a coda inside a line: no line is as dear
 INDENT = 1500.0  # of the line on which the coda begins, hundredths of a millimetre; judgement
 TURN_SECONDS = 2.5  # a turn needs about this long; judgement
@@ -47,7 +49,7 @@ def line_cost(
     stretch = room / max(natural, 1.0)
     if last and stretch > 1:
         stretch = min(stretch, 1.25)
-    cost = 3.5 * math.log(stretch) ** 2 + 4.0 * sections
+    cost = 3.5 * math.log(stretch) ** 2 + _LETTER * sections
     if stretch < _SQUEEZE:
         cost += 40.0 * (_SQUEEZE / stretch - 1) + 2.0
     if stretch > _GAPE and not last:
@@ -55,7 +57,7 @@ def line_cost(
     if not last:
         cost += 0.5 * abs(count - 4) + 0.8 * max(0, count - 7)
     elif count == 1:
-        cost += 1.0
+        cost += _LONELY
     return cost + 30.0 if torn else cost
 
 
@@ -153,16 +155,22 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     return tuple(reversed(starts))
 
 
-def steady_lines(bars: Sequence[BarBox], room: float, usual: int) -> tuple[int, ...] | None:
+def steady_lines(
+    bars: Sequence[BarBox], room: float, usual: int, *, squeezed: bool = False
+) -> tuple[int, ...] | None:
     """Indices of the bars that begin a line where each section begins one, and its bars are spread
     evenly over lines of about the usual number, or of fewer where that would be too full. A single
-    bar before the first section stands with it. None where one bar alone is too full."""
-    heads = [0, *(n for n, bar in enumerate(bars) if n > 1 and bar.section)]
+    bar before the first section stands with it and is not counted; the last bar never stands alone.
+    squeezed: bars may be as narrow as any line lets them be. None where one bar is too full."""
+    room = room / _SQUEEZE if squeezed else room
+    heads = [0, *(n for n, bar in enumerate(bars[:-1]) if n > 1 and bar.section)]
     starts: list[int] = []
     for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
-        count = end - head
+        before = int(not head and any(bar.section for bar in bars[1:2]))
+        count = end - head - before
         for lines in range(max(1, round(count / usual)), count + 1):
-            here = [head + round(n * count / lines) for n in range(lines)]
+            further = [head + before + round(n * count / lines) for n in range(1, lines)]
+            here = [head, *further]
             if not _too_full(bars, here, end, room):
                 starts += here
                 break

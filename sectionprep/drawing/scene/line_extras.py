@@ -17,7 +17,8 @@ from sectionprep.drawing.scene.ink import Box, System
 from sectionprep.drawing.scene.spacing import apart
 from sectionprep.drawing.text import fonts
 
-_NUMBER_GAP = 60.0  # between clef and bar number
+_NUMBER_GAP = 60.0  # white around a bar number
+_LINE = 20.0  # what reaches no further below a staff belongs to its lines
 _SYLLABLE_GAP = 70.0  # between the lowest ink and the syllables
 _SYLLABLE_LEAST = 0.75  # of the type size: how far the syllables of a full line may shrink
 #: white between two syllables: a millimetre on the smallest staff, too
@@ -51,19 +52,9 @@ def line_extras(
         chord_extra(spot.x, spot.y, chords.get(name, "")) for name, spot in system.chords.items()
     ]
     found += jazz_extras(system, overlays)
+    found += _syllables(system, syllables, system.bottom, syllable_size)
     if number:
-        found.append(
-            words_at(
-                "number",
-                0,
-                _under_clef(system) + _NUMBER_GAP + 0.75 * number_size,
-                number,
-                fonts.ITALIC,
-                number_size,
-            )
-        )
-    floor = system.bottom
-    found += _syllables(system, syllables, floor, syllable_size)
+        found.append(_bar_number(system, number, number_size, [extra.box for extra in found]))
     system.hold(extra.box for extra in found)
     return found
 
@@ -107,13 +98,33 @@ def words_at(kind: str, x: float, y: float, text: str, font: str, size: float) -
     )
 
 
-def _under_clef(system: System) -> float:
-    """Lowest ink at the left edge: the bar number goes under it."""
-    return max(
-        [
-            system.staff_bottom,
-            *(i.box[3] for i in system.ink if i.box[0] < 500 and "clef" in i.classes),
-        ]
+def _bar_number(system: System, number: str, size: float, added: Sequence[Box]) -> Extra:
+    """The number of a line's first bar: right under the staff at its left edge; beside the tail of
+    a clef that reaches lower, so that the line takes three millimetres less; under the clef where
+    something else stands there. added: boxes of what we add besides."""
+    low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom + _LINE]
+    clefs = [ink.box for ink in low if ink.box[0] < 500 and "clef" in ink.classes]
+    beside = max((right for _, _, right, _ in clefs), default=0.0)
+    under = max((bottom for *_, bottom in clefs), default=system.staff_bottom)
+    found = _number_at(beside, system.staff_bottom, number, size)
+    others = [*added, *(ink.box for ink in low if "clef" not in ink.classes)]
+    if any(_close(box, found.box) for box in others):
+        return _number_at(0.0, under, number, size)
+    return found
+
+
+def _number_at(x: float, under: float, number: str, size: float) -> Extra:
+    base = under + _NUMBER_GAP + 0.75 * size
+    return words_at("number", x, base, number, fonts.ITALIC, size)
+
+
+def _close(box: Box, other: Box) -> bool:
+    """True where there is less white between two boxes than a number wants."""
+    return (
+        box[0] < other[2] + _NUMBER_GAP
+        and other[0] - _NUMBER_GAP < box[2]
+        and box[1] < other[3] + _NUMBER_GAP
+        and other[1] - _NUMBER_GAP < box[3]
     )
 
 

@@ -15,12 +15,11 @@ from itertools import pairwise
 from sectionprep.drawing.scene.ink import Box, Curve, Ink, Point, Polygon, Text, box_of
 
 _WORDS = frozenset({"dir", "tempo", "reh", "repeatMark"})
-READ = _WORDS | {"dynam", "syl"}
+READ = _WORDS | {"dynam", "syl", "fermata"}
 _MOVES = _WORDS | {"dynam", "tupletNum", "hairpin", "breath"}
 IN_THE_WAY = READ | {
     "tupletNum",
     "artic",
-    "fermata",
     "breath",
     "voltaBracket",
     "notehead",

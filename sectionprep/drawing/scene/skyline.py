@@ -22,6 +22,7 @@ from sectionprep.drawing.scene.under_staff import CLEAR, clear_under
 _SIGNS = frozenset({"dynam", "hairpin", "dir", "syl"})
 _WORDS = frozenset({"tempo", "reh", "dir", "repeatMark", "voltaBracket"})
 _CLEAR = 70.0  # white between two things, hundredths of a millimetre
+_OVER_FERMATA = 22.0  # more white over a sign that is read by itself
 _SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
 #: white beside the count of a long rest: closer, a metronome's number seems to go on; judgement
 _BESIDE_COUNT = 200.0
@@ -49,7 +50,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
         if word and over.setdefault(ink.group, bottom < system.staff_top + 50):
             moving["endings" if word == "voltaBracket" else ink.group or word].append(n)
         elif top < system.staff_top:
-            music.append((left, right, top))
+            music.append((left, right, top - _OVER_FERMATA * ("fermata" in ink.classes)))
             if "multiRest" in ink.classes:
                 counts.append((left - _BESIDE_COUNT, right + _BESIDE_COUNT, top))
     base, taken = _chord_line(system, chords, music)

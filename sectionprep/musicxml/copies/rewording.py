@@ -1,5 +1,5 @@
 """What the engraver draws only when it is written in another way: frames, string numbers, stress,
-plungers.
+plungers, and on which side of the staff a direction stands.
 
 Works on the copy that the engraver is given; the director's file keeps its own.
 """
@@ -14,11 +14,13 @@ from lxml import etree
 from sectionprep.musicxml.copies.dashes import join_dashes
 from sectionprep.musicxml.copies.enclosures import enclose, mark_enclosures
 from sectionprep.musicxml.copies.undrawn import GIVEN
+from sectionprep.musicxml.numbers import decimal
 
 #: words that speak to a player of sounds, not of an instrument: a tilde, a letter, numbers
 #: ("~C7,0")
 _PLAYBACK = re.compile(r"\s*(~\s*[A-Za-z]\s*-?\d+(\s*,\s*-?\d+)*\s*)+", re.ASCII)
 _STRESS = dict(zip(("stress", "unstress"), sorted(GIVEN), strict=True))
+_BOTTOM_LINE = -40  # tenths of a space from the top line of five
 _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
 
 
@@ -30,6 +32,7 @@ def reword(measure: etree._Element) -> int:
         join_dashes(measure)
         _say_as_words(measure)
         mark_enclosures(measure)
+        _take_sides(measure)
     for technical in list(measure.iter("technical")):
         _rewrite_technical(technical)
     for articulations in list(measure.iter("articulations")):
@@ -50,6 +53,21 @@ def write_out_repeats(measure: etree._Element) -> None:
             around.remove(repeat)
             if not len(around):
                 _take_out(around)
+
+
+def _take_sides(measure: etree._Element) -> None:
+    """What names no side of the staff stands where the file has drawn it: its height counts in
+    tenths of a space from the top line (MusicXML 4.0, default-y; the engraver does not look at it).
+    Between the lines neither side is meant; the heading of a movement stands above."""
+    for direction in measure.iterchildren("direction"):
+        if direction.get("placement"):
+            continue
+        signs = direction.iterfind("direction-type/*")
+        y = next((y for sign in signs if (y := decimal(sign.get("default-y"))) is not None), 0)
+        if y > 0 or direction.get("directive") == "yes":
+            direction.set("placement", "above")
+        elif y < _BOTTOM_LINE:
+            direction.set("placement", "below")
 
 
 def _take_out_playback(measure: etree._Element) -> int:

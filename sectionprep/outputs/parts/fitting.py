@@ -2,8 +2,8 @@
 white between its lines less, level by level, at most as far as templates/sheets.toml says.
 
 Nothing is engraved anew for it: the drawn lines are scaled, and the white between their signs
-widened until they fill the page again. Three levels are all there are, so no two parts of a section
-are further apart than two.
+widened until they fill the page again. A section comes in two of the levels at most
+(alike.py).
 """
 
 from __future__ import annotations
@@ -38,15 +38,22 @@ class Fit:
 
 
 def fit(
-    lines: Sequence[LineBox], frame: PageFrame, jumps: Sequence[Jump], staff: float, *, tight: bool
+    lines: Sequence[LineBox],
+    frame: PageFrame,
+    jumps: Sequence[Jump],
+    staff: float,
+    *,
+    tight: bool,
+    level: int | None = None,
 ) -> Fit:
     """Lines broken into pages at the first level that needs fewest turns without rest and fewest
     pages. staff: in millimetres, as asked for: only the usual one gives way. tight: the lines are
-    packed as close as the style allows from the beginning."""
+    packed as close as the style allows from the beginning. level: at this one alone."""
     page, levels = sheet_look().page, _levels()
     usual = levels[0][0]
     fits = []
-    for size, gap in levels if staff == usual else levels[:1]:
+    tried = levels if level is None else levels[level : level + 1]
+    for size, gap in tried if staff == usual else levels[:1]:
         share, least = size / usual, page.gap * MM * (levels[-1][1] if tight else gap)
         scaled = tuple(replace(line, height=line.height * share) for line in lines)
         broken = break_pages(scaled, frame.room(True), frame.room(False), least, jumps)

@@ -69,7 +69,8 @@ class PartJob:
     lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
     sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
-    of four bars.
+    of four bars. section: whose sheets are to look alike; level: of page economy,
+    None for the best.
     """
 
     xml: bytes
@@ -94,6 +95,13 @@ class PartJob:
     remarks: tuple[SheetRemark, ...] = ()
     changed: frozenset[str] = frozenset()
     steady: bool = False
+    section: str = ""
+    level: int | None = None
+
+    @property
+    def alike(self) -> tuple[str, float]:
+        """Equal for parts whose sheets are to look alike: section, and staff as asked for."""
+        return self.section, self.style.staff
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +129,11 @@ class SheetReport:
     pitches: int = 0
     accidentals: int = 0
     differences: tuple[Difference, ...] = ()
+
+    @property
+    def hard(self) -> int:
+        """Turns without time to turn."""
+        return sum(not turn.possible for turn in self.turns)
 
 
 @collector_at_rest()
@@ -296,7 +309,10 @@ _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to sav
 def _steady_sheet(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet | None:
     """A part of slashes in lines of four bars; of five, or the usual way, where that takes fewer
     pages. None for other parts."""
-    ways = [steady_lines(part.boxes, part.room, count) for count in _STEADY] if job.steady else []
+    ways = [
+        steady_lines(part.boxes, part.room, count, squeezed=count != _STEADY[0])
+        for count in (_STEADY if job.steady else ())
+    ]
     best: _Sheet | None = None
     for starts in [*(way for way in ways if way is not None), None] if ways else []:
         drawn: _Drawn | None = None
@@ -332,7 +348,7 @@ def _lay_out(
         drawn = _Drawn(engraving, extras, _line_boxes(engraving, job))
     engraving, extras = drawn.engraving, drawn.extras
     jumps = tuple(_between_lines(engraving, job.jumps))
-    found = fit(drawn.lines, frame, jumps, job.style.staff, tight=way == "tight")
+    found = fit(drawn.lines, frame, jumps, job.style.staff, tight=way == "tight", level=job.level)
     if found.share != 1.0:
         systems = filled(engraving.systems, found.share, part.width_mm * 100)
         systems = tuple(set_apart(s, chord_boxes(s, engraving.chords)) for s in systems)

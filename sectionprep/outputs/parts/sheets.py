@@ -26,6 +26,7 @@ from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import Undrawn
 from sectionprep.musicxml.document import Document
 from sectionprep.outputs.names import safe_name
+from sectionprep.outputs.parts.alike import made_alike
 from sectionprep.outputs.parts.cue_choice import choose_cues
 from sectionprep.outputs.parts.proof_pages import Proof, proof_of
 from sectionprep.outputs.parts.reminders import reminders
@@ -197,6 +198,7 @@ class _JobMaker:
             rests=rests_at_bar_ends(chart, part),
             jumps=jumps,
             steady=is_mostly_slashes(part),
+            section=part.chair.section,
             under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),
             lyricist=chart.lyricist,
@@ -266,7 +268,14 @@ class Drawing:
             except Died as why:
                 found.append(_not_drawn(job, why) if why.hopeless else self._once_more(job))
             tick()
-        return found
+        drawn = {n: report for n, report in enumerate(found) if report.pages}
+        even = made_alike(drawn, [job.alike for job in self.jobs], self._again)
+        return [even.get(n, report) for n, report in enumerate(found)]
+
+    def _again(self, part: int, level: int | None) -> SheetReport:
+        """A part drawn once more, at another level of page economy."""
+        job = replace(self.jobs[part], level=level)
+        return self.apart.submit(draw_part, job, seconds=seconds_for(job.xml)).result()
 
     def _once_more(self, job: PartJob) -> SheetReport:
         """A part that brought the engraver down, told as plainly as can be."""
