@@ -64,9 +64,8 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
         after is not None
         and spot.after == 0
         and abs(spot.ahead) == 1
-        and after.on_beat
-        and after.strong
-        and not spot.strong
+        and after.beat == 1
+        and not spot.is_top
     ):
         return Candidate(
             spot=spot.index,

@@ -56,6 +56,7 @@ RULE = Rule(
     source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often "
     "stressed); the "
     "anticipation: common practice, no source",
-    limits="a top that is leapt to after a long climb is not announced; gives no weight: turning notes as such are not louder (Weimar count)",
+    limits="a top that is leapt to after a long climb is not announced; gives no weight: turning "
+    "notes as such are not louder (Weimar count)",
     propose=_propose,
 )
