@@ -13,7 +13,7 @@ from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
 # of the off-beat that runs into a top on 1 or 3, which swing anticipates, or on 2 or 4; judgements
-_ANNOUNCES, _WEAK = 1.05, 1.0
+_ANNOUNCES, _WEAK = 1.06, 1.0
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -28,7 +28,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             because="the line turns here",
         )
         before = view.prev(spot)
-        announced = spot.is_top and spot.on_beat and not view.climbs_far(spot)
+        announced = spot.is_top and spot.on_beat and spot.is_eighth and not view.climbs_far(spot)
         if announced and before is not None and _announces(before):
             yield Candidate(
                 spot=before.index,
