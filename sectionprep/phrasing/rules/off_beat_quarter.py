@@ -16,6 +16,8 @@ from sectionprep.phrasing.view import LineView, Spot
 
 # the hottest notes of a line: enough for a mark in every style but concert music; judgement
 _PUSH = 1.6
+# against a top of the line less than a bar before a push that lies no lower; judgements
+_LESS, _AHEAD = -0.4, 3.5
 _INNER = 0.6  # an eighth between sixteenths that pushes over the half-beat only; judgement
 
 
@@ -24,6 +26,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if spot.pushed:
             yield _push(view, spot, how)
+            yield from _on_the_way(view, spot)
         elif spot.fine and spot.off_beat and spot.length >= 1:
             yield Candidate(
                 spot=spot.index,
@@ -31,6 +34,19 @@ def _propose(view: LineView) -> Iterable[Candidate]:
                 marks=("accent",),
                 because="pushed between the sixteenths",
             )
+
+
+def _on_the_way(view: LineView, push: Spot) -> Iterable[Candidate]:
+    """Tops on the beat, not above the push, from which the line goes on to it."""
+    near = view.prev(push)
+    while near is not None and push.tone.onset - near.tone.onset <= _AHEAD * view.beat:
+        if near.is_top and near.on_beat and near.is_eighth and near.pitch <= push.pitch:
+            yield Candidate(
+                spot=near.index,
+                lean=_LESS,
+                because="on the way to the push, which has the weight",
+            )
+        near = view.prev(near)
 
 
 def _push(view: LineView, spot: Spot, how: str) -> Candidate:
