@@ -40,7 +40,7 @@ _SQUARE_GAPS = (1, 2, 4)  # beats; three beats or one and a half cut across the 
 _EVEN_REACH = max(_SQUARE_GAPS)
 _BARE = 0.5  # a whole phrase without a lean
 _NONE, _FAR = -1, -2
-_EMPTY_BEATS = 4  # from here on a stretch without a lean costs
+_EMPTY_BEATS = 4.5  # from here on a stretch without a lean costs
 _EMPTY = 0.22  # per further beat
 # of running eighths without a lean: the line sits flat (common practice, no source; the number is
 # a judgement)
@@ -61,15 +61,21 @@ _Set = tuple[float, tuple[int, ...]]  # score and positions of leans
 _score_of = itemgetter(0)
 
 
-def pair_cost(a: Spot, b: Spot, turns_between: bool) -> tuple[float, str]:
+def pair_cost(a: Spot, b: Spot, turns_between: bool, *, sits: bool = False) -> tuple[float, str]:
     """Price of leaning on `b` next after `a`, distance apart, and the pattern that it is charged
-    for."""
+    for. sits: the style sits on the beat, so that 1 and 3 in a row are no fault."""
     gap = _beats(a, b)
     if b.before >= _PARTED:
         return 0.0, ""
     square = (
         _SQUARE
-        if a.is_eighth and a.on_beat and b.on_beat and a.strong and b.strong and gap == 2
+        if not sits
+        and a.is_eighth
+        and a.on_beat
+        and b.on_beat
+        and a.strong
+        and b.strong
+        and gap == 2
         else 0.0
     )
     adjacent = b.index == a.index + 1
@@ -138,13 +144,18 @@ class Chooser:
     cost little.
 
     apart: positions that are brought out anyway; they are never in a set. runs: False where the
-    style lets a line run without a lean.
+    style lets a line run without a lean. sits: True where it sits on the beat.
     """
 
     def __init__(
-        self, spots: Sequence[Spot], apart: frozenset[int] = frozenset(), *, runs: bool = True
+        self,
+        spots: Sequence[Spot],
+        apart: frozenset[int] = frozenset(),
+        *,
+        runs: bool = True,
+        sits: bool = False,
     ) -> None:
-        self.spots, self.apart = spots, apart
+        self.spots, self.apart, self.sits = spots, apart, sits
         self.turns = _running_turns(spots)
         self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
         self.moving = _moving(spots)
@@ -159,8 +170,8 @@ class Chooser:
         if found is None:
             turns_between = self.turns[b] - self.turns[a + 1] > 0
             empty = _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
-            found = pair_cost(self.spots[a], self.spots[b], turns_between)[0] + empty, empty
-            self._pairs[a, b] = found
+            price, _ = pair_cost(self.spots[a], self.spots[b], turns_between, sits=self.sits)
+            found = self._pairs[a, b] = price + empty, empty
         return found
 
     def flat(self, a: int, b: int) -> float:

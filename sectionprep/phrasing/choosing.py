@@ -36,7 +36,8 @@ def choosers_of(view: LineView, known: dict[Shape, Chooser]) -> dict[int, Choose
         apart = frozenset(n for n, spot in enumerate(spots) if view.closes(spot))
         shape = shape_of(spots, apart)
         if shape not in known:
-            known[shape] = Chooser(spots, apart, runs=view.style.cutoffs != "none")
+            runs, sits = view.style.cutoffs != "none", view.style.sits_on_the_beat
+            known[shape] = Chooser(spots, apart, runs=runs, sits=sits)
         found[first] = known[shape]
     return found
 

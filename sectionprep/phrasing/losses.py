@@ -48,7 +48,10 @@ def _rival(view: LineView, n: int, chosen: frozenset[int]) -> str:
             continue
         a, b = sorted((n, m))
         cost, why = pair_cost(
-            view.spots[a], view.spots[b], any(view.spots[k].turns for k in range(a + 1, b))
+            view.spots[a],
+            view.spots[b],
+            any(view.spots[k].turns for k in range(a + 1, b)),
+            sits=view.style.sits_on_the_beat,
         )
         if why and cost > worst[0]:
             worst = (cost, f"{view.spots[m].tone.head.pitch} beside it has the weight ({why})")

@@ -12,7 +12,7 @@ from sectionprep.phrasing.drafts import (
 )
 from sectionprep.phrasing.notes import notes_of, settle
 from sectionprep.phrasing.plan import Reading
-from sectionprep.phrasing.readings import FORCES, LEAST, SAME, WAYS, Way
+from sectionprep.phrasing.readings import FORCES, LEAST, NEAR, SAME, WAYS, Way
 
 
 def readings_of(
@@ -54,7 +54,7 @@ def _other_leans(
 ) -> tuple[frozenset[int], str]:
     """The first leans of these tries that are unlike all readings before (else those that differ
     most), and what is to be said of them."""
-    best, unlike, said = known[0], 0, SAME
+    best, unlike, said = known[0], 0, ""
     for force, way in tries:
         other = _bent(work, printed, choosers, way, force, known[0])
         other = other & known[0] if way.within else other
@@ -64,8 +64,8 @@ def _other_leans(
         if differs > unlike and len(other) <= way.most * len(known[0]):
             best, unlike, said = other, differs, way.further
         if unlike >= LEAST:
-            break
-    return best, said
+            return best, said
+    return best, NEAR if unlike else SAME
 
 
 def _signed_by_habit(work: Work, printed: str, n: int) -> bool:

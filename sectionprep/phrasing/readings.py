@@ -119,6 +119,14 @@ _BEFORE_ALL = replace(
     bend=_before_all,
     further="few tops stand on the beat here, so the note before speaks for other leans as well",
 )
+_MORE = Way(
+    name="more forward",
+    says=_FORWARD.says,
+    price=-0.3,
+    bend=_as_it_is,
+    most=3.0,
+    further="off-beats are few here, so whatever has a claim speaks",
+)
 _ELSEWHERE = Way(
     name="elsewhere",
     says="as many leans, elsewhere",
@@ -127,7 +135,8 @@ _ELSEWHERE = Way(
     closes=False,
     further="this way too little would change, so the line leans elsewhere instead",
 )
-SAME = "here this is the plan itself: there is nothing else to lean on"
+SAME = "here this is the plan itself: this line leaves no other choice"
+NEAR = "one note away from the plan or another reading: this line leaves no other choice"
 
 
 def _going_further(*ways: Way) -> tuple[tuple[float, Way], ...]:
@@ -140,7 +149,7 @@ def _going_further(*ways: Way) -> tuple[tuple[float, Way], ...]:
 WAYS = (
     _going_further(_PLAINER, replace(_ELSEWHERE, price=_PLAINER.price, most=1.0)),
     _going_further(_EARLIER, _BEFORE_ALL, _ELSEWHERE),
-    _going_further(_FORWARD, _ELSEWHERE),
+    _going_further(_FORWARD, _MORE, _ELSEWHERE),
 )
 #: the readings that are offered, each in its usual size
 OFFERED = tuple(tries[0][1] for tries in WAYS)

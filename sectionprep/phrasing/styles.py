@@ -31,6 +31,11 @@ class Style(File, frozen=True, kw_only=True):
     tonguing_slurs: bool
     soft: str
 
+    @property
+    def sits_on_the_beat(self) -> bool:
+        """The beat is stronger than what comes between, as in a shuffle."""
+        return self.off_beat < 0
+
 
 def styles() -> dict[str, Style]:
     """All styles by name."""

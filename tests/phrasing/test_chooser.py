@@ -31,7 +31,7 @@ def _score(pitches: Sequence[str], options: Sequence[Option], chosen: Sequence[i
     tops = [turns[n] and line[n] > line[n - 1] and n % 2 == 0 for n in range(10)]  # on the beat
 
     def bare(eighths: int) -> float:
-        return 0.22 * max(0, eighths / 2 - 4)
+        return 0.22 * max(0, eighths / 2 - 4.5)
 
     def pair(a: int, b: int) -> float:
         if b == a + 1:
@@ -156,6 +156,7 @@ def test_only_eighths_are_square_on_one_and_three(line: str, square: bool) -> No
     spots = _view(f"r/1 {line} r/1").spots
     one, three = (next(s for s in spots if s.beat == beat) for beat in (1, 3))
     assert ("square" in pair_cost(one, three, turns_between=False)[1]) is square
+    assert "square" not in pair_cost(one, three, turns_between=False, sits=True)[1], "a shuffle"
 
 
 def test_tops_three_beats_apart_cut_across_the_bar() -> None:

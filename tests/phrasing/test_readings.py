@@ -66,3 +66,35 @@ def test_who_needs_no_readings_gets_the_same_plan() -> None:
     assert all(passage.readings for passage in with_them.passages)
     assert not any(passage.readings for passage in without.passages)
     assert [p.notes for p in with_them.passages] == [p.notes for p in without.passages]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "r/8 D5/8 E5/8 C5/8 r/2",
+        "r/8 E5/8 r/4 r/2",
+        "C5/8 E5/4 D5/8 r/2",
+        "C5/1 D5/1 C5/2. r/4",
+        "C5/8> D5/8> E5/8> C5/8 r/2",
+        *_LINES.values(),
+    ],
+)
+def test_a_reading_is_unlike_the_others_or_says_that_the_line_leaves_no_choice(line: str) -> None:
+    """Two notes at least: else a director would look for a difference that he cannot hear."""
+    planned = _plan(line)
+    sets = [{n.tone.onset for n in planned.notes if n.leaned}]
+    for reading in planned.readings:
+        here = {n.tone.onset for n in reading.notes if n.leaned}
+        unlike = min(len(here ^ other) for other in sets) >= 2
+        assert unlike is not ("leaves no other choice" in reading.says), reading.says
+        sets.append(here)
+
+
+def test_where_the_off_beats_are_few_whatever_has_a_claim_speaks() -> None:
+    """Quarters on the beat: more forward leans on two more at least, and on no more than thrice."""
+    line = chart({"Alto Sax 1": "C5/4 E5/4 D5/4 G5/4 F5/4 A5/4 G5/4 E5/4 C5/2 r/2"})
+    planned = plan_line(line, 0, style="straight").passages[0]
+    ours = sum(note.leaned for note in planned.notes)
+    forward = next(r for r in planned.readings if r.name == "more forward")
+    assert "whatever has a claim speaks" in forward.says
+    assert ours + 2 <= len(forward.leans) <= 3 * ours

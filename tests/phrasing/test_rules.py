@@ -7,14 +7,15 @@ is [what, note, ...]: lean (evidence for bringing out), atleast and atmost (how 
 tongued, stop BEATS, slur FIRST LAST, hairpin FIRST LAST KIND, noslur (no span at all). `silent`
 lists notes on which the rule must not propose a lean. `chosen` lists the notes brought out, for
 rules that answer to them; `style` is medium swing and `meter` 4/4 unless the case says otherwise;
-`tutti`: the band plays it. `chords`, `letters` and `dynamics` say what is printed over a note, by
-its number in the line, rests counted: chords = {4 = "Gdominant"}, letters = [4],
-dynamics = {0 = "p"}.
+`tempo`: quarters a minute; `tutti`: the band plays it. `chords`, `letters` and `dynamics` say what
+is printed over a note, by its number in the line, rests counted: chords = {4 = "Gdominant"},
+letters = [4], dynamics = {0 = "p"}.
 """
 
 from __future__ import annotations
 
 import tomllib
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -78,6 +79,8 @@ def _said(
     lead_in = lead_in.replace("r/1", "r/1." if beats == 12 else "r/2." if beats == 6 else "r/1")
     signs = _signs(case, len(lead_in.split()), shift)
     c = chart({"Alto Sax 1": lead_in + line}, beats=beats, unit=unit, signs=signs)
+    if "tempo" in case:
+        c = replace(c, tempos=((0, float(case["tempo"])),))
     view = view_line(
         c,
         c.lines[0],

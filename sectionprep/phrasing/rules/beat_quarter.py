@@ -64,9 +64,8 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
         after is not None
         and spot.after == 0
         and abs(spot.ahead) == 1
-        and after.on_beat
-        and after.strong
-        and not spot.strong
+        and after.beat == 1
+        and not spot.is_top
     ):
         return Candidate(
             spot=spot.index,
@@ -113,12 +112,12 @@ def _brushed(view: LineView, spot: Spot) -> bool:
 
 def _is_point(view: LineView, spot: Spot) -> bool:
     """The figure is short, ends here, and has not spent its weight before: on a push, or on a
-    quarter from which it comes down."""
+    quarter or a top from which it comes down."""
     if view.kicked(spot):
         return False
     figure = view.phrase_of(spot)
     before = figure[:-1]
-    higher = any(near.is_quarter and near.pitch > spot.pitch for near in before)
+    higher = any((near.is_quarter or near.is_top) and near.pitch > spot.pitch for near in before)
     return len(figure) <= _FIGURE and not higher and not any(near.pushed for near in before)
 
 

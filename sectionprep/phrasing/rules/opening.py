@@ -16,6 +16,8 @@ from sectionprep.phrasing.view import LineView, Spot
 _PHRASE, _RUN = 1.06, 0.65
 # the note that a pick-up of so many notes leads to, from how many quarters on; judgements
 _TARGET, _PICK_UPS, _LONG = 1.4, 3, 1.5
+# of a quarter on 1 or 3 from which the line comes down, where a style sits on the beat; judgement
+_DOWNBEAT = 1.1
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -27,8 +29,12 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             spot=first, weight=_PHRASE, because="first note of the phrase: let it speak"
         )
         if spot.on_beat and spot.quarters >= 1:
+            shuffle = view.style.sits_on_the_beat and spot.strong and spot.ahead < 0
             yield Candidate(
-                spot=first, lean=0.35, marks=("tenuto",), because="the phrase opens on this note"
+                spot=first,
+                lean=_DOWNBEAT if shuffle else 0.35,
+                marks=("tenuto",),
+                because="the phrase opens on this note",
             )
         if not spot.strong and spot.is_eighth and spot.after < 0.5 and spot.ahead > 0:
             yield Candidate(spot=first, lean=-0.3, because="pick-up: lighter than what it leads to")

@@ -43,8 +43,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 def _is_peak(view: LineView, spot: Spot) -> bool:
-    """The highest note of its phrase, where the line turns: stressed even on 1 or 3."""
-    return spot.is_top and spot.pitch == max(near.pitch for near in view.phrase_of(spot))
+    """Where the line turns at the highest note of its phrase, or after a long climb: stressed even
+    on 1 or 3."""
+    if not spot.is_top:
+        return False
+    return view.climbs_far(spot) or spot.pitch == max(near.pitch for near in view.phrase_of(spot))
 
 
 RULE = Rule(

@@ -15,6 +15,9 @@ from sectionprep.phrasing.view import LineView, Spot
 _LONG = (
     4  # quarters from which an early stop is a whole quarter early; judgement after M. Kilpatrick
 )
+# quarters a minute from which an eighth early is no cut that a band could place: the rest is (two
+# readers, of two-beat tunes); judgement
+_FAST = 200
 _PUSH = 1.5  # quarters: a push that is held past the beat it anticipates; judgement
 
 
@@ -26,7 +29,8 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         if not spot.is_held and not _closing_beat(spot) and not _closing_push(view, spot):
             continue
         tied = _tied_eighth(view, spot)
-        early = style.cutoffs == "early" and (spot.last or spot.after > 0 or _in_figure(view, spot))
+        cut = style.cutoffs == "early" and view.tempo < _FAST
+        early = cut and (spot.last or spot.after > 0 or _in_figure(view, spot))
         if spot.after < (0.5 if tied or _ends_on_beat(view, spot) else 1) and not (
             early and _in_figure(view, spot)
         ):
@@ -88,6 +92,6 @@ RULE = Rule(
     "tied to an eighth stops on that beat; M. Kilpatrick (early stops, in older styles)",
     limits="notes of two quarters or more before a rest, a closing beat of 6/8 and 12/8, a dotted "
     "quarter that pushes over a beat and is held to the next; early stops only where the style "
-    "says so",
+    "says so, at moderate tempos",
     propose=_propose,
 )

@@ -12,9 +12,11 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
-# an entry that comes down from the top of its phrase; any other that comes down, which has its goal
-# still above it; one that climbs, a pick-up: judgements
+# an entry that comes down and has nothing above it for a bar's four beats: it is the top of what it
+# begins; any other that comes down, which has its goal still above it; one that climbs, a pick-up:
+# judgements
 _FROM_THE_TOP, _RESTART, _PICK_UP = 1.35, 0.9, 0.6
+_BEATS = 4
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -42,8 +44,14 @@ def _evidence(view: LineView, spot: Spot, following: Spot) -> float:
     """A pick-up leads to what has the weight; a line that begins on its top is there at once."""
     if following.pitch > spot.pitch:
         return _PICK_UP
-    top = spot.first and spot.pitch == max(near.pitch for near in view.phrase_of(spot))
-    return _FROM_THE_TOP if top and following.pitch < spot.pitch else _RESTART
+    falls = spot.first and following.pitch < spot.pitch
+    return _FROM_THE_TOP if falls and _stays_below(view, spot) else _RESTART
+
+
+def _stays_below(view: LineView, spot: Spot) -> bool:
+    """For four beats, or to its end, the phrase does not rise above this note."""
+    higher = next((near for near in view.phrase_of(spot) if near.pitch > spot.pitch), None)
+    return higher is None or higher.tone.onset - spot.tone.onset >= _BEATS * view.beat
 
 
 RULE = Rule(

@@ -49,7 +49,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
 
 
 def _has_point(view: LineView, last: Spot) -> bool:
-    return view.closes(last) or view.du_dat(last) or view.kicked(last)
+    return view.closes(last) or view.du_dat(last) or view.kicked(last) or view.before_push(last)
 
 
 RULE = Rule(

@@ -26,12 +26,7 @@ def _propose(view: LineView) -> Iterable[Candidate]:
         ends = spot.last and spot.rise > 0
         if not (spot.is_top or ends) or view.in_pad(spot):
             continue
-        climbed, n = spot.rise, spot.index - 1
-        steps = 1
-        while n > 0 and not view.spots[n].first and view.spots[n].rise > 0:
-            climbed += view.spots[n].rise
-            steps += 1
-            n -= 1
+        steps, climbed = view.climbed(spot)
         if ends and (steps < _STEPS or climbed < _CLIMB):
             continue
         base = _NEIGHBOUR if steps == 1 and spot.rise <= _STEP and -spot.ahead <= _STEP else _PEAK

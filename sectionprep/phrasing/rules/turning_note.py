@@ -12,7 +12,8 @@ from collections.abc import Iterable
 from sectionprep.phrasing.candidates import Candidate, Rule
 from sectionprep.phrasing.view import LineView, Spot
 
-_ANNOUNCES = 1.0  # of the off-beat that runs into a top on the beat; judgement
+# of the off-beat that runs into a top on 1 or 3, which swing anticipates, or on 2 or 4; judgements
+_ANNOUNCES, _WEAK = 1.06, 1.0
 
 
 def _propose(view: LineView) -> Iterable[Candidate]:
@@ -27,10 +28,11 @@ def _propose(view: LineView) -> Iterable[Candidate]:
             because="the line turns here",
         )
         before = view.prev(spot)
-        if spot.is_top and spot.on_beat and before is not None and _announces(before):
+        announced = spot.is_top and spot.on_beat and spot.is_eighth and not view.climbs_far(spot)
+        if announced and before is not None and _announces(before):
             yield Candidate(
                 spot=before.index,
-                lean=_ANNOUNCES,
+                lean=_ANNOUNCES if spot.strong else _WEAK,
                 marks=("accent",),
                 because="off-beat that announces the turn on the next beat",
             )
@@ -54,6 +56,7 @@ RULE = Rule(
     source="AfroImpro teaching site, Accentuation, rule 2 (a note that changes direction is often "
     "stressed); the "
     "anticipation: common practice, no source",
-    limits="gives no weight: turning notes as such are not louder (Weimar count)",
+    limits="a top that is leapt to after a long climb is not announced; gives no weight: turning "
+    "notes as such are not louder (Weimar count)",
     propose=_propose,
 )

@@ -14,6 +14,7 @@ from sectionprep.phrasing.view.spot import HELD, Spot
 
 _EIGHTH, _SIXTEENTH = 0.5, 0.25  # quarters
 _FIGURE = 4  # notes of a short figure; judgement
+_STEPS, _FAR, _STEP = 3, 10, 2  # notes, semitones of a long climb; of a step; judgements
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,23 +58,42 @@ class LineView:
     def closes(self, spot: Spot) -> bool:
         """The last off-beat eighth before a rest: short, stopped by the tongue, wherever the leans
         of the line fall (everythingsaxophone, 2018). Not in styles that are let go with the air
-        throughout, nor in concert music; and not where the line comes down to it from the quarter
-        of "du-DAHT-du": the figure has spent its weight there, and its tail is short and no more
-        (M. Kilpatrick: a rhythmic figure gets one accent; two of three readers)."""
-        before = self.prev(spot)
-        if before is not None and self.syncopated(before):
-            return False
+        throughout, nor in concert music; and not where the weight is spent already, so that it is
+        short and no more (`_spent`)."""
         short = spot.off_pulse and not spot.triplet and spot.quarters <= _EIGHTH
         rest = spot.after / 2 if spot.fine else spot.after
-        return short and rest >= _EIGHTH and self.style.soft != "all"
+        stopped = short and rest >= _EIGHTH and self.style.soft != "all"
+        return stopped and not self._spent(spot)
+
+    def _spent(self, tail: Spot) -> bool:
+        """The line comes down to this last eighth from the quarter of "du-DAHT-du" (M. Kilpatrick:
+        a rhythmic figure gets one accent; two of three readers); where eighths are even, from a
+        push, or on the way to one half a beat later; or in a shuffle, which sits on the beat, from
+        quarters on the beat (a reader each)."""
+        before = self.prev(tail)
+        if before is None or tail.before > 0 or tail.rise > 0:
+            return False
+        pushed = before.pushed and not self.style.swing
+        if self.syncopated(before) or pushed or self.before_push(tail):
+            return True
+        walks = self.prev(before)
+        down = self.style.sits_on_the_beat and before.rise < 0
+        return down and walks is not None and walks.is_quarter and walks.on_beat
+
+    def before_push(self, spot: Spot) -> bool:
+        """Where eighths are even: half a beat of rest after this note, to which the line has not
+        risen, a push begins and is what the figure goes to."""
+        if spot.rise > 0 or spot.after > _EIGHTH or spot.index + 1 == len(self.spots):
+            return False
+        return not self.style.swing and self.spots[spot.index + 1].pushed
 
     def syncopated(self, spot: Spot) -> bool:
         """The quarter of eighth, quarter, eighth, begun on a beat, where it is the highest of the
-        three: "du-DAHT-du", one figure with one point. Over a bar line it is none: there the
-        quarter anticipates the downbeat."""
+        three: "du-DAHT-du", one figure with one point; among running sixteenths the same in half
+        the time. Over a bar line it is none: there the quarter anticipates the downbeat."""
         before, after = self.prev(spot), self.next(spot)
         return (
-            spot.is_quarter
+            (spot.is_quarter or (spot.fine and spot.length == 1))
             and spot.is_top
             and before is not None
             and after is not None
@@ -113,6 +133,21 @@ class LineView:
             return False
         hit = self.spots[spot.index + 1]
         return hit.first and hit.last and self.closes(hit)
+
+    def climbed(self, spot: Spot) -> tuple[int, int]:
+        """How many notes before this one the line has risen through, and how far, in semitones."""
+        steps = semitones = 0
+        near = spot
+        while not near.first and near.rise > 0:
+            steps, semitones = steps + 1, semitones + near.rise
+            near = self.spots[near.index - 1]
+        return steps, semitones
+
+    def climbs_far(self, spot: Spot) -> bool:
+        """The top of four notes or more that rise a minor seventh or more, no step below it: the
+        climb was for it, and the note before is on its way like the others."""
+        steps, semitones = self.climbed(spot)
+        return steps >= _STEPS and semitones >= _FAR and spot.rise > _STEP
 
     def set_off(self, silence: float, spot: Spot) -> bool:
         """Silence (beats of the note's own kind) that cuts a figure: half a quarter; in styles that
