@@ -314,10 +314,11 @@ def left_to_settle(score: Score, options: Options) -> tuple[tuple[Finding, ...],
     if options.decisions is None:
         return found, ()
     from sectionprep.outputs.workbook import read_typed, settled_in
-    from sectionprep.outputs.workbook.findings import without_settled
+    from sectionprep.outputs.workbook.findings import left_alone, without_settled
 
+    plan, _ = plan_score(score, options, readings=False)
     keys = settled_in(read_typed(options.decisions))
-    return without_settled(score.chart, found, keys)
+    return without_settled(score.chart, found, keys, left_alone(score.together, plan))
 
 
 def check_score(score: Score, options: Options) -> tuple[Finding, ...]:

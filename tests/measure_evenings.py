@@ -55,7 +55,7 @@ class Program:
     def run(self, *words: object) -> tuple[bool, float, str]:
         """Whether a command was understood and done, its seconds, and what it printed."""
         begun = _processor()
-        line = [self._python, "-m", "sectionprep", *map(str, words)]
+        line = [self._python, "-P", "-m", "sectionprep", *map(str, words)]
         done = subprocess.run(line, capture_output=True, text=True, check=False)
         return done.returncode in (0, 9), _processor() - begun, done.stdout + done.stderr
 
