@@ -28,9 +28,9 @@ from sectionprep.phrasing.agreed import agreed_plan
 from sectionprep.phrasing.deciding import (
     Decision,
     Unfit,
-    already_there,
     decide,
-    wants_readings,
+    decided_notes,
+    passages_reread,
 )
 from sectionprep.phrasing.plan_file import PlanFile, read_house, read_plan, write_plan
 from sectionprep.phrasing.styles import choose_style
@@ -116,16 +116,16 @@ def plan_score(score: Score, options: Options, *, readings: bool = True) -> tupl
     settled = read_plan(options.plan) if options.plan else PlanFile()
     given = given_decisions(options)
     decisions = (*settled.decisions, *given)
-    readings = readings or wants_readings(decisions)
+    readings = readings or bool(passages_reread(decisions))
     typed = (*typed_decisions(settled), *given)
     plan = plan_rules(score, options, settled, readings=readings, decisions=typed)
     return decide(score.chart, score.together, plan, decisions)
 
 
 def typed_decisions(settled: PlanFile) -> tuple[Decision, ...]:
-    """The decisions of a plan file that a person typed: what was planned for a note is listed with
-    its figure, and says only what the plan says."""
-    return tuple(d for d in settled.decisions if isinstance(d, Wish) or not d.figure)
+    """The decisions of a plan file that a person made: a line of a plan as it was written says only
+    what the plan says."""
+    return tuple(d for d in settled.decisions if isinstance(d, Wish) or not d.listed)
 
 
 def plan_rules(
@@ -138,7 +138,7 @@ def plan_rules(
 ) -> Plan:
     """Plan all passages by the rules and the habits of the house, before any decision on single
     notes. settled: what the plan file settles; readings: as of `plan_score`; decisions: what will
-    be laid over, which speaks for no other note where it is printed already."""
+    be laid over, which speaks for no other note."""
     house = read_house(options.house) if options.house else PlanFile()
     return plan_passages(
         score.chart,
@@ -147,7 +147,7 @@ def plan_rules(
         printed=_printed(options, settled, house),
         habits=(*house.habits, *settled.habits),
         readings=readings,
-        decided=already_there(score.chart, score.together, decisions),
+        decided=decided_notes(score.chart, score.together, decisions),
     )
 
 
@@ -314,10 +314,11 @@ def left_to_settle(score: Score, options: Options) -> tuple[tuple[Finding, ...],
     if options.decisions is None:
         return found, ()
     from sectionprep.outputs.workbook import read_typed, settled_in
-    from sectionprep.outputs.workbook.findings import without_settled
+    from sectionprep.outputs.workbook.findings import left_alone, without_settled
 
+    plan, _ = plan_score(score, options, readings=False)
     keys = settled_in(read_typed(options.decisions))
-    return without_settled(score.chart, found, keys)
+    return without_settled(score.chart, found, keys, left_alone(score.together, plan))
 
 
 def check_score(score: Score, options: Options) -> tuple[Finding, ...]:

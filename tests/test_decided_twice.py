@@ -1,11 +1,12 @@
-"""Decisions given again to the score that was marked with them: the commands as typed, on charts
-and on works that others made (the corpus that comes with music21). Breaks when a decision for one
-bar wanders to other bars once it is printed: as it did, to 81 notes of the demo.
+"""Decisions given again to the score that was marked with them, as a new master: the commands as
+typed, on charts and on works that others made (the corpus that comes with music21). Nothing may be
+written or taken out the second time. Breaks when a decision for one bar wanders to other bars once
+it is printed (it did, to 81 notes of the demo), when the notes beside it answer to it then, or when
+a reading is found anew in the marks of the first run.
 
-What stands beside a decided note may still answer to it on the second run (a note next to one that
-was made plain may be brought out now). Not drawn, since they are known to be read anew: a whole
-reading (it is chosen among the readings of the line as it is marked then), "plain" on a slurred
-note, and a hairpin where some part has another one printed.
+Each chart gets decisions of one kind in every passage, at random. Not held here (known, two of 170
+runs on other works): where passages overlap and a part's printed slur or hairpin goes that another
+passage still has.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from __future__ import annotations
 import json
 import random
 import re
-from functools import cache
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
@@ -23,7 +24,8 @@ from typer.testing import CliRunner
 
 from sectionprep import stages
 from sectionprep.cli import app
-from sectionprep.music.marks import SLURS
+from sectionprep.music.chart import Tone
+from sectionprep.passages import Passage
 from sectionprep.results import Options, Score
 
 WORKS = (
@@ -33,46 +35,59 @@ WORKS = (
     "beethoven/opus18no1/movement1",
     "corelli/opus3no1/1grave",
 )
-MARKS = ("accent", "staccato", "tenuto", "rooftop accent", "plain", "ghost", "accent, tenuto")
-SIGNS = ("mf", "ff", "crescendo", "diminuendo", "no hairpin", "no dynamic")
+MARKS = ("accent", "staccato", "tenuto", "rooftop accent", "ghost", "accent, tenuto", "breath")
+READINGS = ("plainer", "earlier", "more forward")
+#: kinds of decisions, each with what is said of up to three notes of a passage
+NOTES = {
+    "marks": MARKS,
+    "plain": ("plain",),
+    "left": ("leave it",),
+    "cut-offs": ("accent off", "plain off"),
+    "dynamics": ("mf", "ff", "p", "sfz"),
+    "proposals refused": ("no hairpin", "no dynamic"),
+}
+KINDS = (*NOTES, "plain under slurs", "hairpins", "as another bar", "readings")
 
 
-def _decided(chart: Path, plan: Path, seed: int) -> int:
-    """A plan file with decisions at random: marks, signs, copies. How many."""
+def _decided(chart: Path, plan: Path, kind: str, seed: int) -> int:
+    """A plan file with decisions of one kind in every passage, at random. How many passages."""
     score = stages.read_score(chart, Options())
-    choose = random.Random(seed)
+    choose = random.Random(f"{kind}{seed}")
     texts = []
     for passage in score.together.passages:
-        notes = [
-            t for t in score.chart.lines[passage.lead] if passage.start <= t.onset < passage.end
-        ]
-        if not notes or passage.seconds:
+        line = score.chart.lines[passage.lead]
+        notes = [tone for tone in line if passage.start <= tone.onset < passage.end]
+        said = () if passage.seconds else tuple(_lines(score, passage, notes, kind, choose))
+        if not said:
             continue
-        lines = []
-        for tone in choose.sample(notes, min(len(notes), 3)):
-            place = score.chart.place(tone.onset)
-            slurred = tone.marks & SLURS or tone.slurs_from or tone.slurs_to
-            marks = [mark for mark in MARKS if mark != "plain"] if slurred else MARKS
-            lines.append(f"{place.bar} {place.beat} | | {choose.choice(marks)}")
-        place, end = score.chart.place(passage.start), score.chart.end_place(passage.end)
-        sign = choose.choice(SIGNS if not _has_hairpins(score) else SIGNS[:2])
-        if sign in ("crescendo", "diminuendo"):
-            if end.index > place.index:
-                lines.append(f"{place.bar} {place.beat} to {end.bar} 1 | | {sign}")
-        else:
-            lines.append(f"{place.bar} {place.beat} | | {sign}")
-        if choose.random() < 0.3 and end.index > place.index + 1:
-            after = score.chart.bars[place.index + 1].number
-            lines.append(f"{after} | | as bar {place.bar}")
         lead = score.chart.parts[passage.lead].label
-        said = "".join(f'  "{line}",\n' for line in lines)
-        texts.append(f'[[passage]]\nid = "{passage.id}"\nlead = "{lead}"\nlines = [\n{said}]\n')
+        lines = "".join(f'  "{one}",\n' for one in said if one not in READINGS)
+        reading = next((f'reading = "{one}"\n' for one in said if one in READINGS), "")
+        head = f'[[passage]]\nid = "{passage.id}"\nlead = "{lead}"\n{reading}'
+        texts.append(f"{head}lines = [\n{lines}]\n")
     plan.write_text("\n".join(texts), encoding="utf-8")
-    return sum(text.count(" | | ") for text in texts)
+    return len(texts)
 
 
-def _has_hairpins(score: Score) -> bool:
-    return b"<wedge" in score.document.path.read_bytes()
+def _lines(
+    score: Score, passage: Passage, notes: Sequence[Tone], kind: str, choose: random.Random
+) -> Iterator[str]:
+    """What is decided in one passage: lines, or the name of a reading."""
+    chart = score.chart
+    place, end = chart.place(passage.start), chart.end_place(passage.end)
+    if kind == "readings":
+        yield choose.choice(READINGS)
+    elif kind == "hairpins" and end.index > place.index:
+        what = choose.choice(("crescendo", "diminuendo"))
+        yield f"{place.bar} {place.beat} to {end.bar} 1 | | {what}"
+    elif kind == "as another bar" and end.index > place.index + 1:
+        yield f"{chart.bars[place.index + 1].number} | | as bar {place.bar}"
+    elif kind in NOTES or kind == "plain under slurs":
+        under = [tone for tone in notes if tone.slurs_from or tone.slurs_to]
+        some = under if kind == "plain under slurs" else notes
+        for tone in choose.sample(some, min(len(some), 3)):
+            at = chart.place(tone.onset)
+            yield f"{at.bar} {at.beat} | | {choose.choice(NOTES.get(kind, ('plain',)))}"
 
 
 def _marked(chart: Path, plan: Path, out: Path) -> bytes:
@@ -82,48 +97,49 @@ def _marked(chart: Path, plan: Path, out: Path) -> bytes:
     return out.read_bytes()
 
 
-def _twice(chart: Path, folder: Path, seed: int) -> None:
+def _twice(chart: Path, folder: Path, kind: str, seed: int) -> bool:
+    """False where there is nothing of this kind to decide."""
     plan = folder / "plan.toml"
-    assert _decided(chart, plan, seed), "nothing to decide here"
+    if not _decided(chart, plan, kind, seed):
+        return False
     once = _marked(chart, plan, folder / "once.musicxml")
     twice = _marked(folder / "once.musicxml", plan, folder / "twice.musicxml")
     record = json.loads((folder / "twice.changes.json").read_text("utf-8"))
-    written = [change for change in record["changes"] if change["kind"] != "left"]
-    assert bool(written) == (twice != once)
-    said = re.findall(r'"(\w+) [^"]*\| \|', plan.read_text("utf-8"))
-    decided = {_index(folder / "once.musicxml", bar) for bar in said}
-    for change in written:
-        assert "figure is marked elsewhere" not in change["why"], change
-        bar = _index(folder / "once.musicxml", change["bar"])
-        assert {bar - 1, bar, bar + 1} & decided, change
+    assert not [change for change in record["changes"] if change["kind"] != "left"]
+    assert twice == once
+    return True
 
 
-@cache
-def _bars(path: Path) -> dict[str, int]:
-    chart = stages.read_score(path, Options()).chart
-    return {bar.number: bar.index for bar in reversed(chart.bars)}
-
-
-def _index(path: Path, number: str) -> int:
-    """Index of a printed bar."""
-    return _bars(path)[number]
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_of_planted_charts(tmp_path: Path, seed: int) -> None:
+@pytest.mark.parametrize("kind", KINDS)
+def test_of_planted_charts(tmp_path: Path, kind: str) -> None:
     chart = tmp_path / "chart.musicxml"
-    chart.write_bytes(plant_chart(40 + seed)[0])
-    _twice(chart, tmp_path, seed)
+    seed = 40 + KINDS.index(kind) % 4
+    chart.write_bytes(plant_chart(seed)[0])
+    assert _twice(chart, tmp_path, kind, seed) or kind == "plain under slurs"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_of_the_demo(tmp_path: Path, demo_path: Path, kind: str) -> None:
+    assert _twice(demo_path, tmp_path, kind, 0)
 
 
 @pytest.mark.parametrize("work", WORKS)
 def test_of_works(tmp_path: Path, work: str) -> None:
+    """Five kinds each, so that every kind is tried on two works or three."""
     chart = tmp_path / "work.musicxml"
-    found = corpus.parse(work)
-    found.write("musicxml", fp=chart)
-    _twice(chart, tmp_path, len(work))
+    corpus.parse(work).write("musicxml", fp=chart)
+    tried = KINDS[WORKS.index(work) % 2 :: 2]
+    assert sum(_twice(chart, tmp_path, kind, len(work)) for kind in tried) >= 3
 
 
-@pytest.mark.parametrize("seed", range(2))
-def test_of_the_demo(tmp_path: Path, demo_path: Path, seed: int) -> None:
-    _twice(demo_path, tmp_path, seed)
+def test_of_an_edited_line_of_a_written_plan(tmp_path: Path, demo_path: Path) -> None:
+    """A line that a person changed in the list is his, and no example for copies of its figure."""
+    plan = tmp_path / "plan.toml"
+    done = CliRunner().invoke(app, ["plan", str(demo_path), "-o", str(plan)])
+    assert done.exit_code == 0, done.output
+    text = plan.read_text("utf-8")
+    edited, times = re.subn(r"\| (accent|rooftop accent) \|", "| ghost |", text, count=3)
+    assert times == 3
+    plan.write_text(edited, encoding="utf-8")
+    once = _marked(demo_path, plan, tmp_path / "once.musicxml")
+    assert _marked(tmp_path / "once.musicxml", plan, tmp_path / "twice.musicxml") == once

@@ -107,6 +107,34 @@ def test_the_page_and_the_workbook(charts: Path, tmp_path: Path) -> None:
     assert all(one["part"] in text for one in late)
 
 
+def test_slashes_and_chord_symbols_are_something_to_play(tmp_path: Path) -> None:
+    """The guitar has slashes, the piano chord symbols over rests: both are needed in what all take
+    and in the run, not while the saxes are alone. The vibes have nothing but rests: not named."""
+    slash = "<notehead>slash</notehead>"
+    chord = (
+        "<harmony><root><root-step>C</root-step></root><kind>major</kind></harmony>"  # over a rest
+    )
+    sax = "C5/8 D5/8 E5/8 G5/8 A5/4 G5/4 r/8 E5/8 G5/8 A5/8 C6/4 A5/4 " * 4
+    guitar = part_xml("B4/4 " * 4 * 8).replace("</type>", f"</type>{slash}")
+    rests = part_xml("r/1 " * 8)
+    parts = {
+        "Alto Sax 1": part_xml(sax),
+        "Alto Sax 2": part_xml(sax),
+        "Guitar": guitar,
+        "Piano": rests.replace("<note>", f"{chord}<note>", 1),
+        "Vibraphone": rests,
+    }
+    chart = tmp_path / "a.musicxml"
+    chart.write_bytes(score_xml(parts))
+    made = _run(chart, "-o", tmp_path / "out", "--minutes", 60)
+    needed = {one["part"]: one for one in made["needed"]}
+    assert {"Guitar", "Piano"} <= set(needed)
+    assert not any("Vib" in part for part in needed)
+    alone = next(b for b in made["blocks"] if b["who"] == "saxes")
+    run = next(b for b in made["blocks"] if b["who"] == "all" and b["at"] > alone["at"])
+    assert needed["Guitar"]["from"] == run["time"]
+
+
 def test_what_cannot_be_read_is_said_and_stops_nobody(charts: Path, tmp_path: Path) -> None:
     bad = tmp_path / "bad.musicxml"
     bad.write_text("no score")
@@ -165,6 +193,8 @@ def test_who_is_missing_leaves_what_and_who_could_take_it(tmp_path: Path) -> Non
     words = ["evening", str(chart), "-o", str(tmp_path / "out"), "--missing", "Kazoo 3"]
     wrong = CliRunner().invoke(app, words)
     assert "knows 'Kazoo 3'" in str(wrong.exception)
+    near = CliRunner().invoke(app, [*words[:4], "--missing", "trumpt 2"])
+    assert "Did you mean Trumpet 2?" in str(near.exception)
     said = CliRunner().invoke(app, [*words[:4], "--missing", "Tenor Sax 1"]).output
     assert "Without Tenor Sax 1: " in said
 

@@ -33,11 +33,12 @@ def paper_words() -> Words:
 
 
 def chosen(words: Words, value: str) -> str:
-    """The name that a word stands for, in any case. Raises typer.BadParameter for another word,
-    with the nearest one suggested."""
-    said = value.strip().casefold()
-    if said in words:
-        return words[said]
+    """The name that a word stands for, in any case, hyphens or blanks inside it. Raises
+    typer.BadParameter for another word, with the nearest one suggested."""
+    said = " ".join(value.casefold().split())
+    for form in (said, said.replace(" ", "-")):
+        if form in words:
+            return words[form]
     near = get_close_matches(said, words, n=1, cutoff=0.6)
     meant = f" Did you mean {near[0]}?" if near else ""
     names = ", ".join(dict.fromkeys(words.values()))

@@ -3,6 +3,7 @@ much the brass blow, and what was rated and settled before."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -22,6 +23,7 @@ from sectionprep.outputs.library.summary import charts_in
 from sectionprep.outputs.names import stem_of
 from sectionprep.outputs.workbook import Typed, read_typed, tables
 from sectionprep.outputs.workbook.rehearsal_plan import Item, plan_rehearsal
+from sectionprep.passages import Passage
 from sectionprep.results import Marked, Options
 
 _LONG = 240  # minutes over which needs are shared out: every place gets a line; judgement
@@ -34,7 +36,7 @@ _ENDINGS = (".musicxml", ".xml", ".mxl")
 class Place:
     """A place to rehearse. need: points, what earlier evenings have won taken off; rated: 1 to 5, 0
     for never; before: when and how it went last, in words; brass: share of its time in which the
-    brass blow, 0 to 1; parts: chairs of who plays."""
+    brass blow, 0 to 1; parts: chairs of who is needed."""
 
     item: Item
     need: float
@@ -57,9 +59,9 @@ class Cover:
 class Tonight:
     """One chart of the evening. name: of its file, by which its lines are known; seconds: to play
     it through once as its road map runs; brass: share of that in which the first brass blow; parts:
-    chairs with notes, in score order; missing: label of the part of each who is not there, by the
-    name that was said; gaps: what goes uncovered without them; covers: sheets for those who take
-    it."""
+    chairs with anything to play, in score order; missing: label of the part of each who is not
+    there, by the name that was said; gaps: what goes uncovered without them; covers: sheets for
+    those who take it."""
 
     name: str
     title: str
@@ -139,11 +141,11 @@ def gather(
                 rated=rating,
                 before=before,
                 brass=_brass(chart, passage.parts, passage.start, passage.end),
-                parts=frozenset(_player(chart.parts[p]) for p in passage.parts),
+                parts=frozenset(_player(part) for part in _called(chart, passage, item)),
             )
         )
     away = absent(chart, score.roster, missing)
-    playing = [part for part in chart.parts if chart.lines[part.index]]
+    playing = [part for part in chart.parts if _has_music(part)]
     uncovered = gaps(title, chart, score.together, list(away.values()))
     return Tonight(
         name=name,
@@ -213,6 +215,23 @@ def _won(
         return rating, left_of(rating), f"rated {rating} in the chart's workbook"
     run = known.get(f"{name}|{RUN}")
     return (0, run.left, f"the run was {run.told}") if run is not None else (0, 1.0, "")
+
+
+def _called(chart: Chart, passage: Passage, item: Item) -> Iterator[Part]:
+    """Who is needed for a place: a section by itself, or all who have anything there."""
+    alone = len(item.sections) == 1
+    for part in chart.parts:
+        here = not alone and _has_music(part, passage.start, passage.end)
+        if here or part.index in passage.parts:
+            yield part
+
+
+def _has_music(part: Part, start: int = 0, end: float = math.inf) -> bool:
+    """Whether a part has anything but rests and cues: notes, slashes or chord symbols."""
+    notes = (note for note in part.notes if not (note.is_rest or note.is_cue))
+    return any(note.onset < end and note.end > start for note in notes) or any(
+        sign.kind == "chord" and start <= sign.onset < end for sign in part.directions
+    )
 
 
 def _player(part: Part) -> str:

@@ -7,6 +7,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 
 from sectionprep.errors import BadArgument, SectionprepError, UnusableSettings
@@ -133,8 +134,13 @@ def _refuse_unknown(charts: Sequence[Tonight], missing: Sequence[str]) -> None:
     """Raise BadArgument for somebody whom no chart knows."""
     for name in missing:
         if not any(name in chart.missing for chart in charts):
-            chairs = ", ".join(dict.fromkeys(part for chart in charts for part in chart.parts))
-            raise BadArgument(f"no chart of tonight knows {name!r}.", remedy=f"Chairs: {chairs}.")
+            chairs = list(dict.fromkeys(part for chart in charts for part in chart.parts))
+            near = get_close_matches(name.title(), chairs, n=1)
+            meant = f"Did you mean {near[0]}? " if near else ""
+            raise BadArgument(
+                f"no chart of tonight knows {name!r}.",
+                remedy=f"{meant}Chairs: {', '.join(chairs)}.",
+            )
 
 
 def look_back(folder: Path, say: Callable[[str], None]) -> tuple[Entry, ...]:

@@ -32,12 +32,16 @@ SECTION_POLICIES = ("match", "add", "report")
 @dataclass(slots=True, kw_only=True)
 class Desk:
     """The work on one chart. overrules: the director has asked that marks printed in the lead give
-    way to the plan; apart: where second players on a staff have passages of their own."""
+    way to the plan; apart: where second players on a staff have passages of their own; asked: the
+    hairpins that the director wants in each part; tongued: (part, tick) from which he wants no
+    slur."""
 
     chart: Chart
     policy: str
     overrules: bool = False
     apart: Stretches = field(default_factory=dict)
+    asked: dict[int, list[Pin]] = field(default_factory=lambda: defaultdict(list))
+    tongued: set[tuple[int, int]] = field(default_factory=set)
     edits: dict[int, NoteEdit] = field(default_factory=lambda: defaultdict(NoteEdit))
     dropped: set[int] = field(default_factory=set)
     changes: list[Change] = field(default_factory=list)

@@ -15,17 +15,26 @@ from sectionprep.phrasing.plan import Hairpin
 def spread_hairpins(job: Job) -> None:
     """Give the part the hairpins that the director asks for, those that hold in the section, and
     the plan's where nobody has another."""
-    decided = [(_pin(planned), planned.why) for planned in job.planned.hairpins if planned.decided]
-    for pin, why in decided:
-        _spread(job, pin, why, _Claim.DECIDED)
+    desk = job.desk
+    for planned in job.planned.hairpins:
+        if not planned.decided:
+            continue
+        pin = pin_of(planned)
+        if pin in desk.asked[job.part]:
+            _spread(job, pin, planned.why, _Claim.DECIDED)
+        else:
+            what = f"{pin.kind} not written: another hairpin was decided there as well"
+            job.log(pin.start, "left", "", "", what, applied=False)
     for pin in job.word.hairpins():
         who = "most of the section" if job.is_lead else job.lead_name
-        if not any(pin.meets(other) for other, _ in decided):
+        if not any(pin.meets(other) for other in desk.asked[job.part]):
             _spread(job, pin, f"{who} has it", _Claim.PRINTED)
     for planned in job.planned.hairpins:
-        pin = _pin(planned)
+        pin = pin_of(planned)
         if not planned.decided and not any(
-            pin.meets(other) for part in job.passage.parts for other in job.desk.pins(part)
+            pin.meets(other)
+            for part in job.passage.parts
+            for other in (*desk.pins(part), *desk.asked[part])
         ):
             _spread(job, pin, planned.why, _Claim.PROPOSED)
 
@@ -38,7 +47,8 @@ class _Claim(Enum):
     PROPOSED = "the plan proposes it"
 
 
-def _pin(planned: Hairpin) -> Pin:
+def pin_of(planned: Hairpin) -> Pin:
+    """A hairpin of the plan, as one that is printed."""
     return Pin(planned.start, planned.stop, planned.kind)
 
 

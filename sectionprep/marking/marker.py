@@ -64,12 +64,17 @@ def mark_chart(
     overrules = plan.printed != "keep"
     desk = Desk(chart=chart, policy=section, overrules=overrules, apart=together.apart)
     words: dict[str, SectionWord] = {}
-    for passage in together.marked:
-        planned = plan.of(passage.id)
-        if planned is not None:
-            words[passage.id] = word = SectionWord(chart, passage)
-            for part in passage.parts:
-                _mark_part(Job(desk=desk, passage=passage, planned=planned, word=word, part=part))
+    planned_for = [
+        (passage, planned)
+        for passage in together.marked
+        if (planned := plan.of(passage.id)) is not None
+    ]
+    for passage, planned in planned_for:
+        _note_what_is_asked(desk, passage, planned)
+    for passage, planned in planned_for:
+        words[passage.id] = word = SectionWord(chart, passage)
+        for part in passage.parts:
+            _mark_part(Job(desk=desk, passage=passage, planned=planned, word=word, part=part))
     for visit in together.visits:
         name = visit.id.partition(VISIT)[0]
         planned = plan.of(name)
@@ -90,6 +95,15 @@ def mark_chart(
         edits[address].below = True
     changes = sorted(desk.changes, key=lambda c: (c.part, c.tick, c.kind, c.now))
     return Marking(edits=edits, dropped=frozenset(desk.dropped), changes=tuple(changes))
+
+
+def _note_what_is_asked(desk: Desk, passage: Passage, planned: PassagePlan) -> None:
+    """What the director wants goes before what any passage proposes that shares a part with it."""
+    desk.tongued.update(slurs.tongued(passage, planned))
+    for pin in (hairpins.pin_of(h) for h in planned.hairpins if h.decided):
+        for part in passage.parts:
+            if not any(pin.meets(other) for other in desk.asked[part]):
+                desk.asked[part].append(pin)
 
 
 def _alone(chart: Chart, planned: PassagePlan) -> Passage:

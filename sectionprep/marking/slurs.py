@@ -3,13 +3,17 @@ it is outvoted."""
 
 from __future__ import annotations
 
+import itertools
 from collections import defaultdict
+from collections.abc import Iterator
 from operator import attrgetter
 
 from sectionprep.marking.desk import Desk, Job
 from sectionprep.music.chart import Part, Tone
 from sectionprep.music.lines import slur_runs
 from sectionprep.music.spans import Pair, Spans
+from sectionprep.passages import Passage
+from sectionprep.phrasing import PassagePlan, PlannedNote
 
 _address = attrgetter("address")
 
@@ -18,17 +22,27 @@ def _planned_pairs(job: Job) -> list[Pair]:
     """Onsets of the first and last notes of all slurs the part shall have: what holds in the
     section, and what the plan adds."""
     at = {note.tone.onset: note for note in job.planned.notes}
-    holds = job.word.slurs()
-    starts, stops = ({pair[side] for pair in holds} for side in (0, 1))
-    pairs = [pair for pair in holds if pair[0] in at and not at[pair[0]].decided]
+    pairs = [pair for pair in job.word.slurs() if pair[0] in at and not _made_plain(at[pair[0]])]
+    starts, stops = ({pair[side] for pair in pairs} for side in (0, 1))
     opened: list[int] = []
     for onset, note in at.items():
-        own = note.decided
-        if "slur-stop" in note.marks and opened and (own or onset not in stops):
+        if "slur-stop" in note.marks and opened and onset not in stops:
             pairs.append((opened.pop(), onset))
-        if "slur-start" in note.marks and (own or onset not in starts):
+        if "slur-start" in note.marks and onset not in starts:
             opened.append(onset)
     return sorted(set(pairs))
+
+
+def _made_plain(note: PlannedNote) -> bool:
+    """The director wants no slur from here; any other mark on the note leaves its slur alone."""
+    return note.decided and not (note.hands_off or note.marks - {"slur-stop"} or note.cutoff)
+
+
+def tongued(passage: Passage, planned: PassagePlan) -> Iterator[tuple[int, int]]:
+    """(part, tick) of the notes from which the director wants no slur, in no passage that shares
+    them."""
+    ticks = [note.tone.onset for note in planned.notes if _made_plain(note)]
+    return itertools.product(passage.parts, ticks)
 
 
 def mark_slurs(job: Job) -> None:
@@ -55,7 +69,9 @@ def mark_slurs(job: Job) -> None:
             continue
         both = all(part in job.word.members(t) for t in pair)
         if job.may_go(
-            outvoted=job.word.slur_outvoted(part, pair), decided=at[pair[0]].decided, member=both
+            outvoted=job.word.slur_outvoted(part, pair),
+            decided=_made_plain(at[pair[0]]),
+            member=both,
         ):
             _drop(job, pair)
             del has[pair]
@@ -76,6 +92,8 @@ def mark_slurs(job: Job) -> None:
                 )
             continue
         for run in missing:
+            if (part, run[0].onset) in desk.tongued:
+                continue
             _add(
                 job,
                 at[run[0].onset].why if run[0].onset in at else "",

@@ -10,6 +10,7 @@ from fractions import Fraction
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
 from sectionprep.passages import Passage, Together
+from sectionprep.phrasing.decided import Decided
 from sectionprep.phrasing.directives import (
     Directive,
     Lead,
@@ -49,46 +50,57 @@ def decide(
     return plan, tuple(unfit)
 
 
-def already_there(
-    chart: Chart, together: Together, decisions: Sequence[Decision]
-) -> frozenset[tuple[str, int]]:
-    """Notes of leads (passage, tick) at which a decision stands printed already, since the chart is
-    one that was marked with it: it was made for that note and is no example for others."""
-    notes = placed(chart, [d for d in decisions if isinstance(d, Directive) and d.marks])
+def decided_notes(chart: Chart, together: Together, decisions: Sequence[Decision]) -> Decided:
+    """Where these decisions stand, for the planner."""
+    notes = placed(
+        chart, [d for d in decisions if isinstance(d, Directive) and d.marks is not None]
+    )
     alike = [d for d in decisions if isinstance(d, Wish) and d.kind == "as"]
-    found = set()
+    apart, unslurred = set(), set()
     for passage in together.marked:
         lead = (passage.lead, passage.lead in passage.seconds)
         line = [t for t in line_of(chart, lead) if passage.start <= t.onset < passage.end]
-        tones = {t.onset: t for t in line}
-        for (player, tick), directive in notes.items():
-            wanted = (directive.marks or frozenset()) - SLURS
-            here = tick in tones and plays_in(passage, player)
-            if here and wanted and tones[tick].marks >= wanted:
-                found.add((passage.id, tick))
+        here = {tick: d for (player, tick), d in notes.items() if plays_in(passage, player)}
+        ticks = set(here)
         for wish in alike:
             copier = lead_of(chart, wish.part)
             if not isinstance(copier, str) and plays_in(passage, copier):
-                found |= {(passage.id, tick) for tick in _copied(chart, wish, line, lead)}
-    return frozenset(found)
+                ticks.update(_copied(chart, wish, line, lead))
+        ticks &= {tone.onset for tone in line}
+        marked = {
+            tone.onset
+            for part in (passage.parts if ticks else ())
+            for tone in line_of(chart, (part, part in passage.seconds))
+            if tone.marks - SLURS
+        }
+        apart |= {(passage.id, tick) for tick in ticks & marked}
+        unslurred |= {
+            (passage.id, tick) for tick, d in here.items() if not d.marks and not d.cutoff
+        }
+    return Decided(
+        notes=frozenset(apart), unslurred=frozenset(unslurred), reread=passages_reread(decisions)
+    )
+
+
+def passages_reread(decisions: Iterable[Decision]) -> frozenset[str]:
+    """Passages for which somebody has chosen another reading."""
+    return frozenset(d.passage for d in decisions if isinstance(d, Wish) and d.kind == "reading")
 
 
 def _copied(chart: Chart, wish: Wish, line: Sequence[Tone], lead: Lead) -> Iterator[int]:
-    """Notes of a stretch that is to be like another, and is so already."""
+    """Notes of a stretch that is to be like another: those that have a model there."""
     numbers = chart.bars_by_number()
     source, first = numbers.get(wish.value), numbers.get(wish.bar)
     if source is None or first is None:
         return
     last = numbers.get(wish.to_bar or wish.bar, first)
     like = {
-        (tone.bar - source, chart.place(tone.onset).beat): tone.marks - SLURS
+        (tone.bar - source, chart.place(tone.onset).beat)
         for tone in line_of(chart, lead)
         if source <= tone.bar <= source + last - first
     }
     for tone in line:
-        marks = tone.marks - SLURS
-        here = (tone.bar - first, chart.place(tone.onset).beat)
-        if first <= tone.bar <= last and marks and like.get(here) == marks:
+        if first <= tone.bar <= last and (tone.bar - first, chart.place(tone.onset).beat) in like:
             yield tone.onset
 
 
@@ -122,7 +134,7 @@ class _Asked:
                     part=name,
                     bar=place.bar,
                     beat=place.beat,
-                    marks=then.marks - SLURS,
+                    marks=(then.marks - SLURS) | (now.marks & SLURS),
                     source=f'{wish.source} (reading "{wish.value}")',
                     cutoff=now.cutoff is not None,
                 )
@@ -155,7 +167,7 @@ class _Asked:
                     part=planned.lead(self._chart),
                     bar=place.bar,
                     beat=place.beat,
-                    marks=model.marks - SLURS,
+                    marks=(model.marks - SLURS) | (note.marks & SLURS),
                     source=f"{wish.source} (as bar {wish.value})",
                     cutoff=model.cutoff is not None,
                 )
@@ -250,11 +262,6 @@ def _with_passage(plan: Plan, planned: PassagePlan) -> Plan:
         for plans in (plan.passages, plan.hits)
     )
     return replace(plan, passages=passages, hits=hits)
-
-
-def wants_readings(decisions: Iterable[Decision]) -> bool:
-    """True where a decision asks for one of the readings, which then have to be made."""
-    return any(isinstance(d, Wish) and d.kind == "reading" for d in decisions)
 
 
 def say_unfit(decision: Decision, why: str) -> str:

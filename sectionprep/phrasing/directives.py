@@ -40,6 +40,7 @@ class Directive:
     cutoff: bool | None = None
     note: str = ""
     cell: str = ""
+    listed: bool = False
 
 
 def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
@@ -246,13 +247,16 @@ def _apply(
         else:
             slurs = directive.marks & SLURS or note.marks & SLURS
             marks = (directive.marks - SLURS) | slurs
-        if marks == note.marks and cutoff == note.cutoff and directive.marks is not None:
-            notes.append(note)  # the rules say the same: their reason stays
+        same = marks == note.marks and cutoff == note.cutoff
+        if same and directive.listed:
+            notes.append(note)
             continue
         hands_off = directive.marks is None
         why = f"decided by {directive.source}" + (
             ": left as printed in every part" if hands_off else ""
         )
+        if same and not hands_off:
+            why = note.why  # the rules say the same
         notes.append(
             replace(
                 note,

@@ -12,6 +12,8 @@ from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view import LineView, Spot
 
+#: the kinds of mark that rules write: one that is printed may be ours
+WRITTEN_BY_RULES = frozenset({"accent", "strong-accent", "tenuto", "staccato", "ghost"})
 _GHOST_SHARE = 0.75  # of the density: how much evidence a ghost needs; judgement
 
 

@@ -14,7 +14,7 @@ from statistics import median
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.marks import ATTACKS, BREATHS, ORNAMENTS, SLURS
-from sectionprep.phrasing.plan import PassagePlan, PlannedNote
+from sectionprep.phrasing.plan import PassagePlan, PlannedNote, Reading
 from sectionprep.phrasing.rules.leap_up import LARGE
 from sectionprep.phrasing.view import LineView, Spot
 
@@ -122,21 +122,28 @@ def with_habits(
     habits: Sequence[Habit],
     printed: Collection[int],
 ) -> PassagePlan:
-    """The plan and its readings as the house plays them. printed: ticks of notes on which something
-    is printed, which stay as they are. What a habit brings out weighs no less than the line."""
+    """The plan as the house plays it. printed: ticks of notes on which something is printed, which
+    stay as they are. What a habit brings out weighs no less than the line."""
     if not habits:
         return planned
-    notes = _all_as_usual(view, planned.notes, habits, printed)
+    return replace(planned, notes=_all_as_usual(view, planned.notes, habits, printed))
+
+
+def habits_in_readings(
+    view: LineView,
+    notes: Sequence[PlannedNote],
+    readings: Sequence[Reading],
+    habits: Sequence[Habit],
+    printed: Collection[int],
+) -> tuple[Reading, ...]:
+    """The readings of a line as the house plays them. notes: as planned, with the habits; printed:
+    as of `with_habits`."""
     leans = _leans(notes)
-    readings = (
-        replace(reading, notes=_all_as_usual(view, reading.notes, habits, printed))
-        for reading in planned.readings
-    )
-    return replace(
-        planned,
-        notes=notes,
-        readings=tuple(replace(r, differs=len(leans ^ _leans(r.notes))) for r in readings),
-    )
+    made = []
+    for reading in readings:
+        played = _all_as_usual(view, reading.notes, habits, printed) if habits else reading.notes
+        made.append(replace(reading, notes=played, differs=len(leans ^ _leans(played))))
+    return tuple(made)
 
 
 def _leans(notes: Sequence[PlannedNote]) -> set[int]:

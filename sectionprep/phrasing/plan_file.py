@@ -9,8 +9,9 @@ has `[house]` with its habits (`house.py`) and no lines.
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sectionprep.errors import BadArgument, UnusableSettings
@@ -19,14 +20,14 @@ from sectionprep.music.instructions import one_sided
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.phrasing.deciding import Decision
-from sectionprep.phrasing.directives import figures_of
+from sectionprep.phrasing.directives import Directive, figures_of
 from sectionprep.phrasing.director_words import LEAVE, WRITABLE, decision_of
 from sectionprep.phrasing.house import Habit, parse_habit
 from sectionprep.phrasing.plan import PassagePlan, Plan
 from sectionprep.phrasing.planner import PRINTED
 from sectionprep.phrasing.styles import styles
 from sectionprep.phrasing.wishes import Wish
-from sectionprep.settings import read_toml
+from sectionprep.settings import read_edited, read_toml
 from sectionprep.shapes import File, shaped
 from sectionprep.version import __version__
 
@@ -90,6 +91,8 @@ class PlanFile:
 
 
 _AS_WRITTEN = "# As written: "
+_CHECKS = "# Checks of the lines above: a line that you change is known for yours."
+_CHECK, _IN_A_LINE = 4, 24  # letters of a check, and checks in a line of at most 100 columns
 
 
 def was_edited(text: str) -> bool:
@@ -107,6 +110,7 @@ def write_plan(
 ) -> str:
     """The plan of a chart as the text of a plan file. Its first line tells whether the rest was
     edited since. without_cues: bars in which the rhythm section is shown nothing of the horns."""
+    checks: list[str] = []
     lines = [
         f"# Phrasing plan for {_line(chart.title)}, by sectionprep {__version__}:",
         "# passages (P), hits and pads between them (H).",
@@ -146,18 +150,32 @@ def write_plan(
             place = chart.place(note.tone.onset)
             words = say(marks) + (" off" if note.cutoff is not None else "")
             words = LEAVE if note.hands_off else words
-            lines.append(
-                "  "
-                + _quoted(
-                    f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
-                    f"{figures[note.tone.onset]}"
-                )
-                + ","
+            line = (
+                f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
+                f"{figures[note.tone.onset]}"
             )
+            lines.append(f"  {_quoted(line)},")
+            checks.append(_check(planned.lead(chart), line))
         lines += [f"  {_quoted(line)}," for line in _signs(chart, planned)]
         lines.append("]")
+    if checks:
+        rows = ("".join(checks[n : n + _IN_A_LINE]) for n in range(0, len(checks), _IN_A_LINE))
+        lines += ["", _CHECKS, *(f"# {row}" for row in rows)]
     body = "\n".join(lines) + "\n"
     return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
+
+
+def _check(lead: str, line: str) -> str:
+    """Of a line as it is read."""
+    return _sum(f"{lead}|{line}")[:_CHECK]
+
+
+def _checks(path: Path) -> frozenset[str]:
+    """The checks of the lines that stood in a plan when it was written."""
+    text = read_edited(path).decode("utf-8-sig", errors="replace")
+    letters = re.match(r"(?:\s*# [0-9a-f]+$)*", text.partition(_CHECKS)[2], re.MULTILINE)
+    found = re.sub(r"[#\s]", "", letters[0] if letters else "")
+    return frozenset(found[n : n + _CHECK] for n in range(0, len(found), _CHECK))
 
 
 def _signs(chart: Chart, planned: PassagePlan) -> Iterator[str]:
@@ -203,7 +221,7 @@ def _quoted(text: str) -> str:
 def read_plan(path: Path) -> PlanFile:
     """Read a plan file. Raises UnusableSettings naming the line that cannot be understood."""
     file = shaped(read_toml(path), _File, str(path), _REMEDIES, _KNOWN)
-    house = file.house
+    house, checks = file.house, _checks(path)
     for name, known in (("style", tuple(styles())), ("printed", PRINTED)):
         asked = getattr(house, name)
         if asked and asked not in known:
@@ -216,7 +234,9 @@ def read_plan(path: Path) -> PlanFile:
         style=house.style,
         printed=house.printed,
         habits=_habits(path, house.habits),
-        decisions=tuple(decision for one in file.passage for decision in _decisions(path, one)),
+        decisions=tuple(
+            decision for one in file.passage for decision in _decisions(path, one, checks)
+        ),
         copied=_copied(path, house.copy),
         no_rhythm_cues_in=tuple(map(str, house.no_rhythm_cues_in)),
         comments=tuple(
@@ -264,7 +284,8 @@ def _habits(path: Path, sentences: tuple[str, ...]) -> tuple[Habit, ...]:
     return tuple(found)
 
 
-def _decisions(path: Path, passage: _Passage) -> Iterator[Decision]:
+def _decisions(path: Path, passage: _Passage, checks: Collection[str]) -> Iterator[Decision]:
+    """What a passage of a plan file says. checks: of lines as they were written."""
     where = f"{path}, passage {passage.id or '?'}"
     if passage.reading:
         if not passage.id:
@@ -277,7 +298,10 @@ def _decisions(path: Path, passage: _Passage) -> Iterator[Decision]:
             source="the plan file",
         )
     for n, line in enumerate(passage.lines, start=1):
-        yield _decision(f"{where}, line {n}", passage.lead, line)
+        decision = _decision(f"{where}, line {n}", passage.lead, line)
+        if isinstance(decision, Directive) and _check(passage.lead, line) in checks:
+            decision = replace(decision, listed=True)
+        yield decision
 
 
 def _decision(where: str, part: str, line: str) -> Decision:

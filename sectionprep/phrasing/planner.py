@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -16,13 +16,16 @@ from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, Shape
 from sectionprep.phrasing.choosing import choose_all, choosers_of, option_of
+from sectionprep.phrasing.decided import Decided, with_print
 from sectionprep.phrasing.drafts import (
+    WRITTEN_BY_RULES,
     Draft,
     Work,
     evidence_of,
 )
 from sectionprep.phrasing.dynamics import missing_dynamics
 from sectionprep.phrasing.figures import (
+    Column,
     agree_on_figures,
     agree_on_hits,
     agree_on_leans,
@@ -31,18 +34,20 @@ from sectionprep.phrasing.figures import (
     struck_together,
 )
 from sectionprep.phrasing.hairpins import hairpins_of
-from sectionprep.phrasing.house import Habit, with_habits
+from sectionprep.phrasing.house import Habit, habits_in_readings, with_habits
 from sectionprep.phrasing.losses import explain_losses
 from sectionprep.phrasing.notes import notes_of, settle
 from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.other_readings import readings_of
-from sectionprep.phrasing.plan import PassagePlan, Plan, Reading
+from sectionprep.phrasing.plan import PassagePlan, Plan
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import LineView, Spot, view_line
 
+#: lines of leads, by passage
+Lines = Mapping[str, Sequence[Tone]]
+NOTHING_DECIDED = Decided()
 PRINTED = ("keep", "prefer", "ignore")
-_KEPT = SLURS | ORNAMENTS  # of a decided note: nobody decides them
 _TUTTI = 8  # parts that come in together and are heard as the band; judgement
 _ROUNDS = 8  # a second one changes little and a third next to nothing; each can only add marks
 
@@ -55,14 +60,29 @@ def plan_passages(
     printed: str = "keep",
     habits: Sequence[Habit] = (),
     readings: bool = True,
-    decided: Collection[tuple[str, int]] = (),
+    decided: Decided = NOTHING_DECIDED,
 ) -> Plan:
     """Plan the lead line of every passage. habits: of the house; they come after the rules.
-    readings: with other ways to phrase each. decided: notes (passage, tick) that carry what a
-    person has decided for them alone: their marks speak for no other note."""
+    readings: with other ways to phrase each."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
-    plans = _settled(chart, words, chosen, printed, habits, readings=readings, decided=decided)
+    as_printed = {name: word.line() for name, word in words.items()}
+    lines = {name: decided.without(name, line) for name, line in as_printed.items()}
+    elsewhere = leads_elsewhere(chart)
+
+    def lay(lines: Lines) -> list[Work]:
+        """The lines on the desk, where they have notes."""
+        return [
+            _of_section(chart, name, words[name], tones, chosen, printed, elsewhere)
+            for name, tones in lines.items()
+            if tones
+        ]
+
+    plans = _settled(chart, words, lines, lay, printed, habits)
+    if readings:
+        locks = {name: decided.locks(name, line) for name, line in as_printed.items()}
+        plans = _with_readings(plans, lines, lay, locks, printed, habits)
+    plans = [with_print(plan, as_printed[plan.id], lines[plan.id]) for plan in plans]
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
         plans = [replace(p, dynamics=(missing[p.id],)) if p.id in missing else p for p in plans]
@@ -79,39 +99,22 @@ def plan_passages(
 def _settled(
     chart: Chart,
     words: Mapping[str, SectionWord],
-    style: Style,
+    as_read: Lines,
+    lay: Callable[[Lines], list[Work]],
     printed: str,
     habits: Sequence[Habit],
-    *,
-    readings: bool,
-    decided: Collection[tuple[str, int]],
 ) -> list[PassagePlan]:
     """The plans of passages that stay as they are when their marks are read back as printed: what
     is planned from a marked score is what was marked."""
-    as_printed = {name: word.line() for name, word in words.items()}
-    lines = {
-        name: tuple(
-            t._replace(marks=t.marks & _KEPT) if (name, t.onset) in decided else t for t in line
-        )
-        for name, line in as_printed.items()
-    }
+    lines = dict(as_read)
     shared = shared_notes(words)
-    elsewhere = leads_elsewhere(chart)
     settled: dict[str, PassagePlan] = {}
     known: dict[Shape, Chooser] = {}
-    taken = {
-        name: {t.onset for t in line if t.marks - SLURS and printed != "ignore"}
-        for name, line in lines.items()
-    }
+    taken = _taken(lines, printed)
     for _ in range(_ROUNDS):
-        desk = [
-            _of_section(chart, name, words[name], tones, style, printed, elsewhere)
-            for name, tones in lines.items()
-            if tones
-        ]
+        desk = lay(lines)
         before = [plan.notes for plan in settled.values()]
-        # other readings are offered for the line as it was, before our marks stood in it
-        fresh_plans = _plan(chart, desk, printed, known, with_readings=readings and not settled)
+        fresh_plans = _plan(chart, desk, printed, known)
         for work, plan in zip(desk, fresh_plans, strict=True):
             plan = with_habits(work.view, plan, habits, taken[plan.id])
             plan = replace(plan, second=plan.part in words[plan.id].passage.seconds)
@@ -122,23 +125,45 @@ def _settled(
         del desk, fresh_plans  # the next round's take as much again
         if before == [plan.notes for plan in settled.values()]:
             break
-    return [_with_print(plan, as_printed[plan.id], decided) for plan in settled.values()]
+    return list(settled.values())
 
 
-def _with_print(
-    plan: PassagePlan, line: Sequence[Tone], decided: Collection[tuple[str, int]]
-) -> PassagePlan:
-    """The plan with the marks that are printed at decided notes."""
-    printed = {t.onset: t for t in line if (plan.id, t.onset) in decided}
-    if not printed:
-        return plan
-    notes = (
-        replace(n, tone=t, marks=n.marks | t.marks, added=n.added - t.marks)
-        if (t := printed.get(n.tone.onset)) is not None
-        else n
-        for n in plan.notes
-    )
-    return replace(plan, notes=tuple(notes))
+def _taken(lines: Lines, printed: str) -> dict[str, set[int]]:
+    """By passage: ticks of notes on which something is printed that stays."""
+    return {
+        name: {t.onset for t in line if t.marks - SLURS and printed != "ignore"}
+        for name, line in lines.items()
+    }
+
+
+def _with_readings(
+    plans: Sequence[PassagePlan],
+    as_read: Lines,
+    lay: Callable[[Lines], list[Work]],
+    locks: Mapping[str, Mapping[int, frozenset[str]]],
+    printed: str,
+    habits: Sequence[Habit],
+) -> list[PassagePlan]:
+    """The plans with other ways to read each line. They are looked for where no mark of the kind
+    that the rules write stands in the line, but the plan's slurs do: so a score offers the same
+    readings when it is marked. locks: what is printed, by passage and tick; it stays in each."""
+    by_name = {plan.id: plan for plan in plans}
+    opened = {
+        name: tuple(
+            t._replace(marks=t.marks - WRITTEN_BY_RULES) for t in carrying(as_read[name], plan)
+        )
+        for name, plan in by_name.items()
+    }
+    desk = lay(opened)
+    _, choosers, chosen = _chosen(desk, printed, {})
+    taken = _taken(as_read, printed)
+    made = []
+    for work, mine, leans in zip(desk, choosers, chosen, strict=True):
+        plan = by_name[work.name]
+        found = readings_of(work, printed, plan.notes, frozenset(leans), locks[work.name], mine)
+        found = habits_in_readings(work.view, plan.notes, found, habits, taken[plan.id])
+        made.append(replace(plan, readings=found))
+    return made
 
 
 def _of_section(
@@ -168,21 +193,41 @@ def plan_line(
 ) -> Plan:
     """Plan any single line, passage or not. bars: first and last bar index."""
     chosen, why = choose_style(chart, style)
-    tones = [t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1]]
-    desk = [_lay_out("line", part, view_line(chart, tones, chosen, part), printed)] if tones else []
-    return Plan(style=chosen.name, style_why=why, passages=_plan(chart, desk, printed, {}))
+    tones = tuple(t for t in chart.lines[part] if bars is None or bars[0] <= t.bar <= bars[1])
+
+    def lay(lines: Lines) -> list[Work]:
+        return [
+            _lay_out(name, part, view_line(chart, line, chosen, part), printed)
+            for name, line in lines.items()
+            if line
+        ]
+
+    lines = {"line": tones}
+    locks = {"line": NOTHING_DECIDED.locks("line", tones)}
+    plans = _with_readings(_plan(chart, lay(lines), printed, {}), lines, lay, locks, printed, ())
+    return Plan(style=chosen.name, style_why=why, passages=tuple(plans))
 
 
 def _plan(
-    chart: Chart,
-    desk: Sequence[Work],
-    printed: str,
-    known: dict[Shape, Chooser],
-    *,
-    with_readings: bool = True,
+    chart: Chart, desk: Sequence[Work], printed: str, known: dict[Shape, Chooser]
 ) -> tuple[PassagePlan, ...]:
     """The plans of the lines on the desk, all in one style. known: choosers of phrases, kept from
     round to round."""
+    columns, _, chosen = _chosen(desk, printed, known)
+    for work, leans in zip(desk, chosen, strict=True):
+        settle(work, leans)
+    agree_on_lengths(columns)
+    name_copies(chart, columns, chosen)
+    return tuple(
+        _finish(chart, work, frozenset(leans)) for work, leans in zip(desk, chosen, strict=True)
+    )
+
+
+def _chosen(
+    desk: Sequence[Work], printed: str, known: dict[Shape, Chooser]
+) -> tuple[list[Column], list[dict[int, Chooser]], list[set[int]]]:
+    """The notes that answer to each other; and of each line the choosers of its phrases and the
+    notes that are brought out."""
     columns = agree_on_figures(desk, share_marks=printed == "keep")
     if printed == "keep":
         agree_on_hits(desk)
@@ -217,18 +262,7 @@ def _plan(
         if not any(desk[w].view.closes(d.spot) for w, d in c)
     ]
     agree_on_leans(open_columns, chosen, score, lambda draft: option_of(draft, printed, 0.0).locked)
-    readings = [
-        readings_of(work, printed, frozenset(leans), mine) if with_readings else ()
-        for work, leans, mine in zip(desk, chosen, choosers, strict=True)
-    ]
-    for work, leans in zip(desk, chosen, strict=True):
-        settle(work, leans)
-    agree_on_lengths(columns)
-    name_copies(chart, columns, chosen)
-    return tuple(
-        _finish(chart, work, frozenset(leans), others)
-        for work, leans, others in zip(desk, chosen, readings, strict=True)
-    )
+    return columns, choosers, chosen
 
 
 def _lay_out(
@@ -262,9 +296,7 @@ def _soft(view: LineView, spot: Spot) -> bool:
     return view.style.soft == "all" or (view.style.soft == "joined" and joined)
 
 
-def _finish(
-    chart: Chart, work: Work, chosen: frozenset[int], readings: tuple[Reading, ...]
-) -> PassagePlan:
+def _finish(chart: Chart, work: Work, chosen: frozenset[int]) -> PassagePlan:
     view = work.view
     notes = explain_losses(view, work.drafts, notes_of(work, chosen), chosen)
     notes = with_offers(view, with_breaths(chart, view, notes))
@@ -275,6 +307,5 @@ def _finish(
         notes=tuple(notes),
         phrases=phrases,
         hairpins=hairpins_of(chart, work, notes),
-        readings=readings,
         cautions=breath_cautions(chart, work.part, view, notes),
     )

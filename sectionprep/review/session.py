@@ -21,7 +21,7 @@ from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.outputs.settled import finding_name, finding_words
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
-from sectionprep.phrasing.deciding import Unfit, already_there, decide, wants_readings
+from sectionprep.phrasing.deciding import Unfit, decide, decided_notes, passages_reread
 from sectionprep.phrasing.plan_file import PlanFile
 from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
@@ -107,8 +107,8 @@ class Review:
 
     def _by_rules(self, settled: PlanFile, *, readings: bool) -> Plan:
         typed = typed_decisions(settled)
-        there = already_there(self.score.chart, self.score.together, typed)
-        key = settled.style, settled.printed, settled.habits, readings, there
+        decided = decided_notes(self.score.chart, self.score.together, typed)
+        key = settled.style, settled.printed, settled.habits, readings, decided
         known = self._rules.get(key)
         if known is None:
             known = plan_rules(
@@ -122,7 +122,7 @@ class Review:
     def _planned(self) -> tuple[Plan, Unfit]:
         settled = self.desk.settled
         # readings are asked for later, if at all
-        plan = self._by_rules(settled, readings=wants_readings(settled.decisions))
+        plan = self._by_rules(settled, readings=bool(passages_reread(settled.decisions)))
         return decide(self.score.chart, self.score.together, plan, settled.decisions)
 
     def decide(self, make: Callable[[], Step], seen: int, *, insist: bool) -> bool:

@@ -14,6 +14,8 @@ from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.decided import settled_in
 from sectionprep.outputs.workbook.read import Typed
 from sectionprep.outputs.workbook.row import Row
+from sectionprep.passages import Together
+from sectionprep.phrasing import Plan
 from sectionprep.results import Marked
 
 
@@ -58,10 +60,13 @@ def open_findings(
     settled: on the review page."""
     chart = marked.score.chart
     by_key = settled_in(typed)
+    alone = left_alone(marked.score.together, marked.plan)
     done = [
         group
         for group in _finding_groups(chart, marked.before, marked.after)
-        if finding_key(chart, group) in by_key or _way(chart, group, settled)
+        if finding_key(chart, group) in by_key
+        or _way(chart, group, settled)
+        or _is_left_alone(group, alone)
     ]
     gone = {_same(chart, f) for group in done for f in group}
     left = tuple(f for f in marked.after if _same(chart, f) not in gone)
@@ -69,13 +74,46 @@ def open_findings(
     return left, said
 
 
+#: checks of what stands at single notes: "leave it" settles what they find there
+_OF_NOTES = frozenset(
+    {
+        *("marks-missing", "marks-extra", "marks-contradict", "second-player", "ornament"),
+        *("figure", "slur", "repeated-under-slur"),
+    }
+)
+
+
+def left_alone(together: Together, plan: Plan) -> frozenset[tuple[int, int]]:
+    """(part, tick) of the notes that a person wants left as they are printed."""
+    parts = {passage.id: passage.parts for passage in together.marked}
+    return frozenset(
+        (part, note.tone.onset)
+        for planned in (*plan.passages, *plan.hits, *plan.own)
+        for note in planned.notes
+        if note.hands_off
+        for part in parts.get(planned.id, (planned.part,))
+    )
+
+
+def _is_left_alone(same: Sequence[Finding], alone: Collection[tuple[int, int]]) -> bool:
+    return all(
+        f.check in _OF_NOTES and all((f.part, tick) in alone for tick in (f.tick, *f.places))
+        for f in same
+    )
+
+
 def without_settled(
-    chart: Chart, found: Sequence[Finding], keys: Collection[str]
+    chart: Chart,
+    found: Sequence[Finding],
+    keys: Collection[str],
+    alone: Collection[tuple[int, int]],
 ) -> tuple[tuple[Finding, ...], tuple[str, ...]]:
     """Findings of one look at a chart without those settled in a workbook, and these in words.
-    keys: of rows of the sheet Agreement."""
+    keys: of rows of the sheet Agreement; alone: notes, as of `left_alone`."""
     done = [
-        same for same in _finding_groups(chart, found, found) if finding_key(chart, same) in keys
+        same
+        for same in _finding_groups(chart, found, found)
+        if finding_key(chart, same) in keys or _is_left_alone(same, alone)
     ]
     gone = {id(finding) for same in done for finding in same}
     said = [str(group) for group in group_findings(chart, [f for same in done for f in same])]
