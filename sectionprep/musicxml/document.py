@@ -23,6 +23,7 @@ from xml.parsers import expat
 from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit, UnreadableFile
+from sectionprep.musicxml.long_texts import cut_long_texts
 from sectionprep.settings import Limits
 
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
@@ -296,6 +297,7 @@ def parse_document(
             where=where,
             remedy="Export the chart as MusicXML (partwise).",
         )
+    remark = "; ".join(said for said in (remark, cut_long_texts(root, data)) if said)
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
     if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
