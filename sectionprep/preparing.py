@@ -72,7 +72,7 @@ def prepare(
     """The whole job: everything a director takes to rehearsal, in one folder. workers: processes
     that draw parts; by default as many as there are cores."""
     from sectionprep.outputs.earlier import earlier_run
-    from sectionprep.outputs.edited_files import plan_place, workbook_place
+    from sectionprep.outputs.edited_files import keep_own_things, plan_place, workbook_place
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
@@ -112,6 +112,7 @@ def prepare(
         )
         on_page = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
         (stage / workbook).write_bytes(_workbook(marked, options, typed, reports, on_page))
+        notes += keep_own_things(folder / workbook, typed)
         if plan_file:
             (stage / plan_file).write_text(
                 write_plan(
@@ -334,18 +335,17 @@ def audition(
 
 
 @collector_at_rest()
-def write_checklist(marked: Marked, out: Path, options: Options) -> Path:
-    """Write the workbook alone."""
-    from sectionprep.outputs.edited_files import typed_before
+def write_checklist(marked: Marked, out: Path, options: Options) -> list[str]:
+    """Write the workbook alone. What to say of the one that stood there."""
+    from sectionprep.outputs.edited_files import keep_own_things, typed_before
     from sectionprep.outputs.files import write_file
 
     typed = typed_before(out, options.decisions, marked.score.chart.title)
-    write_file(
-        out,
-        _workbook(marked, options, typed),
-        reads=[read for read in marked.score.reads(options) if read != options.decisions],
-    )
-    return out
+    made = _workbook(marked, options, typed)
+    said = keep_own_things(out, typed)
+    reads = [read for read in marked.score.reads(options) if read != options.decisions]
+    write_file(out, made, reads=reads)
+    return said
 
 
 @collector_at_rest()

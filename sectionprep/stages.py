@@ -298,7 +298,7 @@ def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Pa
 
     if is_edited_plan(out) and not options.force:
         raise DestinationError(
-            "was edited by hand.",
+            "is not as this program wrote it, or another's.",
             where=str(out),
             remedy="Choose another name with -o, or replace it with --force.",
         )

@@ -104,3 +104,32 @@ def test_a_bar_of_thousands_of_notes_is_counted_before_it_is_engraved(tmp_path: 
     assert done.returncode == 9
     assert "Alto Sax 1: bar 1 holds 2,000 notes; up to 600 in a bar can be engraved" in done.stdout
     assert (tmp_path / "out" / "a_rehearsal.xlsx").exists()
+
+
+@pytest.mark.parametrize("place", ["work-title", "words", "rehearsal", "part-name", "number"])
+def test_a_text_of_megabytes_is_cut_where_it_is_read_and_said(place: str) -> None:
+    """A title of 900 kB took minutes in `prepare`, words as many in the names of instruments."""
+    text = (HOSTILE / "senza_misura_kills_prepare.musicxml").read_text()
+    long, note = "word " * 180_000, text.index("<note")
+    sign = f"<direction><direction-type><{place}>{long}</{place}></direction-type></direction>"
+    changed = {
+        "work-title": text.replace(
+            "<part-list>", f"<work><work-title>{long}</work-title></work><part-list>"
+        ),
+        "part-name": text.replace("<part-name>", f"<part-name>{long}", 1),
+        "number": text.replace('<measure number="1"', f'<measure number="{long}"', 1),
+    }.get(place, text[:note] + sign + text[note:])
+    document = parse_document(Path("x"), changed.encode())
+    assert "of 900,0" in document.remark or "of 899,9" in document.remark
+    assert document.remark.endswith("read as the first 2,000 letters")
+    read = document.root.iter("*")
+    assert max(len(t) for e in read for t in (e.text or "", *e.attrib.values())) == 2_000
+    assert long in document.data.decode()
+
+
+def test_a_long_text_in_pieces_is_cut_and_ordinary_files_are_not_searched() -> None:
+    """Comments are no text (XML 1.0, 2.5): what stands between them is one text."""
+    text = (HOSTILE / "beattype0.musicxml").read_text()
+    pieces = text.replace("<part-name>", "<part-name>" + "word <!---->" * 1000, 1)
+    assert "<part-name> of 5,0" in parse_document(Path("x"), pieces.encode()).remark
+    assert parse_document(Path("x"), text.encode()).remark == ""

@@ -121,6 +121,9 @@ def audition(
         bool,
         typer.Option(help="Time and chords generated where the rhythm section has only slashes."),
     ] = True,
+    many: Annotated[
+        bool, typer.Option("--many", help="Also more than 200 files, or three hours of sound.")
+    ] = False,
     style: Style = None,
     printed: Printed = None,
     plan: PlanPath = None,
@@ -171,6 +174,7 @@ def audition(
         sound=sound,
         rhythm=rhythm,
         font=_font(instruments),
+        many=many,
     )
     written, unfit, remarks = preparing.audition(chart, folder, options, wish)
     say_not_applied(unfit)

@@ -190,7 +190,9 @@ def checklist(
     marked = stages.mark_score(stages.read_score(chart, options), options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
     say_not_applied(marked.unfit)
-    say(f"Written: {preparing.write_checklist(marked, target, options)}")
+    for line in preparing.write_checklist(marked, target, options):
+        say(line)
+    say(f"Written: {target}")
 
 
 def summary(done: Any) -> None:

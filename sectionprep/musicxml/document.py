@@ -16,6 +16,7 @@ from lxml import etree
 from sectionprep.errors import NotAScore, UnreadableFile
 from sectionprep.musicxml.encodings import blanks_before, encoding_of, printable
 from sectionprep.musicxml.files import read_bytes, unpack
+from sectionprep.musicxml.long_texts import cut_long_texts
 from sectionprep.musicxml.spans import ByteSpan, spans_of
 from sectionprep.settings import Limits
 
@@ -154,6 +155,7 @@ def parse_document(
             where=where,
             remedy="Export the chart as MusicXML (partwise).",
         )
+    remark = "; ".join(said for said in (remark, cut_long_texts(root, data)) if said)
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
     if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):

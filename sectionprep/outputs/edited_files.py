@@ -4,12 +4,13 @@ is said."""
 from __future__ import annotations
 
 import itertools
+import os
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sectionprep.errors import DestinationError, UnusableSettings
-from sectionprep.outputs.files import is_one
+from sectionprep.outputs.files import is_one, write_file
 from sectionprep.phrasing.plan_file import was_edited
 
 if TYPE_CHECKING:
@@ -82,6 +83,36 @@ def typed_before(path: Path, decisions: Path | None, title: str) -> Typed | None
             remedy="Choose another name with -o.",
         )
     return standing if decisions is None else read_typed(decisions)
+
+
+def keep_own_things(place: Path, taken: Typed | None) -> list[str]:
+    """Before a workbook is replaced: where a person has put more into it than is carried over, a
+    copy stays beside it. taken: what is carried over. What to say of that."""
+    from sectionprep.outputs.workbook import read_typed
+
+    if not place.exists():
+        return []
+    standing = read_typed(place, insist=False)
+    own = (*standing.own, *_not_taken(standing, taken))
+    if not own:
+        return []
+    names = (place.with_stem(f"{place.stem}_kept{n if n > 1 else ''}") for n in itertools.count(1))
+    copy = next(name for name in names if not os.path.lexists(name))
+    write_file(copy, place.read_bytes())
+    what = ", ".join(own[:_NAMED]) + (" ..." if len(own) > _NAMED else "")
+    return [f"{place} holds what no new workbook takes along ({what}): kept in {copy.name}."]
+
+
+_NAMED = 3
+
+
+def _not_taken(standing: Typed, taken: Typed | None) -> Iterator[str]:
+    """Where something was typed that is not in what is carried over."""
+    for sheet, rows in standing.cells.items():
+        for key, cells in rows.items():
+            for heading in cells:
+                if taken is None or heading not in taken.cells.get(sheet, {}).get(key, {}):
+                    yield f"{standing.where[sheet, key, heading]}"
 
 
 def not_applied(path: Path, typed: Typed) -> list[str]:

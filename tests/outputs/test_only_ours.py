@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 from build import part_xml, score_xml
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
+from openpyxl.comments import Comment
 
-from sectionprep import stages
+from sectionprep import preparing, stages
 from sectionprep.errors import DestinationError
 from sectionprep.outputs.edited_files import workbook_place
 from sectionprep.outputs.reports.marked_score import refuse_edited
@@ -84,3 +85,42 @@ def test_an_original_edited_since_is_not_undone_over(tmp_path: Path) -> None:
     target.write_bytes(b"y")
     with pytest.raises(DestinationError, match="not what would be written"):
         refuse_edited(target, b"x")
+
+
+def test_what_a_person_put_into_a_workbook_beside_its_cells_is_kept(tmp_path: Path) -> None:
+    """A sheet of one's own, a comment, a column, a line under a table: the next run wrote over them
+    without a word."""
+    chart, out = tmp_path / "tune.musicxml", tmp_path / "out"
+    chart.write_bytes(score_xml({"Alto Sax 1": part_xml(TUNE), "Alto Sax 2": part_xml(TUNE)}))
+    prepared = preparing.prepare(chart, out, Options())
+    assert prepared.notes == ()
+    place, kept = out / "tune_rehearsal.xlsx", out / "tune_rehearsal_kept.xlsx"
+    again = preparing.prepare(chart, out, Options())
+    assert (again.notes, kept.exists()) == ((), False)  # nothing of ours is taken for theirs
+
+    book = load_workbook(place)
+    book.create_sheet("Bus times")["A1"] = "19:30"
+    book["Marks"]["A3"].comment = Comment("ask Robin", "me")
+    book["Parts"].cell(2, 30, "Phone")
+    book["Parts"].cell(40, 1, "call the school")
+    book.save(place)
+    (said,) = preparing.prepare(chart, out, Options()).notes
+    assert '(a comment at Marks!A3, Parts!A40, the sheet "Bus times")' in said
+    assert load_workbook(kept)["Bus times"]["A1"].value == "19:30"
+    assert preparing.prepare(chart, out, Options()).notes == ()
+    assert kept.exists()
+
+    book = load_workbook(place)
+    book["Parts"].cell(40, 1, "call the school")
+    book.save(place)
+    (said,) = preparing.write_checklist(
+        stages.mark_score(stages.read_score(chart, Options()), Options()), place, Options()
+    )
+    assert "(Parts!A40)" in said
+
+    book = load_workbook(place)
+    book["Parts"].cell(3, 10, "Robin")
+    book.save(place)
+    other = preparing.prepare(chart, out, Options(decisions=kept))
+    assert any("(Parts!J3)" in line for line in other.notes)  # typed, and not in what is taken
+    assert (out / "tune_rehearsal_kept2.xlsx").exists()

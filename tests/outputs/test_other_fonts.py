@@ -235,3 +235,13 @@ def test_drawing_with_the_pool_says_the_same(tmp_path: Path) -> None:
     )
     (report,) = draw_all(part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle()))
     assert report.remarks == (not_printed("Guitar", "bends", 1, "1"),)
+
+
+def test_a_title_of_megabytes_is_cut_at_once() -> None:
+    """It was cut letter by letter, each time measured whole: minutes for a title of 300 kB."""
+    room = 200.0
+    cut = fonts.fitted("\u0416" * 1_000_000, fonts.TEXT, 9, room)
+    assert cut.endswith("\u2026")
+    assert fonts.width(cut, fonts.TEXT, 9) <= room
+    assert fonts.width(cut[:-1] + "\u0416\u2026", fonts.TEXT, 9) > room
+    assert fonts.fitted("Trumpet 1", fonts.TEXT, 9, room) == "Trumpet 1"

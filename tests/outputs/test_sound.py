@@ -20,6 +20,7 @@ import pytest
 import soundfile
 from build import chart, part_xml, score_xml
 
+from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
 from sectionprep.music.clock import steady
 from sectionprep.musicxml.document import parse_document
@@ -413,6 +414,24 @@ def test_a_maze_of_repeats_is_bounded_and_said() -> None:
     assert sum(p.last - p.first + 1 for p in pieces) == 1000
     notes = play(c, c.lines[0], None, clock=c.clock, style=styles()["straight"])
     assert sum(1 for _ in laid_out(notes, pieces)) == 4000
+
+
+def test_hundreds_of_files_are_asked_about(demo_marked: Marked, tmp_path: Path) -> None:
+    """One --tempos wrote 244 files without a word. What is reckoned is what comes out."""
+    from sectionprep.outputs.audition.writer import _reckoned
+
+    score, plan = demo_marked.score, demo_marked.plan
+    wish = Wish(passages=("P3",), part="Alto Sax 1", tempos=(1.0, 0.9), loops=2)
+    files, seconds = _reckoned(Band(score.chart, score.together, plan), wish)
+    made = write_audition(score.chart, score.together, plan, tmp_path / "few", wish)
+    assert files == len(made)
+    sounds = [soundfile.info(path).duration for path in made if path.suffix == ".wav"]
+    assert seconds == pytest.approx(sum(sounds), rel=0.15)
+
+    every = Wish(part="all", tempos=(0.6, 0.75, 0.9, 1.0))
+    with pytest.raises(BadArgument, match=r"makes 1,\d{3} files .*hours"):
+        write_audition(score.chart, score.together, plan, tmp_path / "many", every)
+    assert not (tmp_path / "many").exists()
 
 
 _LONG = """

@@ -12,11 +12,13 @@ import base64
 import io
 import os
 import re
+from bisect import bisect_right
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, lru_cache
-from itertools import islice
+from itertools import groupby, islice
+from operator import attrgetter
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -165,10 +167,9 @@ def pieces(text: str, font: str = TEXT) -> tuple[FontPiece, ...]:
             piece = FontPiece(sign, MUSIC, rise, _ACCIDENTAL_TIMES)
         elif c not in known:
             piece = FontPiece(c, _elsewhere[c]) if _elsewhere[c] else FontPiece(_box(known), font)
-        if found and replace(found[-1], text=c) == replace(piece, text=c):
-            piece = replace(piece, text=found.pop().text + piece.text)
         found.append(piece)
-    return tuple(found)
+    alike = groupby(found, key=attrgetter("font", "rise", "times"))
+    return tuple(FontPiece("".join(p.text for p in some), *look) for look, some in alike)
 
 
 def _box(known: frozenset[str]) -> str:
@@ -206,14 +207,18 @@ def width(text: str, font: str, size: float) -> float:
     )
 
 
+_LONGEST = 5_000  # letters that anybody could read in one line of a page
+
+
 def fitted(text: str, font: str, size: float, room: float) -> str:
     """The text, cut with an ellipsis where it is wider than `room` points."""
-    text = printable(text, font)
+    text = printable(text[:_LONGEST], font)
     if width(text, font, size) <= room:
         return text
-    while text and width(text + "\u2026", font, size) > room:
-        text = text[:-1]
-    return text.rstrip() + "\u2026"
+    fits = bisect_right(
+        range(len(text)), room, key=lambda n: width(text[:n] + "\u2026", font, size)
+    )
+    return text[: max(fits - 1, 0)].rstrip() + "\u2026"
 
 
 @cache

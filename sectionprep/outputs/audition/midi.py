@@ -152,17 +152,14 @@ def channels(tracks: Sequence[Track]) -> list[int]:
 
 
 #: (tick, order among events of one tick, kind of message, its value, its second value)
-_Event = tuple[int, int, str, int, int]
+Event = tuple[int, int, str, int, int]
 
 
 class _Track:
     """One part as messages, made while they are written."""
 
     def __init__(self, track: Track, channel: int, tick_of: Callable[[float], int]) -> None:
-        self._track, self._channel = track, channel
-        self._events = sorted(
-            event for note in track.notes for event in events(note, tick_of, track.drums)
-        )
+        self._track, self._channel, self._tick_of = track, channel, tick_of
 
     def __iter__(self) -> Iterator[Any]:
         import mido
@@ -174,8 +171,10 @@ class _Track:
             yield mido.Message(
                 "control_change", channel=channel, control=control, value=value, time=0
             )
-        now = 0
-        for tick, _, kind, first, second in self._events:
+        now, drums = 0, self._track.drums
+        for tick, _, kind, first, second in sorted(
+            event for note in self._track.notes for event in events(note, self._tick_of, drums)
+        ):
             fields = {
                 "note_on": {"note": first, "velocity": second},
                 "note_off": {"note": first, "velocity": 0},
@@ -186,7 +185,7 @@ class _Track:
             now = max(now, tick)
 
 
-def events(note: Played, tick_of: Callable[[float], int], drums: bool) -> Iterator[_Event]:
+def events(note: Played, tick_of: Callable[[float], int], drums: bool) -> Iterator[Event]:
     """A note's messages, bends and swells in steps. tick_of: second to tick."""
     start = tick_of(note.start)
     stop = max(tick_of(note.start + note.length), start + 1)

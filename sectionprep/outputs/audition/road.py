@@ -23,9 +23,9 @@ class Piece:
     second: float
 
 
-#: a road map is followed for so many times the bars of the chart, or this many bars: no chart that
-#: is played comes back more often; judgement
-_TIMES, _BARS = 8, 1000
+#: a road map is followed for so many times the bars of the chart, or this many bars: all of it
+#: repeated and once more from the beginning is four times; judgement
+_TIMES, _BARS = 4, 1000
 
 
 def most_bars(chart: Chart) -> int:

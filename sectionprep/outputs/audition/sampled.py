@@ -6,7 +6,8 @@ FluidSynth is foreign code and a font is a file of somebody's: both work in a pr
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import heapq
+from collections.abc import Iterable, Iterator, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -15,7 +16,9 @@ import numpy as np
 from sectionprep.apart import Apart, Died
 from sectionprep.errors import BadArgument
 from sectionprep.outputs.audition.band import Voice
-from sectionprep.outputs.audition.midi import BEND_RANGE, MESSAGES, events
+from sectionprep.outputs.audition.midi import BEND_RANGE, MESSAGES, Event, events
+from sectionprep.outputs.audition.performance import Played
+from sectionprep.outputs.audition.road import Piece, laid_out
 from sectionprep.outputs.audition.soundfiles import write_sound
 from sectionprep.outputs.audition.synth import DRUMS, RATE, Sound, apart, blocks
 
@@ -81,8 +84,10 @@ class Player:
         seconds: float,
         clicks: Sequence[tuple[float, bool]],
         path: Path,
+        pieces: Sequence[Piece] = (),
     ) -> None:
-        """Write one sound; by our own synthesiser once the font has failed."""
+        """Write one sound; by our own synthesiser once the font has failed. pieces: the order in
+        which the notes are played, if it is not that in which they stand."""
         if not self.lost:
             try:
                 self._apart.submit(
@@ -92,18 +97,25 @@ class Player:
                     seconds,
                     list(clicks),
                     path,
+                    tuple(pieces),
                     seconds=_PATIENCE + seconds,
                 ).result()
                 return
             except (Died, ImportError, OSError, UnicodeError) as error:
                 self.lost = str(error)
-        write_sound(blocks([(v.section, v.notes) for v in voices], seconds, clicks), path)
+        heard = [(v.section, laid_out(v.notes, pieces) if pieces else v.notes) for v in voices]
+        write_sound(blocks(heard, seconds, clicks), path)
 
 
 def _write(
-    font: Path, voices: list[Voice], seconds: float, clicks: list[tuple[float, bool]], path: Path
+    font: Path,
+    voices: list[Voice],
+    seconds: float,
+    clicks: list[tuple[float, bool]],
+    path: Path,
+    pieces: tuple[Piece, ...],
 ) -> None:
-    write_sound(sampled(font, voices, seconds, clicks), path)
+    write_sound(sampled(font, voices, seconds, clicks, pieces), path)
 
 
 def sampled(
@@ -111,13 +123,17 @@ def sampled(
     voices: Sequence[Voice],
     seconds: float,
     clicks: Sequence[tuple[float, bool]] = (),
+    pieces: Sequence[Piece] = (),
     *,
     spread: bool = True,
 ) -> Iterator[Sound]:
-    """What `synth.blocks` does, with samples: each voice on a channel of its own."""
+    """What `synth.blocks` does, with samples: each voice on a channel of its own. pieces: as of
+    `Player.write`."""
     import fluidsynth
 
     synth = fluidsynth.Synth(gain=_GAIN, samplerate=RATE)
+    # only the samples of the programs that play: a usual font has 150 MB
+    synth.setting("synth.dynamic-sample-loading", 1)
     number = synth.sfload(str(font))
     if number < 0:
         raise OSError(f"{font.name} could not be read as a sound font")
@@ -127,30 +143,51 @@ def sampled(
         synth.program_select(channel, number, _DRUM_BANK if drums else 0, voice.program - 1)
         for control, value in ((101, 0), (100, 0), (6, BEND_RANGE), (11, 90)):
             synth.cc(channel, control, value)
-        for note in apart(voice.section, channel * spread, voice.notes):
-            todo += [
-                (event, channel) for event in events(note, lambda at: round(at * _A_SECOND), drums)
-            ]
-    todo.sort(key=lambda one: (one[0][:2], one[1]))
-    done, at = 0, 0
+        notes = laid_out(voice.notes, pieces) if pieces else voice.notes
+        todo.append(_in_time(voice.section, notes, channel, channel * spread))
+    coming = heapq.merge(*todo, key=lambda one: (one[0][:2], one[1]))
+    following = next(coming, None)
+    at = 0
     total = max(1, int(seconds * RATE))
     for dry in blocks([], seconds, clicks, room=False):
         end = min(at + len(dry), total)
         heard = []
         while at < end:
             upto = end
-            while done < len(todo):
-                (step, _, kind, first, second), channel = todo[done]
+            while following is not None:
+                (step, _, kind, first, second), channel = following
                 when = step * RATE // _A_SECOND
                 if when > at:
                     upto = min(end, when)
                     break
                 _send(synth, channel, kind, first, second)
-                done += 1
+                following = next(coming, None)
             heard.append(synth.get_samples(upto - at).reshape(-1, 2).mean(axis=1) / 32768)
             at = upto
         yield (np.concatenate(heard) + dry).astype(np.float32)
     synth.delete()
+
+
+_ROOM = 2 * _A_SECOND // 100  # steps by which a note may begin before the one ahead of it
+
+
+def _in_time(
+    section: str, notes: Iterable[Played], channel: int, player: int
+) -> Iterator[tuple[Event, int]]:
+    """The events of a voice in the order of time, with its channel, made as they come. player: as
+    of `synth.apart`."""
+    drums = section == DRUMS
+    waiting: list[tuple[int, int, int, Event]] = []
+    count = 0
+    for note in apart(section, player, notes):
+        begins = round(note.start * _A_SECOND)
+        while waiting and waiting[0][0] < begins - _ROOM:
+            yield heapq.heappop(waiting)[3], channel
+        for event in events(note, lambda at: round(at * _A_SECOND), drums):
+            count += 1
+            heapq.heappush(waiting, (event[0], event[1], count, event))
+    while waiting:
+        yield heapq.heappop(waiting)[3], channel
 
 
 def _send(synth: object, channel: int, kind: str, first: int, second: int) -> None:

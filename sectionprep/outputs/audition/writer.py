@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from sectionprep.errors import BadArgument
@@ -37,6 +38,7 @@ from sectionprep.outputs.audition.synth import DRUMS, blocks
 from sectionprep.outputs.names import safe_name
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing import PassagePlan, Plan
+from sectionprep.phrasing.plan import Reading
 
 ALL = "all"  # parts
 
@@ -46,7 +48,7 @@ class Wish:
     """What to play. passages: ids, empty for all. part: a player's part, or "all". tempos: shares
     of the chart's tempo. loops: how often each is played, a bar apart. click: a quiet click along.
     sound: wav, flac, ogg or mp3. rhythm: with what is generated for the rhythm section. font: a
-    sound font whose instruments play, None for our own."""
+    sound font whose instruments play, None for our own. many: also hundreds of files, or hours."""
 
     passages: tuple[str, ...] = ()
     part: str = ""
@@ -56,14 +58,16 @@ class Wish:
     sound: str = "wav"
     rhythm: bool = True
     font: Path | None = None
+    many: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class _Take:
-    """One file to be: name and voices."""
+    """One sound to be: its name, what makes its voices, and how often the passage is in it."""
 
     name: str
-    voices: tuple[Voice, ...]
+    voices: Callable[[], tuple[Voice, ...]]
+    times: int = 1
 
 
 def write_audition(
@@ -85,6 +89,7 @@ def write_audition(
     if wish.part and wish.part != ALL:
         wish = replace(wish, part=find_part(chart.parts, wish.part).label)
     band = Band(chart, together, plan, muted=not wish.rhythm)
+    _ask_about_many(band, wish)
     folder.mkdir(parents=True, exist_ok=True)
     with Player(wish.font) if wish.font else nullcontext() as player:
         written = list(_everything(band, folder, wish, player))
@@ -94,21 +99,52 @@ def write_audition(
 
 
 def _everything(band: Band, folder: Path, wish: Wish, player: Player | None) -> Iterator[Path]:
-    chart, plan = band.chart, band.plan
-    for passage in band.together.passages:
-        planned = plan.of(passage.id)
-        if planned is None or (wish.passages and passage.id not in wish.passages):
-            continue
-        for share in wish.tempos:
-            clock = chart.clock.at_a_share(share)
-            for take in _takes(band, passage, planned, clock, wish):
-                suffix = "" if share == 1.0 else f"_{round(100 * share)}"
-                stem = folder / f"{passage.id}_{take.name}{suffix}"
-                yield from _write(chart, stem, take, clock, passage, wish, player)
+    for passage, share, clock, take in _of_passages(band, wish):
+        suffix = "" if share == 1.0 else f"_{round(100 * share)}"
+        stem = folder / f"{passage.id}_{take.name}{suffix}"
+        yield from _write(band.chart, stem, take, clock, passage, wish, player)
     if not wish.passages:
         for flat in (False, True):
             stem = folder / ("whole_chart_flat" if flat else "whole_chart")
             yield from _whole(band, stem, wish, player, flat=flat)
+
+
+def _of_passages(band: Band, wish: Wish) -> Iterator[tuple[Passage, float, Clock, _Take]]:
+    """What is to be heard of each passage, at which share of the tempo, by which clock."""
+    for passage in band.together.passages:
+        planned = band.plan.of(passage.id)
+        if planned is None or (wish.passages and passage.id not in wish.passages):
+            continue
+        for share in wish.tempos:
+            clock = band.chart.clock.at_a_share(share)
+            for take in _takes(band, passage, planned, clock, wish):
+                yield passage, share, clock, take
+
+
+def _reckoned(band: Band, wish: Wish) -> tuple[int, float]:
+    """How many files there will be, and about how many seconds of sound."""
+    chart, files, seconds = band.chart, 0, 0.0
+    for passage, _, clock, take in _of_passages(band, wish):
+        first, last = _bars(chart, passage)
+        once = clock.second(last) - clock.second(first) + _bar_seconds(chart, passage, clock)
+        files, seconds = files + 2, seconds + once * take.times * wish.loops
+    if not wish.passages:
+        files, seconds = files + 4, seconds + 2 * length_of(pieces_of(chart, chart.clock))
+    return files, seconds
+
+
+_MANY, _LONG = 200, 3 * 3600  # files and seconds of sound that nobody wants by mistake; judgement
+
+
+def _ask_about_many(band: Band, wish: Wish) -> None:
+    """Raises BadArgument where far more would come out than anybody listens to."""
+    files, seconds = _reckoned(band, wish)
+    if wish.many or (files <= _MANY and seconds <= _LONG):
+        return
+    raise BadArgument(
+        f"that makes {files:,} files with {seconds / 3600:.1f} hours of sound.",
+        remedy="Say --many if you want them all, or fewer of --tempos, --loops, --part, --passage.",
+    )
 
 
 def remarks(chart: Chart, wish: Wish) -> tuple[str, ...]:
@@ -136,26 +172,26 @@ def _takes(
 ) -> Iterable[_Take]:
     chart = band.chart
 
-    def voice(part: int, plan: PassagePlan | None) -> Voice:
+    def voice(part: int, plan: PassagePlan | None = planned) -> Voice:
         return band.in_passage(part, passage, plan, clock)
 
-    flat, shaped = voice(passage.lead, None), voice(passage.lead, planned)
-    first, last = _bars(chart, passage)
-    gap = clock.second(last) - clock.second(first) + _bar_seconds(chart, passage, clock)
-    yield _Take(
-        "lead_compare",
-        (
-            replace(
-                flat, notes=(*flat.notes, *(replace(n, start=n.start + gap) for n in shaped.notes))
-            ),
-        ),
-    )
+    def compared() -> tuple[Voice, ...]:
+        flat, shaped = voice(passage.lead, None), voice(passage.lead)
+        first, last = _bars(chart, passage)
+        gap = clock.second(last) - clock.second(first) + _bar_seconds(chart, passage, clock)
+        later = (replace(n, start=n.start + gap) for n in shaped.notes)
+        return (replace(flat, notes=(*flat.notes, *later)),)
+
+    def read(reading: Reading) -> tuple[Voice, ...]:
+        return (voice(passage.lead, replace(planned, notes=reading.notes)),)
+
+    def played(*parts: int) -> tuple[Voice, ...]:
+        return tuple(voice(part) for part in parts)
+
+    yield _Take("lead_compare", compared, times=2)
     for reading in (r for r in planned.readings if r.differs):
-        yield _Take(
-            f"lead_{safe_name(reading.name).lower()}",
-            (voice(passage.lead, replace(planned, notes=reading.notes)),),
-        )
-    yield _Take("section", tuple(voice(p, planned) for p in passage.parts))
+        yield _Take(f"lead_{safe_name(reading.name).lower()}", partial(read, reading))
+    yield _Take("section", partial(played, *passage.parts))
     for part in passage.parts:
         name = chart.parts[part].label
         if wish.part not in (ALL, name):
@@ -163,10 +199,9 @@ def _takes(
         mine = "my_part" if wish.part != ALL else safe_name(name)
         me = "me" if wish.part != ALL else safe_name(name)
         if part != passage.lead:
-            yield _Take(f"{mine}_with_lead", (voice(part, planned), shaped))
-        yield _Take(
-            f"section_without_{me}", tuple(voice(p, planned) for p in passage.parts if p != part)
-        )
+            yield _Take(f"{mine}_with_lead", partial(played, part, passage.lead))
+        others = [p for p in passage.parts if p != part]
+        yield _Take(f"section_without_{me}", partial(played, *others))
 
 
 def _bars(chart: Chart, passage: Passage) -> tuple[float, float]:
@@ -192,8 +227,9 @@ def _write(
     """Count-in, then the take as often as wished, a bar apart."""
     bar = _bar_seconds(chart, passage, clock)
     first, last = _bars(chart, passage)
+    made = take.voices()
     origin = clock.second(first)
-    once = max(n.start + n.length for voice in take.voices for n in voice.notes) - origin
+    once = max(n.start + n.length for voice in made for n in voice.notes) - origin
     step = (-(-(once - 1e-6) // bar) + 1) * bar
     voices = [
         replace(
@@ -204,7 +240,7 @@ def _write(
                 for n in voice.notes
             ),
         )
-        for voice in take.voices
+        for voice in made
     ]
     tempo = clock.tempo_at(first)
     beats = max(1, round(bar * tempo / 60))
@@ -255,8 +291,7 @@ def _files(
 
     sound, score = stem.with_name(f"{stem.name}.{wish.sound}"), stem.with_name(f"{stem.name}.mid")
     if player is not None:
-        all_of = [replace(v, notes=tuple(played(v))) for v in voices]
-        player.write(all_of, seconds + _TAIL, clicks, sound)
+        player.write(voices, seconds + _TAIL, clicks, sound, pieces)
     else:
         heard = [(v.section, played(v)) for v in voices]
         write_sound(blocks(heard, seconds + _TAIL, clicks), sound)

@@ -12,6 +12,7 @@ from typing import Any
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.roster import MOST_COPIES as MOST
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.own_things import own_things
 
 _TYPED_IN = tuple(name for name in tables.TABLES if tables.inputs_of(name))
 #: sheets that workbooks of ours have had from the first; later ones may be missing
@@ -22,13 +23,15 @@ _ALWAYS = (tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS)
 class Typed:
     """Typed cells: sheet -> row key -> heading -> value. kept: rows of "Kept from before" (sheet,
     key, heading, value). where: cell address of each, for messages. title: of the chart that it was
-    written for, if it says so. bad: cells that cannot be read."""
+    written for, if it says so. bad: cells that cannot be read. own: what else a person has put into
+    the workbook (`own_things`)."""
 
     cells: dict[str, dict[str, dict[str, Any]]] = field(default_factory=dict)
     kept: list[tuple[str, str, str, Any]] = field(default_factory=list)
     where: dict[tuple[str, str, str], str] = field(default_factory=dict)
     title: str = ""
     bad: list[UnusableSettings] = field(default_factory=list)
+    own: tuple[str, ...] = ()
 
 
 def refuse(bad: Sequence[UnusableSettings], path: Path) -> None:
@@ -67,7 +70,7 @@ def _read(data: bytes, path: Path) -> Typed:
                 remedy="Give the table its name back.",
             )
     _check_version(workbook, path)
-    typed = Typed(title=_title(workbook))
+    typed = Typed(title=_title(workbook), own=own_things(workbook))
     found = False
     for name in _TYPED_IN:
         if name in workbook.sheetnames:

@@ -28,6 +28,7 @@ START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, HOME, PARTS, CHANGES_MA
     "Kept from before",
     "about",
 )
+PIN_UP = "Pin-up "  # how sheets to pin up begin
 #: rows of the last: copies, and the status of findings, that nobody typed
 FILLED, STATUS_FILLED = "filled in", "status filled in"
 

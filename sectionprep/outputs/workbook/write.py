@@ -383,7 +383,7 @@ def _pin_ups(workbook: Workbook, book: Book, typed: Typed) -> None:
         items = [item for item in book.items if section in item.sections]
         if section not in ("saxes", "trumpets", "trombones") or not items:
             continue
-        sheet = workbook.create_sheet(f"Pin-up {section}")
+        sheet = workbook.create_sheet(f"{tables.PIN_UP}{section}")
         writer = SheetWriter(sheet, columns, {})
         writer.head(
             f"{text(book.chart.title)}: the {section}. Take these in a sectional, in this order."
