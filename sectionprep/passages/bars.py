@@ -115,7 +115,7 @@ def _bar_evidence(
     tutti: NDArray[np.bool_],
 ) -> Floats:
     """pairs x bars x (apart, same rhythm, one line), log likelihoods."""
-    odds = odds_of(evidence, members.tolist())
+    odds = odds_of(evidence, members.tolist(), motion=False)
     edges = np.searchsorted(grid.bar, np.arange(held.shape[1] + 1))
 
     def said(values: Floats, most: float) -> Floats:

@@ -27,7 +27,7 @@ _SAME_LENGTH = 0.9  # a member holds a note as long as the others
 _SAME_PITCH = 0.95  # a member of one line has the line's pitch class
 _SAME_MOTION = 0.75  # a member of a harmonised line moves the way the others move
 _FROM_NOWHERE = 1000  # stands for the interval to the first note of a part
-_CELLS = 2_000_000  # compared at once: bounds memory
+_CELLS = 500_000  # compared at once: bounds memory
 _MOTION_BY_CHANCE = 0.4  # two lines move the same way, of up, down and neither
 
 
@@ -84,42 +84,62 @@ def _moves(grid: Grid) -> NDArray[np.int64]:
     return found
 
 
-def odds_of(evidence: Evidence, groups: Sequence[Sequence[int]]) -> Odds:
-    """The odds of many groups of parts, two at least in each, in their order."""
-    shape = (len(groups), evidence.grid.struck.shape[1])
-    found = Odds(*(np.zeros(shape) for _ in range(4)))
+def odds_of(
+    evidence: Evidence,
+    groups: Sequence[Sequence[int]],
+    columns: NDArray[np.int64] | None = None,
+    *,
+    motion: bool = True,
+) -> Odds:
+    """The odds of many groups of parts, two at least in each, in their order. columns: groups x
+    columns, those of the grid that each group is asked about; all if there are none. motion: False
+    leaves it out, for speed."""
+    width = evidence.grid.struck.shape[1] if columns is None else columns.shape[1]
+    found = Odds(*(np.zeros((len(groups), width)) for _ in range(4)))
     by_size: dict[int, list[int]] = defaultdict(list)
     for index, group in enumerate(groups):
         by_size[len(group)].append(index)
     for size, indices in by_size.items():
-        at_once = max(1, _CELLS // (size * size * shape[1]))
+        at_once = max(1, _CELLS // (size * size * width))
         for start in range(0, len(indices), at_once):
             here = indices[start : start + at_once]
-            _fill(found, here, evidence, np.array([list(groups[index]) for index in here]))
+            members = np.array([list(groups[index]) for index in here])
+            where = None if columns is None else columns[here]
+            _fill(found, here, evidence, members, where, motion=motion)
     return found
 
 
-def _fill(found: Odds, rows: list[int], evidence: Evidence, members: NDArray[np.int64]) -> None:
+def _fill(
+    found: Odds,
+    rows: list[int],
+    evidence: Evidence,
+    members: NDArray[np.int64],
+    columns: NDArray[np.int64] | None,
+    *,
+    motion: bool,
+) -> None:
     """The odds of groups of one size. members: groups x size, indices of parts."""
     grid, chance = evidence.grid, evidence.chance
-    struck = grid.struck[members]
-    moves = evidence.moves[members]
-    strike = np.clip(chance.strike[members].mean(axis=1), 1e-3, 0.999)
+    at = (members,) if columns is None else (members[:, :, None], columns[:, None, :])
+    struck = grid.struck[at]
+    moves = evidence.moves[at]
+    strike = np.clip(chance.strike[at].mean(axis=1), 1e-3, 0.999)
     together = np.logaddexp(
-        np.log(strike) + evidence.follows[members].sum(axis=1),
-        np.log(1 - strike) + evidence.strays[members].sum(axis=1),
+        np.log(strike) + evidence.follows[at].sum(axis=1),
+        np.log(1 - strike) + evidence.strays[at].sum(axis=1),
     )
-    found.rhythm[rows] = together - evidence.alone[members].sum(axis=1)
+    found.rhythm[rows] = together - evidence.alone[at].sum(axis=1)
     lengths = chance.usual_length[members].mean(axis=1)
-    found.length[rows] = _agreement(chance.length_of[members], struck, lengths, _SAME_LENGTH)
+    found.length[rows] = _agreement(chance.length_of[at], struck, lengths, _SAME_LENGTH)
     classes = chance.usual_pitch[members].mean(axis=1)
     news = (struck & (moves != 0)).any(axis=1)
-    pitch = _agreement(grid.pitch[members] % 12, struck, classes, _SAME_PITCH)
+    pitch = _agreement(grid.pitch[at] % 12, struck, classes, _SAME_PITCH)
     found.pitch[rows] = np.where(news, pitch, 0.0)
-    came = struck & (moves < _FROM_NOWHERE)
-    ways = np.full((len(rows), 3), _MOTION_BY_CHANCE)
-    motion = _agreement(np.sign(moves) + 1, came, ways, _SAME_MOTION)
-    found.motion[rows] = np.where(news, motion, 0.0)
+    if motion:
+        came = struck & (moves < _FROM_NOWHERE)
+        ways = np.full((len(rows), 3), _MOTION_BY_CHANCE)
+        same_way = _agreement(np.sign(moves) + 1, came, ways, _SAME_MOTION)
+        found.motion[rows] = np.where(news, same_way, 0.0)
 
 
 def _agreement(

@@ -1,7 +1,7 @@
 """Where a group of parts moves as one: which parts, from which moment to which.
 
-Candidate groups come from the bars (and from the sections of the band). Each is followed through
-the whole chart: apart, same rhythm, or one line at every column. What comes out are runs,
+Candidate groups come from the bars (and from the sections of the band). Each is followed around
+those bars: apart, same rhythm, or one line at every column. What comes out are runs,
 rectangles of parts and time; the run with the most evidence is taken first, and no part is in two
 of them at once. So a stranger who meets the group for a bar is no member (he would cost more in the
 other bars than he brings in this one), and nobody who belongs to it is lost because of him.
@@ -13,11 +13,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 
 from sectionprep.music.chart import Chart
-from sectionprep.passages.followed import LEAST_NOTES, Run, follow
+from sectionprep.passages.followed import LEAST_NOTES, Run
 from sectionprep.passages.grid import Grid
 from sectionprep.passages.model import BarGroup
 from sectionprep.passages.odds import Evidence
 from sectionprep.passages.selection import Selection, offers_of, take_best
+from sectionprep.passages.windows import follow
 
 _ROUNDS = 4  # the choice settles in two or three
 
