@@ -4,7 +4,9 @@ hairpins)."""
 
 from __future__ import annotations
 
-from sectionprep.drawing.scene.articulations import clear_ties
+import pytest
+
+from sectionprep.drawing.scene.articulations import clear_beams, clear_ties
 from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.skyline import restack
 from sectionprep.drawing.scene.under_staff import CLEAR
@@ -83,3 +85,20 @@ def test_an_articulation_stands_outside_the_tie() -> None:
     clear_ties(inks)
     assert inks[1].box[3] < 450
     assert inks[2] == aside
+
+
+@pytest.mark.parametrize(("top", "way"), [(100.0, "up"), (235.0, "down")])
+def test_an_articulation_stands_off_a_slanted_beam(top: float, way: str) -> None:
+    """A beam that rises from 300 to 100, and strong accents over and under its right end; one that
+    only stands within the beam's box, over its low end, stays."""
+    points = ((1000.0, 300.0), (2000.0, 100.0), (2000.0, 200.0), (1000.0, 400.0))
+    beam = Ink(Polygon(points, True, 0.0, True), (1000, 100, 2000, 400), ("note", "beam"))
+    accent = Ink(Glyph("E4AC", 1800, top, 1.0), (1750, top, 1950, top + 60), ("artic",))
+    clear = Ink(Glyph("E4AC", 1020, 110, 1.0), (1020, 110, 1220, 170), ("artic",))
+    inks = [beam, accent, clear]
+    clear_beams(inks)
+    assert inks[2] == clear
+    if way == "up":
+        assert inks[1].box[3] < 100
+    else:
+        assert inks[1].box[1] > 250

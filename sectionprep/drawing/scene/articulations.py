@@ -1,11 +1,12 @@
-"""Articulations stand outside the ties of their notes, where the engraver draws one through the
-other."""
+"""Articulations stand outside the ties and beams of their notes, where the engraver draws one
+through the other."""
 
 from __future__ import annotations
 
 from sectionprep.drawing.scene.ink import Box, Curve, Ink
+from sectionprep.drawing.scene.nudging import pieces_of
 
-_CLEAR = 30.0  # white between a tie and an articulation
+_CLEAR = 30.0  # white between a tie or a beam and an articulation
 _INSIDE = 15.0  # by which boxes may overlap
 
 
@@ -25,6 +26,28 @@ def clear_ties(inks: list[Ink]) -> None:
                 down = bottom + _CLEAR - ink.box[1] if above else top - _CLEAR - ink.box[3]
                 inks[n] = ink.moved(down)
                 break
+
+
+def clear_beams(inks: list[Ink]) -> None:
+    """Move articulations that stand on a slanted beam away from it, in place in the list: the
+    engraver sets them over the stem, and they are wider than it."""
+    beams = [ink for ink in inks if ink.classes and ink.classes[-1] == "beam"]
+    for n, ink in enumerate(inks):
+        if "artic" not in ink.classes:
+            continue
+        left, top, right, bottom = ink.box
+        for beam in beams:
+            x0, y0, x1, y1 = beam.box
+            if right <= x0 or x1 <= left or bottom < y0 + _INSIDE or y1 - _INSIDE < top:
+                continue
+            here = [b for b in pieces_of(beam) if b[0] < right and left < b[2]]
+            high = min((b[1] for b in here), default=y1)
+            low = max((b[3] for b in here), default=y0)
+            if bottom < high + _INSIDE or low - _INSIDE < top:
+                continue
+            up = top + bottom < high + low
+            inks[n] = ink.moved(high - _CLEAR - bottom if up else low + _CLEAR - top)
+            break
 
 
 def _ends(tie: Ink) -> float:
