@@ -32,6 +32,8 @@ _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = (
     2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 )
+#: room that a sung bar wants, in natural widths: syllables run together before notes do; judgement
+_SUNG = 1.15
 _REST_BAR = 1440.0  # the least that the engraver gives to a bar of rest whose length it is sure of
 _ENDLESS = {
     "breaks": "none",
@@ -144,7 +146,10 @@ def measure(
         BarBox(
             width=_LONG_REST
             if bar.bars > 1
-            else max(widths.get(bar.id, 3000.0), _REST_BAR if bar.rest else 400.0),
+            else max(
+                widths.get(bar.id, 3000.0) * (_SUNG if bar.sung else 1.0),
+                _REST_BAR if bar.rest else 400.0,
+            ),
             section=bar.section and n > 0,
             glued=bar.glued,
             coda=bar.coda,
