@@ -51,6 +51,8 @@ _SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 #: size of syllables and part names in an excerpt, in units, and the least in points (a judgement:
 #: what can be read on a stand)
 _SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
+#: white between syllables of an excerpt, in units: .9 mm on a study page where its line is squeezed
+_WORD_SPACE = 2.6
 _HALF = 0.6  # of the bars of a line that is too full for itself: about half go on the next
 _POINT = 2540 / 72  # hundredths of a millimetre
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
@@ -312,7 +314,7 @@ def _several(staff_mm: float) -> dict[str, Any]:
         "spacingBraceGroup": 4,
         "minLastJustification": 0.5,
         "lyricSize": _syllable(staff_mm * 12.5),
-        "lyricWordSpace": 0.6,
+        "lyricWordSpace": _WORD_SPACE,
         "lyricTopMinMargin": 1.0,
     }
 
