@@ -19,6 +19,7 @@ from sectionprep.drawing.scene.line_extras import Extra
 
 TOLERANCE = 15.0  # judgement: below this the eye sees two things that touch, not one blot
 NEAR = 50.0  # half a millimetre between words: judgement of readers
+WORDS = 40.0  # between two sung syllables: less reads as one word; judgement
 STUB = 600.0  # a hairpin shorter than this that begins before the line's first note
 FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar; judgement
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
@@ -90,6 +91,7 @@ _MEANT = {  # pairs that touch in all good engraving
     )
 }
 _MEANT |= {frozenset((kind,)) for kind in ("lyric", "ending", "figured bass", "tuplet number")}
+_LETTERS = re.compile(r"\w")
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
@@ -244,6 +246,21 @@ def _near_pairs(signs: Sequence[Sign], within: float) -> Iterator[tuple[Sign, Si
                 yield b, a
 
 
+def run_together(part: str, line: int, system: System) -> list[Fault]:
+    """Sung syllables side by side with so little white between them that they read as one word."""
+    rows: dict[int, list[Box]] = {}
+    for ink in system.ink:
+        shape = ink.shape
+        if kind_of(ink) == "lyric" and isinstance(shape, Text) and _LETTERS.search(shape.words):
+            rows.setdefault(round(shape.y), []).append(ink.box)
+    return [
+        Fault("run together", ("lyric", "lyric"), part, line, b)
+        for row in rows.values()
+        for a, b in pairwise(sorted(row))
+        if b[0] - a[2] < WORDS
+    ]
+
+
 def stubs(part: str, line: int, system: System) -> list[Fault]:
     """Ends of hairpins left over at the beginning of a line, before its first note."""
     first = min((spot.x for spot in system.heads.values()), default=0.0)
@@ -352,6 +369,7 @@ def line_faults(
     found = [
         *collisions(part, line, signs),
         *near_misses(part, line, signs),
+        *run_together(part, line, system),
         *stubs(part, line, system),
         *in_rest_numbers(part, line, system, signs),
         *in_staves(part, line, system, signs),

@@ -114,6 +114,25 @@ def test_words_over_the_wrong_bar_are_seen(drawn: Engraving) -> None:
     assert "over the wrong bar" in faults
 
 
+def test_syllables_that_run_together_are_seen(tmp_path: Path) -> None:
+    """The same line as it is printed, and with one syllable moved to a tenth of a millimetre from
+    the one before."""
+    sung = "C5/4 D5/4 E5/4 F5/4 " * 4
+    lyric = "<lyric><syllabic>single</syllabic><text>tram</text></lyric></note>"
+    xml = part_xml(sung).replace("</note>", lyric)
+    document = parse_document(Path("x.musicxml"), score_xml({"Voice": xml}))
+    (made,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    drawn = as_printed(made).engraving
+    system = drawn.systems[0]
+    assert _faults(drawn, 0, system) == set()
+    first, second = sorted(
+        (i for i in system.ink if "syl" in i.classes and isinstance(i.shape, Text)),
+        key=lambda ink: ink.box[0],
+    )[:2]
+    near = second.moved(0.0, first.box[2] + 10 - second.box[0])
+    assert _faults(drawn, 0, _with(system, near, without=(second,))) == {"run together"}
+
+
 def test_a_sentence_of_the_road_map_ends_at_its_bar_line(drawn: Engraving) -> None:
     """However long it is; two millimetres before the line it stands over the wrong bars."""
     n, system, words = _line_with(drawn, "dir")

@@ -4,7 +4,9 @@ hairpins)."""
 
 from __future__ import annotations
 
-from sectionprep.drawing.scene.articulations import clear_ties
+import pytest
+
+from sectionprep.drawing.scene.articulations import clear_bodies, clear_ties
 from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.skyline import restack
 from sectionprep.drawing.scene.under_staff import CLEAR
@@ -83,3 +85,32 @@ def test_an_articulation_stands_outside_the_tie() -> None:
     clear_ties(inks)
     assert inks[1].box[3] < 450
     assert inks[2] == aside
+
+
+@pytest.mark.parametrize(("top", "way"), [(100.0, "up"), (190.0, "down")])
+def test_an_articulation_stands_off_a_slanted_beam(top: float, way: str) -> None:
+    """A beam that rises from 300 to 100, and strong accents on its right end, over a low head and
+    under a high one; one that only stands within the beam's box, over its low end, stays."""
+    points = ((1000.0, 300.0), (2000.0, 100.0), (2000.0, 200.0), (1000.0, 400.0))
+    beam = Ink(Polygon(points, True, 0.0, True), (1000, 100, 2000, 400), ("note", "beam"))
+    accent = Ink(Glyph("E4AC", 1800, top, 1.0), (1750, top, 1950, top + 60), ("artic",), "own")
+    head = Ink(Glyph("E0A4", 1800, 0, 1.0), (1800, 0, 1900, 80), ("notehead",), "own")
+    clear = Ink(Glyph("E4AC", 1020, 110, 1.0), (1020, 110, 1220, 170), ("artic",))
+    inks = [beam, accent, clear, head.moved(700.0 if way == "up" else -700.0)]
+    clear_bodies(inks)
+    assert inks[2] == clear
+    if way == "up":
+        assert inks[1].box[3] < 100
+    else:
+        assert inks[1].box[1] > 250
+
+
+def test_an_articulation_stands_off_the_head_of_the_other_player_on_its_staff() -> None:
+    """An accent over its own note, on the head of a note of the upper voice."""
+    accent = Ink(Glyph("E4A0", 1000, 460, 1.0), (1000, 400, 1120, 460), ("artic",), "low")
+    low = Ink(Glyph("E0A4", 1000, 550, 1.0), (1000, 500, 1110, 600), ("notehead",), "low")
+    high = Ink(Glyph("E0A4", 1000, 430, 1.0), (1000, 380, 1110, 480), ("notehead",), "high")
+    inks = [accent, low, high]
+    clear_bodies(inks)
+    assert inks[0].box[3] < 380
+    assert inks[1:] == [low, high]

@@ -32,6 +32,8 @@ _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
 _LONG_REST = (
     2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 )
+#: room that a sung bar wants, in natural widths: syllables run together before notes do; judgement
+_SUNG = 1.15
 _REST_BAR = 1440.0  # the least that the engraver gives to a bar of rest whose length it is sure of
 _ENDLESS = {
     "breaks": "none",
@@ -49,6 +51,8 @@ _SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 #: size of syllables and part names in an excerpt, in units, and the least in points (a judgement:
 #: what can be read on a stand)
 _SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
+#: white between syllables of an excerpt, in units: .9 mm on a study page where its line is squeezed
+_WORD_SPACE = 2.6
 _HALF = 0.6  # of the bars of a line that is too full for itself: about half go on the next
 _POINT = 2540 / 72  # hundredths of a millimetre
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
@@ -144,7 +148,10 @@ def measure(
         BarBox(
             width=_LONG_REST
             if bar.bars > 1
-            else max(widths.get(bar.id, 3000.0), _REST_BAR if bar.rest else 400.0),
+            else max(
+                widths.get(bar.id, 3000.0) * (_SUNG if bar.sung else 1.0),
+                _REST_BAR if bar.rest else 400.0,
+            ),
             section=bar.section and n > 0,
             glued=bar.glued,
             coda=bar.coda,
@@ -307,7 +314,7 @@ def _several(staff_mm: float) -> dict[str, Any]:
         "spacingBraceGroup": 4,
         "minLastJustification": 0.5,
         "lyricSize": _syllable(staff_mm * 12.5),
-        "lyricWordSpace": 0.6,
+        "lyricWordSpace": _WORD_SPACE,
         "lyricTopMinMargin": 1.0,
     }
 

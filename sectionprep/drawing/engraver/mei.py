@@ -49,7 +49,7 @@ SignKey = tuple[str, str] | tuple[str, int, float]
 class MeiBar:
     """One drawn bar: index of its first bar in the chart and how many it stands for. section: a
     letter stands over it; glued: not to be parted from the bar before; coda: the coda begins; rest:
-    it holds a rest of the bar alone."""
+    it holds a rest of the bar alone; sung: it has syllables."""
 
     element: etree._Element
     index: int
@@ -58,6 +58,7 @@ class MeiBar:
     glued: bool = False
     coda: bool = False
     rest: bool = False
+    sung: bool = False
 
     @property
     def id(self) -> str:
@@ -196,6 +197,7 @@ class MeiPart:
     def _describe(self) -> None:
         for n, bar in enumerate(self.bars):
             bar.section = any(child.tag == f"{_M}reh" for child in bar.element)
+            bar.sung = next(bar.element.iter(f"{_M}verse"), None) is not None
             parent = bar.element.getparent()
             if parent is not None and parent.tag == f"{_M}ending" and n:
                 bar.glued = parent.find(f"{_M}measure") is not bar.element

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sectionprep.drawing.scene import chord_symbols
-from sectionprep.drawing.scene.articulations import clear_ties
+from sectionprep.drawing.scene.articulations import clear_bodies, clear_ties
 from sectionprep.drawing.scene.ink import Box, Ink, System, box_of, extent
 from sectionprep.drawing.scene.nudging import step_aside
 from sectionprep.drawing.scene.page_edge import keep_inside
@@ -40,6 +40,7 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
     taken anew. chords: text by id; width: of the line."""
     inks = list(keep_inside(system.ink, width))
     clear_ties(inks)
+    clear_bodies(inks)
     moving: dict[str, list[int]] = defaultdict(list)
     music: list[_Segment] = []
     counts: list[_Segment] = []
@@ -81,6 +82,7 @@ def set_apart(system: System, fixed: Iterable[Box] = ()) -> System:
     """A line that was not restacked, or was spaced anew since, with what touches something moved
     aside. fixed: boxes of what is added to it."""
     inks = list(system.ink)
+    clear_bodies(inks)
     width = max((right for _, _, right in system.bar_edges), default=float("inf"))
     step_aside(inks, list(fixed), _staff_boxes(system, width), width)
     top, bottom = extent(inks)
