@@ -231,7 +231,7 @@ def test_equal_pushes_are_marked_alike() -> None:
     """Three off-beat quarters in a row, and three hits between rests: no pattern that a listener
     would call square."""
     pushes = _plan("r/8 E5/4 D5/4 C5/4 B4/8").notes
-    assert [sorted(n.marks) for n in pushes[:3]] == [["strong-accent"]] * 3
+    assert [sorted(n.marks) for n in pushes[:3]] == [["accent"]] * 3
     hits = _plan("r/8 E5/8 r/8 D5/8 r/8 C5/8 r/4").notes
     assert [sorted(n.marks) for n in hits] == [["strong-accent"]] * 3
 
