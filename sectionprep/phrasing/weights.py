@@ -40,7 +40,7 @@ def weights(view: LineView, decibels: Sequence[float], leaned: Collection[int]) 
         _squeezed(level / _SPREAD) + _OCTAVE * (spot.pitch - mean) / 12 - _BREATH * spent
         for spot, level, spent in zip(view.spots, decibels, _spent(view), strict=True)
     ]
-    _agree(view, felt, [n for n in leaned if not view.closes(view.spots[n])], leaned)
+    _agree(view, felt, [n for n in leaned if not view.tail(view.spots[n])], leaned)
     return [_squeezed(4 * (value - 0.5)) for value in felt]  # in order as felt, and inside 0..1
 
 
