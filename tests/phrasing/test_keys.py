@@ -66,6 +66,7 @@ _OTHERS = {
     "reader_teacher": (0.97, 0.97, 0.94, 0.92),
     "reader_lead": (0.97, 0.96, 0.97, 0.95),
     "reader_lead_again": (0.97, 0.97, 0.94, 0.95),
+    "reader_lead_third": (0.97, 0.97, 0.97, 0.95),
 }
 
 
