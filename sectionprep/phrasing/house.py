@@ -163,7 +163,7 @@ def _all_as_usual(
     middle = median(note.weight for note in notes)
     return tuple(
         replace(new, weight=max(new.weight, middle))
-        if new.leaned and not old.leaned and not view.closes(spot)
+        if new.leaned and not old.leaned and not view.tail(spot)
         else new
         for spot, old, new in zip(view.spots, notes, made, strict=True)
     )

@@ -15,7 +15,7 @@ from sectionprep.phrasing.drafts import (
 from sectionprep.phrasing.plan import PlannedNote
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.slurs import with_slurs
-from sectionprep.phrasing.view import END, LineView
+from sectionprep.phrasing.view import CUT_OFF, END, LineView
 from sectionprep.phrasing.weights import weights
 
 
@@ -45,7 +45,7 @@ def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedN
     reasons = new
     if draft.printed:
         origin = "as this figure is marked elsewhere" if draft.borrowed else "printed in the lead"
-        reasons = [origin, *new]
+        reasons = [origin, *new, *([CUT_OFF] if leaned and view.tail(spot) else [])]
     own = spot.tone.marks
     if not reasons:
         heaviest = max(draft.said, key=lambda c: abs(c.weight), default=None)

@@ -18,9 +18,6 @@ _PATHS = sorted(KEYS.glob("*.toml"))
 #: recall that is asked: on "riff-push" two other readers answered against the first one's key, that
 #: the eighth after the quarter of "du-DAHT-du" is short and no more; the rules go with the two
 _RECALL = {"first_reader": 0.94, "first_reader_again": 0.96}
-#: lengths: that reader holds off-beat quarters in swing, 15 of them, to their end; the other two,
-#: who knew nothing of the rules, stop all 15 of theirs, as the sources do; the rules go with them
-_LENGTHS = {"first_reader": 0.93, "first_reader_again": 0.87}
 
 
 @pytest.mark.parametrize("path", _PATHS, ids=lambda path: path.stem)
@@ -36,7 +33,7 @@ def test_a_readers_answers_are_met(path: Path) -> None:
     )
     assert precision >= 0.98, ours.remarks
     assert recall >= _RECALL[path.stem], ours.remarks
-    assert ours.right >= _LENGTHS[path.stem] * ours.asked, ours.remarks
+    assert ours.right >= 0.95 * ours.asked, ours.remarks
     assert ours.stopped >= 0.94 * ours.stops, ours.remarks
     assert ours.extra <= 2, ours.remarks
     simple_precision, simple_recall = (
@@ -66,9 +63,10 @@ def test_the_measure_can_fail(tmp_path: Path) -> None:
 #: a little under the figures reached. The readers agree with each other on .96 of their leans.
 _OTHERS = {
     "reader_alto": (0.97, 0.97, 0.97, 0.95),
-    "reader_teacher": (0.97, 0.97, 0.97, 0.92),
+    "reader_teacher": (0.97, 0.97, 0.94, 0.92),
     "reader_lead": (0.97, 0.96, 0.97, 0.95),
-    "reader_lead_again": (0.97, 0.97, 0.97, 0.95),
+    "reader_lead_again": (0.97, 0.97, 0.94, 0.95),
+    "reader_lead_third": (0.97, 0.97, 0.97, 0.95),
 }
 
 

@@ -65,7 +65,7 @@ def _in_a_line(view: LineView, spot: Spot) -> Candidate:
         and spot.after == 0
         and abs(spot.ahead) == 1
         and after.beat == 1
-        and not spot.is_top
+        and not view.climbs_far(spot)  # the goal of a climb is no approach
     ):
         return Candidate(
             spot=spot.index,

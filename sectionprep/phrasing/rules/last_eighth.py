@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.phrasing.candidates import Candidate, Rule
-from sectionprep.phrasing.view import LineView
+from sectionprep.phrasing.view import CUT_OFF, LineView
 
 _LEAN, _HIT = 1.4, 0.4  # enough in every style; decibels of a hit by itself; judgements
 
@@ -20,19 +20,14 @@ _LEAN, _HIT = 1.4, 0.4  # enough in every style; decibels of a hit by itself; ju
 def _propose(view: LineView) -> Iterable[Candidate]:
     for spot in view.spots:
         if view.closes(spot):
-            alone = spot.before >= 0.5
-            why = (
-                "a hit between rests: short and strong"
-                if alone
-                else "last off-beat eighth before the rest: cut off by the tongue, not loud"
-            )
+            tail = view.tail(spot)
             yield Candidate(
                 spot=spot.index,
-                weight=_HIT if alone else 0.0,
+                weight=0.0 if tail else _HIT,
                 lean=_LEAN,
                 marks=("strong-accent",),
                 length="short",
-                because=why,
+                because=CUT_OFF if tail else "a hit between rests: short and strong",
             )
 
 

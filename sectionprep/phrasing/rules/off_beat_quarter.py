@@ -4,7 +4,7 @@ full value.
 The accent alone says both, as it is the long accent: a tenuto beside it would say the same twice.
 
 bad:  an off-beat quarter as short and plain as the one on the beat
-good: off-beat quarter accented, in swing and short (daht), in even styles and held
+good: off-beat quarter with an accent; in older styles, and in "du-DAHT-du", accented and short
 """
 
 from __future__ import annotations
@@ -51,18 +51,24 @@ def _on_the_way(view: LineView, push: Spot) -> Iterable[Candidate]:
 
 def _push(view: LineView, spot: Spot, how: str) -> Candidate:
     name = "quarter on the off-beat" if spot.is_quarter else "push over the beat"
-    if spot.is_quarter and not view.style.held_off_beats:
-        linger = ", lingering a little into the beat" if spot.last else ""
-        daht = view.style.swing and view.syncopated(spot)
+    if view.style.swing and view.syncopated(spot):
         return Candidate(
             spot=spot.index,
             weight=0.3,
             lean=_PUSH,
             marks=("strong-accent",),
             length="short",
-            because="du-DAHT-du: struck, and stopped for the eighth after it"
-            if daht
-            else f"{name}, tied or not: accented and short{linger}",
+            because="du-DAHT-du: struck, and stopped for the eighth after it",
+        )
+    if spot.is_quarter and not view.style.held_off_beats:
+        linger = ", lingering a little into the beat" if spot.last else ""
+        return Candidate(
+            spot=spot.index,
+            weight=0.3,
+            lean=_PUSH,
+            marks=("strong-accent",),
+            length="short",
+            because=f"{name}, tied or not: accented and short{linger}",
         )
     return Candidate(
         spot=spot.index,
@@ -79,9 +85,9 @@ RULE = Rule(
     says="off-beat quarters and anticipations are accented and kept",
     source="AfroImpro, Accentuation, rule 3 (syncopated notes usually stressed); anticipations "
     "have an accented front: J. Tolson, "
-    "from memory; short in swing: M. Kilpatrick (unmarked quarters; two tied eighths are one short "
-    "quarter), C. Treinen (daht is the short accent), two of three readers; full value in even "
-    "styles: common practice, no source",
+    "from memory; full value: common practice, no source; short in older styles: M. Kilpatrick "
+    "(two tied eighths are one short quarter); short in du-DAHT-du: C. Treinen (daht is the short "
+    "accent), two of three readers",
     limits="notes that begin off the metre's beat and sound past the next; no tuplets",
     propose=_propose,
 )

@@ -18,7 +18,7 @@ from sectionprep.phrasing.view import LineView
 _FIRST, _FIRST_SLOW, _SECOND = 0.25, 0.9, -0.67
 
 # landing of a triplet that runs to it in one direction, of any other; judgements
-_RUN_IN, _LANDING = 1.1, 0.7
+_RUN_IN, _LANDING = 1.25, 0.7
 
 
 def _propose(view: LineView) -> Iterable[Candidate | Span]:

@@ -13,6 +13,8 @@ from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view.spot import HELD, Spot
 
 _EIGHTH, _SIXTEENTH = 0.5, 0.25  # quarters
+#: why a note may be brought out and weigh little
+CUT_OFF = "last off-beat eighth before the rest: cut off by the tongue, not loud"
 _FIGURE = 4  # notes of a short figure; judgement
 _STEPS, _FAR, _STEP = 3, 10, 2  # notes, semitones of a long climb; of a step; judgements
 
@@ -64,6 +66,10 @@ class LineView:
         rest = spot.after / 2 if spot.fine else spot.after
         stopped = short and rest >= _EIGHTH and self.style.soft != "all"
         return stopped and not self._spent(spot)
+
+    def tail(self, spot: Spot) -> bool:
+        """The last off-beat eighth of a line, not a hit by itself: cut off, not loud."""
+        return self.closes(spot) and spot.before < _EIGHTH
 
     def _spent(self, tail: Spot) -> bool:
         """The line comes down to this last eighth from the quarter of "du-DAHT-du" (M. Kilpatrick:
