@@ -27,6 +27,7 @@ THOROUGH = (
     "test_audition.py",
     "test_cli.py",
     "test_cluster.py",
+    "test_decided_twice.py",
     "test_director_pages.py",
     "test_evening.py",
     "test_folder.py",
@@ -35,6 +36,7 @@ THOROUGH = (
     "test_long_names.py",
     "test_page_faults.py",
     "test_sound.py",
+    "test_stories.py",
     "test_workbook_in_office.py",
 )
 
