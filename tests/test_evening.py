@@ -101,6 +101,7 @@ def test_the_page_and_the_workbook(charts: Path, tmp_path: Path) -> None:
     pages = PdfReader(page).pages
     assert len(pages) == 1
     text = pages[0].extract_text()
+    assert "Late Tram Home: bar 0 is the pick-up." in text
     for block in made["blocks"]:
         assert block["time"] in text
     late = [one for one in made["needed"] if one["words"]]
