@@ -161,7 +161,9 @@ def _rehearsal(program: Program, charts: list[Path], room: Path) -> Told:
             program.run("prepare", chart, "-o", made)
         sheet, row, _ = _table(load_workbook(made / f"{chart.stem}_rehearsal.xlsx")["Rehearsal"],
                                "Minutes")  # fmt: skip
-        lines += sum(isinstance(sheet.cell(n, 1).value, str) for n in range(row + 1, sheet.max_row))
+        lines += sum(
+            isinstance(sheet.cell(n, 1).value, str) for n in range(row + 1, sheet.max_row + 1)
+        )
     told.by_hand = f"no command: {lines} lines of {len(charts)} workbooks put in one order"
     return told
 
