@@ -40,6 +40,7 @@ THOROUGH = (
     "test_page_faults.py",
     "test_rehearsed.py",
     "test_sound.py",
+    "test_stories.py",
     "test_workbook_in_office.py",
 )
 

@@ -30,6 +30,7 @@ from pypdf import PdfReader
 
 _SEEDS = (9101, 9102, 9103)
 _STEPS = "CDEFGAB"
+_PLANNED = ("accent", "rooftop accent", "tenuto", "staccato")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -67,11 +68,11 @@ def _processor() -> float:
 
 
 def decide_one(book: Path) -> bool:
-    """Make the first planned accent plain: one cell, in the sheet Marks."""
+    """Make the first note with a planned mark plain: one cell, in the sheet Marks."""
     workbook = load_workbook(book)
     sheet, row, at = _table(workbook["Marks"], "Change to")
     for n in range(row + 1, sheet.max_row + 1):
-        if "accent" in str(sheet.cell(n, at["Planned"]).value):
+        if str(sheet.cell(n, at["Planned"]).value).split(";")[0] in _PLANNED:
             sheet.cell(n, at["Change to"]).value = "plain"
             workbook.save(book)
             return True
@@ -103,7 +104,7 @@ def new_version(chart: Path, out: Path) -> Path:
     return out
 
 
-def measure(program: Program, charts: list[Path], room: Path) -> list[Told]:
+def measure(program: Program, charts: list[Path], room: Path, missing: str) -> list[Told]:
     """The five evenings, the first three over the first chart."""
     chart, made = charts[0], room / charts[0].stem
     book = made / f"{chart.stem}_rehearsal.xlsx"
@@ -123,7 +124,7 @@ def measure(program: Program, charts: list[Path], room: Path) -> list[Told]:
 
     told.append(_newer(program, chart, made, second, room))
     told.append(_rehearsal(program, charts, room))
-    told.append(_missing(program, charts, room))
+    told.append(_missing(program, charts, room, missing))
     return told
 
 
@@ -160,20 +161,22 @@ def _rehearsal(program: Program, charts: list[Path], room: Path) -> Told:
             program.run("prepare", chart, "-o", made)
         sheet, row, _ = _table(load_workbook(made / f"{chart.stem}_rehearsal.xlsx")["Rehearsal"],
                                "Minutes")  # fmt: skip
-        lines += sum(isinstance(sheet.cell(n, 1).value, str) for n in range(row + 1, sheet.max_row))
+        lines += sum(
+            isinstance(sheet.cell(n, 1).value, str) for n in range(row + 1, sheet.max_row + 1)
+        )
     told.by_hand = f"no command: {lines} lines of {len(charts)} workbooks put in one order"
     return told
 
 
-def _missing(program: Program, charts: list[Path], room: Path) -> Told:
-    told = Told(evening="the lead trumpet is ill", commands=1)
+def _missing(program: Program, charts: list[Path], room: Path, missing: str) -> Told:
+    told = Told(evening=f"{missing} is ill", commands=1)
     out = room / "ill"
-    words = ["evening", *charts, "-o", out, "--missing", "Trumpet 1", "--covers", "--json"]
+    words = ["evening", *charts, "-o", out, "--missing", missing, "--covers", "--json"]
     done, told.seconds, said = program.run(*words)
     if done:
         gaps = json.loads(said[said.index("{") :])["uncovered"]
-        told.again = len(list(out.glob("*_*_*.pdf")))
-        told.by_hand = f"{len(gaps)} stretches, {told.again} cover sheets"
+        covers = len(list(out.glob("*_*_*.pdf")))
+        told.by_hand = f"{len(gaps)} stretches, {covers} cover sheets"
     else:
         told.commands, told.seconds, told.by_hand = 0, 0.0, "no command"
     return told
@@ -184,6 +187,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("charts", nargs="*", type=Path)
     parser.add_argument("--program", default=sys.executable, help="the Python of another state")
+    parser.add_argument("--missing", default="Trumpet 1", help="who is ill")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         room = Path(folder)
@@ -191,7 +195,7 @@ def main() -> None:
         for seed in () if charts else _SEEDS:
             charts.append(room / f"chart{seed}.musicxml")
             charts[-1].write_bytes(plant_chart(seed, kind="dense")[0])
-        for one in measure(Program(asked.program), charts, room):
+        for one in measure(Program(asked.program), charts, room, asked.missing):
             print(
                 f"{one.evening:32} {one.commands} commands {one.cells} cells "
                 f"{one.again:3} of {one.sheets:3} sheets {one.seconds:6.1f} s  {one.by_hand}",

@@ -101,6 +101,7 @@ def test_the_page_and_the_workbook(charts: Path, tmp_path: Path) -> None:
     pages = PdfReader(page).pages
     assert len(pages) == 1
     text = pages[0].extract_text()
+    assert "Late Tram Home: bar 0 is the pick-up." in text
     for block in made["blocks"]:
         assert block["time"] in text
     late = [one for one in made["needed"] if one["words"]]
@@ -205,6 +206,30 @@ def test_a_lead_that_is_missing_is_said_with_its_passages(charts: Path, tmp_path
     assert "44-50" in led
     takers = next(gap["takers"] for gap in made["uncovered"] if gap["bars"] == "44-50")
     assert takers[0].startswith("Trumpet 2 (moves up and leaves its own notes")
+
+
+def test_a_melody_that_leads_no_passage_is_missed(tmp_path: Path) -> None:
+    """A first violin over long notes of the others, every second of them doubled by pitch class: it
+    was said that nothing is lost. The second could take it. A line of off-beats, struck alone, is
+    missed too; a part of held notes that others have is not."""
+    tune = "C6/4 E5/8 D5/8 F5/4 E5/4 G5/4 F5/8 E5/8 D5/4 C5/4 " * 3
+    chart = tmp_path / "a.musicxml"
+    parts = {
+        "Violin 1": part_xml(tune),
+        "Violin 2": part_xml("E4/1 D4/1 " * 3),
+        "Viola": part_xml("r/8 C4/4 C4/4 C4/4 C4/8 " * 6),
+        "Cello": part_xml("E3/1 D3/1 " * 3),
+    }
+    chart.write_bytes(score_xml(parts))
+    said = {}
+    for n, part in enumerate(parts):
+        made = _run(chart, "-o", tmp_path / f"out{n}", "--missing", part)
+        said[part] = [(gap["what"], gap["takers"]) for gap in made["uncovered"]]
+    ((what, takers),) = said["Violin 1"]
+    assert what == "has the top line"
+    assert takers[0].startswith("Violin 2")
+    assert [what for what, _ in said["Viola"]] == ["has a line that nobody else plays"]
+    assert said["Cello"] == []
 
 
 def test_nothing_of_anybody_elses_is_replaced(charts: Path, tmp_path: Path) -> None:

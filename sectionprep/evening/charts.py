@@ -61,7 +61,7 @@ class Tonight:
     it through once as its road map runs; brass: share of that in which the first brass blow; parts:
     chairs with anything to play, in score order; missing: label of the part of each who is not
     there, by the name that was said; gaps: what goes uncovered without them; covers: sheets for
-    those who take it."""
+    those who take it; pickup: which bar is the pick-up, in words, "" without one."""
 
     name: str
     title: str
@@ -73,6 +73,7 @@ class Tonight:
     missing: dict[str, str] = field(default_factory=dict)
     gaps: tuple[Gap, ...] = ()
     covers: tuple[Cover, ...] = ()
+    pickup: str = ""
 
     @property
     def need(self) -> float:
@@ -158,6 +159,7 @@ def gather(
         missing={said: part.label for said, part in away.items()},
         gaps=uncovered,
         covers=tuple(_covers(marked, uncovered, options.paper)) if covers else (),
+        pickup=chart.says_pickup,
     )
 
 

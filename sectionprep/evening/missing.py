@@ -1,9 +1,9 @@
 """Who is missing tonight: what goes uncovered where it matters, and who could take it.
 
-What matters, common practice, no source: a line that leads its section; an entry with nobody beside
-it; a chord tone that nobody else has. Who could take it: somebody whose instrument reaches the
-notes, of the same section or who rests there. Nothing is rewritten; the players
-and the director decide. The lengths are judgements.
+What matters, common practice, no source: a line that leads its section, lies on top, or is nobody
+else's; an entry with nobody beside it; a chord tone that nobody else has. Who could take it:
+somebody whose instrument reaches the notes, of the same section or who rests there. Nothing is
+rewritten; the players and the director decide. The lengths are judgements.
 """
 
 from __future__ import annotations
@@ -22,8 +22,10 @@ from sectionprep.outputs.director.staves import read_at
 from sectionprep.passages import Together
 
 _ALONE = 2  # notes without anybody beside them from which a stretch is exposed
+_LINE = 4  # notes that make a line
 _TONES = 3  # notes of a stretch whose pitch class nobody else sounds
 _LEADS = "leads the"
+_TAKING = (*HORNS, "strings")  # sections whose players read another's line; strings their own
 _onset = attrgetter("onset")
 
 
@@ -107,37 +109,50 @@ def _stretches(
         if passage.lead == part.index and part.index not in passage.seconds:
             led.append((passage.start, passage.end))
             yield passage.start, passage.end, f"{_LEADS} {passage.scope} (passage {passage.id})"
-    for first, last, tones in _phrases(chart, part):
-        if any(start <= first and last <= end for start, end in led):
-            continue
-        others = [_beside(chart, tone, part, away) for tone in tones]
-        alone = sum(not sounding for sounding in others)
-        if alone >= _ALONE and 2 * alone >= len(tones):
-            yield first, last, "is alone there: an exposed entry"
-            continue
-        own = sum(
-            bool(sounding) and tone.pitch % 12 not in sounding
-            for tone, sounding in zip(tones, others, strict=True)
-        )
-        if own >= _TONES and 2 * own >= len(tones):
-            yield first, last, "has notes of the chord that nobody else has"
+    for phrase in _phrases(chart, part):
+        tones = [t for t in phrase if not any(start <= t.onset < end for start, end in led)]
+        what = _matters(tones, [_beside(chart, tone, part, away) for tone in tones])
+        if what:
+            yield tones[0].onset, tones[-1].end, what
 
 
-def _phrases(chart: Chart, part: Part) -> Iterator[tuple[int, int, list[Tone]]]:
+def _matters(tones: Sequence[Tone], others: Sequence[Sequence[Tone]]) -> str:
+    """Why what a part plays is missed; "" where it is not. others: what sounds with each note."""
+    pairs = list(zip(tones, others, strict=True))
+    alone = sum(not beside for beside in others)
+    if alone >= _ALONE and 2 * alone >= len(tones):
+        return "is alone there: an exposed entry"
+    top = sum(
+        len(beside) > 1 and all(t.pitch < tone.pitch for t in beside) for tone, beside in pairs
+    )
+    if top >= _LINE and 4 * top >= 3 * len(tones):
+        return "has the top line"
+    single = sum(all(t.onset != tone.onset for t in beside) for tone, beside in pairs)
+    if single >= _LINE and 2 * single >= len(tones):
+        return "has a line that nobody else plays"
+    chord = sum(
+        bool(beside) and all((tone.pitch - t.pitch) % 12 for t in beside) for tone, beside in pairs
+    )
+    if chord >= _TONES and 2 * chord >= len(tones):
+        return "has notes of the chord that nobody else has"
+    return ""
+
+
+def _phrases(chart: Chart, part: Part) -> Iterator[list[Tone]]:
     """What a part plays from one bar of rest to the next."""
     tones: list[Tone] = []
     for tone in chart.lines[part.index]:
         if tones and tone.onset - tones[-1].end >= chart.bars[tones[-1].bar].length:
-            yield tones[0].onset, tones[-1].end, tones
+            yield tones
             tones = []
         tones.append(tone)
     if tones:
-        yield tones[0].onset, tones[-1].end, tones
+        yield tones
 
 
-def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> set[int]:
-    """Pitch classes that the other horns sound when a note begins."""
-    found = set()
+def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> list[Tone]:
+    """What the other horns sound when a note begins."""
+    found = []
     for other in chart.parts:
         if other.index == part.index or other.index in away:
             continue
@@ -146,7 +161,7 @@ def _beside(chart: Chart, tone: Tone, part: Part, away: set[int]) -> set[int]:
         line = chart.lines[other.index]
         at = index_in_force(line, tone.onset, _onset)
         if at >= 0 and line[at].end > tone.onset:
-            found.add(line[at].pitch % 12)
+            found.append(line[at])
     return found
 
 
@@ -159,11 +174,12 @@ def _takers(
     pitches = [tone.pitch for tone in chart.between(part.index, start, end)]
     found: list[tuple[tuple[int, ...], Taker]] = []
     for other in chart.parts:
-        if other.index in away or other.chair.section not in HORNS:
+        if other.index in away or other.chair.section not in _TAKING:
+            continue
+        if other.chair.section not in HORNS and other.chair.section != part.chair.section:
             continue
         read = read_at(chart, other, start).chromatic
-        working = other.chair.instrument.pro
-        if working is None or not all(working[0] <= p - read <= working[1] for p in pitches):
+        if not _reaches(other, part, [pitch - read for pitch in pitches]):
             continue
         own = other.chair.section == part.chair.section
         taker = Taker(
@@ -179,6 +195,14 @@ def _takers(
             found.append((place, taker))
     for _, taker in sorted(found, key=lambda one: one[0]):
         yield taker
+
+
+def _reaches(other: Part, part: Part, written: Sequence[int]) -> bool:
+    """Whether a player reaches these notes; without a known range, on the same instrument alone."""
+    working = other.chair.instrument.pro
+    if working is None:
+        return other.chair.instrument.key == part.chair.instrument.key
+    return all(working[0] <= pitch <= working[1] for pitch in written)
 
 
 def _rests(chart: Chart, part: Part, start: int, end: int) -> bool:

@@ -246,8 +246,8 @@ def _timed(blocks: Iterable[Block]) -> list[Block]:
 
 
 def _advice(charts: Sequence[Tonight], blocks: Sequence[Block]) -> list[str]:
-    """Sectionals that would pay, and what the lips need."""
-    said = []
+    """Which bar is a pick-up, sectionals that would pay, and what the lips need."""
+    said = [f"{chart.title}: {chart.pickup}." for chart in charts if chart.pickup]
     for chart in charts:
         mine = [b for b in blocks if b.name == chart.name and b.who != "all" and b.key]
         for section in dict.fromkeys(b.who for b in mine):

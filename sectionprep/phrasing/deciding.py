@@ -67,15 +67,16 @@ def decided_notes(chart: Chart, together: Together, decisions: Sequence[Decision
             if not isinstance(copier, str) and plays_in(passage, copier):
                 ticks.update(_copied(chart, wish, line, lead))
         ticks &= {tone.onset for tone in line}
-        marked = {
-            tone.onset
+        tones = [
+            tone
             for part in (passage.parts if ticks else ())
             for tone in line_of(chart, (part, part in passage.seconds))
-            if tone.marks - SLURS
-        }
-        apart |= {(passage.id, tick) for tick in ticks & marked}
+            if tone.onset in ticks
+        ]
+        apart |= {(passage.id, tone.onset) for tone in tones if tone.marks - SLURS}
+        plain = {tick for tick, d in here.items() if not d.marks and not d.cutoff}
         unslurred |= {
-            (passage.id, tick) for tick, d in here.items() if not d.marks and not d.cutoff
+            (passage.id, tone.onset) for tone in tones if tone.slurs_from and tone.onset in plain
         }
     return Decided(
         notes=frozenset(apart), unslurred=frozenset(unslurred), reread=passages_reread(decisions)

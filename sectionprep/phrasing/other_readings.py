@@ -16,6 +16,7 @@ from sectionprep.phrasing.plan import PlannedNote, Reading
 from sectionprep.phrasing.readings import FORCES, LEAST, NEAR, SAME, WAYS, Way
 
 _Choosers = dict[int, Chooser]
+_Tries = Sequence[tuple[float, Way]]
 
 
 def readings_of(
@@ -28,23 +29,20 @@ def readings_of(
 ) -> tuple[Reading, ...]:
     """Other ways to phrase the line that differ from the plan and from each other, each carried
     through to the last note. work: the line without marks of the kind that rules write; planned,
-    chosen: the plan, and what is brought out of the bare line; locks: what is printed, by tick.
-
-    Which way and how far is found on the bare line; what is printed is laid over and stays."""
-    known = [chosen]
+    chosen: the plan, and what is brought out of the bare line; locks: what is printed, by tick,
+    which stays in every reading. A line in which a reading is printed gets that one again."""
+    desk = _Desk(work, locks, printed, chosen, choosers)
+    bare, known = [chosen], [chosen | desk.there]
     found: list[Reading] = []
     for tries in WAYS:
-        way, force, other, why = _way(work, printed, choosers, tries, known)
-        if other != chosen:
-            known.append(other)
-        copy = replace(work, drafts=[_with_print(d, locks, printed) for d in work.drafts])
-        leans = _leans(copy, printed, choosers, way, force, chosen) if force else chosen
-        if leans == {n for n, note in enumerate(planned) if note.leaned}:
+        other, why = desk.reading(tries, bare, known)
+        if other == {n for n, note in enumerate(planned) if note.leaned}:
             why = SAME
-        settle(copy, leans)
+        copy = replace(work, drafts=[replace(d, said=list(d.said)) for d in desk.printed.drafts])
+        settle(copy, other)
         notes = (
             replace(note, tone=ours.tone, added=note.marks - ours.tone.marks)
-            for note, ours in zip(notes_of(copy, leans), planned, strict=True)
+            for note, ours in zip(notes_of(copy, other), planned, strict=True)
         )
         found.append(
             Reading(
@@ -56,48 +54,78 @@ def readings_of(
     return tuple(found)
 
 
+class _Desk:
+    """A line without and with what is printed. there: the leans that are printed."""
+
+    def __init__(
+        self,
+        bare: Work,
+        locks: Mapping[int, frozenset[str]],
+        how: str,
+        chosen: frozenset[int],
+        choosers: _Choosers,
+    ) -> None:
+        self.bare, self._how, self._chosen, self._choosers = bare, how, chosen, choosers
+        self.printed = replace(bare, drafts=[_with_print(d, locks, how) for d in bare.drafts])
+        notes = range(len(bare.drafts))
+        self.there = frozenset(n for n in notes if _locked(self.printed, how, n))
+        self._is_read = 2 * len(self.there) >= len(chosen) and self.there != chosen
+
+    def reading(
+        self, tries: _Tries, bare: list[frozenset[int]], known: list[frozenset[int]]
+    ) -> tuple[frozenset[int], str]:
+        """What is brought out in one reading, and what is to be said of it. bare, known: the
+        readings before, without and with what is printed, the plan first; this one is added.
+
+        Where it stands printed already, that; else on the way that is unlike them on the bare
+        line; else, where what is printed makes that the plan itself, on one that is unlike them
+        with it."""
+        if self._is_read:
+            for force, way in tries:
+                if self._leans(self.printed, way, force) == self.there:
+                    return self.there, way.further
+        force, way, found = self._unlike(self.bare, tries, bare)
+        bare.append(found)
+        other = self._leans(self.printed, way, force) if force else known[0]
+        if other == known[0]:
+            force, way, other = self._unlike(self.printed, tries, known)
+        differs = min(len(other ^ before) for before in known)
+        is_plan = other == known[0]
+        known.append(other)
+        if is_plan:
+            return other, SAME
+        return other, way.further if differs >= LEAST else NEAR
+
+    def _unlike(
+        self, work: Work, tries: _Tries, known: Sequence[frozenset[int]]
+    ) -> tuple[float, Way, frozenset[int]]:
+        """How far, the way, and its leans: of the first that are unlike all readings before, else
+        of those that differ most; 0 for how far where none does."""
+        best, unlike = (0.0, tries[0][1], known[0]), 0
+        for force, way in tries:
+            other = self._leans(work, way, force)
+            differs = min(len(other ^ before) for before in known)
+            if differs > unlike and len(other) <= way.most * len(known[0]):
+                best, unlike = (force, way, other), differs
+            if unlike >= LEAST:
+                break
+        return best
+
+    def _leans(self, work: Work, way: Way, force: float) -> frozenset[int]:
+        """What is brought out on this way, gone so far, with what is printed."""
+        other = _bent(work, self._how, self._choosers, way, force, self._chosen)
+        if way.within:
+            other &= self._chosen | {n for n in other if _locked(work, self._how, n)}
+        if not way.closes and force == FORCES[-1]:
+            other = frozenset(n for n in other if not _signed_by_habit(work, self._how, n))
+        return other
+
+
 def _with_print(draft: Draft, locks: Mapping[int, frozenset[str]], printed: str) -> Draft:
     """A note of the bare line with what is printed on it."""
     here = locks.get(draft.spot.tone.onset, frozenset()) if printed != "ignore" else frozenset()
     said = list(draft.said)
     return replace(draft, said=said, printed=draft.printed | here, agreed=(), agreed_length="")
-
-
-def _way(
-    work: Work,
-    printed: str,
-    choosers: _Choosers,
-    tries: Sequence[tuple[float, Way]],
-    known: Sequence[frozenset[int]],
-) -> tuple[Way, float, frozenset[int], str]:
-    """The first of these tries that is unlike all readings before (else the one that differs most;
-    how far is 0 where none does), its leans, and what is to be said of it."""
-    best, unlike = (tries[0][1], 0.0, known[0], ""), 0
-    for force, way in tries:
-        other = _leans(work, printed, choosers, way, force, known[0])
-        differs = min(len(other ^ before) for before in known)
-        if differs > unlike and len(other) <= way.most * len(known[0]):
-            best, unlike = (way, force, other, way.further), differs
-        if unlike >= LEAST:
-            return best
-    return *best[:3], NEAR if unlike else SAME
-
-
-def _leans(
-    work: Work,
-    printed: str,
-    choosers: _Choosers,
-    way: Way,
-    force: float,
-    chosen: frozenset[int],
-) -> frozenset[int]:
-    """What is brought out on this way, gone so far, with what is printed."""
-    other = _bent(work, printed, choosers, way, force, chosen)
-    if way.within:
-        other &= chosen | {n for n in other if _locked(work, printed, n)}
-    if not way.closes and force == FORCES[-1]:
-        other = frozenset(n for n in other if not _signed_by_habit(work, printed, n))
-    return other
 
 
 def _locked(work: Work, printed: str, n: int) -> bool:
