@@ -345,17 +345,21 @@ def audition(
 
 
 @collector_at_rest()
-def write_checklist(marked: Marked, out: Path, options: Options) -> list[str]:
-    """Write the workbook alone. What to say of the one that stood there."""
+def write_checklist(
+    marked: Marked, out: Path, options: Options, say: Callable[[str], None] = lambda _: None
+) -> Path:
+    """Write the workbook alone. say: is told what a person should know of the one that stood
+    there."""
     from sectionprep.outputs.edited_files import keep_own_things, typed_before
     from sectionprep.outputs.files import write_file
 
     typed = typed_before(out, options.decisions, marked.score.chart.title)
     made = _workbook(marked, options, typed)
-    said = keep_own_things(out, typed)
+    for line in keep_own_things(out, typed):
+        say(line)
     reads = [read for read in marked.score.reads(options) if read != options.decisions]
     write_file(out, made, reads=reads)
-    return said
+    return out
 
 
 @collector_at_rest()

@@ -190,9 +190,7 @@ def checklist(
     marked = stages.mark_score(stages.read_score(chart, options), options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
     say_not_applied(marked.unfit)
-    for line in preparing.write_checklist(marked, target, options):
-        say(line)
-    say(f"Written: {target}")
+    say(f"Written: {preparing.write_checklist(marked, target, options, say)}")
 
 
 def summary(done: Any) -> None:
