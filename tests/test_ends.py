@@ -85,3 +85,23 @@ def test_a_part_whose_name_holds_a_bar_sign_is_planned_by_its_file(tmp_path: Pat
     assert run([*COMMAND, "plan", "a.musicxml", "-o", "p.toml"]).returncode == 0
     done = run([*COMMAND, "mark", "a.musicxml", "--plan", "p.toml", "-o", "m.musicxml"])
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+_STOPPED_AT = """
+import os, runpy, signal, sys
+class Finder:
+    def find_spec(self, name, *_):
+        if name == sys.argv[1]:
+            os.kill(os.getpid(), signal.SIGINT)
+sys.meta_path.insert(0, Finder())
+sys.argv[1:] = [sys.argv[1], "--help"]
+runpy.run_module("sectionprep", run_name="__main__")
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="this system ends programs in another way")
+@pytest.mark.parametrize("loading", ["sectionprep.cli", "typer", "sectionprep.cli.preparing"])
+def test_stopped_while_it_starts_it_says_nothing(loading: str) -> None:
+    """Ctrl-C in the first half second printed a traceback."""
+    done = subprocess.run([sys.executable, "-c", _STOPPED_AT, loading], capture_output=True)
+    assert (done.returncode, done.stdout, done.stderr) == (-signal.SIGINT, b"", b"")
