@@ -5,8 +5,10 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import shutil
 import time
+import warnings
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
@@ -307,19 +309,22 @@ def _on_this_machine(jobs: Sequence[_Job]) -> Iterator[ChartResult]:
 
     left = {job[1]: job for job in jobs}
     try:
-        for result in Parallel(n_jobs=-1, return_as="generator_unordered")(
-            delayed(prepare_for_book)(*job) for job in jobs
-        ):
-            del left[result.name]
-            yield result
+        with warnings.catch_warnings():  # on a full disk the work is left undone on purpose
+            warnings.filterwarnings("ignore", ".*unnecessary computation time")
+            for result in Parallel(n_jobs=-1, return_as="generator_unordered")(
+                delayed(prepare_for_book)(*job) for job in jobs
+            ):
+                del left[result.name]
+                yield result
     except BrokenProcessPool:
         for job in left.values():
             try:
                 yield from Parallel(n_jobs=2)(
                     [delayed(prepare_for_book)(*job)]
                 )  # one would run in this very process
-            except BrokenProcessPool:
-                yield _lost(job, "its process was killed twice (out of memory?)")
+            except BrokenProcessPool as error:
+                how = re.search(r"\{(.+?)\}", str(error))  # the exit codes of the processes
+                yield _lost(job, f"its process was ended twice, by {how[1] if how else 'another'}")
 
 
 def _on_cluster(jobs: Sequence[_Job], address: str) -> Iterator[ChartResult]:

@@ -95,7 +95,7 @@ def test_a_chart_that_kills_its_process_stops_nobody_here(charts: Path, tmp_path
         "chart1.musicxml": "failed",
         "chart2.musicxml": "done",
     }
-    assert "killed" in found["chart1.musicxml"].reason
+    assert found["chart1.musicxml"].reason == "its process was ended twice, by EXIT(1)"
 
 
 def test_a_chart_that_kills_worker_after_worker_stops_nobody_on_a_cluster(

@@ -11,9 +11,11 @@ import time
 from functools import partial
 from pathlib import Path
 
+import numpy as np
 import pytest
 from build import part_xml, score_xml
 
+from sectionprep.outputs.audition.soundfiles import SOUNDS, write_sound
 from sectionprep.stages import to_json
 
 CHART = Path(__file__).parents[1] / "demo_chart" / "late_tram_home.musicxml"
@@ -85,3 +87,60 @@ def test_a_part_whose_name_holds_a_bar_sign_is_planned_by_its_file(tmp_path: Pat
     assert run([*COMMAND, "plan", "a.musicxml", "-o", "p.toml"]).returncode == 0
     done = run([*COMMAND, "mark", "a.musicxml", "--plan", "p.toml", "-o", "m.musicxml"])
     assert (done.returncode, done.stderr) == (0, b"")
+
+
+_STOPPED_AT = """
+import os, runpy, signal, sys
+class Finder:
+    def find_spec(self, name, *_):
+        if name == sys.argv[1]:
+            os.kill(os.getpid(), signal.SIGINT)
+sys.meta_path.insert(0, Finder())
+sys.argv[1:] = [sys.argv[1], "--help"]
+runpy.run_module("sectionprep", run_name="__main__")
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="this system ends programs in another way")
+@pytest.mark.parametrize("loading", ["sectionprep.cli", "typer", "sectionprep.cli.preparing"])
+def test_stopped_while_it_starts_it_says_nothing(loading: str) -> None:
+    """Ctrl-C in the first half second printed a traceback."""
+    done = subprocess.run([sys.executable, "-c", _STOPPED_AT, loading], capture_output=True)
+    assert (done.returncode, done.stdout, done.stderr) == (-signal.SIGINT, b"", b"")
+
+
+@pytest.mark.skipif(os.name == "nt", reason="this system limits no files")
+def test_a_print_set_that_finds_no_room_is_said(tmp_path: Path) -> None:
+    """The library that binds it ended its process, and the run told of memory and of a fault of
+    ours (code 1)."""
+    chart, whole, out = tmp_path / "a.musicxml", tmp_path / "whole", tmp_path / "out"
+    line = part_xml("C5/4 D5/4 E5/4 F5/4 " * 24)
+    chart.write_bytes(score_xml({f"Trumpet {n}": line for n in range(1, 5)}))
+    subprocess.run([*COMMAND, "prepare", chart, "-o", whole], check=True, capture_output=True)
+    sizes = {p: p.stat().st_size for p in whole.rglob("*") if p.is_file()}
+    largest = max(sizes, key=sizes.__getitem__)
+    assert largest.parent.name == "sets"
+    done = _with_files_of(sizes[largest] - 1, "prepare", chart, "-o", out)
+    assert (done.returncode, "cannot be written" in done.stderr) == (5, True)
+    assert not out.exists()
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="this system has no such device")
+@pytest.mark.parametrize("sound", SOUNDS)
+def test_a_sound_that_finds_no_room_says_why(sound: str, tmp_path: Path) -> None:
+    """The sound library loses why it could not write, and `audition` ended with code 1."""
+    place = tmp_path / f"x.{sound}"
+    place.symlink_to("/dev/full")
+    with pytest.raises(OSError, match="No space left"):
+        write_sound([np.ones(200_000, dtype=np.float32)], place)
+
+
+def _with_files_of(most: int, *arguments: object) -> subprocess.CompletedProcess[str]:
+    """A command that can write no file of more bytes: a full disk that comes at a chosen moment."""
+    limited = (
+        "import resource, runpy, sys; "
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({most}, {most})); "
+        "runpy.run_module('sectionprep', run_name='__main__')"
+    )
+    command = [sys.executable, "-c", limited, *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120)

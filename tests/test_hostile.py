@@ -133,3 +133,29 @@ def test_a_long_text_in_pieces_is_cut_and_ordinary_files_are_not_searched() -> N
     pieces = text.replace("<part-name>", "<part-name>" + "word <!---->" * 1000, 1)
     assert "<part-name> of 5,0" in parse_document(Path("x"), pieces.encode()).remark
     assert parse_document(Path("x"), text.encode()).remark == ""
+
+
+@pytest.mark.parametrize(
+    "many",
+    [
+        "<attributes><key><fifths>1</fifths></key></attributes>"
+        "<attributes><key><fifths>2</fifths></key></attributes>",
+        "<harmony><root><root-step>C</root-step></root><kind>major</kind></harmony>",
+        "<direction><direction-type><words>a</words></direction-type></direction>",
+    ],
+)
+def test_thousands_of_signs_at_one_place_are_counted_before_they_are_engraved(
+    many: str, tmp_path: Path
+) -> None:
+    """8,000 key changes, chords or words at one place held `prepare` for 16 to over 100 s."""
+    text = (HOSTILE / "beattype0.musicxml").read_text()
+    note = text.index("<note")
+    (tmp_path / "a.musicxml").write_text(text[:note] + many * 8_000 + text[note:])
+    done = subprocess.run(
+        [sys.executable, "-m", "sectionprep", "prepare", tmp_path / "a.musicxml", "-o", tmp_path],
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+    assert "XML elements; up to 10,000 in a bar can be engraved" in done.stdout
+    assert (done.returncode, done.stderr) == (9, "")

@@ -43,6 +43,7 @@ _ENDLESS = {
 }  # one line, as wide as it will
 #: notes in a bar: ten full lines of the widest paper, more than any cadenza; judgement
 _MOST_NOTES = 600
+_MOST_ELEMENTS = 10_000  # in a bar: all that those many notes can carry; judgement
 #: of the room that a line's bars want by nature: with less, signs run into each other; seen
 _CRAMMED = 0.8
 _SQUEEZED = 0.92  # of that room is enough
@@ -293,16 +294,21 @@ def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], li
 
 def _refuse_endless_bars(score: str, where: str) -> None:
     """A bar cannot be divided, and the engraver's time grows with the square of its notes (1,000:
-    six seconds, 5,000: minutes), so it is counted before it is begun."""
+    six seconds, 5,000: minutes), so it is counted before it is begun; so are all its signs, since
+    thousands at one place take as long."""
     for bar in score.split("<measure ")[1:]:
-        if (count := bar.count("<note")) > _MOST_NOTES:
-            number = re.search(r'number="([^"]*)"', bar)
-            raise EngravingFailed(
-                f"bar {number[1] if number else '?'} holds {count:,} notes; up to {_MOST_NOTES} in"
-                " a bar can be engraved.",
-                where=where,
-                remedy="Divide that bar in the score.",
-            )
+        for count, most, what in (
+            (bar.count("<note"), _MOST_NOTES, "notes"),
+            (bar.count("</") + bar.count("/>"), _MOST_ELEMENTS, "XML elements"),
+        ):
+            if count > most:
+                number = re.search(r'number="([^"]*)"', bar)
+                raise EngravingFailed(
+                    f"bar {number[1] if number else '?'} holds {count:,} {what}; up to {most:,} in"
+                    " a bar can be engraved.",
+                    where=where,
+                    remedy="Divide that bar in the score.",
+                )
 
 
 def _several(staff_mm: float) -> dict[str, Any]:

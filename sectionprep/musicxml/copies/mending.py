@@ -122,7 +122,7 @@ class Mender:
     def _move_keys(self, measure: etree._Element, timeline: Timeline) -> None:
         """The engraver takes a signature for that of the whole bar, wherever in it the signature
         stands."""
-        moved = False
+        moved: dict[str | None, etree._Element] = {}
         stands = [(when, e) for when, e in timeline.others if e.tag == "attributes"]
         for n, (when, attributes) in enumerate(stands):
             for sign in (
@@ -133,8 +133,10 @@ class Mender:
                     self.late.append(sign)
                 elif sign.tag == "key":
                     attributes.remove(sign)
-                    _state(measure, sign)
-                    moved = True
+                    moved.pop(sign.get("number"), None)  # the last of a bar is the one that stands
+                    moved[sign.get("number")] = sign
+        for sign in moved.values():
+            _state(measure, sign)
         if moved:
             head = next(e for e in measure if e.tag == "attributes")
             timeline.others = [

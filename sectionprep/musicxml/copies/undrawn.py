@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import islice
 
 from lxml import etree
 
@@ -111,13 +112,16 @@ def _in(measure: etree._Element) -> Iterator[str]:
     yield from (DASHES for _ in lone_dashes(measure))
 
 
+_HEAD = 3  # elements of a note of which one is its pitch or its rest (note.mod of the standard)
+
+
 def _alone(tag: str, element: etree._Element) -> str:
     """What is not drawn of an element that is drawn under other conditions; "" where it is."""
     around = element.getparent()
     if (
         tag == "lyric"
         and around is not None
-        and around.find("rest") is not None
+        and any(child.tag == "rest" for child in islice(around, _HEAD))
         and (element.findtext("text") or "").strip()
     ):
         return LYRIC_ON_REST

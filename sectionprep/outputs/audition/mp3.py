@@ -8,7 +8,7 @@ its loops agree with the sound to the sample, and a player can find any second w
 
 from __future__ import annotations
 
-from typing import BinaryIO, Self
+from typing import Protocol, Self
 
 import lameenc
 import numpy as np
@@ -22,11 +22,19 @@ _AUDIO = 13  # bytes of a frame before its data: head, and side information of o
 _LARGEST = 0xFFF  # samples that the tag can say for one end
 
 
+class Target(Protocol):
+    """What can be written to, and over."""
+
+    def write(self, data: bytes, /) -> int: ...
+
+    def seek(self, to: int, whence: int = 0, /) -> int: ...
+
+
 class Mp3File:
     """One channel at a constant rate. target: written from its beginning; kbit: a second, 32 to 64,
     in thousands."""
 
-    def __init__(self, target: BinaryIO, kbit: int) -> None:
+    def __init__(self, target: Target, kbit: int) -> None:
         self._out, self._step = target, _FRAME * kbit * 125 / RATE
         self._samples = self._bytes = 0
         self._first = b""

@@ -111,12 +111,45 @@ def _write(blocks: Iterable[Sound], target: BinaryIO, kind: str, kbit: int = _US
         for block in blocks:
             raw.write(block.tobytes())
         gain = _gain(raw)
-        with _file(target, kind, kbit) as out:
-            for sound in _copies(raw, gain):
-                out.write(_within(sound))
+        told = _Told(target)
+        try:
+            with _file(told, kind, kbit) as out:
+                for sound in _copies(raw, gain):
+                    out.write(_within(sound))
+        except (AssertionError, soundfile.SoundFileError):  # how the library says that it was short
+            if told.why is None:
+                raise
+        if told.why is not None:
+            raise told.why
 
 
-def _file(target: BinaryIO, kind: str, kbit: int) -> Mp3File | soundfile.SoundFile:
+class _Told:
+    """A file that keeps why it could not be written: the sound library writes from C, where what
+    is raised is printed and lost."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self.why: OSError | None = None
+        self.read, self.tell = file.read, file.tell
+
+    def write(self, data: bytes) -> int:
+        """How many bytes were written; none where that failed."""
+        try:
+            return self._file.write(data)
+        except OSError as error:
+            self.why = self.why or error
+            return 0
+
+    def seek(self, to: int, whence: int = 0) -> int:
+        """As of a file; what waits to be written is written first."""
+        try:
+            return self._file.seek(to, whence)
+        except OSError as error:
+            self.why = self.why or error
+            return 0
+
+
+def _file(target: _Told, kind: str, kbit: int) -> Mp3File | soundfile.SoundFile:
     if kind == "mp3":
         return Mp3File(target, kbit)
     return soundfile.SoundFile(target, "w", RATE, 1, format=kind.upper())

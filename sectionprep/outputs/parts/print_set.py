@@ -3,6 +3,7 @@ in one PDF."""
 
 from __future__ import annotations
 
+import io
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -48,9 +49,10 @@ def bind(job: SetJob) -> None:
         pdf.docinfo = pdf.make_indirect(
             Dictionary(Title=String(job.title), Creator=String("sectionprep"))
         )
-        pdf.save(
-            job.out, compress_streams=False, deterministic_id=True
-        )  # the sheets are compressed already
+        # in memory: on a full disk the library would end its process; the sheets are compressed
+        out = io.BytesIO()
+        pdf.save(out, compress_streams=False, deterministic_id=True)
+    job.out.write_bytes(out.getbuffer())
 
 
 def changed_set(chart: Chart, changed: Sequence[SheetReport], folder: Path) -> list[SetJob]:

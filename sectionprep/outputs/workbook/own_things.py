@@ -35,11 +35,8 @@ def _beside(sheet: Any) -> Iterator[str]:
         if last not in at:
             at = {str(cell.value): cell.column for cell in row if cell.value is not None}
             continue
-        ours = {at[column.heading] for column in columns if column.heading in at}
         is_row = row[at[last] - 1].value is not None
-        typed = {at[column.heading] for column in columns if column.is_input}
+        ours = {at.get(column.heading) for column in columns if is_row or column.is_input}
         for cell in row:
-            if cell.value is not None and not (
-                cell.column in ours and (is_row or cell.column in typed)
-            ):
+            if cell.value is not None and cell.column not in ours:
                 yield f"{sheet.title}!{cell.coordinate}"
