@@ -121,7 +121,9 @@ def test_syllables_that_run_together_are_seen(tmp_path: Path) -> None:
     lyric = "<lyric><syllabic>single</syllabic><text>tram</text></lyric></note>"
     xml = part_xml(sung).replace("</note>", lyric)
     document = parse_document(Path("x.musicxml"), score_xml({"Voice": xml}))
-    (made,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (made,) = part_jobs(
+        Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle()
+    )
     drawn = as_printed(made).engraving
     system = drawn.systems[0]
     assert _faults(drawn, 0, system) == set()

@@ -160,7 +160,7 @@ def test_a_root_altered_by_nothing_has_no_sign(tmp_path: Path) -> None:
         "<bass><bass-step>G</bass-step><bass-alter>0</bass-alter></bass></harmony>"
     )
     d = parse_document(Path("x"), score_xml({"Guitar": part_xml(TUNE, signs={0: harmony})}))
-    (job,) = part_jobs(d, read_chart(d), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
     (chord,) = as_printed(job).engraving.chords.values()
     assert split(chord) == ("C", "", "m7", [], "G", "")
 
