@@ -81,13 +81,13 @@ def _write_studies(
     pen: Pen, marked: Marked, studies: Sequence[Study], left_out: int
 ) -> tuple[str, ...]:
     """All of them, one under the other. Returns why music is missing, if it is."""
-    painter, not_drawn = Painter(pen.canvas), list[str]()
+    painter, not_drawn, told = Painter(pen.canvas), list[str](), set[str]()
     get_ready()
     excerpts = (study_excerpt(marked, study, pen.inner / MM) for study in studies)
     with Apart() as apart:
         drawings = apart.each(engrave_bars, excerpts, SECONDS)
         for study, drawing in zip(studies, drawings, strict=True):
-            not_drawn += write_study(pen, painter, marked, study, drawing)
+            not_drawn += write_study(pen, painter, marked, study, drawing, told)
     if left_out:
         pen.text(f"{left_out} more hits are in the workbook, sheet Marks.", 8.5, fonts.ITALIC)
     return tuple(not_drawn)

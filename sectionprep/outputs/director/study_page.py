@@ -12,7 +12,7 @@ from sectionprep.drawing.pdf.painter import Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
-from sectionprep.music.marks import SLURS, say
+from sectionprep.music.marks import BY_NAME, SLURS, say
 from sectionprep.music.timing import say_beat
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.outputs.director.engraved import take_drawing
@@ -39,9 +39,11 @@ def write_study(
     marked: Marked,
     study: Study,
     drawing: Future[str],
+    told: set[str],
 ) -> list[str]:
     """A passage, or hits, right under what stands before where there is room for a line. drawing:
-    the music. Returns why that is missing, if it is."""
+    the music. told: what readings are, as far as these pages have said it. Returns why the music is
+    missing, if it is."""
     chart = marked.again.chart
     start = chart.place(study.first.start)
     missing: list[str] = []
@@ -71,7 +73,7 @@ def write_study(
             8,
             fonts.ITALIC,
         )
-    _notes_beside(pen, chart, study, _disagreed(marked, study))
+    _notes_beside(pen, chart, study, _disagreed(marked, study), told)
     pen.heading = ""
     return missing
 
@@ -154,17 +156,14 @@ def _named(chart: Chart, part: int, note: PlannedNote, pitch: str) -> str:
     )
 
 
-def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
-    """A reading in one line: where it leans, bar by bar (an accent where no other mark is named),
-    and the lengths that are unlike the plan's."""
-    if not reading.differs:
-        return f'Reading "{reading.name}": {reading.says}.'
+def _said_of(chart: Chart, planned: PassagePlan, reading: Reading, told: set[str]) -> str:
+    """A reading in one line: what it is, the first time; where it leans, bar by bar (an accent
+    where no other mark is named), and the lengths that are unlike the plan's."""
     bars: dict[str, list[str]] = {}
     for note in reading.notes:
         if note.leaned:
             place = chart.place(note.tone.onset)
-            other = note.marks - SLURS - {"accent"}
-            beat = say_beat(place.beat) + (f" {say(other)}" if other else "")
+            beat = say_beat(place.beat) + _other_mark(note.marks - SLURS - {"accent"}, told)
             bars.setdefault(place.bar, []).append(beat)
     leans = "; ".join(f"{bar}: {', '.join(beats)}" for bar, beats in bars.items())
     lengths = ", ".join(
@@ -172,12 +171,29 @@ def _said_of(chart: Chart, planned: PassagePlan, reading: Reading) -> str:
         for n, ours in zip(reading.notes, planned.notes, strict=True)
         if n.length != ours.length
     )
-    return f'Reading "{reading.name}" ({reading.says}) leans on {leans or "nothing"}.' + (
+    what = "" if reading.says in told else f" ({reading.says})"
+    return f'Reading "{reading.name}"{what} leans on {leans or "nothing"}.' + (
         f" Lengths: {lengths}." if lengths else ""
     )
 
 
-def _notes_beside(pen: Pen, chart: Chart, study: Study, disagreed: Sequence[str]) -> None:
+def _other_mark(marks: frozenset[str], told: set[str]) -> str:
+    """Behind a beat, marks that are no accent: in words, the rooftop accent as its sign, which is
+    explained the first time."""
+    if not marks:
+        return ""
+    if marks != {"strong-accent"}:
+        return f" {say(marks)}"
+    sign = BY_NAME["strong-accent"].glyph
+    if sign in told:
+        return sign
+    told.add(sign)
+    return f"{sign} ({say(marks)})"
+
+
+def _notes_beside(
+    pen: Pen, chart: Chart, study: Study, disagreed: Sequence[str], told: set[str]
+) -> None:
     passage = study.first
     pen.space(4)
     if study.alike:
@@ -208,7 +224,14 @@ def _notes_beside(pen: Pen, chart: Chart, study: Study, disagreed: Sequence[str]
         pen.columns(reasons)
     for planned in study.plans if not study.hits else ():
         for reading in planned.readings:
-            pen.text(_said_of(chart, planned, reading), 7.5, fonts.ITALIC, gap=1.0)
+            if reading.differs:
+                pen.text(_said_of(chart, planned, reading, told), 7.5, fonts.ITALIC, gap=1.0)
+                told.add(reading.says)
+        same = [f'"{reading.name}"' for reading in planned.readings if not reading.differs]
+        if same:
+            which = " and ".join(filter(None, (", ".join(same[:-1]), same[-1])))
+            words = f"Reading {which}: here the plan itself; this line leaves no other choice."
+            pen.text(words, 7.5, fonts.ITALIC, gap=1.0)
     if disagreed:
         pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
         pen.columns(disagreed[:_DISAGREEMENTS])
