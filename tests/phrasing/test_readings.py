@@ -92,8 +92,8 @@ def test_a_reading_is_unlike_the_others_or_says_that_the_line_leaves_no_choice(l
 
 def test_where_the_off_beats_are_few_whatever_has_a_claim_speaks() -> None:
     """Quarters on the beat: more forward leans on two more at least, and on no more than thrice."""
-    line = chart({"Alto Sax 1": "C5/4 E5/4 D5/4 G5/4 F5/4 A5/4 G5/4 E5/4 C5/2 r/2"})
-    planned = plan_line(line, 0, style="straight").passages[0]
+    line = chart({"Alto Sax 1": "r/4 C5/4 E5/4 G5/4 A5/2 G5/4 E5/4 C5/2 r/2"})
+    planned = plan_line(line, 0, style="samba").passages[0]
     ours = sum(note.leaned for note in planned.notes)
     forward = next(r for r in planned.readings if r.name == "more forward")
     assert "whatever has a claim speaks" in forward.says
