@@ -83,18 +83,15 @@ class _Desk:
         if self._is_read:
             for force, way in tries:
                 if self._leans(self.printed, way, force) == self.there:
-                    return self.there, way.further
+                    return self.there, _said(self.there, way, known)
         force, way, found = self._unlike(self.bare, tries, bare)
         bare.append(found)
         other = self._leans(self.printed, way, force) if force else known[0]
         if other == known[0]:
             force, way, other = self._unlike(self.printed, tries, known)
-        differs = min(len(other ^ before) for before in known)
-        is_plan = other == known[0]
+        why = _said(other, way, known)
         known.append(other)
-        if is_plan:
-            return other, SAME
-        return other, way.further if differs >= LEAST else NEAR
+        return other, why
 
     def _unlike(
         self, work: Work, tries: _Tries, known: Sequence[frozenset[int]]
@@ -119,6 +116,13 @@ class _Desk:
         if not way.closes and force == FORCES[-1]:
             other = frozenset(n for n in other if not _signed_by_habit(work, self._how, n))
         return other
+
+
+def _said(leans: frozenset[int], way: Way, known: Sequence[frozenset[int]]) -> str:
+    """What is to be said of a reading beside what it is. known: the ones before, the plan first."""
+    if leans == known[0]:
+        return SAME
+    return way.further if min(len(leans ^ other) for other in known) >= LEAST else NEAR
 
 
 def _with_print(draft: Draft, locks: Mapping[int, frozenset[str]], printed: str) -> Draft:
