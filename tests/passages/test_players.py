@@ -70,6 +70,34 @@ def test_who_goes_with_the_first_is_no_player_of_his_own(tmp_path: Path) -> None
     assert passage.seconds == frozenset()
 
 
+def test_where_both_are_on_one_stem_he_has_the_lower_notes(tmp_path: Path) -> None:
+    """Bar 3 is written in chords, the others on two stems: his passage goes through it, and its
+    marks stand once on each chord."""
+    first = "C6/4 r/4 G5/2 A5/4. B5/8 r/2 G4/4 F4/8 E4/8 D4/4 r/4 G5/2 A5/4. B5/8 r/4 E5/4 G5/2"
+    accented = LOW.replace("E4/4 D4/8 C4/8 B3/4", "E4/4> D4/8 C4/8 B3/4!")
+    parts = {
+        NAME: shared_staff(first, LOW, chords={2}),
+        "Trumpet 3": part_xml(accented),
+        "Trumpet 4": part_xml(accented),
+    }
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml(parts))
+    score = stages.read_score(path, Options())
+    (passage,) = score.together.passages
+    assert (passage.parts, passage.seconds, passage.deviations) == ((0, 1, 2), {0}, ())
+    marked = stages.mark_score(score, Options())
+    bar = marked.again.chart.bars[2]
+    chords, alone = (
+        [n for n in marked.again.chart.parts[part].notes if n.bar == bar.index and n.marks]
+        for part in (0, 1)
+    )
+    assert [(n.onset, n.marks) for n in chords] == [(n.onset, n.marks) for n in alone]
+    assert len(chords) >= 2
+    again = stages.mark_score(marked.again, Options()).marking
+    assert [c for c in again.changes if c.applied] == []
+    assert not [f for f in marked.after if f.check in ("articulation", "second-player")]
+
+
 def test_bars_in_which_only_he_plays_are_his(tmp_path: Path) -> None:
     """The file has one voice there, and it is the voice that was his in the bars before."""
     rests = "C6/4 r/4 G5/2 A5/4. B5/8 r/2 r/1 r/1 A5/4. B5/8 r/2"
