@@ -108,7 +108,11 @@ def _passage(
             for texture, group in passage.doubles
         ),
         octaves=tuple(sorted((staff[part], octaves) for part, octaves in passage.octaves)),
-        guests=tuple(g for g in passage.guests if g.part < staves and g.part not in parts),
+        guests=tuple(
+            replace(g, part=staff[g.part], second=g.part >= staves)
+            for g in passage.guests
+            if staff[g.part] not in parts
+        ),
     )
 
 
