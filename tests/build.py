@@ -8,6 +8,7 @@ A part is a string of notes: pitch, "/", length (1 2 4 8 16), "." for a dot, "t"
 from __future__ import annotations
 
 import re
+from collections.abc import Container, Iterator
 from fractions import Fraction
 from pathlib import Path
 from xml.sax.saxutils import escape
@@ -18,6 +19,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Passage, Together
 
 DIV = 24
+CHORD = "<chord/><pitch>"
 _TOKEN = re.compile(r"(?:(r)|([A-G])([#b]?)(-?\d))/(\d+)(\.?)(t?)(~?)(.*)$")
 _MARKS = {
     ">": "accent",
@@ -122,11 +124,21 @@ def part_xml(
     return "".join(measures)
 
 
-def shared_staff(first: str, second: str) -> str:
-    """Measures of two players on one staff, the second's notes in voice 2."""
+def shared_staff(first: str, second: str, *, chords: Container[int] = ()) -> str:
+    """Measures of two players on one staff, the second's notes in voice 2, or, in the bars (from 0)
+    of `chords`, in the chords of one voice, where both must have one rhythm."""
     bars = [re.findall(r"<measure.*?</measure>", part_xml(line)) for line in (first, second)]
     made = []
-    for upper, lower in zip(*bars, strict=True):
+    for bar, (upper, lower) in enumerate(zip(*bars, strict=True)):
+        if bar in chords:
+            below = iter(re.findall(r"<note>.*?</note>", lower))
+
+            def chord(match: re.Match[str], below: Iterator[str] = below) -> str:
+                note = next(below)
+                return match[0] + ("" if "<rest/>" in note else note.replace("<pitch>", CHORD))
+
+            made.append(re.sub(r"<note>.*?</note>", chord, upper))
+            continue
         notes = "".join(re.findall(r"<note>.*?</note>", lower))
         notes = notes.replace("<voice>1</voice>", "<voice>2</voice>")
         length = sum(int(d) for d in re.findall(r"<duration>(\d+)", notes))

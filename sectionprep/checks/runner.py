@@ -22,7 +22,7 @@ def run_checks(chart: Chart, together: Together, *, level: str = "pro") -> tuple
     found = [
         replace(finding, matter=check.matter) for check in CHECKS for finding in check.find(context)
     ]
-    found += _of_guests(chart, together, tones, level)
+    found += _of_guests(chart, together, level)
     found += _of_seconds(chart, together, level)
     return tuple(sorted(dict.fromkeys(found), key=_order))
 
@@ -71,17 +71,18 @@ def _of_seconds(chart: Chart, together: Together, level: str) -> Iterator[Findin
                 yield replace(finding, matter=check.matter)
 
 
-def _of_guests(chart: Chart, together: Together, tones: _Tones, level: str) -> Iterator[Finding]:
+def _of_guests(chart: Chart, together: Together, level: str) -> Iterator[Finding]:
     """What is wrong with guests of passages, held against the lead while they are there."""
-    visits = together.visits
-    if not visits:
-        return
-    context = _context(chart, Together(passages=visits, bars=together.bars), tones, level)
-    for check in CHECKS:
-        for finding in check.find(context) if check.guests else ():
-            if finding.part != finding.lead and finding.lead >= 0:
-                host = finding.passage.partition(VISIT)[0]
-                yield replace(finding, passage=host, matter=check.matter)
+    for seconds in dict.fromkeys(visit.seconds for visit in together.visits):
+        visits = tuple(visit for visit in together.visits if visit.seconds == seconds)
+        view = chart.read_by(seconds)
+        mine = Together(passages=visits, bars=together.bars)
+        context = _context(view, mine, _tones_of(view), level)
+        for check in CHECKS:
+            for finding in check.find(context) if check.guests else ():
+                if finding.part != finding.lead and finding.lead >= 0:
+                    host = finding.passage.partition(VISIT)[0]
+                    yield replace(finding, passage=host, matter=check.matter)
 
 
 def all_checks() -> dict[str, str]:

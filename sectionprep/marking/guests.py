@@ -19,12 +19,13 @@ def guest_job(desk: Desk, visit: Passage, planned: PassagePlan, host: SectionWor
     """The guest of a visit on the desk. planned: of the passage that it joins; host: what the parts
     of that passage have printed."""
     (guest,) = (part for part in visit.parts if part != visit.lead)
+    tones = desk.tones_of(guest, second=guest in visit.seconds)
     shared = replace(
         planned,
         notes=tuple(
             note
             for note in planned.notes
-            if visit.start <= note.tone.onset < visit.end and note.tone.onset in desk.tones[guest]
+            if visit.start <= note.tone.onset < visit.end and note.tone.onset in tones
         ),
         hairpins=tuple(
             pin for pin in planned.hairpins if visit.start <= pin.start and pin.stop < visit.end

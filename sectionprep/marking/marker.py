@@ -132,7 +132,7 @@ def _mark_part(job: Job) -> None:
             if note.marks - SLURS:
                 silent.append(note.tone.onset)
             continue
-        first = job.desk.first_to_speak("marks", job.part, tone.head.address)
+        first = job.desk.first_to_speak("marks", job.part, job.desk.front(tone.head))
         if note.hands_off:
             continue
         if first:
@@ -203,7 +203,7 @@ def _mark_second_player(job: Job, note: PlannedNote, tone: Tone) -> None:
     second = job.desk.seconds.get(job.part, {}).get(tone.onset)
     if second is None or is_in(job.desk.apart, job.part, tone.onset):
         return
-    if not job.desk.first_to_speak("marks", job.part, second.head.address):
+    if not job.desk.first_to_speak("marks", job.part, job.desk.front(second.head)):
         return
     has, wanted = second.marks - SLURS, note.marks - SLURS - ORNAMENTS
     add = frozenset(

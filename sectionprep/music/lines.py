@@ -10,7 +10,7 @@ in the line. Tied notes are one tone.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from functools import lru_cache
 
 from sectionprep.music.chart import Chart, Note, Part, Tone
@@ -27,24 +27,40 @@ def line_of(notes: Iterable[Note]) -> tuple[Tone, ...]:
 def second_lines_of(parts: Iterable[Part]) -> dict[int, tuple[Tone, ...]]:
     """By part of winds, strings or voices: the tones of the second voice on the line's own staff,
     where two players share it. Where one voice plays alone it is the second player's if it is the
-    voice that he had before."""
+    voice that he had before; where it is written in chords throughout a bar, his are the lowest
+    notes (common practice, no source: two players in one rhythm are written on one stem)."""
     found = {}
     for part in parts:
         if part.chair.section in _SHARED and len({note.voice for note in part.notes}) > 1:
-            line = _tones_of(_struck_groups(part.notes, 1))
-            if line:
-                found[part.index] = line
+            own = _struck_groups(part.notes, 1)
+            if own:
+                found[part.index] = _with_chords(own, _struck_groups(part.notes, 0))
     return found
 
 
-def _tones_of(groups: list[list[Note]]) -> tuple[Tone, ...]:
+def _with_chords(own: list[list[Note]], first: list[list[Note]]) -> tuple[Tone, ...]:
+    """A second player's tones, with his in bars in which both are on the first's stems. own, first:
+    what each has struck on stems of his own, in order of time."""
+    has = {members[0].bar for members in own}
+    bars: dict[int, list[list[Note]]] = defaultdict(list)
+    for members in first:
+        if members[0].bar not in has:
+            bars[members[0].bar].append(members)
+    chords = {n: bar for n, bar in bars.items() if all(len(members) > 1 for members in bar)}
+    groups = [*own, *(members for bar in chords.values() for members in bar)]
+    return _tones_of(sorted(groups, key=lambda members: members[0].onset), lowest_in=chords)
+
+
+def _tones_of(groups: list[list[Note]], *, lowest_in: Container[int] = ()) -> tuple[Tone, ...]:
+    """lowest_in: bars in which the line is the lowest note of each chord, and not the highest."""
     tones: list[Tone] = []
     joined: list[Note] = []  # the notes of the top
     whole: list[Note] = []  # and all that are struck or held with them
     pitches: tuple[int, ...] = ()
     open_tie = False
     for members in groups:
-        top = max(members, key=_height) if len(members) > 1 else members[0]
+        lowest = members[0].bar in lowest_in
+        top = (min if lowest else max)(members, key=_height) if len(members) > 1 else members[0]
         continues = (
             open_tie
             and top.tie_stop
@@ -60,7 +76,7 @@ def _tones_of(groups: list[list[Note]]) -> tuple[Tone, ...]:
             joined, whole = [top], list(members)
             pitches = (
                 tuple(sorted((n.sounding or 0 for n in members), reverse=True))
-                if len(members) > 1
+                if len(members) > 1 and not lowest
                 else (top.sounding or 0,)
             )
         open_tie = top.tie_start
@@ -157,6 +173,15 @@ def _struck_groups(notes: Iterable[Note], player: int) -> list[list[Note]]:
     return groups
 
 
+def is_on_one_stem(first: Tone | None, second: Tone) -> bool:
+    """Two players at one moment: the second's note stands in the first's chord."""
+    return (
+        first is not None
+        and second.head is not first.head
+        and any(second.head is note for note in first.chord)
+    )
+
+
 def second_players(chart: Chart) -> dict[int, dict[int, Tone]]:
     """By part of a wind or brass section: the tones of a second player on its staff that go with
     the first (struck with him, for the same length), by onset. Only parts that have any."""
@@ -171,6 +196,7 @@ def second_players(chart: Chart) -> dict[int, dict[int, Tone]]:
             if tone.onset in second
             and second[tone.onset].duration == tone.duration
             and second[tone.onset].head is not tone.head
+            and not is_on_one_stem(tone, second[tone.onset])
         }
         if with_first:
             found[index] = with_first
@@ -178,13 +204,13 @@ def second_players(chart: Chart) -> dict[int, dict[int, Tone]]:
 
 
 def lower_notes(chart: Chart) -> frozenset[int]:
-    """Addresses of the notes that the second of two players has on a staff, in bars in which the
-    first plays too: their stems go down, and what belongs to them stands below (common practice,
+    """Addresses of the notes that the second of two players has on stems of his own, in bars in
+    which the first plays too: they go down, and what belongs to them stands below (common practice,
     no source)."""
     found = set[int]()
     for index, second in chart.second_lines.items():
-        first = {tone.bar: tone.head.address for tone in chart.lines[index]}
+        first = {n.address for tone in chart.lines[index] for n in tone.chord or tone.notes}
         for tone in second:
-            if first.get(tone.bar, tone.head.address) != tone.head.address:
+            if tone.head.address not in first:
                 found.update(note.address for note in tone.chord or tone.notes)
     return frozenset(found)

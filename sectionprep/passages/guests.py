@@ -101,8 +101,13 @@ def _texture(grid: Grid, lead: int, part: int, columns: Sequence[int]) -> str:
 def say_guests(chart: Chart, passage: Passage) -> str:
     """ "with Trumpet 2 (unison, bar 20 to bar 23)", or nothing."""
     said = [
-        f"{chart.parts[guest.part].label} ({guest.texture}, bar {chart.place(guest.start).bar} to "
+        f"{_label(chart, guest)} ({guest.texture}, bar {chart.place(guest.start).bar} to "
         f"bar {chart.end_place(guest.end).bar})"
         for guest in passage.guests
     ]
     return f"with {', '.join(said)}" if said else ""
+
+
+def _label(chart: Chart, guest: Guest) -> str:
+    part = chart.parts[guest.part]
+    return (part.second if guest.second else part).label

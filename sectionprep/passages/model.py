@@ -31,12 +31,13 @@ class Deviation:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Guest:
     """A part that joins a passage from tick `start` to tick `end`; texture: how it stands to the
-    lead."""
+    lead. second: the second player on its staff does."""
 
     part: int
     start: int
     end: int
     texture: str
+    second: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,9 +124,9 @@ class Together:
 
     @property
     def apart(self) -> Stretches:
-        """Where the second player on a staff has a passage of his own, by part."""
+        """Where the second player on a staff has a passage of his own, or joins one, by part."""
         found: dict[int, list[tuple[int, int]]] = {}
-        for passage in self.marked:
+        for passage in (*self.marked, *self.visits):
             for part in passage.seconds:
                 found.setdefault(part, []).append((passage.start, passage.end))
         return {part: tuple(sorted(spans)) for part, spans in found.items()}
@@ -145,6 +146,7 @@ def _visits(passage: Passage) -> Iterator[Passage]:
             start=guest.start,
             end=guest.end,
             parts=(passage.lead, guest.part),
+            seconds=(passage.seconds & {passage.lead}) | ({guest.part} if guest.second else set()),
             attacks=tuple(tick for tick in passage.attacks if guest.start <= tick < guest.end),
             deviations=(),
             doubles=(),

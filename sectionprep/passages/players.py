@@ -8,11 +8,12 @@ he has the first's marks there.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
 from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.lines import is_on_one_stem
 from sectionprep.passages.model import BarGroup, Passage, Together
 
 _FILLS = 2  # bars in which he meets the first, between bars of his own: judgement
@@ -23,9 +24,14 @@ def players_of(chart: Chart) -> Chart:
     others; the chart itself where there is none."""
     parts, lines = list(chart.parts), list(chart.lines)
     for index, second in sorted(chart.second_lines.items()):
+        first = {tone.onset: tone for tone in chart.lines[index]}
         bars = _own_bars(chart.lines[index], second)
         if bars:
-            line = tuple(tone for tone in second if tone.bar in bars)
+            line = tuple(
+                tone
+                for tone in second
+                if tone.bar in bars and not is_on_one_stem(first.get(tone.onset), tone)
+            )
             notes = tuple(note for tone in line for note in tone.chord or tone.notes)
             parts.append(replace(chart.parts[index].second, index=len(parts), notes=notes))
             lines.append(line)
@@ -61,10 +67,15 @@ def told_by_staff(together: Together, players: Chart, staves: int) -> Together:
     if len(players.parts) == staves:
         return together
     staff = staves_of(players)
+    strikes = {
+        (part.index, tone.onset)
+        for part in players.parts[staves:]
+        for tone in players.second_lines[staff[part.index]]
+    }  # of second players, with what they have on one stem with the first
     return Together(
-        passages=tuple(_passage(p, staff, staves) for p in together.passages),
+        passages=tuple(_passage(p, staff, staves, strikes) for p in together.passages),
         bars=tuple(tuple(_bar_group(g, staff) for g in groups) for groups in together.bars),
-        hits=tuple(_passage(p, staff, staves) for p in together.hits),
+        hits=tuple(_passage(p, staff, staves, strikes) for p in together.hits),
     )
 
 
@@ -78,20 +89,30 @@ def _bar_group(group: BarGroup, staff: Sequence[int]) -> BarGroup:
     return replace(group, parts=tuple(sorted(staff[part] for part in group.parts)))
 
 
-def _passage(passage: Passage, staff: Sequence[int], staves: int) -> Passage:
+def _passage(
+    passage: Passage, staff: Sequence[int], staves: int, strikes: Container[tuple[int, int]]
+) -> Passage:
     parts = tuple(sorted(staff[part] for part in passage.parts))
     return replace(
         passage,
         parts=parts,
         seconds=frozenset(staff[part] for part in passage.parts if part >= staves),
         lead=staff[passage.lead],
-        deviations=tuple(replace(d, part=staff[d.part]) for d in passage.deviations),
+        deviations=tuple(
+            replace(d, part=staff[d.part])
+            for d in passage.deviations
+            if d.kind != "missing" or (d.part, d.tick) not in strikes
+        ),
         doubles=tuple(
             (texture, tuple(sorted(staff[part] for part in group)))
             for texture, group in passage.doubles
         ),
         octaves=tuple(sorted((staff[part], octaves) for part, octaves in passage.octaves)),
-        guests=tuple(g for g in passage.guests if g.part < staves and g.part not in parts),
+        guests=tuple(
+            replace(g, part=staff[g.part], second=g.part >= staves)
+            for g in passage.guests
+            if staff[g.part] not in parts
+        ),
     )
 
 

@@ -10,8 +10,10 @@ from build import part_xml, score_xml, shared_staff, transposed
 
 from sectionprep import stages
 from sectionprep.checks import run_checks
-from sectionprep.music.lines import second_players
+from sectionprep.music.lines import lower_notes, second_players
+from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.editing.bundle import mark_bundle
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.results import Options, Score
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "
@@ -102,6 +104,14 @@ def test_marks_of_the_lower_player_stand_below(tmp_path: Path) -> None:
     assert len(below) >= 3
     assert all("<voice>2</voice>" in note for note in below if "<articulations>" in note)
     assert 'placement="above"' not in "".join(n for n in below if "<articulations>" in n)
+
+
+def test_where_he_plays_alone_nothing_says_below() -> None:
+    """In the second bar the first rests, in the third both are on one stem."""
+    staff = shared_staff("C6/2 G5/2 r/1 C6/1", "C5/2 E5/2 E5/2 D5/2 C5/1", chords={2})
+    chart = read_chart(parse_document(Path("x"), score_xml({"Trumpet 1 & 2": staff})))
+    below = lower_notes(chart)
+    assert [n.sounding for n in chart.parts[0].notes if n.address in below] == [72, 76]
 
 
 def test_a_second_player_with_a_passage_of_his_own_has_its_marks_alone(tmp_path: Path) -> None:

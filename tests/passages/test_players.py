@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -11,11 +12,13 @@ from charts.shared import TRAIT
 from passage_scores import compare
 
 from sectionprep import stages
+from sectionprep.checks import run_checks
 from sectionprep.music.chart import SECOND
 from sectionprep.musicxml.document import open_document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.reports.agreement import passages_json
 from sectionprep.passages import find_passages
+from sectionprep.passages.guests import say_guests
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Options, Score
 
@@ -70,6 +73,69 @@ def test_who_goes_with_the_first_is_no_player_of_his_own(tmp_path: Path) -> None
     assert passage.seconds == frozenset()
 
 
+def test_where_both_are_on_one_stem_he_has_the_lower_notes(tmp_path: Path) -> None:
+    """Bar 3 is written in chords, the others on two stems: his passage goes through it, and its
+    marks stand once on each chord."""
+    first = "C6/4 r/4 G5/2 A5/4. B5/8 r/2 G4/4 F4/8 E4/8 D4/4 r/4 G5/2 A5/4. B5/8 r/4 E5/4 G5/2"
+    accented = LOW.replace("E4/4 D4/8 C4/8 B3/4", "E4/4> D4/8 C4/8 B3/4!")
+    parts = {
+        NAME: shared_staff(first, LOW, chords={2}),
+        "Trumpet 3": part_xml(accented),
+        "Trumpet 4": part_xml(accented),
+    }
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml(parts))
+    score = stages.read_score(path, Options())
+    (passage,) = score.together.passages
+    assert (passage.parts, passage.seconds, passage.deviations) == ((0, 1, 2), {0}, ())
+    marked = stages.mark_score(score, Options())
+    bar = marked.again.chart.bars[2]
+    chords, alone = (
+        [n for n in marked.again.chart.parts[part].notes if n.bar == bar.index and n.marks]
+        for part in (0, 1)
+    )
+    assert [(n.onset, n.marks) for n in chords] == [(n.onset, n.marks) for n in alone]
+    assert len(chords) >= 2
+    again = stages.mark_score(marked.again, Options()).marking
+    assert [c for c in again.changes if c.applied] == []
+    assert not [f for f in marked.after if f.check in ("articulation", "second-player")]
+
+
+def test_a_guest_on_the_lower_stems_is_told_and_marked(tmp_path: Path) -> None:
+    """Four saxes for eighteen bars; the second trumpet doubles the lead for five of them, while the
+    first has notes of his own. Nothing is written on the upper stems, and a second run inserts
+    nothing."""
+    tune = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4> E5/4! r/8 D5/8 F5/8 E5/8^ "
+    tune += "E5/4 D5/8 C5/8 B4/4 r/4 "
+    plain = re.sub("[>^!]", "", tune)
+    names = ("Alto 1", "Alto 2", "Tenor 1", "Tenor 2")
+    saxes = {name: part_xml(transposed(tune * 6, -n)) for n, name in enumerate(names)}
+    joins = f"E5/4 D5/8 C5/8 B4/4 r/4 {plain} r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8"
+    first = "C6/4 r/4 G5/2 A5/4. B5/8 r/2 G5/2. r/4 " * 6
+    staff = shared_staff(first, f"{'r/1 ' * 5}{joins}{' r/1' * 8}")
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({**saxes, NAME: staff}))
+    score = stages.read_score(path, Options())
+    (passage,) = score.together.passages
+    assert passage.parts == (0, 1, 2, 3)
+    (guest,) = passage.guests
+    assert (guest.part, guest.second, guest.texture) == (4, True, "unison")
+    assert f"{NAME} {SECOND} (unison, bar 6 to bar 10)" in say_guests(score.chart, passage)
+    told = passages_json(score.chart, score.together)["passages"][0]["guests"]
+    assert [(g["part"], g["second_player"]) for g in told] == [(NAME, True)]
+    lacking = [f.check for f in run_checks(score.chart, score.together) if f.part == 4]
+    assert lacking == ["marks-missing"]
+    marked = stages.mark_score(score, Options())
+    notes = [n for n in marked.again.chart.parts[4].notes if n.marks]
+    assert {n.voice for n in notes} == {"2"}
+    lead = {n.onset: n.marks for n in marked.again.chart.parts[0].notes}
+    assert len(notes) >= 3
+    assert all(n.marks == lead[n.onset] for n in notes)
+    again = stages.mark_score(marked.again, Options()).marking
+    assert [c for c in again.changes if c.applied] == []
+    assert len(marked.after) < len(marked.before)
+
+
 def test_bars_in_which_only_he_plays_are_his(tmp_path: Path) -> None:
     """The file has one voice there, and it is the voice that was his in the bars before."""
     rests = "C6/4 r/4 G5/2 A5/4. B5/8 r/2 r/1 r/1 A5/4. B5/8 r/2"
@@ -97,8 +163,6 @@ def test_his_stems_get_the_marks_and_the_first_ones_none(tmp_path: Path) -> None
 
 def test_what_is_missing_on_his_stems_is_found(tmp_path: Path) -> None:
     """And it is said that his stems are meant."""
-    from sectionprep.checks import run_checks
-
     accented = LOW.replace("C5/4 A4/8", "C5/4^ A4/8").replace("G4/4", "G4/4>")
     score = _score(tmp_path, OTHER, LOW, accented)
     found = [f for f in run_checks(score.chart, score.together) if f.passage]

@@ -59,6 +59,7 @@ def passages_json(chart: Chart, together: Together) -> Json:
                 "guests": [
                     {
                         "part": names[g.part],
+                        "second_player": g.second,
                         "texture": g.texture,
                         "start": _place(chart, g.start),
                         "end": _place(chart, g.end, end=True),
