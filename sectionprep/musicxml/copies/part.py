@@ -23,11 +23,19 @@ from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.slurs import end_slurs
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.technique import words_in_time
 from sectionprep.musicxml.copies.transposing import WrittenPart
-from sectionprep.musicxml.copies.undrawn import FRETS, ODD_CHORDS, OPEN_OCTAVES, PLAYBACK, Undrawn
+from sectionprep.musicxml.copies.undrawn import (
+    FRETS,
+    ODD_CHORDS,
+    OPEN_OCTAVES,
+    OPEN_SLURS,
+    PLAYBACK,
+    Undrawn,
+)
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.settings import load_toml
 
@@ -117,6 +125,8 @@ def extract_part(
     words_in_time(list(part))
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)
+    for n in end_slurs(list(part)):
+        undrawn.add(OPEN_SLURS, n)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 

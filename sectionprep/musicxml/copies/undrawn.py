@@ -60,6 +60,7 @@ REPEATS = {
 }
 DASHES = "dashes after no word"
 ODD_CHORDS = "chord symbols whose root or bass is no note from A to G"
+OPEN_SLURS = "slurs that never end"
 OPEN_OCTAVES = "octave lines that never end (the notes stand where they sound)"
 
 
