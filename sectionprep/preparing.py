@@ -14,7 +14,7 @@ from sectionprep.checks.versions import PartChange, compare_versions
 from sectionprep.garbage import collector_at_rest, give_back
 from sectionprep.music.chart import Chart
 from sectionprep.music.naming import Players, find_part, find_players
-from sectionprep.music.roster import Roster
+from sectionprep.music.roster import ROSTER, Roster
 from sectionprep.phrasing.deciding import Unfit
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
@@ -329,7 +329,8 @@ def audition(
         force=options.force,
     )
     with staged(folder, run) as stage:
-        said = list(remarks(score.chart, wish))
+        said = [f"roster: {r.what}" for r in score.chart.remarks if r.where == ROSTER]
+        said += remarks(score.chart, wish)
         files = write_audition(score.chart, score.together, plan, stage, wish, said.append)
         return tuple(folder / p.relative_to(stage) for p in files), unfit, tuple(said)
 

@@ -19,7 +19,7 @@ from sectionprep.garbage import collector_at_rest
 from sectionprep.marking import mark_chart
 from sectionprep.music.chart import Chart, Remark, same_music
 from sectionprep.music.naming import find_part
-from sectionprep.music.roster import EMPTY, Roster, read_roster
+from sectionprep.music.roster import EMPTY, ROSTER, Roster, read_roster
 from sectionprep.musicxml.editing.bundle import mark_bundle, open_bundle, reread
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.passages import Together, find_passages
@@ -100,7 +100,7 @@ def _strangers(roster: Roster, chart: Chart, together: Together) -> tuple[Remark
         for wish in roster.leads
         if wish.part in chart.labels and wish.of not in groups
     ]
-    return tuple(Remark(where="roster", what=what) for what in found)
+    return tuple(Remark(where=ROSTER, what=what) for what in found)
 
 
 def _why_not(chart: Chart, words: str) -> str:

@@ -4,11 +4,14 @@ the code for settings that cannot be used; what is only unusual is read."""
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import zipfile
 from pathlib import Path
 
 import openpyxl
 import pytest
+from build import part_xml, score_xml
 from openpyxl.chart import BarChart
 
 from sectionprep.errors import UnusableSettings
@@ -126,3 +129,29 @@ def test_a_sheet_of_ours_that_is_a_diagram_is_refused(tmp_path: Path) -> None:
     book.save(tmp_path / "w.xlsx")
     with pytest.raises(UnusableSettings, match=r"is a picture of a diagram|as a workbook"):
         read_typed(tmp_path / "w.xlsx")
+
+
+@pytest.mark.parametrize("command", ["passages", "plan", "check", "mark", "sheets", "audition"])
+def test_a_part_that_a_roster_misspells_is_said(command: str, tmp_path: Path) -> None:
+    """Only `prepare` said so; everywhere else the line was dropped in silence."""
+    chart, roster = tmp_path / "a.musicxml", tmp_path / "who.toml"
+    chart.write_bytes(score_xml({"Trumpet 1": part_xml("C5/1 D5/1")}))
+    roster.write_text('[[seat]]\npart = "Trumpt 1"\nnumber = 1\n')
+    to = {"mark": ["-o", "m.musicxml"], "sheets": ["-o", "out"], "audition": ["-o", "out"]}
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-m",
+            "sectionprep",
+            command,
+            chart,
+            "--roster",
+            roster,
+            *to.get(command, []),
+        ],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+    )
+    assert "roster: a seat for Trumpt 1: " in done.stderr + done.stdout
+    assert done.returncode == 0

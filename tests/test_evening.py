@@ -248,6 +248,20 @@ def test_nothing_of_anybody_elses_is_replaced(charts: Path, tmp_path: Path) -> N
     assert not [path for path in tmp_path.iterdir() if path.name.startswith(".sectionprep-making")]
 
 
+def test_a_sheet_of_ones_own_is_kept(tmp_path: Path) -> None:
+    """The same evening once more wrote over it without a word."""
+    (tmp_path / "a.musicxml").write_bytes(score_xml({"Alto Sax 1": part_xml("C5/4 D5/4 E5/2")}))
+    _run(tmp_path / "a.musicxml", "-o", tmp_path / "out")
+    (path,) = (tmp_path / "out").glob("evening_*.xlsx")
+    book = openpyxl.load_workbook(path)
+    book.create_sheet("Bus times")["A1"] = "19:30"
+    book.save(path)
+    _run(tmp_path / "a.musicxml", "-o", tmp_path / "out")
+    kept = openpyxl.load_workbook(path.with_stem(f"{path.stem}_kept"))
+    assert kept["Bus times"]["A1"].value == "19:30"
+    assert "Bus times" not in openpyxl.load_workbook(path).sheetnames
+
+
 def test_every_name_that_is_missing_must_be_known(charts: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     words = ["evening", str(charts / "demo.musicxml"), "-o", str(out)]

@@ -22,7 +22,7 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import say, say_not_applied
+from sectionprep.cli.telling import say, say_not_applied, say_strangers
 
 Instruments = Annotated[
     str,
@@ -80,6 +80,7 @@ def practice(
     )
     folder = out or beside(chart, tune, "_practice")
     score = stages.read_score(chart, options)
+    say_strangers(score)
     marked = stages.mark_score(score, options)
     run = Run(chart=chart, kind="practice", reads=score.reads(options), force=force)
     made = practice_folder(marked, folder, run, names=names, font=_font(instruments))

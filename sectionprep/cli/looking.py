@@ -25,7 +25,14 @@ from sectionprep.cli.arguments import (
     out_to,
     place_option,
 )
-from sectionprep.cli.telling import clean, counted, say, say_not_applied, say_taken_out
+from sectionprep.cli.telling import (
+    clean,
+    counted,
+    say,
+    say_not_applied,
+    say_strangers,
+    say_taken_out,
+)
 from sectionprep.errors import FINDINGS_EXIT_CODE
 
 if TYPE_CHECKING:
@@ -41,6 +48,7 @@ def passages(
     from sectionprep.outputs.reports.agreement import passages_json
 
     score = stages.read_score(chart, asked(roster=roster, tune=tune))
+    say_strangers(score)
     if as_json:
         print(stages.to_json(passages_json(score.chart, score.together)))
         return
@@ -102,6 +110,7 @@ def plan_command(
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
     score = stages.read_score(chart, options)
+    say_strangers(score)
     unfit: tuple[Any, ...] = ()
     if part:
         planned = stages.plan_part(score, part, bars, options)
@@ -217,6 +226,7 @@ def check(
 
     options = asked(level=level, decisions=decisions, bpm=bpm, roster=roster, tune=tune)
     score = stages.read_score(chart, options)
+    say_strangers(score)
     findings, settled = stages.left_to_settle(score, options)
     changes = None
     if against is not None:

@@ -22,7 +22,7 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import counted, say, say_not_applied, say_taken_out
+from sectionprep.cli.telling import counted, say, say_not_applied, say_strangers, say_taken_out
 
 
 @app.command()
@@ -72,7 +72,9 @@ def mark(
         tune=tune,
         force=force,
     )
-    marked = stages.mark_score(stages.read_score(chart, options), options, readings=False)
+    score = stages.read_score(chart, options)
+    say_strangers(score)
+    marked = stages.mark_score(score, options, readings=False)
     say_not_applied(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or beside(chart, tune, f"_marked{suffix}")

@@ -46,6 +46,7 @@ from sectionprep.cli.telling import (
     say_not_applied,
     say_remarks,
     say_sheets,
+    say_strangers,
     say_taken_out,
 )
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
@@ -187,7 +188,9 @@ def checklist(
         roster=roster,
         tune=tune,
     )
-    marked = stages.mark_score(stages.read_score(chart, options), options)
+    score = stages.read_score(chart, options)
+    say_strangers(score)
+    marked = stages.mark_score(score, options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
     say_not_applied(marked.unfit)
     say(f"Written: {preparing.write_checklist(marked, target, options, say)}")

@@ -27,7 +27,7 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import progress_shown, say, say_remarks, say_sheets
+from sectionprep.cli.telling import progress_shown, say, say_remarks, say_sheets, say_strangers
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 
 
@@ -77,6 +77,7 @@ def sheets(
         force=force,
     )
     score = stages.read_score(chart, options)
+    say_strangers(score)
     folder = out or beside(chart, tune, "_parts")
     with progress_shown() as progress:
         reports = preparing.write_sheets(score, folder, options, part or [], progress)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sectionprep.phrasing.deciding import Unfit
     from sectionprep.preparing import Progress
-    from sectionprep.results import Marked
+    from sectionprep.results import Marked, Score
 
 
 def clean(text: object) -> str:
@@ -65,6 +65,15 @@ def say_not_applied(unfit: Unfit) -> None:
     for decision, why in unfit:
         line = f"sectionprep: line not applied: {say_unfit(decision, why)}"
         print(clean(line), file=sys.stderr)
+
+
+def say_strangers(score: Score) -> None:
+    """Lines of a roster that fit nothing in the chart; never dropped in silence."""
+    from sectionprep.music.roster import ROSTER
+
+    for remark in score.chart.remarks:
+        if remark.where == ROSTER:
+            print(clean(f"sectionprep: roster: {remark.what}"), file=sys.stderr)
 
 
 def say_taken_out(marked: Marked) -> None:

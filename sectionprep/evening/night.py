@@ -17,6 +17,7 @@ from sectionprep.evening.history import Entry, Past, pasts, remembered
 from sectionprep.evening.missing import Gap
 from sectionprep.evening.order import Evening, plan_evening
 from sectionprep.evening.typed import cells_of, lines_of, typed_in
+from sectionprep.outputs.edited_files import keep_copy
 from sectionprep.outputs.folder import Run, staged
 from sectionprep.outputs.names import safe_name
 from sectionprep.results import Options
@@ -69,12 +70,13 @@ def make_evening(
     book, page = f"{stem}.xlsx", f"{stem}.pdf"
     earlier = {path.name for path in folder.glob(_ALL)}
     cells = cells_of(line for line in lines if line.day == today)
+    own: tuple[str, ...] = ()
     if book in earlier:
         typed = typed_in(folder / book)
         if typed is None:
             earlier.remove(book)  # nobody's evening: it is not ours to replace
         else:
-            cells = typed.cells
+            cells, own = typed.cells, typed.own
     title = f"{today:%A, %d %B %Y}: {', '.join(chart.title for chart in charts)}"
     sheets = {
         f"{stem}_{safe_name(chart.name)}_{safe_name(cover.player)}.pdf": cover
@@ -98,6 +100,7 @@ def make_evening(
         (stage / page).write_bytes(paper.page(evening, start, title[:120], options.paper))
         for name, cover in sheets.items():
             (stage / name).write_bytes(cover.pages.pdf)
+        notes += keep_copy(folder / book, own)
     return Night(
         evening=evening,
         charts=tuple(charts),

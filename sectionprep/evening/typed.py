@@ -10,18 +10,20 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.evening.history import Entry
-from sectionprep.evening.paper import COLUMNS, DONE, NOTE, RATING, TONIGHT
+from sectionprep.evening.paper import COLUMNS, DONE, NEEDED, NOTE, RATING, TONIGHT, UNCOVERED
+from sectionprep.outputs.workbook.own_things import added_to
 from sectionprep.outputs.workbook.tables import KEPT, KEY, RATINGS, TICK
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FilledIn:
     """What was typed into the workbook of an evening. cells: by key and heading; said: what stands
-    beside it (chart, what, bars), by key and heading."""
+    beside it (chart, what, bars), by key and heading; own: what else a person has put into it."""
 
     day: date
     cells: dict[str, dict[str, Any]]
     said: dict[str, dict[str, str]]
+    own: tuple[str, ...] = ()
 
 
 def typed_in(path: Path) -> FilledIn | None:
@@ -53,7 +55,9 @@ def typed_in(path: Path) -> FilledIn | None:
                 found[str(key)] = cells
                 said[str(key)] = {h: str(sheet.cell(n, headings[h]).value or "") for h in words}
     day = _day(str(book.properties.subject or "")) or _day(path.name)
-    return FilledIn(day=day or date.fromtimestamp(path.stat().st_mtime), cells=found, said=said)
+    day = day or date.fromtimestamp(path.stat().st_mtime)
+    own = added_to(book, (TONIGHT, NEEDED, UNCOVERED, KEPT))
+    return FilledIn(day=day, cells=found, said=said, own=own)
 
 
 def _day(words: str) -> date | None:

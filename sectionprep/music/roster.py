@@ -18,6 +18,7 @@ from sectionprep.music.part_names import read_name
 from sectionprep.settings import read_toml
 from sectionprep.shapes import File, shaped
 
+ROSTER = "roster"  # where a remark on a line of it is said to stand
 MOST_COPIES = 99  # of one part: a judgement, far above any section
 STAVES = (
     7.0,

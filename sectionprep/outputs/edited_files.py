@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -93,7 +93,11 @@ def keep_own_things(place: Path, taken: Typed | None) -> list[str]:
     if not place.exists():
         return []
     standing = read_typed(place, insist=False)
-    own = (*standing.own, *_not_taken(standing, taken))
+    return keep_copy(place, (*standing.own, *_not_taken(standing, taken)))
+
+
+def keep_copy(place: Path, own: Sequence[str]) -> list[str]:
+    """A copy of a workbook beside it, if it holds something of a person's own. What to say."""
     if not own:
         return []
     names = (place.with_stem(f"{place.stem}_kept{n if n > 1 else ''}") for n in itertools.count(1))

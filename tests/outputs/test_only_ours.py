@@ -105,7 +105,7 @@ def test_what_a_person_put_into_a_workbook_beside_its_cells_is_kept(tmp_path: Pa
     book["Parts"].cell(40, 1, "call the school")
     book.save(place)
     (said,) = preparing.prepare(chart, out, Options()).notes
-    assert '(a comment at Marks!A3, Parts!A40, the sheet "Bus times")' in said
+    assert '(a comment at Marks!A3, the sheet "Bus times", Parts!A40)' in said
     assert load_workbook(kept)["Bus times"]["A1"].value == "19:30"
     assert preparing.prepare(chart, out, Options()).notes == ()
     assert kept.exists()

@@ -245,3 +245,18 @@ def test_a_title_of_megabytes_is_cut_at_once() -> None:
     assert fonts.width(cut, fonts.TEXT, 9) <= room
     assert fonts.width(cut[:-1] + "\u0416\u2026", fonts.TEXT, 9) > room
     assert fonts.fitted("Trumpet 1", fonts.TEXT, 9, room) == "Trumpet 1"
+
+
+def test_a_damaged_store_of_fonts_is_made_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It stopped every run until somebody deleted it."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    whole = fonts._ttf.__wrapped__("Leipzig.css", 1)
+    (kept,) = tmp_path.rglob("*.ttf")
+    good = kept.read_bytes()
+    for bad in (b"", b"broken", good[:-1000], good[:5000] + b"x" + good[5001:]):
+        kept.write_bytes(bad)
+        (font,) = fonts._ttf.__wrapped__("Leipzig.css", 1)
+        assert len(font) == len(whole[0])  # it says when it was unpacked
+        assert kept.read_bytes() == font + fonts._seal(font)

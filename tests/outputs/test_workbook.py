@@ -218,6 +218,10 @@ def test_rows_may_be_sorted_deleted_and_columns_moved(book: Book, tmp_path: Path
     [
         ({(tables.MARKS, 3, "Decision"): "perhaps"}, "no decision"),
         ({(tables.MARKS, 3, "Decision"): "change it"}, "is empty"),
+        (
+            {(tables.MARKS, 3, "Decision"): "take it", (tables.MARKS, 3, "Change to"): "tenuto"},
+            "but \"Change to\" in its row holds 'tenuto'",
+        ),
         ({(tables.MARKS, 3, "Change to"): "louder"}, "no mark I know"),
         ({(tables.MARKS, 3, "Your note"): "=1+1"}, "formula"),
         ({(tables.MARKS, 2, "Decision"): "My decision"}, "no column headed"),

@@ -9,6 +9,7 @@ this machine (other_fonts.py); what none of them has prints as a hollow box, and
 from __future__ import annotations
 
 import base64
+import hashlib
 import io
 import os
 import re
@@ -51,17 +52,25 @@ def _ttf(sheet: str, count: int) -> tuple[bytes, ...]:
     """The first `count` fonts of a style sheet, unpacked; unpacking takes half a second, so it is
     remembered."""
     kept = [_cache_folder() / f"{sheet}-{n}.ttf" for n in range(count)]
-    try:
-        return tuple(path.read_bytes() for path in kept)
-    except OSError:
-        fonts = _unpack(sheet, count)
+    with suppress(OSError):
+        found = [path.read_bytes() for path in kept]
+        if all(data[-_SEAL:] == _seal(data[:-_SEAL]) for data in found):
+            return tuple(data[:-_SEAL] for data in found)
+    fonts = _unpack(sheet, count)
     with suppress(OSError):  # no place to remember them: unpack them again next time
         for path, data in zip(kept, fonts, strict=True):
             path.parent.mkdir(parents=True, exist_ok=True)
             fresh = path.with_suffix(f".{os.getpid()}")
-            fresh.write_bytes(data)
+            fresh.write_bytes(data + _seal(data))
             os.replace(fresh, path)
     return fonts
+
+
+_SEAL = 32  # bytes behind a remembered font, by which it is known whether it was damaged
+
+
+def _seal(font: bytes) -> bytes:
+    return hashlib.sha256(font).digest()
 
 
 def _cache_folder() -> Path:

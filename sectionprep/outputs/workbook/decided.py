@@ -128,6 +128,11 @@ def _mark(typed: Typed, key: str, cells: _Cells) -> Iterator[Decision]:
     part, bar, beat_text, figure = _split(key, cell, 4)
     beat = _beat(beat_text, cell, key)
     marks: frozenset[str] | None = None
+    if change and decision in (plain(tables.TAKE), plain(tables.LEAVE)):
+        raise UnusableSettings(
+            f'{cell} says "{decision}", but "Change to" in its row holds {change!r:.60}.',
+            remedy=f'Empty "Change to", or choose "{tables.CHANGE}".',
+        )
     if decision in ("", plain(tables.CHANGE)) and change:
         cell = _cell(typed, tables.MARKS, key, "Change to")
         marks = parse_words(str(change))

@@ -3,32 +3,40 @@ later workbook takes it along, so nobody may write over it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from sectionprep.outputs.workbook import tables
 
 
 def own_things(workbook: Any) -> tuple[str, ...]:
-    """Sheets, comments, columns and lines of a person's own, each in a few words."""
-    return tuple(_found(workbook))
+    """Of a rehearsal workbook: sheets, comments, columns and lines of a person's own, each in a few
+    words."""
+    pin_ups = [name for name in workbook.sheetnames if name.startswith(tables.PIN_UP)]
+    ours = (tables.START, *tables.TABLES, tables.KEPT, tables.ABOUT, *pin_ups)
+    beside = (words for name in tables.TABLES for words in _beside(workbook, name))
+    return (*added_to(workbook, ours), *beside)
 
 
-def _found(workbook: Any) -> Iterator[str]:
-    ours = {tables.START, *tables.TABLES, tables.KEPT, tables.ABOUT}
+def added_to(workbook: Any, ours: Collection[str]) -> tuple[str, ...]:
+    """Sheets beside ours, and comments on ours."""
+    return tuple(_added(workbook, ours))
+
+
+def _added(workbook: Any, ours: Collection[str]) -> Iterator[str]:
     for sheet in workbook.worksheets:
-        if sheet.title not in ours and not sheet.title.startswith(tables.PIN_UP):
+        if sheet.title not in ours:
             yield f'the sheet "{sheet.title}"'
             continue
         for cell in (cell for row in sheet.iter_rows() for cell in row if cell.comment):
             yield f"a comment at {sheet.title}!{cell.coordinate}"
-        if sheet.title in tables.TABLES:
-            yield from _beside(sheet)
 
 
-def _beside(sheet: Any) -> Iterator[str]:
+def _beside(workbook: Any, name: str) -> Iterator[str]:
     """Cells in columns of a person's own, and in lines that are no rows of ours."""
-    columns = tables.TABLES[sheet.title]
+    if name not in workbook.sheetnames:
+        return
+    sheet, columns = workbook[name], tables.TABLES[name]
     last = columns[-1].heading  # the key, where rows have one
     at: dict[str, int] = {}
     for row in sheet.iter_rows():
