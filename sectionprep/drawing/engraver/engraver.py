@@ -29,6 +29,9 @@ from sectionprep.musicxml.copies.excerpt import Excerpt
 # millimetres: beyond it the engraver falls back to a staff of its own choice without a word
 LARGEST_STAFF = 9.6
 _TALL = 60000  # tenths of a millimetre: one page tall enough for any part
+#: hundredths of a millimetre: no line is a metre high, but the engraver has drawn beams of twenty
+#: kilometres (L. van Beethoven, op. 18 no. 3 and op. 132 in the music21 corpus)
+_TALLEST = 100_000.0
 _LONG_REST = (
     2600.0  # width of a rest of several bars, hundredths of a millimetre: about a bar of music
 )
@@ -190,6 +193,12 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
             f"{len(lines)} lines were planned and {len(systems)} drawn.",
             where=part.where,
             remedy="Please report this chart.",
+        )
+    if any(system.bottom - system.top > _TALLEST for system in systems):
+        raise EngravingFailed(
+            "the engraver drew a sign far beyond its line.",
+            where=part.where,
+            remedy="Look at its beams in the score.",
         )
     for scale, crammed in _crammed(part, lines).items():
         wider, outlines, _ = _drawn(text, part.staff_mm, part.width_mm / scale)

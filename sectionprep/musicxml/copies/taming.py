@@ -13,6 +13,11 @@ _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
 _STEPS = frozenset("ABCDEFG")
 _BEATS = re.compile(r"\d{1,3}(\+\d{1,3}){0,9}", re.ASCII)
 _UNITS = frozenset({"1", "2", "4", "8", "16", "32", "64", "128"})
+#: what stands before the value of a grace note (MusicXML 4.0, note)
+_BEFORE_TYPE = frozenset(
+    {"grace", "cue", "chord", "pitch", "unpitched", "rest", "tie"}
+    | {"instrument", "footnote", "level", "voice"}
+)
 _MOST_STAVES = 8  # of one part; an organ has three; judgement
 
 
@@ -32,10 +37,23 @@ def tame(measure: etree._Element) -> int:
         for staves in attributes.findall("staves"):
             if not 1 <= whole(staves.text, 0) <= _MOST_STAVES:
                 attributes.remove(staves)
+    for grace in measure.iterfind("note/grace"):
+        _give_value(grace.getparent())
     odd = [h for h in measure.findall("harmony") if not _is_chord(h)]
     for harmony in odd:
         measure.remove(harmony)
     return len(odd)
+
+
+def _give_value(note: etree._Element | None) -> None:
+    """A grace note of no value is an eighth (common practice, no source): in a beam the engraver
+    draws stems of twenty kilometres from one without."""
+    if note is None or note.find("type") is not None:
+        return
+    before = [child for child in note if child.tag in _BEFORE_TYPE]
+    value = etree.Element("type")
+    value.text = "eighth"
+    note.insert(note.index(before[-1]) + 1 if before else len(note), value)
 
 
 def _is_drawn(time: etree._Element) -> bool:
