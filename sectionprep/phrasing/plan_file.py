@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from pathlib import Path
 
 from sectionprep.errors import BadArgument, UnusableSettings
@@ -19,7 +20,7 @@ from sectionprep.music.instructions import one_sided
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.phrasing.deciding import Decision
-from sectionprep.phrasing.directives import figures_of
+from sectionprep.phrasing.directives import Directive, figures_of
 from sectionprep.phrasing.director_words import LEAVE, WRITABLE, decision_of
 from sectionprep.phrasing.house import Habit, parse_habit
 from sectionprep.phrasing.plan import PassagePlan, Plan
@@ -276,8 +277,18 @@ def _decisions(path: Path, passage: _Passage) -> Iterator[Decision]:
             passage=passage.id,
             source="the plan file",
         )
+    said: dict[tuple[str, Fraction], tuple[int, Directive]] = {}  # by hand: without a figure
     for n, line in enumerate(passage.lines, start=1):
-        yield _decision(f"{where}, line {n}", passage.lead, line)
+        decision = _decision(f"{where}, line {n}", passage.lead, line)
+        if isinstance(decision, Directive) and not decision.figure:
+            before, other = said.setdefault((decision.bar, decision.beat), (n, decision))
+            if (other.marks, other.cutoff) != (decision.marks, decision.cutoff):
+                raise UnusableSettings(
+                    f"says something else of the note of line {before}.",
+                    where=f"{where}, line {n}",
+                    remedy="Leave one of the two.",
+                )
+        yield decision
 
 
 def _decision(where: str, part: str, line: str) -> Decision:
