@@ -37,6 +37,9 @@ PLANS = {
     "passage = [5]": "passage 1: must be a table",
     '[[passage]]\nlead = "A"\nLines = ["1 1 | G5 | accent"]': "does not know 'Lines'",
     '[[passage]]\nlead = "A"\nlines = ["1 1e999999999 | G5 | accent"]': "no bar and beat",
+    '[[passage]]\nlead = "A"\nlines = ["1 1 | | accent", "1 2 | | f", "1 1 | | plain"]': (
+        "passage ?, line 3: says something else of the note of line 1"
+    ),
     "x = " + "[" * 1000 + "]" * 1000: "nested more than",
     "x = " + "9" * 5000: "not valid TOML",
     "x = 1e300": "too large at 'x'",

@@ -12,6 +12,7 @@ import hashlib
 import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 
 from sectionprep.errors import BadArgument, UnusableSettings
@@ -297,10 +298,19 @@ def _decisions(path: Path, passage: _Passage, checks: Collection[str]) -> Iterat
             passage=passage.id,
             source="the plan file",
         )
+    said: dict[tuple[str, Fraction], tuple[int, Directive]] = {}  # by hand: without a figure
     for n, line in enumerate(passage.lines, start=1):
         decision = _decision(f"{where}, line {n}", passage.lead, line)
         if isinstance(decision, Directive) and _check(passage.lead, line) in checks:
             decision = replace(decision, listed=True)
+        if isinstance(decision, Directive) and not decision.figure:
+            before, other = said.setdefault((decision.bar, decision.beat), (n, decision))
+            if (other.marks, other.cutoff) != (decision.marks, decision.cutoff):
+                raise UnusableSettings(
+                    f"says something else of the note of line {before}.",
+                    where=f"{where}, line {n}",
+                    remedy="Leave one of the two.",
+                )
         yield decision
 
 
