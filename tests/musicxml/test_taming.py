@@ -11,7 +11,7 @@ from sectionprep.musicxml.copies import taming
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
-from sectionprep.outputs.parts.sheets import part_jobs
+from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _GRACE = (
     "<note><grace/><pitch><step>E</step><octave>5</octave></pitch><voice>1</voice></note>"
@@ -29,7 +29,7 @@ def _tallest(tmp_path: Path) -> float:
     notes[2] = _GRACE.removeprefix("<note>") + "<note>" + notes[2]
     xml = score_xml({"Violin": "<note>".join(notes)})
     document = parse_document(Path("x.musicxml"), xml)
-    (job,) = part_jobs(document, read_chart(document), tmp_path, style=SheetStyle(), footer="")
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     return max(s.bottom - s.top for s in as_printed(job).engraving.systems)
 
 
