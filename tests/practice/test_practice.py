@@ -509,9 +509,9 @@ def test_a_take_is_the_sum_of_whom_it_says_for_any_length(tmp_path: Path) -> Non
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(takes, "write_sound", keep)
-        place = takes.Place(sound=tmp_path, kept=tmp_path, before={})
+        place = takes.TakeFolders(sound=tmp_path, kept=tmp_path, before={})
         wanted = [frozenset({0, 1, 2}), frozenset({1}), frozenset({0, 1})]
-        names = [takes.Take(f"t{n}", who) for n, who in enumerate(wanted)]
+        names = [takes.SoundJob(f"t{n}", who) for n, who in enumerate(wanted)]
         takes.make_takes(names, voices, 25.4, place, lead=1)
     own = [list(apart(v.section, p, v.notes)) for v, p in zip(voices, (1, 0, 3), strict=True)]
     alone = [render([(v.section, notes)], 25.4) for v, notes in zip(voices, own, strict=True)]
@@ -548,10 +548,10 @@ def test_a_longer_take_needs_no_more_memory(tmp_path: Path) -> None:
     peaks = []
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(takes, "write_sound", heard)
-        names = [takes.Take(f"t{n}", frozenset({n, 2})) for n in range(2)]
+        names = [takes.SoundJob(f"t{n}", frozenset({n, 2})) for n in range(2)]
         for seconds in (120.0, 600.0):
             tracemalloc.start()
-            place = takes.Place(sound=tmp_path, kept=tmp_path, before={})
+            place = takes.TakeFolders(sound=tmp_path, kept=tmp_path, before={})
             takes.make_takes(names, voices, seconds, place)
             peaks.append(tracemalloc.get_traced_memory()[1])
             tracemalloc.stop()
