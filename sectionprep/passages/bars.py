@@ -37,6 +37,7 @@ _CHANGES = 0.2  # chance that two parts meet or part at a bar line
 _CHANGES_TEXTURE = 0.15  # from harmony to one line or back
 _LINE = -0.6  # odds from which two parts of a group share one line: judgement, favours saying so
 _NEVER_MET = -8.0  # two parts that never strike together; judgement
+_NO_CHANCE = 1e-300  # stands for none, whose logarithm would be no number
 _BLOCK = 1500  # pairs at once: bounds memory
 
 
@@ -153,10 +154,10 @@ def _held(chart: Chart) -> NDArray[np.int64]:
 
 
 def _smoothed(evidence: Floats) -> Floats:
-    """Log posterior of each state in each bar, from the bars before and after (forward,
-    backward)."""
+    """Log posterior of each state in each bar, from the bars before and after (forward, backward).
+    Worked out in likelihoods, each bar's scaled so that they stay numbers."""
     apart, texture = _CHANGES, _CHANGES_TEXTURE
-    steps = np.log(
+    steps = np.array(
         [
             [1 - apart, apart / 2, apart / 2],
             [apart, 1 - apart - texture, texture],
@@ -164,21 +165,20 @@ def _smoothed(evidence: Floats) -> Floats:
         ]
     )
     pairs, bars, states = evidence.shape
-    ahead = np.zeros_like(evidence)
-    state = np.broadcast_to(np.log([0.6, 0.2, 0.2]), (pairs, states))
+    said = np.exp(evidence - evidence.max(axis=2, keepdims=True)).transpose(1, 0, 2).copy()
+    ahead = np.empty_like(said)
+    state = np.broadcast_to([0.6, 0.2, 0.2], (pairs, states))
     for bar in range(bars):
-        state = _sum(state[:, :, None] + steps, axis=1) + evidence[:, bar]
-        ahead[:, bar] = state = state - state.max(axis=1, keepdims=True)
-    state = np.zeros((pairs, states))
+        state = state @ steps * said[bar]
+        state /= state.sum(axis=1, keepdims=True)
+        ahead[bar] = state
+    state = np.ones((pairs, states))
     for bar in range(bars - 1, -1, -1):
-        ahead[:, bar] += state
-        state = _sum(steps + (evidence[:, bar] + state)[:, None, :], axis=2)
-        state -= state.max(axis=1, keepdims=True)
-    return np.asarray(ahead - _sum(ahead, axis=2)[:, :, None])
-
-
-def _sum(logs: Floats, axis: int) -> Floats:
-    return np.asarray(np.logaddexp.reduce(logs, axis=axis))
+        ahead[bar] *= state
+        state = (said[bar] * state) @ steps.T
+        state /= state.sum(axis=1, keepdims=True)
+    ahead /= ahead.sum(axis=2, keepdims=True)
+    return np.asarray(np.log(np.maximum(ahead, _NO_CHANCE)).transpose(1, 0, 2))
 
 
 def _matrix(

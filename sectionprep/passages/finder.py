@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -155,11 +155,13 @@ def _outside(
     grid: Grid, attacks: Sequence[int], passages: Sequence[Passage]
 ) -> list[tuple[int, ...]]:
     """Runs of attacks (columns) outside the passages; a passage between two of them parts them."""
+    starts, ends = sorted(p.start for p in passages), sorted(p.end for p in passages)
     runs: dict[int, list[int]] = {}
     for column in attacks:
         tick = int(grid.ticks[column])
-        if not any(p.start <= tick < p.end for p in passages):
-            runs.setdefault(sum(p.end <= tick for p in passages), []).append(column)
+        begun, ended = bisect_right(starts, tick), bisect_right(ends, tick)
+        if begun == ended:  # none goes on
+            runs.setdefault(ended, []).append(column)
     return [tuple(run) for run in runs.values()]
 
 

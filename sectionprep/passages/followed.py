@@ -175,12 +175,11 @@ def presence(scores: Floats) -> NDArray[np.bool_]:
     inside, outside = 0.0, 0.0
     came, went = [], []
     for score in scores.tolist():
-        came.append(outside - _COMES_OR_GOES > inside)
-        went.append(inside - _COMES_OR_GOES > outside)
-        inside, outside = (
-            max(inside, outside - _COMES_OR_GOES) + score,
-            max(outside, inside - _COMES_OR_GOES),
-        )
+        comes, goes = outside - _COMES_OR_GOES, inside - _COMES_OR_GOES
+        came.append(comes > inside)
+        went.append(goes > outside)
+        inside = (comes if came[-1] else inside) + score
+        outside = goes if went[-1] else outside
     found = np.zeros(len(scores), dtype=bool)
     is_in = inside >= outside
     for column in range(len(scores) - 1, -1, -1):

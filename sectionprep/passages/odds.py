@@ -44,15 +44,15 @@ class Odds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evidence:
-    """What is the same for all groups, parts x columns, made once per chart. follows, strays,
-    alone: log likelihood of what the part does where its group strikes, where it does not, and by
-    itself; moves: semitones from the note before; tutti: bars in which all who play do the same."""
+    """What is the same for all groups, parts x columns, made once per chart. follows, strays:
+    log-likelihood ratio of what the part does where its group strikes, and where it does not,
+    against by itself; moves: semitones from the note before; tutti: bars in which all who play do
+    the same."""
 
     grid: Grid
     chance: Chance
     follows: Floats
     strays: Floats
-    alone: Floats
     moves: NDArray[np.int64]
     tutti: Tutti
 
@@ -62,12 +62,12 @@ def gather_evidence(grid: Grid, chance: Chance, tutti: Tutti) -> Evidence:
     struck = grid.struck
     added = np.clip(_ADDED * chance.strike, 1e-4, None)
     added = np.where(tutti.passing, chance.strike, added)  # as free as by itself: no evidence
+    alone = np.log(np.where(struck, chance.strike, 1 - chance.strike))
     return Evidence(
         grid=grid,
         chance=chance,
-        follows=np.log(np.where(struck, 1 - _DROPPED, _DROPPED)),
-        strays=np.log(np.where(struck, added, 1 - added)),
-        alone=np.log(np.where(struck, chance.strike, 1 - chance.strike)),
+        follows=np.log(np.where(struck, 1 - _DROPPED, _DROPPED)) - alone,
+        strays=np.log(np.where(struck, added, 1 - added)) - alone,
         moves=_moves(grid),
         tutti=tutti,
     )
@@ -124,11 +124,10 @@ def _fill(
     struck = grid.struck[at]
     moves = evidence.moves[at]
     strike = np.clip(chance.strike[at].mean(axis=1), 1e-3, 0.999)
-    together = np.logaddexp(
+    found.rhythm[rows] = np.logaddexp(
         np.log(strike) + evidence.follows[at].sum(axis=1),
         np.log(1 - strike) + evidence.strays[at].sum(axis=1),
     )
-    found.rhythm[rows] = together - evidence.alone[at].sum(axis=1)
     lengths = chance.usual_length[members].mean(axis=1)
     found.length[rows] = _agreement(chance.length_of[at], struck, lengths, _SAME_LENGTH)
     classes = chance.usual_pitch[members].mean(axis=1)
