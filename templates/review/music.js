@@ -273,6 +273,7 @@ async function redraw(force = false) {
 
 function take(drawn) {
   const had = music.contains(document.activeElement);
+  if (had && asked < 0) asked = number(document.activeElement); // before this script could listen
   facts = { ...facts, notes: drawn.notes, readings: drawn.readings, findings: drawn.findings, loudness: drawn.loudness, version: drawn.version };
   drawnAs.lead = wish("lead");
   lay(music, drawn);
