@@ -197,6 +197,13 @@ class _Child:
     def __init__(self, *, background: bool, first: bool) -> None:
         self.life = _Forked(background) if first or not _FORKS else _Fresh(background)
         self.pipe = self.life.pipe
+        self._closing = threading.Lock()
+
+    def _close(self) -> None:
+        """Whoever waits for its answer and whoever ends it may both find it gone: the second close
+        would hit another file that has got the number meanwhile."""
+        with self._closing:
+            self.pipe.close()
 
     def do(self, work: Callable[..., Any], given: tuple[Any, ...], seconds: float) -> Any:
         try:
@@ -205,7 +212,7 @@ class _Child:
                 self.life.kill()  # it neither works nor ends
             well, answer = self.pipe.recv()
         except (EOFError, OSError):
-            self.pipe.close()
+            self._close()
             raise self._death(self.life.wait(), seconds) from None
         if not well:
             raise answer
@@ -229,7 +236,7 @@ class _Child:
         if self.life.wait(_GRACE) is None:
             self.life.kill()
             self.life.wait()
-        self.pipe.close()
+        self._close()
 
 
 _LOOK = 0.5  # seconds between two looks whether the parent is still there
