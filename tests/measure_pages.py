@@ -16,7 +16,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -134,10 +134,13 @@ def parts_count(marked: Marked, *, syllables: bool = False) -> Count:
             )
         ]
 
-        def drawn(n: int, level: int | None) -> Count:
-            return part_count(replace(jobs[n], level=level), again.chart, n)
+        def drawn(levels: Mapping[int, int | None]) -> dict[int, Count]:
+            return {
+                n: part_count(replace(jobs[n], level=level), again.chart, n)
+                for n, level in levels.items()
+            }
 
-        counts = {n: drawn(n, None) for n in range(len(jobs))}
+        counts = drawn(dict.fromkeys(range(len(jobs))))
         staves: dict[str, list[float]] = {}
         for n, part in made_alike(counts, [job.alike for job in jobs], drawn).items():
             staves.setdefault(jobs[n].section, []).append(part.staff)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sectionprep.outputs.parts.alike import made_alike
@@ -24,8 +25,11 @@ def _alike(
     hard: turns without time of a part at a level, where they are others than before."""
     paper: dict[int, int | None] = {}
 
-    def draw(part: int, level: int | None) -> _Sheet:
-        paper[part] = level
+    def draw(levels: Mapping[int, int | None]) -> dict[int, _Sheet]:
+        paper.update(levels)
+        return {part: one(part, level) for part, level in levels.items()}
+
+    def one(part: int, level: int | None) -> _Sheet:
         if level is None:
             return sheets[part]
         return _Sheet(_LEVELS[level], (hard or {}).get((part, level), sheets[part].hard))

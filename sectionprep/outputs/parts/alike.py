@@ -23,12 +23,12 @@ _T = TypeVar("_T", bound=Drawn)
 def made_alike(
     sheets: Mapping[int, _T],
     sections: Sequence[Hashable],
-    draw: Callable[[int, int | None], _T],
+    draw: Callable[[Mapping[int, int | None]], Mapping[int, _T]],
 ) -> dict[int, _T]:
     """The sheets, by part, with some drawn anew where a section has more than two sizes: those of
     the size between at the last level of page economy; where that costs turns and this does not,
-    the largest ones at the level between. sections: of each part; draw: draws a part at a level,
-    or (None) at the one that it took by itself, in place of what was drawn of it before."""
+    the largest ones at the level between. sections: of each part; draw: draws parts, each at a
+    level or (None) at the one that it took by itself, in place of what was drawn of them before."""
     found = dict(sheets)
     members: dict[Hashable, list[int]] = defaultdict(list)
     for part in sheets:
@@ -40,12 +40,12 @@ def made_alike(
         kept: dict[int, _T] = {}
         least = 0
         for size, level in ((sizes[1], 2), (sizes[2], 1)):
-            drawn = {part: draw(part, level) for part in parts if sheets[part].staff == size}
+            drawn = draw({part: level for part in parts if sheets[part].staff == size})
             cost = sum(sheet.hard - sheets[part].hard for part, sheet in drawn.items())
             if kept and cost >= least:
-                kept.update({part: draw(part, None) for part in drawn})
+                kept |= draw(dict.fromkeys(drawn))
                 break
-            kept = {part: draw(part, None) for part in kept} | drawn
+            kept = {**draw(dict.fromkeys(kept)), **drawn}
             least = cost
             if cost <= 0:
                 break

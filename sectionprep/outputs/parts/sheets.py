@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -262,24 +262,29 @@ class Drawing:
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""
         found: list[SheetReport] = []
-        for job, future in zip(self.jobs, self.futures, strict=True):
+        for n, future in enumerate(self.futures):
             try:
                 found.append(future.result())
             except Died as why:
-                found.append(_not_drawn(job, why) if why.hopeless else self._once_more(job))
+                hopeless = why.hopeless
+                found.append(_not_drawn(self.jobs[n], why) if hopeless else self._once_more(n))
             tick()
         drawn = {n: report for n, report in enumerate(found) if report.pages}
         even = made_alike(drawn, [job.alike for job in self.jobs], self._again)
         return [even.get(n, report) for n, report in enumerate(found)]
 
-    def _again(self, part: int, level: int | None) -> SheetReport:
-        """A part drawn once more, at another level of page economy."""
-        job = replace(self.jobs[part], level=level)
-        return self.apart.submit(draw_part, job, seconds=seconds_for(job.xml)).result()
+    def _again(self, levels: Mapping[int, int | None]) -> dict[int, SheetReport]:
+        """Parts drawn once more, at other levels of page economy."""
+        waiting = {}
+        for part, level in levels.items():
+            job = replace(self.jobs[part], level=level)
+            waiting[part] = self.apart.submit(draw_part, job, seconds=seconds_for(job.xml))
+        return {part: future.result() for part, future in waiting.items()}
 
-    def _once_more(self, job: PartJob) -> SheetReport:
-        """A part that brought the engraver down, told as plainly as can be."""
-        plain = replace(job, xml=plainly(job.xml))
+    def _once_more(self, part: int) -> SheetReport:
+        """A part that brought the engraver down, told as plainly as can be from now on."""
+        job = self.jobs[part]
+        self.jobs[part] = plain = replace(job, xml=plainly(job.xml))
         try:
             return self.apart.submit(draw_part, plain, seconds=seconds_for(plain.xml)).result()
         except Died as why:
