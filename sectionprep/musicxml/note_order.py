@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from functools import cache
 
+from lxml import etree
+
 NOTE_ORDER = (
     "grace",
     "cue",
@@ -43,3 +45,10 @@ def stands_before(name: str) -> frozenset[str]:
 def stands_after(name: str) -> frozenset[str]:
     """What may stand after a child of this name."""
     return frozenset(NOTE_ORDER[NOTE_ORDER.index(name) + 1 :])
+
+
+def put_in_order(note: etree._Element, child: etree._Element) -> None:
+    """Put a child where it belongs: behind all that may stand before it, and its own like."""
+    after = stands_after(str(child.tag))
+    at = next((n for n, other in enumerate(note) if other.tag in after), len(note))
+    note.insert(at, child)

@@ -6,7 +6,7 @@ from __future__ import annotations
 import pytest
 from lxml import etree
 
-from sectionprep.musicxml.note_order import NOTE_ORDER, stands_after, stands_before
+from sectionprep.musicxml.note_order import NOTE_ORDER, put_in_order, stands_after, stands_before
 
 #: one of each child, as small as the schema lets it be
 CHILDREN = {
@@ -62,3 +62,21 @@ def test_what_stands_before_and_after_is_all_else() -> None:
     for name in NOTE_ORDER:
         assert stands_before(name) | {name} | stands_after(name) == {*NOTE_ORDER}
         assert not stands_before(name) & stands_after(name)
+
+
+@pytest.mark.parametrize("name", NOTE_ORDER)
+def test_a_child_is_put_where_it_belongs_and_behind_its_like(name: str) -> None:
+    note = etree.Element("note")
+    for other in NOTE_ORDER:
+        etree.SubElement(note, other)
+    put_in_order(note, etree.Element(name, mine="yes"))
+    assert [child.tag for child in note if child.get("mine") is None] == [*NOTE_ORDER]
+    at = NOTE_ORDER.index(name) + 1
+    assert (note[at].tag, note[at].get("mine")) == (name, "yes")
+
+
+def test_a_child_goes_into_a_note_that_lacks_its_neighbours() -> None:
+    note = etree.fromstring("<note><rest/><duration>1</duration><staff>1</staff></note>")
+    for name in ("dot", "type", "voice", "listen"):
+        put_in_order(note, etree.Element(name))
+    assert [c.tag for c in note] == ["rest", "duration", "voice", "type", "dot", "staff", "listen"]

@@ -17,7 +17,7 @@ from lxml import etree
 
 from sectionprep.music.pitch import SEMITONES, Pitch
 from sectionprep.musicxml.copies.timeline import Stroke, Time, Timeline
-from sectionprep.musicxml.note_order import stands_before
+from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.musicxml.numbers import decimal
 
 #: alteration in semitones and the name of its sign (MusicXML 4.0, accidental-value)
@@ -256,11 +256,7 @@ def _show(stroke: Stroke, alter: float, *, courtesy: bool = False) -> etree._Ele
     if courtesy:
         sign.set("cautionary", "yes")
         sign.set("parentheses", "yes")
-    at = 0
-    for n, child in enumerate(stroke.element, start=1):
-        if child.tag in stands_before("accidental"):
-            at = n
-    stroke.element.insert(at, sign)
+    put_in_order(stroke.element, sign)
     stroke.said["accidental"] = sign
     return sign
 

@@ -16,6 +16,7 @@ from sectionprep.musicxml.copies.beaming import Beamer
 from sectionprep.musicxml.copies.timeline import MeasureReader, Stroke, Timeline
 from sectionprep.musicxml.copies.tuplets import notations_of, write_tuplets
 from sectionprep.musicxml.copies.voices import in_order, one_after_another
+from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.musicxml.numbers import decimal
 
 _KEY_FOLLOWS = frozenset({"footnote", "level", "divisions"})
@@ -234,16 +235,8 @@ def _lead(note: etree._Element, before: etree._Element) -> None:
     for mark in note.findall("chord"):
         note.remove(mark)
     if note is not before and note.find("beam") is None:
-        at = next(
-            (
-                n
-                for n, child in enumerate(note)
-                if child.tag in ("notations", "lyric", "play", "listen")
-            ),
-            len(note),
-        )
-        for n, beam in enumerate(before.findall("beam")):
-            note.insert(at + n, beam)
+        for beam in before.findall("beam"):
+            put_in_order(note, beam)
 
 
 def _silence(note: etree._Element) -> None:

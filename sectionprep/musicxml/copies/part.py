@@ -37,6 +37,7 @@ from sectionprep.musicxml.copies.undrawn import (
     Undrawn,
 )
 from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(
@@ -355,11 +356,6 @@ def write_slashes(measure: etree._Element, slash: bool) -> bool:
             head = note.find("notehead")
             if head is None:
                 head = etree.Element("notehead")
-                before = [
-                    c
-                    for c in note
-                    if c.tag in ("notehead-text", "staff", "beam", "notations", "lyric")
-                ]
-                note.insert(note.index(before[0]) if before else len(note), head)
+                put_in_order(note, head)
             head.text = "slash"
     return slash

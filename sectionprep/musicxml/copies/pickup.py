@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.musicxml.numbers import decimal
 
 #: note values in quarters, longest first; dotted ones beside the plain
@@ -23,14 +24,6 @@ _VALUES = tuple(
     )
     for dot in (True, False)
 )
-_AFTER_DURATION = (
-    "duration",
-    "tie",
-    "instrument",
-    "footnote",
-    "level",
-    "voice",
-)  # MusicXML's order: type comes after these
 
 
 def write_pickup_rests(measure: etree._Element) -> None:
@@ -87,9 +80,8 @@ def _state(
     duration = note.find("duration")
     if duration is not None:
         duration.text = str(quarters * divisions)
-    at = max(n for n, child in enumerate(note) if child.tag in _AFTER_DURATION) + 1
     kind = etree.Element("type")
     kind.text = name
-    note.insert(at, kind)
+    put_in_order(note, kind)
     if dot:
-        note.insert(at + 1, etree.Element("dot"))
+        put_in_order(note, etree.Element("dot"))

@@ -14,7 +14,7 @@ from fractions import Fraction
 from lxml import etree
 
 from sectionprep.musicxml.copies.timeline import Stroke, Time, Timeline
-from sectionprep.musicxml.note_order import stands_before
+from sectionprep.musicxml.note_order import put_in_order
 
 
 @dataclass(slots=True)
@@ -126,8 +126,7 @@ def _rename(line: Sequence[_Group], number: str) -> None:
             voice = stroke.said.get("voice")
             if voice is None:
                 voice = stroke.said["voice"] = etree.Element("voice")
-                place = sum(c.tag in stands_before("voice") for c in stroke.element)
-                stroke.element.insert(place, voice)
+                put_in_order(stroke.element, voice)
             voice.text = number
 
 
