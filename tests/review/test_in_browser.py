@@ -94,6 +94,10 @@ def test_the_seven_steps(browser: Browser, runs: list[Run], chart: Path) -> None
     page.wait_for_selector("svg.line .note .weight")
     notes = page.locator("#music .note").count()
     assert notes >= 8
+    curves = page.eval_on_selector_all(
+        'svg.line path[d*="C"]:not([fill="none"])', "all => all.map(p => getComputedStyle(p).fill)"
+    )
+    assert "none" not in curves  # a tie or slur is solid, not its outline
     assert not page.locator("#parts svg").count()
     page.keyboard.press("s")
     page.wait_for_selector("#parts svg.line use")
