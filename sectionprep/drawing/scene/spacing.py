@@ -71,6 +71,23 @@ def apart(system: System, needs: Sequence[tuple[float, float]]) -> System | None
     return _spaced(system, _mapping(pieces, widths))
 
 
+_BETWEEN_SYLLABLES = 101.0  # a millimetre, as players asked for
+
+
+def syllables_apart(system: System) -> System:
+    """The line, as wide as it is, with a millimetre of white between the syllables under its
+    staves; where there is too little white they stay."""
+    rows: dict[int, list[Ink]] = defaultdict(list)
+    for ink in system.ink:
+        if "syl" in ink.classes:
+            rows[round(ink.box[3])].append(ink)
+    for row in rows.values():
+        edges = sorted((ink.box[0], ink.box[2]) for ink in row)
+        needs = [(left, right - left + _BETWEEN_SYLLABLES) for left, right in edges[:-1]]
+        system = apart(system, [*needs, (edges[-1][0], 0.0)]) or system
+    return system
+
+
 _BELONGS_RIGHT = frozenset({"accid", "clef"})  # what stands before the note that it is for
 _BEFORE = frozenset({"notehead", "flag", "dots", "stem", "artic", "rest"})
 _OFF = 20.0  # white between an accidental or a clef and the note before it; judgement

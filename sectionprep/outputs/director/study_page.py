@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from functools import partial
 
@@ -93,7 +93,7 @@ def _make_room(pen: Pen, first_line: float) -> None:
 
 
 def _head(pen: Pen, chart: Chart, study: Study) -> None:
-    where = [_from_to(chart, passage) for passage in study.passages]
+    where = dict.fromkeys(_from_to(chart, passage) for passage in study.passages)
     why = {f"{lead_label(chart, p)} ({p.lead_why})": None for p in study.passages}
     pen.heading_line(
         study.title,
@@ -222,16 +222,9 @@ def _notes_beside(
             keep=_SOME_LINES,
         )
         pen.columns(reasons)
-    for planned in study.plans if not study.hits else ():
-        for reading in planned.readings:
-            if reading.differs:
-                pen.text(_said_of(chart, planned, reading, told), 7.5, fonts.ITALIC, gap=1.0)
-                told.add(reading.says)
-        same = [f'"{reading.name}"' for reading in planned.readings if not reading.differs]
-        if same:
-            which = " and ".join(filter(None, (", ".join(same[:-1]), same[-1])))
-            words = f"Reading {which}: here the plan itself; this line leaves no other choice."
-            pen.text(words, 7.5, fonts.ITALIC, gap=1.0)
+    if not study.hits:
+        readings = [said for planned in study.plans for said in _readings(chart, planned, told)]
+        pen.text("  \u00b7  ".join(readings), 7.5, fonts.ITALIC, gap=1.0)
     if disagreed:
         pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
         pen.columns(disagreed[:_DISAGREEMENTS])
@@ -239,6 +232,18 @@ def _notes_beside(
             pen.text(
                 f"and {len(disagreed) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC
             )
+
+
+def _readings(chart: Chart, planned: PassagePlan, told: set[str]) -> Iterator[str]:
+    """The other readings of a plan, and which of them are the plan itself."""
+    for reading in planned.readings:
+        if reading.differs:
+            yield _said_of(chart, planned, reading, told)
+            told.add(reading.says)
+    same = [f'"{reading.name}"' for reading in planned.readings if not reading.differs]
+    if same:
+        which = " and ".join(filter(None, (", ".join(same[:-1]), same[-1])))
+        yield f"Reading {which}: here the plan itself; this line leaves no other choice."
 
 
 def _reasons(chart: Chart, planned: PassagePlan, pitch: str) -> list[str]:
