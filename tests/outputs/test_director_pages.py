@@ -252,7 +252,7 @@ def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
 
 
 def test_the_small_score_puts_two_lines_on_a_page_and_no_bar_alone(demo_marked: Marked) -> None:
-    """17 staves of 3.2 mm and more leave room for two lines: 10 pages, 29 before."""
+    """17 staves of 3 mm and more leave room for two lines: 10 pages, 29 before."""
     with painted() as lines:
         made = small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
     systems = [line.system for line in lines]
@@ -279,15 +279,16 @@ def test_the_small_score_shows_falls_as_the_parts_do(demo_marked: Marked) -> Non
     )
 
 
-@pytest.mark.parametrize(("staves", "lines"), [(1, 2), (4, 2), (17, 2), (24, 1), (30, 1), (90, 1)])
+@pytest.mark.parametrize(("staves", "lines"), [(1, 2), (4, 2), (17, 2), (20, 2), (24, 1), (90, 1)])
 def test_two_lines_stand_on_a_page_where_staves_stay_readable(staves: int, lines: int) -> None:
-    """Letter: staves of 3.2 mm with two lines, of 4 mm at the most; else one line as it fits."""
+    """Letter: staves of 3 mm with two lines, of 4 mm at the most; else one line as it fits. A dense
+    chart of 19 staves took 26 pages of three or four bars each, now ten."""
     room = 740.0
     share = small_score._scale(staves, room)
     assert share <= 1.0
     tall = share * staves * small_score._BAND_MM * MM
     assert lines * tall + (lines - 1) * small_score._GAP <= room + 1e-6
-    assert lines == 1 or share * 4.0 >= 3.2
+    assert lines == 1 or share * 4.0 >= 3.0
 
 
 @pytest.mark.parametrize("bars", [1, 2, 24, 25, 49, 145])

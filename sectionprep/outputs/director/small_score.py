@@ -45,7 +45,7 @@ _STAFF_MM = 4.0
 # height that a staff takes with its neighbours' ledger lines and signs; judgement from drawn scores
 _BAND_MM = 8.4
 _LARGEST = 1.0  # scale up to which few staves grow: beyond it the score is small no more
-_LEAST_MM = 3.2  # staff height down to which two lines go on one page; judgement
+_LEAST_MM = 3.0  # staff height down to which two lines go on one page; judgement
 _TIGHTER = 0.92  # as much smaller may a page be drawn so that its last line still fits; judgement
 _CHUNK = 24  # bars engraved at a time, at the most; pieces of a score are about equally long
 _NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
