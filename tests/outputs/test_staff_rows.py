@@ -102,3 +102,17 @@ def test_staves_that_share_a_beam_keep_their_distance() -> None:
     (lower,) = after.staves - {0.0}
     crossing = next(ink for ink in after.ink if ink.owner == "left hand")
     assert crossing.box[1] - lower == 800 - 700
+
+
+def test_two_dynamics_between_two_staves_go_apart() -> None:
+    """One under a trumpet, the other over the words of a singer: at the same height they were one
+    blot, and both belonged to the upper staff."""
+    mine = _sign("dynam", (1000, 470, 1200, 560), owner="trumpet's")
+    theirs = _sign("dynam", (1000, 520, 1200, 610), owner="singer's")
+    before = _line(mine, theirs, _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    (lower,) = after.staves - {0.0}
+    sung = next(ink for ink in after.ink if ink.owner == "singer's")
+    assert sung.box[3] < lower

@@ -28,6 +28,7 @@ from sectionprep.drawing.scene.ink import (
     Polygon,
     Rectangle,
     System,
+    box_of,
     extent,
 )
 from sectionprep.drawing.scene.nudging import IN_THE_WAY, READ, pieces_of
@@ -105,7 +106,26 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
             found.append(_ROWS * _of_nearest(heads, ink) + _STAFF)
         else:
             found.append(_ROWS * staves.nearest(middle) + _STAFF)
+    _two_of_one_gap(inks, found, staves)
     return found
+
+
+def _two_of_one_gap(inks: Sequence[Ink], rows: list[int | None], staves: _Staves) -> None:
+    """Of two dynamics under each other between two staves the lower one is over the lower staff, as
+    those of singers are."""
+    boxes: dict[tuple[int, str], list[int]] = defaultdict(list)
+    for n, (ink, row) in enumerate(zip(inks, rows, strict=True)):
+        if row is not None and row % _ROWS == _DYNAMICS and "dynam" in ink.classes and ink.owner:
+            boxes[row, ink.owner].append(n)
+    signs = [(row, box_of(inks[n] for n in places), places) for (row, _), places in boxes.items()]
+    for row, box, places in signs:
+        over = any(
+            other == row and one[0] < box[2] and box[0] < one[2] and one[1] < box[1]
+            for other, one, _ in signs
+        )
+        if over and row // _ROWS + 1 < len(staves.tops):
+            for n in places:
+                rows[n] = (row // _ROWS + 1) * _ROWS + _WORDS
 
 
 def _of_nearest(heads: Sequence[tuple[Box, int]], ink: Ink) -> int:
