@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import replace
 from itertools import pairwise
@@ -11,12 +12,12 @@ from typing import Any
 import pypdfium2
 import pytest
 from build import document
-from measure_pages import painted
+from measure_pages import off_the_page, painted
 from page_faults import overlap
 
 from sectionprep import preparing
 from sectionprep.drawing.engraver.engraver import engrave_bars
-from sectionprep.drawing.pdf.painter import MM
+from sectionprep.drawing.pdf.painter import MM, new_canvas
 from sectionprep.drawing.scene import jazz_marks
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import System, Text
@@ -28,9 +29,11 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.lines import bar_numbers, music_lines
 from sectionprep.outputs.director.pages import director_pdf, study_pdf
+from sectionprep.outputs.director.pen import Pen
 from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
+from sectionprep.outputs.director.study_page import _listed
 from sectionprep.results import Marked, Options
 
 
@@ -246,6 +249,42 @@ def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
     cut = extract_excerpt(d, [pick], 0, 3, closed=frozenset([1]))
     assert len(list(cut.root.iter("tie"))) == 0
     assert len(cut.measures) == 3
+
+
+def test_a_reason_that_many_notes_share_names_some_and_counts_the_others() -> None:
+    assert _listed(["1.1 C5 accent", "2.1 D5 accent"]) == "1.1 C5 accent, 2.1 D5 accent"
+    many = _listed([f"{n}.1 C5 accent" for n in range(1, 71)])
+    assert many.startswith("1.1 C5 accent, ")
+    assert many.endswith("8.1 C5 accent, and 62 more to 70.1 C5 accent")
+
+
+def test_an_entry_longer_than_a_page_goes_on_on_the_next_one() -> None:
+    """A quartet movement's list of staccatos ran off the foot of its page."""
+    out = io.BytesIO()
+    canvas = new_canvas(out, 612, 792, title="x")
+    pen = Pen(canvas, 612, 792, "")
+    pen.space(400)
+    pen.columns(["short", " ".join(f"{n}.1" for n in range(5000)), "short"])
+    pen.end()
+    canvas.save()
+    words = " ".join(_pages(out.getvalue())).split()
+    assert [word for word in words if word.endswith(".1")] == [f"{n}.1" for n in range(5000)]
+    assert words.count("short") == 2
+    assert not off_the_page("", out.getvalue())
+
+
+def test_a_heading_never_stands_alone_at_the_foot_of_a_page() -> None:
+    """Its first entry takes four lines, and there is room for two."""
+    out = io.BytesIO()
+    canvas = new_canvas(out, 612, 792, title="x")
+    pen = Pen(canvas, 612, 792, "")
+    pen.space(pen.room - 35)
+    pen.headed("Heading", ["word " * 60])
+    pen.end()
+    canvas.save()
+    first, second = _pages(out.getvalue())
+    assert "Heading" not in first
+    assert "Heading" in second
 
 
 # -- the small score -------------------------------------------------------------------------------

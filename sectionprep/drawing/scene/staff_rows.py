@@ -62,6 +62,14 @@ class _Staves(NamedTuple):
         middle = y - self.high / 2
         return min(range(len(self.tops)), key=lambda n: abs(self.tops[n] - middle))
 
+    def beside(self, y: float) -> int | None:
+        """The row of words at this height: over or under the staff that is nearest; None on its
+        lines."""
+        home = self.nearest(y)
+        if self.tops[home] <= y <= self.tops[home] + self.high:
+            return None
+        return _ROWS * home + (_WORDS if y < self.tops[home] else _DYNAMICS)
+
 
 def rows_apart(system: System, chord_boxes: Mapping[str, Box]) -> System:
     """The line with its staves apart. chord_boxes: of its chord symbols, by id."""
@@ -99,6 +107,8 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
             found.append(_ROWS * home + _STAFF)
         elif _OVER.intersection(ink.classes):
             found.append(_ROWS * staves.under(middle) + _WORDS)
+        elif "dir" in ink.classes and (row := staves.beside(middle)) is not None:
+            found.append(row)
         elif kind in ("dynam", "hairpin"):
             above = ink.box[1] < staves.tops[0]
             found.append(_WORDS if above else _ROWS * staves.over(ink.box[1]) + _DYNAMICS)

@@ -24,7 +24,7 @@ from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, chord_extra, jazz_extras
 from sectionprep.drawing.scene.road_signs import beside_letters
 from sectionprep.drawing.scene.skyline import set_apart
-from sectionprep.drawing.scene.spacing import unclashed
+from sectionprep.drawing.scene.spacing import SUNG, syllables_apart, unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
@@ -225,7 +225,7 @@ class _Pages:
 
     def _line(self, system: System, number: str) -> _Line:
         size = _STAFF_MM / 7.5
-        loose = beside_letters(unclashed(system))
+        loose = beside_letters(syllables_apart(unclashed(system), SUNG))
         roomy = rows_apart(loose, {name: one.box for name, one in _chords(loose, size).items()})
         jazz = jazz_extras(roomy, self.overlays, size)
         left = roomy.bar_edges[0][1] if roomy.bar_edges else 0.0

@@ -27,9 +27,9 @@ from sectionprep.phrasing.plan import Reading
 from sectionprep.results import Marked
 
 _DISAGREEMENTS = 14  # listed for a passage; judgement
+_NOTES = 16  # listed for a reason; judgement
 _UNDER = 6.0  # points between two lines of music
 _HEAD = 30.0  # points that a passage's heading takes
-_SOME_LINES = 24.0  # points of a list that stand under its heading
 _BETWEEN = 12.0  # points between two passages
 
 
@@ -213,21 +213,15 @@ def _notes_beside(
     for caution in dict.fromkeys(c for planned in study.plans for c in planned.cautions):
         pen.text(f"Breath: {caution}.", 8.5)
     reasons = [line for planned in study.plans for line in _reasons(chart, planned, study.pitch)]
-    if reasons:
-        pen.text(
-            "Marks and reasons (under the lead: what to say; the taller the wedge, the more "
-            "weight)",
-            10,
-            fonts.BOLD,
-            keep=_SOME_LINES,
-        )
-        pen.columns(reasons)
+    pen.headed(
+        "Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)",
+        reasons,
+    )
     if not study.hits:
         readings = [said for planned in study.plans for said in _readings(chart, planned, told)]
         pen.text("  \u00b7  ".join(readings), 7.5, fonts.ITALIC, gap=1.0)
     if disagreed:
-        pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
-        pen.columns(disagreed[:_DISAGREEMENTS])
+        pen.headed("What disagreed before", disagreed[:_DISAGREEMENTS])
         if len(disagreed) > _DISAGREEMENTS:
             pen.text(
                 f"and {len(disagreed) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC
@@ -252,10 +246,18 @@ def _reasons(chart: Chart, planned: PassagePlan, pitch: str) -> list[str]:
     for note in planned.notes:
         if note.marks - SLURS or note.cutoff is not None:
             because[note.why].append(_marked(chart, planned, note, pitch))
-    return [f"{', '.join(marked)}: {why}" for why, marked in because.items()] + [
+    return [f"{_listed(marked)}: {why}" for why, marked in because.items()] + [
         f"{_at(chart, dynamic.tick)}  ({dynamic.value}): {dynamic.why}"
         for dynamic in planned.dynamics
     ]
+
+
+def _listed(marked: Sequence[str]) -> str:
+    """Notes with their marks; of very many the first ones (the workbook has them all)."""
+    if len(marked) <= _NOTES:
+        return ", ".join(marked)
+    first = ", ".join(marked[: _NOTES // 2])
+    return f"{first}, and {len(marked) - _NOTES // 2} more to {marked[-1]}"
 
 
 def _at(chart: Chart, tick: int) -> str:
