@@ -321,3 +321,19 @@ def test_a_heap_of_words_at_one_place_is_written_as_one_text() -> None:
     measure = etree.fromstring(f"<measure>{'<note/>'.join(words)}<note/></measure>")
     reword(measure)
     assert len(list(measure.iter("words"))) == 5
+
+
+def test_a_tempo_that_stands_twice_at_one_place_is_printed_once() -> None:
+    """Found on a rag of the music21 corpus. Another tempo, and the same one later, stay."""
+
+    def tempo(beats: int) -> str:
+        return (
+            "<direction><direction-type><metronome><beat-unit>quarter</beat-unit>"
+            f"<per-minute>{beats}</per-minute></metronome></direction-type></direction>"
+        )
+
+    measure = etree.fromstring(
+        f"<measure>{tempo(100)}{tempo(100)}{tempo(90)}<note/>{tempo(100)}<note/></measure>"
+    )
+    reword(measure)
+    assert [e.text for e in measure.iter("per-minute")] == ["100", "90", "100"]

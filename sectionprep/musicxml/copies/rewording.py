@@ -36,6 +36,7 @@ def reword(measure: etree._Element) -> int:
         mark_enclosures(measure)
         _take_sides(measure)
         _gather_heaps(measure)
+        _say_tempo_once(measure)
     for technical in list(measure.iter("technical")):
         _rewrite_technical(technical)
     for articulations in list(measure.iter("articulations")):
@@ -86,6 +87,20 @@ def _gather_heaps(measure: etree._Element) -> None:
         elif element is None or element.tag in _TIME or element.tag == "direction":
             _gather(heap)
             heap = []
+
+
+def _say_tempo_once(measure: etree._Element) -> None:
+    """A tempo that stands twice at one place is printed once."""
+    seen: set[str] = set()
+    for element in list(measure):
+        if element.tag in _TIME:
+            seen.clear()
+        elif element.tag == "direction" and element.find("direction-type/metronome") is not None:
+            signs = [sign for kind in element.findall("direction-type") for sign in kind.iter()]
+            said = " ".join(f"{sign.tag} {(sign.text or '').strip()}" for sign in signs)
+            if said in seen:
+                measure.remove(element)
+            seen.add(said)
 
 
 def _is_plain_words(direction: etree._Element) -> bool:
