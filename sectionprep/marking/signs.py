@@ -148,8 +148,18 @@ def spread_dynamics(job: Job) -> None:
         )
         if value is None or value == has or tone is None:
             continue
+        if has is None and _stands_beside(job, tone, value):
+            continue
         if has is None or _replaced(job, tick, printed, tone):
             _write(job, tone, value, has)
+
+
+def _stands_beside(job: Job, tone: Tone, value: str) -> bool:
+    """Whether the dynamic is printed a little behind its note: many programs let it hang there by
+    an offset, where somebody dragged it."""
+    near = min(tone.end, tone.onset + job.desk.chart.resolution // 2)
+    own = job.desk.chart.signs(job.part, "dynamic", tone.onset, near)
+    return any(sign.value == value for sign in own)
 
 
 def _replaced(job: Job, tick: int, printed: dict[int, str], tone: Tone) -> bool:

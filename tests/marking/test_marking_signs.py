@@ -275,6 +275,17 @@ def test_a_dynamic_that_all_others_contradict_is_replaced() -> None:
     assert [c.taken for c in marking.taken_out] == ["ff"]
 
 
+@pytest.mark.parametrize(("offset", "count"), [(1, 1), (40, 2)])
+def test_a_dynamic_that_hangs_a_little_behind_its_note_is_not_written_again(
+    offset: int, count: int
+) -> None:
+    """Found on L. van Beethoven, op. 59 no. 2 iv of the music21 corpus: fp was printed twice. Where
+    another note has begun it is another dynamic."""
+    hanging = SOFT.replace("</direction>", f"<offset>{offset}</offset></direction>")
+    _, root = _mark(_with_dynamic(hanging))
+    assert [e[0].tag for e in _parts(root)[1].iter("dynamics")] == ["p"] * count
+
+
 @pytest.mark.parametrize("sign", MORE.values(), ids=MORE)
 def test_a_direction_that_holds_more_than_a_dynamic_stays(sign: str) -> None:
     """With the dynamic its words, its rehearsal mark, its tempo or its hairpin would go."""

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sectionprep.drawing.paging.counted_lines import so_many_lines
 from sectionprep.drawing.paging.lines_and_pages import (
     BarBox,
     LineBox,
@@ -36,6 +37,22 @@ def test_lines_agree_with_brute_force(bars: list[BarBox]) -> None:
     room = 17000.0
     chosen = break_lines(bars, room)
     every = [(0, *rest) for k in range(len(bars)) for rest in combinations(range(1, len(bars)), k)]
+    assert _price(bars, chosen, room) == pytest.approx(
+        min(_price(bars, s, room) for s in every), rel=1e-9
+    )
+
+
+@given(st.lists(boxes, min_size=1, max_size=8), st.integers(1, 9))
+@settings(max_examples=60, deadline=None)
+def test_so_many_lines_agree_with_brute_force(bars: list[BarBox], lines: int) -> None:
+    room = 17000.0
+    chosen = so_many_lines(bars, room, lines)
+    if lines > len(bars):
+        assert chosen is None
+        return
+    every = [(0, *rest) for rest in combinations(range(1, len(bars)), lines - 1)]
+    assert chosen is not None
+    assert len(chosen) == lines
     assert _price(bars, chosen, room) == pytest.approx(
         min(_price(bars, s, room) for s in every), rel=1e-9
     )

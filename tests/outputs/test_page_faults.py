@@ -25,6 +25,8 @@ from page_faults import economy, line_faults
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.pdf.painter import new_canvas
 from sectionprep.drawing.scene.ink import Ink, System, Text
+from sectionprep.drawing.scene.line_extras import words_at
+from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.numbers import numbered
@@ -133,6 +135,24 @@ def test_syllables_that_run_together_are_seen(tmp_path: Path) -> None:
     )[:2]
     near = second.moved(0.0, first.box[2] + 10 - second.box[0])
     assert _faults(drawn, 0, _with(system, near, without=(second,))) == {"run together"}
+
+
+def test_what_we_say_under_notes_stands_a_millimetre_apart(job: PartJob, drawn: Engraving) -> None:
+    """Nine tenths of one are not enough, be they added to a part or drawn on a study page."""
+    system = drawn.systems[0]
+    said = [words_at("syllable", x, 3000.0, "dah", fonts.ITALIC, 260.0) for x in (5000.0, 8000.0)]
+    assert line_faults("", 1, system, said, drawn) == []
+    wide = said[0].box[2] - said[0].box[0]
+    near = words_at("syllable", 5000.0 + wide + 90, 3000.0, "dah", fonts.ITALIC, 260.0)
+    assert [f.signs for f in line_faults("", 1, system, [said[0], near], drawn)] == [
+        ("syllable", "syllable")
+    ]
+    words = next(i for s in drawn.systems for i in s.ink if "dir" in i.classes)
+    first = words._replace(classes=("syl",), group="", owner="").moved(3000.0)
+    second = first.moved(0.0, first.box[2] - first.box[0] + 90)
+    both = _with(system, first, second)
+    assert [f.kind for f in line_faults("", 1, both, [], None, ours=True)] == ["run together"]
+    assert line_faults("", 1, both, [], None) == []
 
 
 def test_a_sentence_of_the_road_map_ends_at_its_bar_line(drawn: Engraving) -> None:
@@ -267,10 +287,10 @@ def test_a_bar_alone_on_a_line_or_a_page_of_the_director_is_seen(drawn: Engravin
 
 
 def test_what_is_drawn_beyond_the_edge_of_the_paper_is_seen() -> None:
-    for x, faults in ((100, 0), (560, 1)):
+    for x, y, faults in ((100, 100, 0), (560, 100, 1), (100, -40, 1), (700, 300, 1)):
         out = io.BytesIO()
         canvas = new_canvas(out, 612, 792, title="x")
-        canvas.rect(x, 100, 50, 20, fill=1)
+        canvas.rect(x, y, 50, 20, fill=1)
         canvas.showPage()
         canvas.save()
         assert len(off_the_page("", out.getvalue())) == faults

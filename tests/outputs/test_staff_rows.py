@@ -102,3 +102,28 @@ def test_staves_that_share_a_beam_keep_their_distance() -> None:
     (lower,) = after.staves - {0.0}
     crossing = next(ink for ink in after.ink if ink.owner == "left hand")
     assert crossing.box[1] - lower == 800 - 700
+
+
+def test_two_dynamics_between_two_staves_go_apart() -> None:
+    """One under a trumpet, the other over the words of a singer: at the same height they were one
+    blot, and both belonged to the upper staff."""
+    mine = _sign("dynam", (1000, 470, 1200, 560), owner="trumpet's")
+    theirs = _sign("dynam", (1000, 520, 1200, 610), owner="singer's")
+    before = _line(mine, theirs, _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    (lower,) = after.staves - {0.0}
+    sung = next(ink for ink in after.ink if ink.owner == "singer's")
+    assert sung.box[3] < lower
+
+
+def test_words_under_a_staff_on_the_stem_of_its_low_note() -> None:
+    """Found in a string quartet: "cresc." over a stem, and no free place near it."""
+    stem = _sign("stem", (1100, 300, 1115, 520), 0.0)
+    before = _line(stem, _sign("dir", (1050, 440, 1400, 530), owner="cresc."), _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    words = next(ink for ink in after.ink if ink.owner == "cresc.")
+    assert words.box[1] > stem.box[3]
+    assert min(after.staves - {0.0}) > words.box[3]

@@ -21,7 +21,7 @@ from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.drawing.scene.drawing import natural_widths, read_systems
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.skyline import restack
-from sectionprep.drawing.scene.spacing import narrowed, unclashed
+from sectionprep.drawing.scene.spacing import SUNG, narrowed, syllables_apart, unclashed
 from sectionprep.drawing.text import fonts
 from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.copies.excerpt import Excerpt
@@ -209,7 +209,10 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
         if n and mei.bars[first].coda and (narrow := narrowed(systems[n], INDENT)) is not None:
             systems[n] = replace(narrow, indent=INDENT)
     width = part.width_mm * 100
-    placed = tuple(restack(unclashed(s), mei.chords, width / s.scale - s.indent) for s in systems)
+    placed = tuple(
+        restack(syllables_apart(unclashed(s), SUNG), mei.chords, width / s.scale - s.indent)
+        for s in systems
+    )
     drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
     return Engraving(
         systems=placed,

@@ -17,7 +17,7 @@ from lxml import etree
 from sectionprep.drawing.engraver.twice import said_once
 from sectionprep.drawing.proof.drawn_heads import Told
 from sectionprep.drawing.text.lettering import SHRUNK
-from sectionprep.musicxml.copies.jumps import SAYS_JUMP
+from sectionprep.musicxml.copies.jumps import CODA, SAYS_JUMP, TO_CODA
 
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
@@ -35,9 +35,6 @@ _START_ONLY = frozenset(
 #: characters: words over the last bar of a line make the engraver widen it, at the cost of all
 #: other bars; long ones beyond measure
 _LONG_WORDS = 28
-
-_TO_CODA = re.compile(r"\bto coda\b", re.IGNORECASE)
-_CODA = "\ue048"  # SMuFL: coda
 
 _CROSSING = etree.XPath("//m:note[@staff] | //m:chord[@staff]", namespaces={"m": _NS})
 _STEPS = {"8": 7, "15": 14, "22": 21}  # scale steps of an octave line
@@ -274,10 +271,10 @@ def _sign_jump(words: etree._Element) -> None:
     said = _text(words)
     if not SAYS_JUMP.search(said):
         return
-    if _TO_CODA.search(said) and _CODA not in said:
+    if TO_CODA.search(said) and CODA not in said:
         inner = next(words.iter(f"{_M}rend"), words)
         inner.text = f"{inner.text or ''}\u00a0\u00a0"
-        etree.SubElement(words, f"{_M}rend", {"glyph.auth": "smufl"}).text = _CODA
+        etree.SubElement(words, f"{_M}rend", {"glyph.auth": "smufl"}).text = CODA
     if words.find(f".//{_M}rend[@halign]") is None:
         around = etree.Element(f"{_M}rend", halign="right")
         around.text, words.text = words.text, None
@@ -289,7 +286,7 @@ def _begins_coda(measure: etree._Element) -> bool:
     """A coda sign at a bar's beginning, where no words say that one goes from there to the coda."""
     marks = measure.findall(f"{_M}repeatMark[@func='coda']")
     at_start = any(float(mark.get("tstamp") or 1) <= 1 for mark in marks)
-    return at_start and not any(_TO_CODA.search(_text(e)) for e in measure.iter(f"{_M}dir"))
+    return at_start and not any(TO_CODA.search(_text(e)) for e in measure.iter(f"{_M}dir"))
 
 
 def _shrink(words: etree._Element) -> None:

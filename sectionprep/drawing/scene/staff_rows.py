@@ -28,6 +28,7 @@ from sectionprep.drawing.scene.ink import (
     Polygon,
     Rectangle,
     System,
+    box_of,
     extent,
 )
 from sectionprep.drawing.scene.nudging import IN_THE_WAY, READ, pieces_of
@@ -60,6 +61,14 @@ class _Staves(NamedTuple):
         """The staff whose middle is nearest."""
         middle = y - self.high / 2
         return min(range(len(self.tops)), key=lambda n: abs(self.tops[n] - middle))
+
+    def beside(self, y: float) -> int | None:
+        """The row of words at this height: over or under the staff that is nearest; None on its
+        lines."""
+        home = self.nearest(y)
+        if self.tops[home] <= y <= self.tops[home] + self.high:
+            return None
+        return _ROWS * home + (_WORDS if y < self.tops[home] else _DYNAMICS)
 
 
 def rows_apart(system: System, chord_boxes: Mapping[str, Box]) -> System:
@@ -98,6 +107,8 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
             found.append(_ROWS * home + _STAFF)
         elif _OVER.intersection(ink.classes):
             found.append(_ROWS * staves.under(middle) + _WORDS)
+        elif "dir" in ink.classes and (row := staves.beside(middle)) is not None:
+            found.append(row)
         elif kind in ("dynam", "hairpin"):
             above = ink.box[1] < staves.tops[0]
             found.append(_WORDS if above else _ROWS * staves.over(ink.box[1]) + _DYNAMICS)
@@ -105,7 +116,26 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
             found.append(_ROWS * _of_nearest(heads, ink) + _STAFF)
         else:
             found.append(_ROWS * staves.nearest(middle) + _STAFF)
+    _two_of_one_gap(inks, found, staves)
     return found
+
+
+def _two_of_one_gap(inks: Sequence[Ink], rows: list[int | None], staves: _Staves) -> None:
+    """Of two dynamics under each other between two staves the lower one is over the lower staff, as
+    those of singers are."""
+    boxes: dict[tuple[int, str], list[int]] = defaultdict(list)
+    for n, (ink, row) in enumerate(zip(inks, rows, strict=True)):
+        if row is not None and row % _ROWS == _DYNAMICS and "dynam" in ink.classes and ink.owner:
+            boxes[row, ink.owner].append(n)
+    signs = [(row, box_of(inks[n] for n in places), places) for (row, _), places in boxes.items()]
+    for row, box, places in signs:
+        over = any(
+            other == row and one[0] < box[2] and box[0] < one[2] and one[1] < box[1]
+            for other, one, _ in signs
+        )
+        if over and row // _ROWS + 1 < len(staves.tops):
+            for n in places:
+                rows[n] = (row // _ROWS + 1) * _ROWS + _WORDS
 
 
 def _of_nearest(heads: Sequence[tuple[Box, int]], ink: Ink) -> int:

@@ -16,6 +16,11 @@ from sectionprep.drawing.engraver.engraver import (
     engrave,
     measure,
 )
+from sectionprep.drawing.paging.counted_lines import (
+    letters_inside,
+    so_many_lines,
+    steady_lines,
+)
 from sectionprep.drawing.paging.lines_and_pages import (
     TURN_SECONDS,
     WAYS,
@@ -23,7 +28,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
     LineBox,
     Turn,
     break_for_pages,
-    steady_lines,
+    break_lines,
 )
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
@@ -32,7 +37,7 @@ from sectionprep.drawing.scene.skyline import chord_boxes, set_apart
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
-from sectionprep.outputs.parts.fitting import Fit, filled, fit
+from sectionprep.outputs.parts.fitting import Fit, filled, fit, lines_that_fit
 from sectionprep.outputs.parts.page_heads import PageFrame, frame_of
 from sectionprep.outputs.parts.proof_pages import Proof, paint_proof_pages
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark
@@ -69,7 +74,8 @@ class PartJob:
     lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
     sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
-    of four bars. section: whose sheets are to look alike; level: of page economy,
+    of four bars; lettered: its player counts by letters, which stand at the left wherever two pages
+    allow. section: whose sheets are to look alike; level: of page economy,
     None for the best.
     """
 
@@ -95,6 +101,7 @@ class PartJob:
     remarks: tuple[SheetRemark, ...] = ()
     changed: frozenset[str] = frozenset()
     steady: bool = False
+    lettered: bool = False
     section: str = ""
     level: int | None = None
 
@@ -300,7 +307,7 @@ def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
         if hopeful and sheet.fit.hardness[0]:
             other = _lay_out(job, frame, part, way, sheet.drawn)
             sheet = min(sheet, other, key=lambda sheet: sheet.fit.hardness)
-    return sheet
+    return _letters_left(job, frame, part, sheet) if job.lettered else sheet
 
 
 _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
@@ -324,6 +331,23 @@ def _steady_sheet(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet | No
             if len(best.fit.pages.starts) <= _LIE_OPEN:
                 return best
     return best
+
+
+def _letters_left(job: PartJob, frame: PageFrame, part: Measured, sheet: _Sheet) -> _Sheet:
+    """The part in more and shorter lines, of which more begin with a letter, where the same one or
+    two pages hold them."""
+    pages = len(sheet.fit.pages.starts)
+    inside = letters_inside(part.boxes, [first for first, _ in sheet.engraving.lines])
+    # one more: lines with fewer bars are not quite as tall
+    most = min(lines_that_fit(sheet.fit, frame) + 1, len(break_lines(part.boxes, part.room)))
+    for lines in range(most, len(sheet.engraving.lines), -1) if pages <= _LIE_OPEN else ():
+        starts = so_many_lines(part.boxes, part.room, lines)
+        if starts is None or letters_inside(part.boxes, starts) >= inside:
+            continue
+        other = _lay_out(job, frame, part, "tight", None, starts)
+        if len(other.fit.pages.starts) <= pages:
+            return other
+    return sheet
 
 
 _LIE_OPEN = 2  # pages that a player sees at once

@@ -198,6 +198,7 @@ class _JobMaker:
             rests=rests_at_bar_ends(chart, part),
             jumps=jumps,
             steady=is_mostly_slashes(part),
+            lettered=part.chair.section == "rhythm",
             section=part.chair.section,
             under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),
