@@ -164,6 +164,14 @@ def test_lines_of_slashes_are_squeezed_as_far_as_any_line_before_they_become_mor
     assert steady_lines(bars, 15_000.0, 5, squeezed=True) == (0, 4, 8)  # under .88 of their width
 
 
+def test_sections_that_are_closed_up_share_a_line() -> None:
+    """Two of "play 8" twice, then one of eight bars, then three of a bar each."""
+    closed = [BarBox(width=3000.0, bars=8, section=n % 2 == 0 and n > 0) for n in range(4)]
+    bars = [BarBox(width=3000.0, section=n == 0) for n in range(8)]
+    last = [BarBox(width=3000.0, bars=8, section=True) for _ in range(3)]
+    assert steady_lines([*closed, *bars, *last], 17_000.0, 4) == (0, 4, 8, 12)
+
+
 def test_letters_inside_lines_are_counted() -> None:
     bars = [BarBox(width=3000.0, section=n in (4, 8)) for n in range(12)]
     assert [letters_inside(bars, starts) for starts in ((0, 4, 8), (0, 4), (0, 6))] == [0, 1, 2]

@@ -127,3 +127,32 @@ def test_words_under_a_staff_on_the_stem_of_its_low_note() -> None:
     words = next(ink for ink in after.ink if ink.owner == "cresc.")
     assert words.box[1] > stem.box[3]
     assert min(after.staves - {0.0}) > words.box[3]
+
+
+def test_words_that_lie_on_each_other_stand_one_under_the_other() -> None:
+    """Found on a scanned madrigal: three titles in one blot over the second staff."""
+    pile = [
+        _sign("dir", (1000, 450 + 10 * n, 1400, 530 + 10 * n), owner=f"title {n}")._replace(
+            group=f"title {n}"
+        )
+        for n in range(3)
+    ]
+    before = _line(*pile, _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    tops = [ink.box[1] for ink in after.ink if "dir" in ink.classes]
+    assert tops == sorted(tops)
+    assert tops[0] == 450
+
+
+def test_words_that_lie_on_a_dynamic_stand_to_the_right_of_it() -> None:
+    dynamic = _sign("dynam", (1000, 450, 1150, 540))
+    words = _sign("dir", (1100, 455, 1500, 540), owner="dolce")._replace(group="dolce")
+    before = _line(dynamic, words)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    moved = next(ink for ink in after.ink if ink.owner == "dolce")
+    assert moved.box[0] > 1150
+    assert moved.box[1] == 455

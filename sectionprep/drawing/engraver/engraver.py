@@ -117,10 +117,11 @@ def measure(
     where: str,
     must: MustShow,
     rests: Sequence[float] = (),
+    plays: Sequence[tuple[int, int]] = (),
 ) -> Measured:
     """Read one part for lines `width_mm` wide and staves `staff_mm` high. must: the note heads that
     must come out (a part that draws as nothing is an error, not an empty page). rests: seconds of
-    rest around the end of each bar."""
+    rest around the end of each bar. plays: first bar and length of what is closed up into one."""
     toolkit = _toolkit()
     with _quiet() as said:
         _load(
@@ -130,7 +131,7 @@ def measure(
             said,
         )
         text = toolkit.getMEI()
-        mei = MeiPart(text)
+        mei = MeiPart(text, plays)
         if not mei.bars:
             raise EngravingFailed(
                 "the part has no bars that can be drawn.",
@@ -146,12 +147,12 @@ def measure(
             )
 
         widths, head = bar_widths(
-            text, staff_mm, [bar.id for bar in mei.bars if bar.bars == 1], draw
+            text, staff_mm, [bar.id for bar in mei.bars if bar.bars == 1 or bar.time], draw
         )
     boxes = tuple(
         BarBox(
             width=_LONG_REST
-            if bar.bars > 1
+            if bar.bars > 1 and not bar.time
             else max(
                 widths.get(bar.id, 3000.0) * (_SUNG if bar.sung else 1.0),
                 _REST_BAR if bar.rest else 400.0,
@@ -171,7 +172,7 @@ def measure(
         width_mm=width_mm,
         staff_mm=staff_mm,
         where=where,
-        must=must,
+        must=must.without(mei.closed) if plays else must,
     )
 
 

@@ -14,9 +14,10 @@ def steady_lines(
     """Indices of the bars that begin a line where each section begins one, and its bars are spread
     evenly over lines of about the usual number, or of fewer where that would be too full. A single
     bar before the first section stands with it and is not counted; the last bar never stands alone.
+    Sections of closed bars alone ("play 8") share a line, up to the usual number of bars.
     squeezed: bars may be as narrow as any line lets them be. None where one bar is too full."""
     room = room / SQUEEZE if squeezed else room
-    heads = [0, *(n for n, bar in enumerate(bars[:-1]) if n > 1 and bar.section)]
+    heads = _heads(bars, usual)
     starts: list[int] = []
     for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
         before = int(not head and any(bar.section for bar in bars[1:2]))
@@ -30,6 +31,17 @@ def steady_lines(
         else:
             return None
     return tuple(starts)
+
+
+def _heads(bars: Sequence[BarBox], usual: int) -> list[int]:
+    """The bars with which a line must begin."""
+    found = [0, *(n for n, bar in enumerate(bars[:-1]) if n > 1 and bar.section)]
+    kept = [0]
+    for head, end in list(zip(found, [*found[1:], len(bars)], strict=True))[1:]:
+        together = bars[kept[-1] : end]
+        if len(together) > usual or any(bar.bars == 1 for bar in together):
+            kept.append(head)
+    return kept
 
 
 def _too_full(bars: Sequence[BarBox], starts: Sequence[int], end: int, room: float) -> bool:

@@ -78,12 +78,50 @@ def rows_apart(system: System, chord_boxes: Mapping[str, Box]) -> System:
         return system
     staves = _Staves(tops, system.staff_bottom - tops[-1])
     rows = _rows_of(system.ink, staves)
+    apart = _unpiled(system.ink, rows)
+    system = system if apart == system.ink else replace(system, ink=apart)
     chords = {name: _ROWS * staves.under(system.chords[name].y) + _CHORDS for name in chord_boxes}
     standing = _standing(system.ink, rows)
     for name, row in chords.items():
         standing[row].append((chord_boxes[name], True))
     shifts = _shifts(standing, staves, _crossed(system.ink, rows, staves))
     return _moved(system, staves, rows, chords, shifts) if any(shifts) else system
+
+
+def _unpiled(inks: Sequence[Ink], rows: Sequence[int | None]) -> tuple[Ink, ...]:
+    """Words that lie on a dynamic of their row stand to the right of it ("p dolce"), and words of
+    one row that lie on each other one under the other."""
+    found, standing = list(inks), defaultdict[int, list[Box]](list)
+    words: dict[tuple[int, str], list[int]] = defaultdict(list)
+    dynamics: dict[int, list[Box]] = defaultdict(list)
+    for n, (ink, row) in enumerate(zip(inks, rows, strict=True)):
+        if row is not None and ink.group and "dir" in ink.classes:
+            words[row, ink.group].append(n)
+        elif row is not None and "dynam" in ink.classes:
+            dynamics[row].append(ink.box)
+    boxes = [(box_of(inks[n] for n in places), row, places) for (row, _), places in words.items()]
+    for box, row, places in sorted(boxes, key=lambda one: one[0][1]):
+        right = down = 0.0
+        for one in sorted(dynamics[row]):
+            if _near(one, _shifted(box, right, 0.0)):
+                right = one[2] + _WHITE - box[0]
+        for one in sorted(standing[row], key=lambda one: one[1]):
+            if _near(one, _shifted(box, right, down)):
+                down = one[3] + _WHITE - box[1]
+        standing[row].append(_shifted(box, right, down))
+        for n in places if right or down else ():
+            found[n] = inks[n].moved(down, right)
+    return tuple(found)
+
+
+def _near(one: Box, other: Box) -> bool:
+    """Whether there is too little white between them to read them one by one."""
+    aside = one[0] < other[2] + _WHITE and other[0] < one[2] + _WHITE
+    return aside and one[1] < other[3] + _WHITE and other[1] < one[3] + _WHITE
+
+
+def _shifted(box: Box, right: float, down: float) -> Box:
+    return box[0] + right, box[1] + down, box[2] + right, box[3] + down
 
 
 def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:

@@ -74,7 +74,8 @@ class PartJob:
     lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
     sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
-    of four bars; lettered: its player counts by letters, which stand at the left wherever two pages
+    of four bars; plays: first bar and length of what may stand as one bar, "play 8", where that
+    saves a page; lettered: its player counts by letters, which stand at the left wherever two pages
     allow. section: whose sheets are to look alike; level: of page economy,
     None for the best.
     """
@@ -101,6 +102,7 @@ class PartJob:
     remarks: tuple[SheetRemark, ...] = ()
     changed: frozenset[str] = frozenset()
     steady: bool = False
+    plays: tuple[tuple[int, int], ...] = ()
     lettered: bool = False
     section: str = ""
     level: int | None = None
@@ -251,7 +253,7 @@ def _scale(job: PartJob) -> float:
     return 1.0 if job.style.staff <= LARGEST_STAFF else job.style.staff / _USUAL_STAFF
 
 
-def _measured(job: PartJob, frame: PageFrame) -> Measured:
+def _measured(job: PartJob, frame: PageFrame, plays: Sequence[tuple[int, int]] = ()) -> Measured:
     scale = _scale(job)
     return measure(
         job.xml,
@@ -260,6 +262,7 @@ def _measured(job: PartJob, frame: PageFrame) -> Measured:
         where=job.where,
         must=job.must,
         rests=job.rests,
+        plays=plays,
     )
 
 
@@ -300,7 +303,7 @@ def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
     part = _measured(job, frame)
     sheet = _steady_sheet(job, frame, part) or _lay_out(job, frame, part, "usual")
     if job.steady:
-        return sheet
+        return _closed_up(job, frame, sheet)
     can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
     for way in WAYS[1:]:
         hopeful = can_rest if way == "rests" else len(sheet.fit.pages.starts) == 3
@@ -331,6 +334,15 @@ def _steady_sheet(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet | No
             if len(best.fit.pages.starts) <= _LIE_OPEN:
                 return best
     return best
+
+
+def _closed_up(job: PartJob, frame: PageFrame, sheet: _Sheet) -> _Sheet:
+    """A part of slashes with its long stretches of time closed up, "play 8", where it would else be
+    turned and takes fewer pages so; else its player reads every bar."""
+    if len(sheet.fit.pages.starts) <= _LIE_OPEN or not job.plays:
+        return sheet
+    other = _steady_sheet(job, frame, _measured(job, frame, job.plays))
+    return other if other and other.fit.hardness[1] < sheet.fit.hardness[1] else sheet
 
 
 def _letters_left(job: PartJob, frame: PageFrame, part: Measured, sheet: _Sheet) -> _Sheet:
