@@ -14,8 +14,10 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.drawing.scene.ink import Box, Curve, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.line_extras import Extra
+from sectionprep.drawing.text import fonts
 
 TOLERANCE = 15.0  # judgement: below this the eye sees two things that touch, not one blot
 NEAR = 50.0  # half a millimetre between words: judgement of readers
@@ -25,6 +27,7 @@ STUB = 600.0  # a hairpin shorter than this that begins before the line's first 
 FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar; judgement
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
 NUMBER = 150.0  # beside the number of a long rest: closer, it reads as a digit; judgement
+BOX = "\u25a1"  # printed for a letter that no font here has
 NARROW = 400.0  # a bar narrower than this cannot be counted; judgement
 KINDS = {
     "artic": "articulation",
@@ -340,6 +343,21 @@ def in_staves(part: str, line: int, system: System, signs: Sequence[Sign]) -> li
     return list(found.values())
 
 
+def unreadable(part: str, line: int, system: System) -> list[Fault]:
+    """Letters in chord symbols and words that no font has: a box stands for them."""
+    chords = [(spot, system.chord_texts.get(name, "")) for name, spot in system.chords.items()]
+    found = [
+        Fault("unreadable", ("chord", ""), part, line, (spot.x, spot.y, spot.x, spot.y))
+        for spot, text in chords
+        if any(fonts.lacking(str(piece), fonts.BOLD) for piece in split(text))
+    ]
+    return found + [
+        Fault("unreadable", (kind_of(ink) or "words", ""), part, line, ink.box)
+        for ink in system.ink
+        if isinstance(ink.shape, Text) and BOX in ink.shape.words
+    ]
+
+
 def narrow_bars(part: str, line: int, system: System) -> list[Fault]:
     """Bars too narrow to be counted."""
     return [
@@ -388,6 +406,7 @@ def line_faults(
         *in_rest_numbers(part, line, system, signs),
         *in_staves(part, line, system, signs),
         *narrow_bars(part, line, system),
+        *unreadable(part, line, system),
         *notes_on_notes(part, line, signs),
     ]
     if engraving is not None:

@@ -24,7 +24,7 @@ from page_faults import economy, line_faults
 
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.pdf.painter import new_canvas
-from sectionprep.drawing.scene.ink import Ink, System, Text
+from sectionprep.drawing.scene.ink import Ink, InkSpot, System, Text
 from sectionprep.drawing.scene.line_extras import words_at
 from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.document import parse_document
@@ -196,6 +196,21 @@ def test_words_on_the_lines_of_a_staff_are_seen(drawn: Engraving) -> None:
     middle = (system.staff_top + system.staff_bottom) / 2
     within = words.moved(middle - (words.box[1] + words.box[3]) / 2)
     assert "in the staff" in _faults(drawn, n, _with(system, within, without=(words,)))
+
+
+def test_a_letter_that_no_font_has_is_seen(drawn: Engraving) -> None:
+    """A box in words; and a sign in a chord symbol that is not understood, as naturals after roots
+    were not in scores."""
+    n, system, words = _line_with(drawn, "dir")
+    assert isinstance(words.shape, Text)
+    boxed = words._replace(
+        shape=words.shape._replace(runs=tuple(r._replace(text="\u25a1") for r in words.shape.runs))
+    )
+    assert _faults(drawn, n, _with(system, boxed, without=(words,))) == {"unreadable"}
+    for text, faults in (("C7", set()), ("C\uf8ff7", {"unreadable"})):
+        chords = {"c": InkSpot(words.box[0], -3000.0)}
+        with_chord = replace(system, chords=chords, chord_texts={"c": text})
+        assert _faults(drawn, n, with_chord) == faults
 
 
 def test_a_bar_too_narrow_to_count_is_seen(drawn: Engraving) -> None:
