@@ -155,11 +155,13 @@ def spread_dynamics(job: Job) -> None:
 
 
 def _stands_beside(job: Job, tone: Tone, value: str) -> bool:
-    """Whether the dynamic is printed a little behind its note: many programs let it hang there by
-    an offset, where somebody dragged it."""
-    near = min(tone.end, tone.onset + job.desk.chart.resolution // 2)
-    own = job.desk.chart.signs(job.part, "dynamic", tone.onset, near)
-    return any(sign.value == value for sign in own)
+    """Whether the dynamic is printed a little beside its note, where no other note begins: many
+    programs let it hang there by an offset, where somebody dragged it."""
+    near = job.desk.chart.resolution // 2
+    first, last = tone.onset - near, min(tone.end, tone.onset + near)
+    own = job.desk.chart.signs(job.part, "dynamic", first, last)
+    before = [tick for tick in job.tones if first <= tick < tone.onset]
+    return any(sign.value == value and sign.onset > max(before, default=-1) for sign in own)
 
 
 def _replaced(job: Job, tick: int, printed: dict[int, str], tone: Tone) -> bool:

@@ -12,6 +12,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
     LineBox,
     break_lines,
     break_pages,
+    halves,
     is_turn,
     line_cost,
     page_cost,
@@ -63,6 +64,14 @@ def test_four_bars_to_a_line_and_sections_at_the_left_edge() -> None:
     bars = [BarBox(width=4000, section=n % 8 == 0 and n > 0) for n in range(32)]
     starts = break_lines(bars, 17500)
     assert starts == tuple(range(0, 32, 4))
+
+
+def test_two_even_lines_without_a_lone_bar() -> None:
+    """Three bars of a study page whose halves would be bars of their own stood on three lines."""
+    bars = [BarBox(width=w) for w in (4190.0, 6877.0, 4932.0)]
+    assert halves(bars) is None
+    assert halves([*bars, BarBox(width=900.0)]) == (0, 2)
+    assert halves([BarBox(width=1000.0) for _ in range(6)]) == (0, 3)
 
 
 def test_endings_are_not_torn() -> None:

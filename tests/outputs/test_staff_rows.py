@@ -156,3 +156,13 @@ def test_words_that_lie_on_a_dynamic_stand_to_the_right_of_it() -> None:
     moved = next(ink for ink in after.ink if ink.owner == "dolce")
     assert moved.box[0] > 1150
     assert moved.box[1] == 455
+
+
+def test_a_dynamic_over_the_lower_staff_does_not_push_the_words_of_the_upper_one_down() -> None:
+    """Found in a quartet: a second violin's ff, placed above, counted as the first's; the syllables
+    had to stand under it, and 4 cm were white."""
+    words, loud = _sign("syl", (1000, 480, 1200, 540)), _sign("dynam", (1100, 590, 1300, 680))
+    after = rows_apart(_line(words, loud), {})
+    syllable = next(ink for ink in after.ink if "syl" in ink.classes)
+    assert syllable.box[1] == 480
+    assert not _faults(after)

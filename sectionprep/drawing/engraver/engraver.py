@@ -15,7 +15,7 @@ from typing import Any
 
 from sectionprep.drawing.engraver.bar_widths import bar_widths
 from sectionprep.drawing.engraver.mei import MeiBar, MeiPart, SignKey
-from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, full_lines
+from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, full_lines, halves
 from sectionprep.drawing.proof.as_written import MustShow, Proved, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.drawing.scene.drawing import natural_widths, read_systems
@@ -57,7 +57,6 @@ _SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 _SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
 #: white between syllables of an excerpt, in units: .9 mm on a study page where its line is squeezed
 _WORD_SPACE = 2.6
-_HALF = 0.6  # of the bars of a line that is too full for itself: about half go on the next
 _POINT = 2540 / 72  # hundredths of a millimetre
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
 # millimetre; judgement
@@ -279,8 +278,8 @@ def engrave_bars(excerpt: Excerpt, width_mm: float, staff_mm: float, where: str)
         room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
         starts = full_lines(boxes, room)
         natural = sum(box.width for box in boxes)
-        if len(starts) == 1 and natural > room:  # a line alone is not squeezed
-            starts = full_lines(boxes, _HALF * natural)
+        if len(starts) == 1 and natural > room:  # a line alone is squeezed if half would be a bar
+            starts = halves(boxes) or starts
         excerpt.break_at(starts)
         # where no break is written the engraver would break as it likes
         breaks = "encoded" if len(starts) > 1 else "none"

@@ -155,6 +155,14 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     return tuple(reversed(starts))
 
 
+def halves(bars: Sequence[BarBox]) -> tuple[int, ...] | None:
+    """Indices of the bars that begin the two most even lines; None where one would hold a bar
+    alone."""
+    width = [0.0, *itertools.accumulate(bar.width for bar in bars)]
+    ways = range(2, len(bars) - 1)
+    return (0, min(ways, key=lambda n: abs(2 * width[n] - width[-1]))) if ways else None
+
+
 def break_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     """Indices of the bars that begin a line; the first is 0. Exact."""
     return _cheapest(bars, all_costs(bars, room), _LINE_PRICE, 0.0)

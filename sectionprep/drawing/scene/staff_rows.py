@@ -132,6 +132,10 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
         for ink in inks
         if "notehead" in ink.classes and (home := homes.get(ink.staff or 0.0)) is not None
     ]
+    around: dict[int, list[Box]] = defaultdict(list)  # what belongs to each staff
+    for ink in inks:
+        if ink.staff in homes and ink.classes[-1:] not in (("staff",), ("clef",)):
+            around[homes[ink.staff]].append(ink.box)
     found: list[int | None] = []
     for ink in inks:
         middle = (ink.box[1] + ink.box[3]) / 2
@@ -148,8 +152,7 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
         elif "dir" in ink.classes and (row := staves.beside(middle)) is not None:
             found.append(row)
         elif kind in ("dynam", "hairpin"):
-            above = ink.box[1] < staves.tops[0]
-            found.append(_WORDS if above else _ROWS * staves.over(ink.box[1]) + _DYNAMICS)
+            found.append(_row_of_dynamic(ink.box, staves, around))
         elif kind in ("slur", "tie", "lv", "gliss") and heads:
             found.append(_ROWS * _of_nearest(heads, ink) + _STAFF)
         else:
@@ -158,22 +161,48 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
     return found
 
 
+def _row_of_dynamic(box: Box, staves: _Staves, around: Mapping[int, Sequence[Box]]) -> int:
+    """Under the staff over it; over the next one where it is nearer to what stands there, as one is
+    that was placed above."""
+    if box[1] < staves.tops[0]:
+        return _WORDS
+    home = staves.over(box[1])
+    if home + 1 == len(staves.tops):
+        return _ROWS * home + _DYNAMICS
+
+    def beside(staff: int) -> list[Box]:
+        return [one for one in around[staff] if one[0] < box[2] and box[0] < one[2]]
+
+    floor = max([staves.tops[home] + staves.high, *(one[3] for one in beside(home))])
+    ceiling = min([staves.tops[home + 1], *(one[1] for one in beside(home + 1))])
+    if ceiling - box[3] < box[1] - floor:
+        return _ROWS * (home + 1) + _WORDS
+    return _ROWS * home + _DYNAMICS
+
+
 def _two_of_one_gap(inks: Sequence[Ink], rows: list[int | None], staves: _Staves) -> None:
-    """Of two dynamics under each other between two staves the lower one is over the lower staff, as
-    those of singers are."""
+    """Of two dynamics under each other between two staves the upper one is the upper staff's, and
+    the lower one over the lower staff, as those of singers are."""
     boxes: dict[tuple[int, str], list[int]] = defaultdict(list)
     for n, (ink, row) in enumerate(zip(inks, rows, strict=True)):
-        if row is not None and row % _ROWS == _DYNAMICS and "dynam" in ink.classes and ink.owner:
+        if row is not None and row % _ROWS in (_DYNAMICS, _WORDS) and "dynam" in ink.classes:
             boxes[row, ink.owner].append(n)
     signs = [(row, box_of(inks[n] for n in places), places) for (row, _), places in boxes.items()]
     for row, box, places in signs:
-        over = any(
-            other == row and one[0] < box[2] and box[0] < one[2] and one[1] < box[1]
+        home, is_under = row // _ROWS, row % _ROWS == _DYNAMICS
+        others = [
+            one[1]
             for other, one, _ in signs
-        )
-        if over and row // _ROWS + 1 < len(staves.tops):
-            for n in places:
-                rows[n] = (row // _ROWS + 1) * _ROWS + _WORDS
+            if other == row and one[0] < box[2] and box[0] < one[2]
+        ]
+        if is_under and home + 1 < len(staves.tops) and min(others) < box[1]:
+            moved = (home + 1) * _ROWS + _WORDS
+        elif not is_under and home and max(others) > box[1]:
+            moved = (home - 1) * _ROWS + _DYNAMICS
+        else:
+            continue
+        for n in places:
+            rows[n] = moved
 
 
 def _of_nearest(heads: Sequence[tuple[Box, int]], ink: Ink) -> int:

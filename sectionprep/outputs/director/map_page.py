@@ -26,12 +26,14 @@ _LEAST_CELL = 4.0  # width of a bar in points: narrower ones cannot be told apar
 _LEAST_ROW, _ROW = 6.5, 11.5  # height of a part's row in points; judgement
 _LANE = 8.0  # of the road map
 _ROAD, _BETWEEN = 50.0, 14.0  # of the road map, letters and numbers; between two windows
+_LEGEND = 32.0  # of the key to the map, with the white around it
 _LOUD = 13.0  # height of a section's line of loudness
 _SEGNO, _CODA = "\ue047", "\ue048"  # SMuFL
 
 
-def draw_maps(page: Pen, chart: Chart, together: Together) -> None:
-    """The map, over as many windows and pages as it takes for bars and rows to stay readable."""
+def draw_maps(page: Pen, chart: Chart, together: Together, lists: float) -> None:
+    """The map, over as many windows and pages as it takes for bars and rows to stay readable.
+    lists: points that stand under it, for which rows become lower where one page can hold all."""
     drawn = chart_map(chart, together)
     most = max(1, int((page.inner - _LABEL) / _LEAST_CELL))
     pages = -(-len(drawn.bars) // most)
@@ -40,6 +42,9 @@ def draw_maps(page: Pen, chart: Chart, together: Together) -> None:
     loud = [(name, levels) for name, levels in loud if any(n is not None for n in levels)]
     signs, solo, lips = road_map(chart), solos(chart, together), tired_lips(chart)
     below = _LOUD * len(loud) + 60
+    whole = _LOUD * len(loud) + _LEGEND + lists
+    if pages == 1 and page.room - _ROAD - whole >= len(drawn.rows) * _LEAST_ROW:
+        below = max(below, whole)
     most = max(1, int((page.height - 2 * MARGIN - 110 - below) / _LEAST_ROW))
     rows = -(-len(drawn.rows) // -(-len(drawn.rows) // most))
     for first in range(0, len(drawn.bars), step):

@@ -107,6 +107,12 @@ class Pen:
             self.y -= step * min(tall, most)
             left = left[first + second :]
 
+    def columns_tall(self, entries: Sequence[str]) -> float:
+        """Points that short entries take in two columns, if they stand on one page."""
+        wide = (self.inner - _GUTTER) / 2
+        tall = [len(wrapped(entry, fonts.TEXT, _SMALL, wide)) for entry in entries]
+        return (sum(tall) / 2 + max(tall, default=0) / 2) * (_SMALL + _SMALL_GAP)
+
     def _column(self, entries: Sequence[Sequence[str]], x: float, size: float, step: float) -> None:
         self.canvas.setFont(fonts.TEXT, size)
         y = self.y
