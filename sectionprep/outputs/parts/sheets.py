@@ -270,15 +270,22 @@ class Drawing:
                 found.append(_not_drawn(self.jobs[n], why) if hopeless else self._once_more(n))
             tick()
         drawn = {n: report for n, report in enumerate(found) if report.pages}
-        even = made_alike(drawn, [job.alike for job in self.jobs], self._again)
+
+        def again(levels: Mapping[int, int | None]) -> dict[int, SheetReport]:
+            return self._again(levels, drawn)
+
+        even = made_alike(drawn, [job.alike for job in self.jobs], again)
         return [even.get(n, report) for n, report in enumerate(found)]
 
-    def _again(self, levels: Mapping[int, int | None]) -> dict[int, SheetReport]:
-        """Parts drawn once more, at other levels of page economy."""
+    def _again(
+        self, levels: Mapping[int, int | None], drawn: Mapping[int, SheetReport]
+    ) -> dict[int, SheetReport]:
+        """Parts drawn once more, at other levels of page economy, by who drew them before."""
         waiting = {}
         for part, level in levels.items():
-            job = replace(self.jobs[part], level=level)
-            waiting[part] = self.apart.submit(draw_part, job, seconds=seconds_for(job.xml))
+            job, seconds = replace(self.jobs[part], level=level), seconds_for(self.jobs[part].xml)
+            process = drawn[part].process
+            waiting[part] = self.apart.submit(draw_part, job, seconds=seconds, process=process)
         return {part: future.result() for part, future in waiting.items()}
 
     def _once_more(self, part: int) -> SheetReport:
