@@ -18,7 +18,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from multiprocessing import (
     Pipe,
     connection,
@@ -130,6 +130,16 @@ class Apart:
         for child in self._all:
             child.end(at_once=kind is not None)
         self._pool.shutdown(wait=True)
+
+
+@contextmanager
+def borrowed(apart: Apart | None) -> Iterator[Apart]:
+    """These processes, which whoever lends them looks after; or one of our own."""
+    if apart is not None:
+        yield apart
+        return
+    with Apart() as own:
+        yield own
 
 
 def alone(work: Callable[..., _T], *given: Any) -> _T:

@@ -239,10 +239,12 @@ class _JobMaker:
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can
     bring down, so it runs in processes of its own; what brings one down is reported and stops
-    nobody else. workers: how many processes; by default as many as the machine has cores for."""
+    nobody else. workers: how many processes; by default as many as the machine has cores for.
+    beside: one more, for what does not wait for the sheets."""
 
-    def __init__(self, workers: int | None = None) -> None:
+    def __init__(self, workers: int | None = None, *, beside: bool = False) -> None:
         get_ready()
+        self.beside = Apart() if beside else None
         self.apart = Apart(workers or min(os.cpu_count() or 1, _MOST_WORKERS), background=True)
         self.jobs: list[PartJob] = []
         self.futures: list[Future[SheetReport]] = []
@@ -257,7 +259,8 @@ class Drawing:
         return self
 
     def __exit__(self, *error: object) -> None:
-        self.apart.__exit__(*error)
+        for apart in filter(None, (self.beside, self.apart)):
+            apart.__exit__(*error)
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""
