@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -120,7 +121,7 @@ class SheetReport:
     into a rest. staff: its height, millimetres. failed: why nothing was printed. remarks: what the
     sheet does not show. heads: how many the part has, and how many of them are proved to be on the
     paper, to be read as their pitch, and to be so by an accidental; differences: bars that are not
-    drawn as the part has them.
+    drawn as the part has them. process: number of the one that drew it and has it at hand.
     """
 
     name: str
@@ -138,6 +139,7 @@ class SheetReport:
     pitches: int = 0
     accidentals: int = 0
     differences: tuple[Difference, ...] = ()
+    process: int = field(default=0, compare=False)
 
     @property
     def hard(self) -> int:
@@ -222,6 +224,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         pitches=engraving.proved.pitches,
         accidentals=engraving.proved.accidentals,
         differences=engraving.proved.differences,
+        process=os.getpid(),
     )
 
 
@@ -238,10 +241,36 @@ class _Drawn:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sheet:
-    """A part broken into pages. drawn: as it was before; engraving, extras: as they are printed."""
+class _Desk:
+    """A part with its bars measured, and its drawings by the bars that begin their lines. job: that
+    it is drawn for, at any level."""
 
-    drawn: _Drawn
+    job: PartJob
+    part: Measured
+    drawings: dict[tuple[int, ...], _Drawn]
+
+
+_HEADS_AT_HAND = 8_000  # some 40 MB, the parts of a chart of usual length; judgement
+_at_hand: list[_Desk] = []  # what this process drew last
+
+
+def _desk_of(job: PartJob, frame: PageFrame) -> _Desk:
+    """What is known of a part: from before where it is drawn once more at another level."""
+    job = replace(job, level=None)
+    for known in _at_hand:
+        if known.job == job:
+            return known
+    desk = _Desk(job, _measured(job, frame), {})
+    _at_hand.append(desk)
+    while sum(len(one.job.must.heads) for one in _at_hand) > _HEADS_AT_HAND:
+        del _at_hand[0]
+    return desk
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A part broken into pages, with its engraving and what is added to it as they are printed."""
+
     engraving: Engraving
     extras: list[list[Extra]]
     fit: Fit
@@ -300,15 +329,15 @@ def _proved_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
 def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without
     rest."""
-    part = _measured(job, frame)
-    sheet = _steady_sheet(job, frame, part) or _lay_out(job, frame, part, "usual")
+    desk = _desk_of(job, frame)
+    sheet = _steady_sheet(job, frame, desk) or _lay_out(job, frame, desk, "usual")
     if job.steady:
         return _closed_up(job, frame, sheet)
     can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
     for way in WAYS[1:]:
         hopeful = can_rest if way == "rests" else len(sheet.fit.pages.starts) == 3
         if hopeful and sheet.fit.hardness[0]:
-            other = _lay_out(job, frame, part, way, sheet.drawn)
+            other = _lay_out(job, frame, desk, way)
             sheet = min(sheet, other, key=lambda sheet: sheet.fit.hardness)
     return _letters_left(job, frame, part, sheet) if job.lettered else sheet
 
@@ -316,19 +345,17 @@ def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
 _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
 
 
-def _steady_sheet(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet | None:
+def _steady_sheet(job: PartJob, frame: PageFrame, desk: _Desk) -> _Sheet | None:
     """A part of slashes in lines of four bars; of five, or the usual way, where that takes fewer
     pages. None for other parts."""
     ways = [
-        steady_lines(part.boxes, part.room, count, squeezed=count != _STEADY[0])
+        steady_lines(desk.part.boxes, desk.part.room, count, squeezed=count != _STEADY[0])
         for count in (_STEADY if job.steady else ())
     ]
     best: _Sheet | None = None
     for starts in [*(way for way in ways if way is not None), None] if ways else []:
-        drawn: _Drawn | None = None
         for way in ("usual", "tight"):
-            sheet = _lay_out(job, frame, part, way, drawn, starts)
-            drawn = sheet.drawn
+            sheet = _lay_out(job, frame, desk, way, starts)
             if best is None or len(sheet.fit.pages.starts) < len(best.fit.pages.starts):
                 best = sheet
             if len(best.fit.pages.starts) <= _LIE_OPEN:
@@ -368,20 +395,19 @@ _LIE_OPEN = 2  # pages that a player sees at once
 def _lay_out(
     job: PartJob,
     frame: PageFrame,
-    part: Measured,
+    desk: _Desk,
     way: str,
-    earlier: _Drawn | None = None,
     starts: tuple[int, ...] | None = None,
 ) -> _Sheet:
-    """Break lines and pages. earlier: a drawing, which serves again where the lines are the same;
-    starts: the bars that begin a line, where they are settled."""
+    """Break lines and pages. starts: the bars that begin a line, where they are settled."""
+    part = desk.part
     starts = starts or break_for_pages(part.boxes, part.room, way)
-    if earlier is not None and tuple(first for first, _ in earlier.engraving.lines) == starts:
-        drawn = earlier
-    else:
+    drawn = desk.drawings.get(starts)
+    if drawn is None:
         engraving = _with_room(engrave(part, starts), job)
         extras = extras_of(engraving, job)
         drawn = _Drawn(engraving, extras, _line_boxes(engraving, job))
+        desk.drawings[starts] = drawn
     engraving, extras = drawn.engraving, drawn.extras
     jumps = tuple(_between_lines(engraving, job.jumps))
     found = fit(drawn.lines, frame, jumps, job.style.staff, tight=way == "tight", level=job.level)
@@ -390,7 +416,7 @@ def _lay_out(
         systems = tuple(set_apart(s, chord_boxes(s, engraving.chords)) for s in systems)
         engraving = replace(engraving, systems=systems)
         extras = extras_of(engraving, job)
-    return _Sheet(drawn, engraving, extras, found)
+    return _Sheet(engraving, extras, found)
 
 
 def _between_lines(engraving: Engraving, jumps: Sequence[Jump]) -> Iterator[Jump]:
