@@ -339,7 +339,7 @@ def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
         if hopeful and sheet.fit.hardness[0]:
             other = _lay_out(job, frame, desk, way)
             sheet = min(sheet, other, key=lambda sheet: sheet.fit.hardness)
-    return _letters_left(job, frame, part, sheet) if job.lettered else sheet
+    return _letters_left(job, frame, desk, sheet) if job.lettered else sheet
 
 
 _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
@@ -368,14 +368,15 @@ def _closed_up(job: PartJob, frame: PageFrame, sheet: _Sheet) -> _Sheet:
     turned and takes fewer pages so; else its player reads every bar."""
     if len(sheet.fit.pages.starts) <= _LIE_OPEN or not job.plays:
         return sheet
-    other = _steady_sheet(job, frame, _measured(job, frame, job.plays))
+    closed = _Desk(job, _measured(job, frame, job.plays), {})
+    other = _steady_sheet(job, frame, closed)
     return other if other and other.fit.hardness[1] < sheet.fit.hardness[1] else sheet
 
 
-def _letters_left(job: PartJob, frame: PageFrame, part: Measured, sheet: _Sheet) -> _Sheet:
+def _letters_left(job: PartJob, frame: PageFrame, desk: _Desk, sheet: _Sheet) -> _Sheet:
     """The part in more and shorter lines, of which more begin with a letter, where the same one or
     two pages hold them."""
-    pages = len(sheet.fit.pages.starts)
+    part, pages = desk.part, len(sheet.fit.pages.starts)
     inside = letters_inside(part.boxes, [first for first, _ in sheet.engraving.lines])
     # one more: lines with fewer bars are not quite as tall
     most = min(lines_that_fit(sheet.fit, frame) + 1, len(break_lines(part.boxes, part.room)))
@@ -383,7 +384,7 @@ def _letters_left(job: PartJob, frame: PageFrame, part: Measured, sheet: _Sheet)
         starts = so_many_lines(part.boxes, part.room, lines)
         if starts is None or letters_inside(part.boxes, starts) >= inside:
             continue
-        other = _lay_out(job, frame, part, "tight", None, starts)
+        other = _lay_out(job, frame, desk, "tight", starts)
         if len(other.fit.pages.starts) <= pages:
             return other
     return sheet
