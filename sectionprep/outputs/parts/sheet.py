@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -34,6 +35,7 @@ from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
 from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.drawing.scene.skyline import chord_boxes, set_apart
+from sectionprep.drawing.scene.spacing import SAID
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
@@ -298,9 +300,44 @@ def _proved_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
 
 
 def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
+    """The part on its lines and pages. Where a line is too full for what is said under it, its bars
+    count as wider and lines are broken anew, unless that takes another page."""
+    part = _measured(job, frame)
+    sheet = _best_lines(job, frame, part)
+    for _ in range(_WIDENED if job.syllables else 0):
+        crowded = _crowded(sheet)
+        if not crowded:
+            break
+        part = replace(
+            part,
+            boxes=tuple(
+                replace(box, width=box.width * (_WIDER if n in crowded else 1.0))
+                for n, box in enumerate(part.boxes)
+            ),
+        )
+        other = _best_lines(job, frame, part)
+        if other.fit.hardness[1] > sheet.fit.hardness[1]:
+            break
+        sheet = other
+    return sheet
+
+
+_WIDENED, _WIDER = 3, 1.25  # how often, and by how much, bars count as wider; judgement
+
+
+def _crowded(sheet: _Sheet) -> frozenset[int]:
+    """The bars of lines on which two syllables are too close."""
+    found: set[int] = set()
+    for extras, (first, last) in zip(sheet.extras, sheet.engraving.lines, strict=True):
+        said = sorted(extra.box for extra in extras if extra.kind == "syllable")
+        if any(b[0] - a[2] < SAID - 1 for a, b in pairwise(said)):
+            found.update(range(first, last + 1))
+    return frozenset(found)
+
+
+def _best_lines(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without
     rest."""
-    part = _measured(job, frame)
     sheet = _steady_sheet(job, frame, part) or _lay_out(job, frame, part, "usual")
     if job.steady:
         return _closed_up(job, frame, sheet)
