@@ -18,7 +18,7 @@ import traceback
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from multiprocessing import (
     Pipe,
     connection,
@@ -28,7 +28,6 @@ from multiprocessing import (
     parent_process,
 )
 from multiprocessing.connection import Connection
-from queue import SimpleQueue
 from typing import Any, TypeVar, cast
 
 _T = TypeVar("_T")
@@ -57,13 +56,14 @@ class Apart:
 
     def __init__(self, workers: int = 1, *, background: bool = False) -> None:
         self._background = background
-        self._idle: SimpleQueue[_Child] = SimpleQueue()
+        self._idle: list[_Child] = []
+        self._change = threading.Condition()  # of who is idle
         self._all: list[_Child] = []
         self._ending = False
         self._pool: Executor = _Here()
         if not current_process().daemon:
             for _ in range(workers):
-                self._idle.put(self._born(first=True))
+                self._idle.append(self._born(first=True))
             self._pool = ThreadPoolExecutor(workers)
 
     def _born(self, *, first: bool = False) -> _Child:
@@ -71,12 +71,15 @@ class Apart:
         self._all.append(child)
         return child
 
-    def submit(self, work: Callable[..., _T], *given: Any, seconds: float = 0.0) -> Future[_T]:
-        """Have something done. seconds: of processor time that it may take; 0 sets no limit. The
-        result raises what the work raises, or Died."""
+    def submit(
+        self, work: Callable[..., _T], *given: Any, seconds: float = 0.0, process: int = 0
+    ) -> Future[_T]:
+        """Have something done. seconds: of processor time that it may take; 0 sets no limit;
+        process: number of the one that is to do it if it lives. The result raises what the work
+        raises, or Died."""
         if isinstance(self._pool, _Here):
             return self._pool.submit(work, *given)
-        return self._pool.submit(self._done, work, given, seconds)
+        return self._pool.submit(self._done, work, given, seconds, process)
 
     def each(
         self, work: Callable[..., _T], many: Iterable[tuple[Any, ...]], seconds: float
@@ -89,17 +92,34 @@ class Apart:
                 yield coming.popleft()
         yield from coming
 
-    def _done(self, work: Callable[..., _T], given: tuple[Any, ...], seconds: float) -> _T:
-        child = self._idle.get()
+    def _done(
+        self, work: Callable[..., _T], given: tuple[Any, ...], seconds: float, process: int
+    ) -> _T:
+        child = self._take(process)
         try:
             result: _T = child.do(work, given, seconds)
         except Died:
             if not self._ending:
+                self._all.remove(child)
                 child = self._born()
             raise
         finally:
-            self._idle.put(child)
+            with self._change:
+                self._idle.append(child)
+                self._change.notify_all()
         return result
+
+    def _take(self, process: int) -> _Child:
+        """The process with this number, if it lives, once it is idle; else the first that is."""
+        with self._change:
+            while (child := self._ready(process)) is None:
+                self._change.wait()
+            self._idle.remove(child)
+            return child
+
+    def _ready(self, process: int) -> _Child | None:
+        wanted = [one for one in self._all if one.life.process.pid == process]
+        return next((one for one in self._idle if not wanted or one in wanted), None)
 
     def __enter__(self) -> Apart:
         return self
@@ -110,6 +130,16 @@ class Apart:
         for child in self._all:
             child.end(at_once=kind is not None)
         self._pool.shutdown(wait=True)
+
+
+@contextmanager
+def borrowed(apart: Apart | None) -> Iterator[Apart]:
+    """These processes, which whoever lends them looks after; or one of our own."""
+    if apart is not None:
+        yield apart
+        return
+    with Apart() as own:
+        yield own
 
 
 def alone(work: Callable[..., _T], *given: Any) -> _T:

@@ -71,12 +71,21 @@ def prepare(
 ) -> Prepared:
     """The whole job: everything a director takes to rehearsal, in one folder. workers: processes
     that draw parts; by default as many as there are cores."""
+    from sectionprep.outputs.parts.sheets import Drawing
+
+    # they begin before the chart is read: whatever they inherit stays in memory as it was then
+    with Drawing(workers, beside=True) as drawing:
+        return _prepare(path, folder, options, progress, drawing)
+
+
+def _prepare(
+    path: Path, folder: Path, options: Options, progress: Progress, drawing: Drawing
+) -> Prepared:
     from sectionprep.outputs.earlier import earlier_run
     from sectionprep.outputs.edited_files import keep_own_things, plan_place, workbook_place
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
-    from sectionprep.outputs.parts.sheets import Drawing
     from sectionprep.outputs.settled import read_settled, settled_beside
     from sectionprep.outputs.workbook.findings import open_findings
 
@@ -96,7 +105,9 @@ def prepare(
     workbook, typed, notes = workbook_place(place, options.decisions, score.chart.title)
     plan_file, more = plan_place(folder / f"{stem}_plan.toml", options.plan)
     notes += more
-    marked = mark_score(score, options)
+    marked = mark_score(score, options).without_old_trees()
+    score = marked.score
+    give_back()
     printed = _printed_before(marked, folder, earlier, options)
     run = Run(
         chart=path,
@@ -106,8 +117,8 @@ def prepare(
         force=options.force,
         say=notes.append,
     )
-    with staged(folder, run) as stage, Drawing(workers) as drawing:
-        reports, not_drawn, changed = _write_everything(
+    with staged(folder, run) as stage:
+        reports, not_drawn, changed, bound = _write_everything(
             marked, stage, stem, options, drawing, typed, printed, progress
         )
         on_page = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
@@ -123,6 +134,8 @@ def prepare(
                 ),
                 encoding="utf-8",
             )
+        for wait in bound:
+            wait()
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     left, settled = open_findings(marked, typed, on_page)
     return Prepared(
@@ -202,24 +215,26 @@ def _write_everything(
     )
     progress("drawing the director's pages", 0, 1)
     director = stage / f"{stem}_director.pdf"
-    pages = director_pdf(marked, paper=options.paper, footer=footer, pitch=options.study)
+    paper, apart = options.paper, drawing.beside
+    pages = director_pdf(marked, paper=paper, footer=footer, pitch=options.study, apart=apart)
     director.write_bytes(pages.pdf)
     not_drawn = pages.not_drawn
     write_map(director, stage / f"{stem}_map.png")
     for who in _study_for(again.chart, options):
-        mine = study_pdf(marked, who, paper=options.paper, footer=footer, pitch=options.study)
+        mine = study_pdf(marked, who, paper=paper, footer=footer, pitch=options.study, apart=apart)
         (stage / f"{stem}_study_{safe_name(who.name)}.pdf").write_bytes(mine.pdf)
         not_drawn += mine.not_drawn
     if options.score:
         progress("drawing the score", 0, 1)
         small = small_score_pdf(
             again,
-            paper=options.paper,
+            paper=paper,
             footer=footer,
             pitch=options.score,
             caught=worth_catching(again.chart, again.together, bars_without_cues(options))
             if options.rhythm_cues_in_score
             else (),
+            apart=apart,
         )
         (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
         not_drawn += small.not_drawn
@@ -232,9 +247,7 @@ def _write_everything(
     progress("writing the workbook", 0, 1)
     report = _report(marked, reports) + older_text(printed.versions)
     (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
-    for wait in sets:
-        wait()
-    return _Drawn(reports, not_drawn, tuple(report.name for report in changed))
+    return _Drawn(reports, not_drawn, tuple(report.name for report in changed), sets)
 
 
 def _study_for(chart: Chart, options: Options) -> list[Players]:
@@ -244,11 +257,12 @@ def _study_for(chart: Chart, options: Options) -> list[Players]:
 
 class _Drawn(NamedTuple):
     """reports: of the sheets; not_drawn: why music is missing in the director's pages; changed:
-    parts whose sheets differ from those printed before."""
+    parts whose sheets differ from those printed before; bound: each waits for a print set."""
 
     reports: list[SheetReport]
     not_drawn: tuple[str, ...]
     changed: tuple[str, ...]
+    bound: list[Callable[[], None]]
 
 
 def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:

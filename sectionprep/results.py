@@ -96,6 +96,11 @@ class Marked:
     level: str
     unfit: Unfit = ()
 
+    def without_old_trees(self) -> Marked:
+        """The same for who looks at no element of the chart as it came."""
+        files = tuple(replace(file, source=file.source.without_tree()) for file in self.files)
+        return replace(self, score=self.score.without_trees(), files=files)
+
     @cached_property
     def before(self) -> tuple[Finding, ...]:
         """What the checks find in the chart as it came."""

@@ -16,7 +16,7 @@ from sectionprep.results import Marked, Options, Score
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "demo_chart" / "late_tram_home.musicxml"
-
+_SAXES, _TO_LETTER_C = 5, 27  # parts, bars
 
 #: folders and modules of tests that kill, listen, browse, or run whole commands again and again:
 #: left out by `-m "not thorough"`, which is for every change; CI runs them all
@@ -54,6 +54,29 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def demo_path() -> Path:
     return DEMO
+
+
+@pytest.fixture(scope="session")
+def saxes_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The saxes of the demo up to letter C, in a file of the same name: for tests of commands and
+    files, where as much music is needed as has passages, findings and decisions."""
+    score = etree.parse(DEMO, etree.XMLParser(remove_blank_text=False))
+    parts = score.findall("part")
+    for part in parts[_SAXES:]:
+        score.getroot().remove(part)
+    for listed in score.findall("part-list/score-part")[_SAXES:]:
+        listed.getparent().remove(listed)
+    for part in parts[:_SAXES]:
+        for measure in part.findall("measure")[_TO_LETTER_C:]:
+            part.remove(measure)
+    path = tmp_path_factory.mktemp("saxes") / DEMO.name
+    score.write(path, xml_declaration=True, encoding="UTF-8")
+    return path
+
+
+@pytest.fixture(scope="session")
+def saxes_marked(saxes_path: Path) -> Marked:
+    return stages.mark_score(stages.read_score(saxes_path, Options()), Options())
 
 
 @pytest.fixture(scope="session")

@@ -58,6 +58,19 @@ def test_who_dies_is_replaced(how: int) -> None:
         assert alive.result() == 8
 
 
+def test_work_goes_to_the_process_that_is_named_while_it_lives() -> None:
+    with Apart(3) as apart:
+        numbers = {apart.submit(os.getpid, process=n).result() for n in (0, 0, 0)}
+        one = numbers.pop()
+        asked = [apart.submit(os.getpid, process=one) for _ in range(6)]
+        assert {future.result(timeout=60) for future in asked} == {one}
+        dead = apart.submit(_die, int(signal.SIGKILL), process=one)
+        after = apart.submit(os.getpid, process=one)
+        with pytest.raises(Died):
+            dead.result(timeout=60)
+        assert after.result(timeout=60) != one
+
+
 def test_the_death_of_many_at_once_is_noticed() -> None:
     """Each is born again while others are: none may hold the pipe of another open."""
     with Apart(4) as apart:

@@ -11,19 +11,7 @@ import sys
 from pathlib import Path
 
 import pytest
-
-
-def run(
-    *arguments: str | Path, timeout: int = 120, **options: object
-) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "sectionprep", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        timeout=timeout,
-        check=False,
-        **options,
-    )  # type: ignore[call-overload,no-any-return]
+from commands import begin, run
 
 
 @pytest.mark.parametrize(
@@ -49,7 +37,7 @@ def test_help_loads_nothing_heavy(command: str) -> None:
 
 def test_prepare_writes_everything_and_says_where(demo_path: Path, tmp_path: Path) -> None:
     before = demo_path.read_bytes()
-    done = run("prepare", demo_path, "-o", tmp_path / "out")
+    done = begin("prepare", demo_path, "-o", tmp_path / "out")
     assert done.returncode == 0, done.stderr
     assert "Look at these first" in done.stdout
     for name in (
@@ -108,22 +96,22 @@ def test_json_results_have_the_agreed_keys(demo_path: Path) -> None:
     }
 
 
-def test_mark_and_undo_give_the_bytes_back(demo_path: Path, tmp_path: Path) -> None:
+def test_mark_and_undo_give_the_bytes_back(saxes_path: Path, tmp_path: Path) -> None:
     marked = tmp_path / "marked.musicxml"
-    assert run("mark", demo_path, "-o", marked).returncode == 0
+    assert run("mark", saxes_path, "-o", marked).returncode == 0
     assert run("mark", "--undo", marked, "-o", tmp_path / "back.musicxml").returncode == 0
-    assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
+    assert (tmp_path / "back.musicxml").read_bytes() == saxes_path.read_bytes()
 
 
 def test_the_ending_of_the_output_decides_how_it_is_written(
-    demo_path: Path, tmp_path: Path
+    saxes_path: Path, tmp_path: Path
 ) -> None:
     """A plain score asked for as .mxl is an archive that the reader opens again, and a compressed
     one as .musicxml is plain."""
     import zipfile
 
     for name in ("marked.mxl", "marked.musicxml"):
-        assert run("mark", demo_path, "-o", tmp_path / name).returncode == 0
+        assert run("mark", saxes_path, "-o", tmp_path / name).returncode == 0
     with zipfile.ZipFile(tmp_path / "marked.mxl") as archive:
         assert archive.namelist() == ["mimetype", "META-INF/container.xml", "score.musicxml"]
         assert archive.read("score.musicxml") == (tmp_path / "marked.musicxml").read_bytes()
@@ -131,10 +119,10 @@ def test_the_ending_of_the_output_decides_how_it_is_written(
         run("mark", "--undo", tmp_path / "marked.mxl", "-o", tmp_path / "back.musicxml").returncode
         == 0
     )
-    assert (tmp_path / "back.musicxml").read_bytes() == demo_path.read_bytes()
+    assert (tmp_path / "back.musicxml").read_bytes() == saxes_path.read_bytes()
 
 
-def test_compressed_scores_keep_their_other_members(demo_path: Path, tmp_path: Path) -> None:
+def test_compressed_scores_keep_their_other_members(saxes_path: Path, tmp_path: Path) -> None:
     import zipfile
 
     source = tmp_path / "chart.mxl"
@@ -143,7 +131,7 @@ def test_compressed_scores_keep_their_other_members(demo_path: Path, tmp_path: P
             "META-INF/container.xml",
             '<container><rootfiles><rootfile full-path="inner/score.xml"/></rootfiles></container>',
         )
-        archive.writestr("inner/score.xml", demo_path.read_bytes())
+        archive.writestr("inner/score.xml", saxes_path.read_bytes())
         archive.writestr("notes.txt", "keep me")
     assert run("mark", source, "-o", tmp_path / "out.mxl").returncode == 0
     with zipfile.ZipFile(tmp_path / "out.mxl") as archive:
@@ -151,7 +139,7 @@ def test_compressed_scores_keep_their_other_members(demo_path: Path, tmp_path: P
         assert b"strong-accent" in archive.read("inner/score.xml")
     assert run("mark", "--undo", tmp_path / "out.mxl", "-o", tmp_path / "back.mxl").returncode == 0
     with zipfile.ZipFile(tmp_path / "back.mxl") as archive:
-        assert archive.read("inner/score.xml") == demo_path.read_bytes()
+        assert archive.read("inner/score.xml") == saxes_path.read_bytes()
 
 
 def _failure(done: subprocess.CompletedProcess[str], code: int) -> str:
@@ -163,24 +151,24 @@ def _failure(done: subprocess.CompletedProcess[str], code: int) -> str:
     return lines[0]
 
 
-def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: Path) -> None:
+def test_failures_are_one_line_with_their_exit_code(saxes_path: Path, tmp_path: Path) -> None:
     _failure(run("check", tmp_path / "no.musicxml"), 3)
     (tmp_path / "a.musicxml").write_text("<html/>")
     _failure(run("check", tmp_path / "a.musicxml"), 4)
     assert "Choose one of" in _failure(
-        run("mark", demo_path, "--section", "loud", "-o", tmp_path / "m.musicxml"), 2
+        run("mark", saxes_path, "--section", "loud", "-o", tmp_path / "m.musicxml"), 2
     )
-    assert "cannot be 'polka'" in _failure(run("plan", demo_path, "--style", "polka"), 2)
-    assert "Did you mean ballad?" in _failure(run("plan", demo_path, "--style", "balad"), 2)
-    assert "Parts:" in _failure(run("plan", demo_path, "--part", "Kazoo"), 2)
-    assert "no bar" in _failure(run("plan", demo_path, "--part", "Alto Sax 1", "--bars", "500"), 2)
+    assert "cannot be 'polka'" in _failure(run("plan", saxes_path, "--style", "polka"), 2)
+    assert "Did you mean ballad?" in _failure(run("plan", saxes_path, "--style", "balad"), 2)
+    assert "Parts:" in _failure(run("plan", saxes_path, "--part", "Kazoo"), 2)
+    assert "no bar" in _failure(run("plan", saxes_path, "--part", "Alto Sax 1", "--bars", "500"), 2)
     _failure(run("nonsense"), 2)
     (tmp_path / "file").write_text("x")
-    _failure(run("checklist", demo_path, "-o", tmp_path / "file" / "x.xlsx"), 5)
-    _failure(run("mark", demo_path, "-o", demo_path), 5)
-    assert "names no file" in _failure(run("mark", demo_path, "-o", "/"), 5)
-    assert "names no file" in _failure(run("check", demo_path, "--fix", "/"), 5)
-    assert "no ordinary file" in _failure(run("plan", demo_path, "-o", "/"), 5)
+    _failure(run("checklist", saxes_path, "-o", tmp_path / "file" / "x.xlsx"), 5)
+    _failure(run("mark", saxes_path, "-o", saxes_path), 5)
+    assert "names no file" in _failure(run("mark", saxes_path, "-o", "/"), 5)
+    assert "names no file" in _failure(run("check", saxes_path, "--fix", "/"), 5)
+    assert "no ordinary file" in _failure(run("plan", saxes_path, "-o", "/"), 5)
     for command in (
         "prepare",
         "plan",
@@ -189,17 +177,17 @@ def test_failures_are_one_line_with_their_exit_code(demo_path: Path, tmp_path: P
         "checklist",
         "audition",
     ):  # an unset variable of a shell, say
-        assert "names no place" in _failure(run(command, demo_path, "-o", ""), 2)
-    assert "names no place" in _failure(run("book", demo_path.parent, "-o", ""), 2)
-    assert "names no place" in _failure(run("check", demo_path, "--fix", ""), 2)
-    assert run("check", demo_path, "--strict").returncode == 8
+        assert "names no place" in _failure(run(command, saxes_path, "-o", ""), 2)
+    assert "names no place" in _failure(run("book", saxes_path.parent, "-o", ""), 2)
+    assert "names no place" in _failure(run("check", saxes_path, "--fix", ""), 2)
+    assert run("check", saxes_path, "--strict").returncode == 8
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.musicxml", "file"]
 
 
 @pytest.mark.skipif(
     os.geteuid() != 0 or not shutil.which("mount"), reason="needs to mount a small file system"
 )
-def test_a_full_disk_leaves_nothing_half_written(demo_path: Path, tmp_path: Path) -> None:
+def test_a_full_disk_leaves_nothing_half_written(saxes_path: Path, tmp_path: Path) -> None:
     small = tmp_path / "small"
     small.mkdir()
     if subprocess.run(
@@ -209,16 +197,16 @@ def test_a_full_disk_leaves_nothing_half_written(demo_path: Path, tmp_path: Path
     ).returncode:
         pytest.skip("no small file system can be mounted here")
     try:
-        assert "room" in _failure(run("prepare", demo_path, "-o", small / "out"), 5)
+        assert "room" in _failure(run("prepare", saxes_path, "-o", small / "out"), 5)
         assert not [p for p in (small / "out").rglob("*") if p.is_file()]
     finally:
         subprocess.run(["umount", str(small)], check=True)
 
 
 def test_escape_sequences_in_names_do_not_reach_the_terminal(
-    tmp_path: Path, demo_path: Path
+    tmp_path: Path, saxes_path: Path
 ) -> None:
-    data = demo_path.read_text().replace("Late Tram Home", "[red]x[/red] \u202e\u009b31m y")
+    data = saxes_path.read_text().replace("Late Tram Home", "[red]x[/red] \u202e\u009b31m y")
     (tmp_path / "a.musicxml").write_text(data)
     done = run("passages", tmp_path / "a.musicxml")
     assert done.returncode == 0
@@ -231,9 +219,9 @@ def test_escape_sequences_in_names_do_not_reach_the_terminal(
     "option", ["--style", "--printed", "--section", "--level", "--paper", "--score", "--study"]
 )
 def test_an_unknown_choice_is_refused_before_anything_is_written(
-    demo_path: Path, tmp_path: Path, option: str
+    saxes_path: Path, tmp_path: Path, option: str
 ) -> None:
-    done = run("prepare", demo_path, "-o", tmp_path / "out", option, "kazoo")
+    done = run("prepare", saxes_path, "-o", tmp_path / "out", option, "kazoo")
     assert done.returncode == 2
     assert "kazoo" in done.stderr
     assert "Choose one of" in done.stderr
@@ -250,7 +238,7 @@ def test_the_same_chart_gives_the_same_words_in_every_run(tmp_path: Path) -> Non
     books = []
     for seed in ("1", "77"):
         out = tmp_path / f"{seed}.xlsx"
-        done = run("checklist", chart, "-o", out, env={**os.environ, "PYTHONHASHSEED": seed})
+        done = begin("checklist", chart, "-o", out, env={**os.environ, "PYTHONHASHSEED": seed})
         assert done.returncode == 0, done.stderr
         books.append(
             {
@@ -261,33 +249,35 @@ def test_the_same_chart_gives_the_same_words_in_every_run(tmp_path: Path) -> Non
     assert books[0] == books[1]
 
 
-def test_a_failure_leaves_no_empty_folder(demo_path: Path, tmp_path: Path) -> None:
-    done = run("audition", demo_path, "-o", tmp_path / "out", "--passage", "P99")
+def test_a_failure_leaves_no_empty_folder(saxes_path: Path, tmp_path: Path) -> None:
+    done = run("audition", saxes_path, "-o", tmp_path / "out", "--passage", "P99")
     assert done.returncode != 0
     assert "P99" in done.stderr
     assert not (tmp_path / "out").exists()
 
 
-def test_a_plan_edited_by_hand_is_not_written_over(demo_path: Path, tmp_path: Path) -> None:
+def test_a_plan_edited_by_hand_is_not_written_over(saxes_path: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    assert run("prepare", demo_path, "-o", out).returncode == 0
+    assert run("prepare", saxes_path, "-o", out).returncode == 0
     plan = out / "late_tram_home_plan.toml"
     written = plan.read_text()
-    assert run("prepare", demo_path, "-o", out).returncode == 0
+    assert run("prepare", saxes_path, "-o", out).returncode == 0
     assert plan.read_text() == written
     assert not (out / "late_tram_home_plan_new.toml").exists()
     edited = written.replace("| accent |", "| tenuto |", 1)
     plan.write_text(edited)
-    done = run("prepare", demo_path, "-o", out)
+    done = run("prepare", saxes_path, "-o", out)
     assert plan.read_text() == edited
     assert (out / "late_tram_home_plan_new.toml").read_text() == written
     assert "--plan" in done.stdout
-    done = run("prepare", demo_path, "-o", out, "--plan", plan)
+    done = run("prepare", saxes_path, "-o", out, "--plan", plan)
     assert "tenuto" in plan.read_text()
     assert "was edited" not in done.stdout
 
 
-def test_lines_that_fit_nowhere_are_named_by_every_command(demo_path: Path, tmp_path: Path) -> None:
+def test_lines_that_fit_nowhere_are_named_by_every_command(
+    saxes_path: Path, tmp_path: Path
+) -> None:
     plan = tmp_path / "plan.toml"
     plan.write_text('[[passage]]\nlead = "Kazoo"\nlines = ["17 1 | C5 | accent"]\n')
     for command, out in (
@@ -296,12 +286,12 @@ def test_lines_that_fit_nowhere_are_named_by_every_command(demo_path: Path, tmp_
         ("audition", "a"),
         ("plan", "p.toml"),
     ):
-        done = run(command, demo_path, "--plan", plan, "-o", tmp_path / out)
+        done = run(command, saxes_path, "--plan", plan, "-o", tmp_path / out)
         assert done.returncode == 0, done.stderr
         assert "there is no part 'Kazoo'" in done.stderr, command
 
 
-def test_exit_codes_of_files_that_cannot_be_used(demo_path: Path, tmp_path: Path) -> None:
+def test_exit_codes_of_files_that_cannot_be_used(saxes_path: Path, tmp_path: Path) -> None:
     """README: 7 for a plan, roster or decision file that cannot be used."""
     (tmp_path / "style.toml").write_text('[house]\nstyle = "polka"\n')
     (tmp_path / "copies.toml").write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = -2\n')
@@ -311,7 +301,7 @@ def test_exit_codes_of_files_that_cannot_be_used(demo_path: Path, tmp_path: Path
         ("--roster", "copies.toml"),
         ("--decisions", "none.xlsx"),
     ):
-        done = run("prepare", demo_path, "-o", tmp_path / "out", option, tmp_path / name)
+        done = run("prepare", saxes_path, "-o", tmp_path / "out", option, tmp_path / name)
         assert done.returncode == 7, (option, name, done.stderr)
     assert not (tmp_path / "out").exists()
 
@@ -331,8 +321,8 @@ def test_a_marked_folder_is_undone_as_a_folder(tmp_path: Path) -> None:
     assert {path.name: path.read_bytes() for path in (tmp_path / "back").iterdir()} == before
 
 
-def test_words_are_taken_in_any_case_and_a_tempo_word_is_a_style(demo_path: Path) -> None:
-    done = run("plan", demo_path, "--style", "Bossa", "--json")
+def test_words_are_taken_in_any_case_and_a_tempo_word_is_a_style(saxes_path: Path) -> None:
+    done = run("plan", saxes_path, "--style", "Bossa", "--json")
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["style"] == "latin"
 
@@ -373,14 +363,14 @@ def test_check_lists_what_it_looks_for_without_a_chart() -> None:
         assert "sectionprep" in told
 
 
-def test_every_result_says_which_version_made_it(demo_path: Path, tmp_path: Path) -> None:
+def test_every_result_says_which_version_made_it(saxes_path: Path, tmp_path: Path) -> None:
     from sectionprep import __version__
 
     for command in ("passages", "plan", "check"):
-        assert json.loads(run(command, demo_path, "--json").stdout)["sectionprep"] == __version__
-    run("mark", demo_path, "-o", tmp_path / "m.musicxml")
+        assert json.loads(run(command, saxes_path, "--json").stdout)["sectionprep"] == __version__
+    run("mark", saxes_path, "-o", tmp_path / "m.musicxml")
     assert json.loads((tmp_path / "m.changes.json").read_text())["sectionprep"] == __version__
-    run("plan", demo_path, "-o", tmp_path / "p.toml")
+    run("plan", saxes_path, "-o", tmp_path / "p.toml")
     assert f"sectionprep {__version__}:" in (tmp_path / "p.toml").read_text()
 
 

@@ -32,7 +32,7 @@ WORKS = (
     "bach/bwv269",
     "haydn/opus74no1/movement3",
     "mozart/k80/movement1",
-    "beethoven/opus18no1/movement1",
+    "beethoven/opus18no1/movement3",
     "corelli/opus3no1/1grave",
 )
 MARKS = ("accent", "staccato", "tenuto", "rooftop accent", "ghost", "accent, tenuto", "breath")

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from sectionprep.musicxml.editing.splices import NoteEdit
+from sectionprep.musicxml.editing.note_text import NoteEdit
 
 
 class Change(NamedTuple):

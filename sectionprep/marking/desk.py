@@ -21,7 +21,7 @@ from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.lines import second_players
 from sectionprep.music.section_word import SectionWord
 from sectionprep.music.spans import Pair, Spans
-from sectionprep.musicxml.editing.splices import NoteEdit
+from sectionprep.musicxml.editing.note_text import NoteEdit
 from sectionprep.passages import Passage
 from sectionprep.passages.model import SURE, Stretches
 from sectionprep.phrasing import PassagePlan

@@ -36,7 +36,7 @@ from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.lines import lower_notes
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
 from sectionprep.music.section_word import SectionWord
-from sectionprep.musicxml.editing.splices import NoteEdit
+from sectionprep.musicxml.editing.note_text import NoteEdit
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.model import VISIT, is_in
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote

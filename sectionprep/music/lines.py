@@ -60,7 +60,7 @@ def _tones_of(groups: list[list[Note]], *, lowest_in: Container[int] = ()) -> tu
     open_tie = False
     for members in groups:
         lowest = members[0].bar in lowest_in
-        top = (min if lowest else max)(members, key=_height) if len(members) > 1 else members[0]
+        top = (min if lowest else max)(members, key=_height)
         continues = (
             open_tie
             and top.tie_stop

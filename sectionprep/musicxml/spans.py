@@ -9,6 +9,9 @@ from sectionprep.errors import NotAScore, OverLimit, UnreadableFile
 from sectionprep.musicxml.encodings import ONE_BYTE, blanks_before, printable
 from sectionprep.settings import Limits
 
+#: levels of elements; a score has about ten; judgement
+_DEEPEST = 200
+
 
 class ByteSpan(NamedTuple):
     """Bytes [start, end) of one element, its tags included."""
@@ -36,77 +39,85 @@ class _Spans:
         return tuple(ByteSpan(start, self.ends[n]) for n, start in enumerate(self.starts))
 
 
+class _Walk:
+    """expat's walk through one file."""
+
+    def __init__(self, data: bytes, encoding: str, where: str, most: int) -> None:
+        self.data, self.where, self.most = data, where, most
+        self.notes, self.directions = _Spans(), _Spans()
+        self.kinds: dict[str, _Spans | None] = {}  # of elements, by the names met so far
+        self.depth = 0
+        self.closing, self.end_tag = ">".encode(encoding), "</".encode(encoding)
+        self.blanks = blanks_before(data)
+        self.parser = expat.ParserCreate(encoding if encoding in ONE_BYTE else None)
+        self.parser.ordered_attributes = True
+        self.parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
+        self.parser.StartElementHandler = self._start
+        self.parser.EndElementHandler = self._end
+        self.parser.EntityDeclHandler = self._entity
+
+    def through(self) -> None:
+        """Raises what `spans_of` raises, and expat's own errors."""
+        self.parser.Parse(self.data[self.blanks :], True)
+
+    def _kind(self, name: str) -> _Spans | None:
+        spans = {"note": self.notes, "direction": self.directions}.get(name.rpartition(":")[2])
+        self.kinds[name] = spans
+        return spans
+
+    def _start(self, name: str, _attributes: object) -> None:
+        self.depth += 1
+        if self.depth > _DEEPEST:
+            raise OverLimit(
+                f"elements are nested more than {_DEEPEST} deep.",
+                where=self.where,
+                remedy="This is no ordinary score; export it again.",
+            )
+        kind = self.kinds[name] if name in self.kinds else self._kind(name)
+        if kind is not None:
+            kind.begin(self.parser.CurrentByteIndex + self.blanks)
+            if len(self.notes.starts) > self.most:
+                raise OverLimit(
+                    f"has more than {self.most:,} notes.",
+                    where=self.where,
+                    remedy="Raise the limit with --max-notes if you trust the file.",
+                )
+
+    def _end(self, name: str) -> None:
+        self.depth -= 1
+        kind = self.kinds[name]
+        if kind is None:
+            return
+        # of the closing tag; behind an element that is one tag
+        at = self.parser.CurrentByteIndex + self.blanks
+        if self.data.startswith(self.end_tag, at):
+            at = self.data.find(self.closing, at) + len(self.closing)
+        kind.finish(at)
+
+    def _entity(self, name: str, *_rest: object) -> None:
+        raise NotAScore(
+            f"it defines an entity ({printable(name)}); such files are refused because they can be "
+            "made to explode or to read other files.",
+            where=self.where,
+            remedy="Export the score again, or remove the ENTITY line from its DOCTYPE.",
+        )
+
+
 def spans_of(
     data: bytes, encoding: str, where: str, limits: Limits
 ) -> tuple[tuple[ByteSpan, ...], tuple[ByteSpan, ...]]:
     """Of all notes, and of all directions, in the order of the file. Raises NotAScore, OverLimit or
     UnreadableFile, with line and column."""
-    notes, directions = _Spans(), _Spans()
-    kinds: dict[str, _Spans | None] = {}  # of elements, by the names met so far
-
-    def kind_of(name: str) -> _Spans | None:
-        kinds[name] = {"note": notes, "direction": directions}.get(name.rpartition(":")[2])
-        return kinds[name]
-
-    depth = 0
-    closing, end_tag = ">".encode(encoding), "</".encode(encoding)
-    blanks = blanks_before(data)
-    parser = expat.ParserCreate(encoding if encoding in ONE_BYTE else None)
-    parser.ordered_attributes = True
-    parser.SetParamEntityParsing(expat.XML_PARAM_ENTITY_PARSING_NEVER)
-
-    def start(name: str, _attributes: object) -> None:
-        nonlocal depth
-        depth += 1
-        if depth > 200:
-            raise OverLimit(
-                "elements are nested more than 200 deep.",
-                where=where,
-                remedy="This is no ordinary score; export it again.",
-            )
-        kind = kinds[name] if name in kinds else kind_of(name)
-        if kind is not None:
-            kind.begin(parser.CurrentByteIndex + blanks)
-            if len(notes.starts) > limits.notes:
-                raise OverLimit(
-                    f"has more than {limits.notes:,} notes.",
-                    where=where,
-                    remedy="Raise the limit with --max-notes if you trust the file.",
-                )
-
-    def end(name: str) -> None:
-        nonlocal depth
-        depth -= 1
-        kind = kinds[name]
-        if kind is not None:
-            at = (
-                parser.CurrentByteIndex + blanks
-            )  # of the closing tag; behind an element that is one tag
-            kind.finish(
-                data.find(closing, at) + len(closing) if data.startswith(end_tag, at) else at
-            )
-
-    def entity(name: str, *_rest: object) -> None:
-        raise NotAScore(
-            f"it defines an entity ({printable(name)}); such files are refused because they can be "
-            f"made to "
-            "explode or to read other files.",
-            where=where,
-            remedy="Export the score again, or remove the ENTITY line from its DOCTYPE.",
-        )
-
-    parser.StartElementHandler = start
-    parser.EndElementHandler = end
-    parser.EntityDeclHandler = entity
+    walk = _Walk(data, encoding, where, limits.notes)
     try:
-        parser.Parse(data[blanks:], True)
+        walk.through()
     except expat.ExpatError as error:
-        text = expat.errors.messages.get(error.code, str(error))
         head = data[:64].lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n").replace(b"\x00", b"")
         if not head.startswith(b"<"):
             raise NotAScore(
                 "this is not XML.", where=where, remedy="Export the chart as MusicXML."
             ) from error
+        text = expat.errors.messages.get(error.code, str(error))
         raise UnreadableFile(
             f"the XML breaks off or is damaged at line {error.lineno}, column {error.offset} "
             f"({text}).",
@@ -117,4 +128,4 @@ def spans_of(
         raise UnreadableFile(
             f"cannot be decoded ({error}).", where=where, remedy="Save it as UTF-8."
         ) from error
-    return notes.done(), directions.done()
+    return walk.notes.done(), walk.directions.done()

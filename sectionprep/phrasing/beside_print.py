@@ -70,7 +70,7 @@ def alike(
                 | (note.marks & SLURS)
             )
             notes[n] = (
-                replace(note, marks=marks, added=marks - note.tone.marks, why=theirs.why)
+                note._replace(marks=marks, added=marks - note.tone.marks, why=theirs.why)
                 if marks != note.marks
                 else note
             )
@@ -107,8 +107,7 @@ def joined(plan: PassagePlan, again: PassagePlan) -> PassagePlan:
         )
         seen = more if new else note  # what is new may bring the note out, or make it short
         notes.append(
-            replace(
-                note,
+            note._replace(
                 marks=note.marks | new,
                 added=note.added | new,
                 why=why,
@@ -126,8 +125,7 @@ def _beside(word: SectionWord, note: PlannedNote) -> PlannedNote:
     if part is None:
         return note
     theirs = say(word.tones[part][tick].marks - SLURS)
-    return replace(
-        note,
+    return note._replace(
         marks=note.marks - ours,
         added=note.added - ours,
         lost=f"left as printed: {word.chart.parts[part].label} has {theirs} here",
@@ -142,8 +140,8 @@ def _without_crossed_slurs(word: SectionWord, notes: Sequence[PlannedNote]) -> l
         if start >= 0 and "slur-stop" in note.added:
             if word.slurred_otherwise((notes[start].tone.onset, note.tone.onset)):
                 for at, end in ((start, "slur-start"), (n, "slur-stop")):
-                    made[at] = replace(
-                        made[at], marks=made[at].marks - {end}, added=made[at].added - {end}
+                    made[at] = made[at]._replace(
+                        marks=made[at].marks - {end}, added=made[at].added - {end}
                     )
             start = -1
         if "slur-start" in note.added:
@@ -159,4 +157,4 @@ def _the_leads(note: PlannedNote, tone: Tone) -> PlannedNote:
         if from_section
         else note.why
     )
-    return replace(note, tone=tone, added=note.marks - tone.marks, why=why)
+    return note._replace(tone=tone, added=note.marks - tone.marks, why=why)

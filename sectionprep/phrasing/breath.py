@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import BREATHS
@@ -66,8 +65,7 @@ def _in_reach(chart: Chart, view: LineView, since: int, places: Iterable[int]) -
 
 
 def _breathing(view: LineView, note: PlannedNote, at: int, why: str) -> PlannedNote:
-    return replace(
-        note,
+    return note._replace(
         marks=note.marks | {"breath-mark"},
         added=note.added | (frozenset({"breath-mark"}) - view.spots[at].tone.marks),
         why=f"{note.why}; {why}: breathe together",

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sectionprep.phrasing.view import LineView
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
+class Candidate(NamedTuple):
     """One opinion of one rule about one note.
 
     weight: how much heavier (or lighter) the note is, in decibels of players' loudness where the

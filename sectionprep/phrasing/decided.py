@@ -71,6 +71,6 @@ def with_print(plan: PassagePlan, printed: Sequence[Tone], read: Sequence[Tone])
     for note in plan.notes:
         if note.tone.onset in apart:
             marks = apart[note.tone.onset] | (note.marks & SLURS)
-            note = replace(note, marks=marks, added=marks - note.tone.marks)
+            note = note._replace(marks=marks, added=marks - note.tone.marks)
         notes.append(note)
     return replace(plan, notes=tuple(notes)) if apart else plan

@@ -258,8 +258,7 @@ def _apply(
         if same and not hands_off:
             why = note.why  # the rules say the same
         notes.append(
-            replace(
-                note,
+            note._replace(
                 marks=marks,
                 added=marks - printed,
                 cutoff=cutoff,
@@ -282,8 +281,7 @@ def _without_loose_ends(
         if "slur-stop" in note.marks and open_slurs:
             start = open_slurs.pop()
             if "slur-start" not in after[start].marks and "slur-stop" in made[n].marks:
-                made[n] = replace(
-                    made[n],
+                made[n] = made[n]._replace(
                     marks=made[n].marks - {"slur-stop"},
                     added=made[n].added - {"slur-stop"},
                 )

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ATTACKS, BREATHS, SLURS
@@ -129,7 +128,7 @@ def agree_on_lengths(columns: Sequence[Column]) -> None:
             for _, draft in column:
                 draft.agreed_length = alike
                 draft.said.append(
-                    replace(model, spot=draft.spot.index, lean=0.0, weight=0.0, marks=())
+                    model._replace(spot=draft.spot.index, lean=0.0, weight=0.0, marks=())
                 )
 
 

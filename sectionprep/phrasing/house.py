@@ -162,7 +162,7 @@ def _all_as_usual(
     ]
     middle = median(note.weight for note in notes)
     return tuple(
-        replace(new, weight=max(new.weight, middle))
+        new._replace(weight=max(new.weight, middle))
         if new.leaned and not old.leaned and not view.tail(spot)
         else new
         for spot, old, new in zip(view.spots, notes, made, strict=True)
@@ -185,8 +185,7 @@ def _as_usual(
     length = note.length
     if marks:
         length = "short" if marks & _SHORT else "long"
-    return replace(
-        note,
+    return note._replace(
         marks=marks | beside,
         added=(marks | beside) - note.tone.marks,
         why=f"house habit ({said})",

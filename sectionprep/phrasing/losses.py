@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from sectionprep.music.marks import SLURS
 from sectionprep.phrasing.chooser import pair_cost
@@ -35,7 +34,7 @@ def explain_losses(
         unlike = (
             f"; unlike bar {draft.elsewhere}, whose neighbours differ" if draft.elsewhere else ""
         )
-        explained[n] = replace(notes[n], lost=f"left plain: {why}{unlike}")
+        explained[n] = notes[n]._replace(lost=f"left plain: {why}{unlike}")
     return explained
 
 

@@ -8,7 +8,6 @@ First Trumpeter: used sparingly, else the band sounds ragged).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from sectionprep.phrasing.plan import PlannedNote
 from sectionprep.phrasing.view import LineView
@@ -28,5 +27,5 @@ def with_offers(view: LineView, notes: Sequence[PlannedNote]) -> list[PlannedNot
     )
     if view.tutti and note.leaned and free and view.style.soft == "none" and spot.quarters >= _FALL:
         kinds = ["falloff", *(["shake"] if spot.quarters >= _SHAKE else [])]
-        made[-1] = replace(note, offers=tuple(note.marks | {kind} for kind in kinds))
+        made[-1] = note._replace(offers=tuple(note.marks | {kind} for kind in kinds))
     return made

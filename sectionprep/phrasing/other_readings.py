@@ -41,7 +41,7 @@ def readings_of(
         copy = replace(work, drafts=[replace(d, said=list(d.said)) for d in desk.printed.drafts])
         settle(copy, other)
         notes = (
-            replace(note, tone=ours.tone, added=note.marks - ours.tone.marks)
+            note._replace(tone=ours.tone, added=note.marks - ours.tone.marks)
             for note, ours in zip(notes_of(copy, other), planned, strict=True)
         )
         found.append(

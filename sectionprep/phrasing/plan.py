@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sectionprep.music.chart import Chart, Tone
 from sectionprep.music.marks import SLURS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlannedNote:
+class PlannedNote(NamedTuple):
     """One note of the lead's line.
 
     weight: 0..1, how much it leans in its surroundings. leaned: it is brought out. length: "short"

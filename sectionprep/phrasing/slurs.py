@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
 
 from sectionprep.music.chart import Tone
 from sectionprep.phrasing.candidates import Span
@@ -39,8 +38,8 @@ def with_slurs(
         for first, last in _between_repeats(span, ways):
             for n, mark in ((first, "slur-start"), (last, "slur-stop")):
                 why = f"{made[n].why}; {span.because}" if made[n].marks else span.because
-                made[n] = replace(
-                    made[n], marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why
+                made[n] = made[n]._replace(
+                    marks=made[n].marks | {mark}, added=made[n].added | {mark}, why=why
                 )
             covered.update(range(first, last + 1))
     return made

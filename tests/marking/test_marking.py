@@ -321,7 +321,7 @@ def test_a_slur_of_a_section_part_stays_where_the_director_leaves_the_note(left:
         plan = replace(
             plan,
             passages=tuple(
-                replace(p, notes=tuple(replace(n, hands_off=n.tone.onset in at) for n in p.notes))
+                replace(p, notes=tuple(n._replace(hands_off=n.tone.onset in at) for n in p.notes))
                 for p in plan.passages
             ),
         )

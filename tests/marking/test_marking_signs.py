@@ -42,7 +42,7 @@ def _mark(
     assert len(plan.passages) == 1
 
     def change(n: int, note: PlannedNote) -> PlannedNote:
-        return replace(note, **(decided or {}).get(n, {}))  # type: ignore[arg-type]
+        return note._replace(**(decided or {}).get(n, {}))  # type: ignore[arg-type]
 
     passage = plan.passages[0]
     plan = replace(

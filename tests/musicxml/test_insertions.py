@@ -10,8 +10,8 @@ from lxml import etree
 
 from sectionprep.music.marks import BY_NAME, SLURS
 from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.editing.note_text import NoteEdit
 from sectionprep.musicxml.editing.splices import (
-    NoteEdit,
     apply_splices,
     record,
     splices_for,

@@ -100,19 +100,16 @@ def test_who_never_moves_with_others_is_told_so(demo_marked: Marked) -> None:
     assert "moves together with nobody" in _of(demo_marked, "Drums")
 
 
-def test_prepare_writes_them_beside_the_directors_pages(
-    demo_marked: Marked, tmp_path: Path
-) -> None:
-    source = demo_marked.score.document.path
+def test_prepare_writes_them_beside_the_directors_pages(saxes_path: Path, tmp_path: Path) -> None:
     wish = Options(study_for=("saxes", "Sax section", "Alto Sax 1"))
-    done = preparing.prepare(source, tmp_path / "out", wish)
+    done = preparing.prepare(saxes_path, tmp_path / "out", wish)
     names = sorted(path.name for path in done.files if "_study_" in path.name)
     assert names == [
         "late_tram_home_study_Alto_Sax_1.pdf",
         "late_tram_home_study_saxes.pdf",
     ]
     with pytest.raises(BadArgument):
-        preparing.prepare(source, tmp_path / "none", replace(wish, study_for=("tubas",)))
+        preparing.prepare(saxes_path, tmp_path / "none", replace(wish, study_for=("tubas",)))
     assert not (tmp_path / "none").exists()
 
 

@@ -6,6 +6,7 @@ which does not lie open is a turn: common practice, no source.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -23,6 +24,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.parts import sheet
 from sectionprep.outputs.parts.fitting import filled, fit
 from sectionprep.outputs.parts.page_heads import frame_of
 from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, as_printed, draw_part
@@ -80,6 +82,34 @@ def test_smaller_lines_fill_the_page(tmp_path: Path) -> None:
         assert {name: spot.width for name, spot in now.heads.items()} == {
             name: spot.width for name, spot in was.heads.items()
         }
+
+
+def test_a_part_drawn_once_more_at_another_level_is_not_engraved_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And comes out as if it had been drawn at that level from the beginning."""
+    text = part_xml("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 40)
+    document = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": text}))
+    (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
+    smallest = replace(job, level=2)
+    monkeypatch.setattr(sheet, "_at_hand", [])
+    assert draw_part(smallest).staff == pytest.approx(7.0)
+    fresh = job.out.read_bytes()
+    monkeypatch.setattr(sheet, "_at_hand", [])
+    assert draw_part(job).staff == pytest.approx(7.5)
+    assert job.out.read_bytes() != fresh
+    monkeypatch.setattr(sheet, "engrave", None)
+    monkeypatch.setattr(sheet, "measure", None)
+    assert draw_part(smallest).staff == pytest.approx(7.0)
+    assert job.out.read_bytes() == fresh
+
+
+def test_what_is_at_hand_has_an_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sheet, "_at_hand", [])
+    monkeypatch.setattr(sheet, "_HEADS_AT_HAND", 300)
+    for bars in (20, 21, 22):
+        _drawn(tmp_path, bars)
+    assert [len(desk.job.must.heads) for desk in sheet._at_hand] == [6 * 21, 6 * 22]
 
 
 def test_pages_that_lie_open() -> None:

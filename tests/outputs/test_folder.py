@@ -81,6 +81,17 @@ def test_a_lock_file_that_nobody_holds_blocks_nobody(said: str, tmp_path: Path) 
     assert [path.name for path in tmp_path.iterdir()] == ["whole"]
 
 
+def _in_a_small_process(work: str, *given: object) -> None:
+    """A function of this module where little is loaded: in a worker that has run other tests each
+    of its hundreds of forks takes ten times as long."""
+    code = f"import sys; sys.path[:] = {sys.path!r}; import {__name__} as tests, pathlib; "
+    code += f"tests.{work}(pathlib.Path(sys.argv[1]), *sys.argv[2:])"
+    done = subprocess.run(
+        [sys.executable, "-c", code, *map(str, given)], capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
+
+
 _CHANGES = [(os, "replace"), (os, "mkdir"), (os, "rmdir"), (os, "unlink"), (os, "link")]
 
 
@@ -107,20 +118,24 @@ def _killed_after(count: int, work: Callable[[], None]) -> bool:
 
 
 def test_a_run_killed_anywhere_leaves_the_old_set_or_the_new_one(tmp_path: Path) -> None:
+    _in_a_small_process("kill_everywhere", tmp_path)
+
+
+def kill_everywhere(folder: Path) -> None:
     """After the next run of any kind has taken the lock. Each moment twice: the run that puts the
     folder in order is killed as well."""
     kills = 0
     for moment in itertools.count():
-        folder = tmp_path / str(moment)
-        _write(folder, _OLD)
-        if not _killed_after(moment, partial(_write, folder, _NEW)):
-            assert _held(folder) == _NEW
+        into = folder / str(moment)
+        _write(into, _OLD)
+        if not _killed_after(moment, partial(_write, into, _NEW)):
+            assert _held(into) == _NEW
             break
         for second in itertools.count():
-            if not _killed_after(second, partial(_write, folder, {"x": ""}, _run("audition"))):
+            if not _killed_after(second, partial(_write, into, {"x": ""}, _run("audition"))):
                 break
             kills += 1
-        held = _held(folder)
+        held = _held(into)
         assert held.pop("x") == ""
         assert held in (_OLD, _NEW), moment
         kills += 1
@@ -131,22 +146,26 @@ def test_a_run_killed_anywhere_leaves_the_old_set_or_the_new_one(tmp_path: Path)
 @pytest.mark.parametrize("broken", ["", "{", "[]", '{"put": 5}', '{"put": ["../x"], "drop": []}'])
 def test_a_broken_journal_loses_no_file_and_stops_nobody(broken: str, tmp_path: Path) -> None:
     """As after a power cut, or where somebody has put one there."""
+    _in_a_small_process("break_journals", tmp_path, broken)
+
+
+def break_journals(folder: Path, broken: str) -> None:
     journals = 0
-    (tmp_path / "x").write_text("outside")
+    (folder / "x").write_text("outside")
     for moment in itertools.count():
-        folder = tmp_path / str(moment)
-        _write(folder, _OLD)
-        if not _killed_after(moment, partial(_write, folder, _NEW)):
+        into = folder / str(moment)
+        _write(into, _OLD)
+        if not _killed_after(moment, partial(_write, into, _NEW)):
             break
-        for journal in folder.glob(".sectionprep-*/journal.json"):
+        for journal in into.glob(".sectionprep-*/journal.json"):
             journal.write_text(broken)
             journals += 1
-        _write(folder, {"y": ""}, _run("audition"))
-        held = _held(folder)
+        _write(into, {"y": ""}, _run("audition"))
+        held = _held(into)
         assert all(held.get(name) in (text, _NEW.get(name)) for name, text in _OLD.items()), moment
-        assert not list(folder.glob(".sectionprep-*/journal.json"))
+        assert not list(into.glob(".sectionprep-*/journal.json"))
     assert journals > 5
-    assert (tmp_path / "x").read_text() == "outside"
+    assert (folder / "x").read_text() == "outside"
 
 
 def test_a_manifest_that_names_places_elsewhere_takes_nothing_away(tmp_path: Path) -> None:

@@ -252,7 +252,7 @@ def test_the_clock_of_the_measure_follows_the_tempo() -> None:
     assert seconds_to_turn(c, 0, 1) == pytest.approx(6.0)
 
 
-def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
+def test_the_directors_pages_are_looked_at(demo_marked: Marked, saxes_marked: Marked) -> None:
     """Every line of both small scores and of the study pages is seen and has no fault; what is
     planted on one of them is counted, unless it may step aside."""
     found = director_count(demo_marked)
@@ -274,7 +274,7 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(study_page, "take_drawing", spoiled)
         patch.setattr(lines, "set_apart", lambda system, _: system)
-        assert director_count(demo_marked).faults
+        assert director_count(saxes_marked).faults
 
 
 def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> None:

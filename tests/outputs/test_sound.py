@@ -347,15 +347,14 @@ def test_channels_drums_on_ten_and_none_shared_by_two_programs() -> None:
     assert all(len(programs) == 1 for programs in by_channel.values())
 
 
-def test_midi_has_dynamics_bends_swells_and_letters(demo_marked: Marked, tmp_path: Path) -> None:
-    score = demo_marked.score
-    write_audition(score.chart, score.together, demo_marked.plan, tmp_path, Wish())
-    file = mido.MidiFile(tmp_path / "whole_chart.mid")
+def test_midi_has_dynamics_bends_swells_and_letters(demo_marked: Marked, heard: Path) -> None:
+    file = mido.MidiFile(heard / "whole_chart.mid")
     trombone = next(t for t in file.tracks if t.name == "Trombone 1")
     velocities = {m.velocity for m in trombone if m.type == "note_on"}
     assert max(velocities) > 2 * min(velocities)  # p under the soli, ff in the shout
     letters = {m.text for m in file.tracks[0] if m.type == "marker"}
-    assert {bar.rehearsal for bar in score.chart.bars if bar.rehearsal} <= letters
+    bars = demo_marked.score.chart.bars
+    assert {bar.rehearsal for bar in bars if bar.rehearsal} <= letters
     drums = next(t for t in file.tracks if t.name == "Drums")
     assert {m.channel for m in drums if m.type == "note_on"} == {9}
     messages = [m for track in file.tracks for m in track]
@@ -406,14 +405,16 @@ def test_a_maze_of_repeats_is_bounded_and_said() -> None:
     left = '<barline location="left"><repeat direction="forward"/></barline>'
     xml = re.sub(r"(<measure [^>]*>)", rf"\1{left}", xml)
     maze = xml.replace("</measure>", f"{right}</measure>")
-    c = _read({"Alto Sax 1": maze})
-    assert any("repeats" in line for line in remarks(c, Wish()))
-    from sectionprep.outputs.audition.road import laid_out, pieces_of
+    from sectionprep.outputs.audition.road import LONGEST, laid_out, length_of, pieces_of
 
-    pieces = pieces_of(c, c.clock)
-    assert sum(p.last - p.first + 1 for p in pieces) == 1000
-    notes = play(c, c.lines[0], None, clock=c.clock, style=styles()["straight"])
-    assert sum(1 for _ in laid_out(notes, pieces)) == 4000
+    for tempo, bars in ((400.0, 1000), (120.0, LONGEST * 30)):  # 30 bars a minute
+        c = replace(_read({"Alto Sax 1": maze}), tempos=((0, tempo),))
+        assert any("repeats" in line for line in remarks(c, Wish()))
+        pieces = pieces_of(c, c.clock)
+        assert sum(p.last - p.first + 1 for p in pieces) == bars
+        assert length_of(pieces) <= LONGEST * 60
+        notes = play(c, c.lines[0], None, clock=c.clock, style=styles()["straight"])
+        assert sum(1 for _ in laid_out(notes, pieces)) == 4 * bars
 
 
 def test_hundreds_of_files_are_asked_about(demo_marked: Marked, tmp_path: Path) -> None:

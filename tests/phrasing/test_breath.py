@@ -23,7 +23,7 @@ def _line(
     c = replace(chart({name: text}), tempos=((0, tempo),))
     view = view_line(c, c.lines[0], styles()["medium-swing"], 0)
     notes = [
-        replace(note, marks=frozenset(), added=frozenset())
+        note._replace(marks=frozenset(), added=frozenset())
         for note in plan_line(c, 0).passages[0].notes
     ]
     return c, view, notes
@@ -31,7 +31,7 @@ def _line(
 
 def _breaths(text: str, tempo: float, marks: dict[int, set[str]] | None = None) -> list[int]:
     c, view, notes = _line(text, tempo)
-    notes = [replace(n, marks=frozenset((marks or {}).get(k, ()))) for k, n in enumerate(notes)]
+    notes = [n._replace(marks=frozenset((marks or {}).get(k, ()))) for k, n in enumerate(notes)]
     return [k for k, n in enumerate(with_breaths(c, view, notes)) if "breath-mark" in n.marks]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,20 @@ def apart() -> Iterator[Apart]:
 @pytest.fixture
 def page(demo_path: Path, tmp_path: Path, apart: Apart) -> Iterator[Page]:
     """The demo chart under review, in a folder of its own."""
-    chart = tmp_path / demo_path.name
-    chart.write_bytes(demo_path.read_bytes())
+    with _opened(demo_path, tmp_path, apart) as one:
+        yield one
+
+
+@pytest.fixture
+def saxes_page(saxes_path: Path, tmp_path: Path, apart: Apart) -> Iterator[Page]:
+    """Its saxes up to letter C alone: P1 in octaves and P2, a soli."""
+    with _opened(saxes_path, tmp_path, apart) as one:
+        yield one
+
+
+@contextmanager
+def _opened(original: Path, folder: Path, apart: Apart) -> Iterator[Page]:
+    chart = folder / original.name
+    chart.write_bytes(original.read_bytes())
     with open_page(chart, apart) as one:
         yield one

@@ -18,7 +18,8 @@ from sectionprep.errors import NotAScore, UnreadableFile
 from sectionprep.music.chairs import Clues, recognise
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.musicxml.document import Document, open_document, parse_document, tag_of
-from sectionprep.musicxml.editing.splices import NoteEdit, Splice, apply_splices, splices_for
+from sectionprep.musicxml.editing.note_text import NoteEdit
+from sectionprep.musicxml.editing.splices import Splice, apply_splices, splices_for
 from sectionprep.musicxml.reading.other_formats import convert, is_foreign, no_collection
 from sectionprep.settings import Limits, writable
 

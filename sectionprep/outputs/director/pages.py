@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from pathlib import Path
 
-from sectionprep.apart import Apart
+from sectionprep.apart import Apart, borrowed
 from sectionprep.drawing.engraver.engraver import engrave_bars, get_ready
 from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
 from sectionprep.drawing.text import fonts
@@ -22,10 +22,15 @@ from sectionprep.results import Marked
 
 
 def director_pdf(
-    marked: Marked, *, paper: str, footer: str, pitch: str = "sounding"
+    marked: Marked,
+    *,
+    paper: str,
+    footer: str,
+    pitch: str = "sounding",
+    apart: Apart | None = None,
 ) -> DirectorPages:
     """Summary and study pages of the marked chart as a PDF. pitch: of the study pages, "sounding"
-    or "written" (as the players read)."""
+    or "written" (as the players read). apart: processes for the engraver, if there are some."""
     chart, together, plan = marked.again.chart, marked.score.together, marked.plan
     short, long = sorted(side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
@@ -34,7 +39,7 @@ def director_pdf(
     canvas.setPageSize((short, long))
     pen = Pen(canvas, short, long, footer)
     studies, left_out = studies_of(marked, pitch)
-    not_drawn = _write_studies(pen, marked, studies, left_out)
+    not_drawn = _write_studies(pen, marked, studies, left_out, apart)
     if studies:
         pen.end()
     canvas.save()
@@ -42,10 +47,16 @@ def director_pdf(
 
 
 def study_pdf(
-    marked: Marked, who: Players, *, paper: str, footer: str, pitch: str = "sounding"
+    marked: Marked,
+    who: Players,
+    *,
+    paper: str,
+    footer: str,
+    pitch: str = "sounding",
+    apart: Apart | None = None,
 ) -> DirectorPages:
     """The study pages of one section leader, or of one player: the passages in which they play,
-    their own staves and the lead's."""
+    their own staves and the lead's. apart: as of `director_pdf`."""
     chart = marked.again.chart
     short, long = sorted(side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
@@ -56,7 +67,7 @@ def study_pdf(
     studies, left_out = studies_of(marked, pitch, frozenset(who.parts))
     if not studies:
         pen.text(f"In this chart {who.name} moves together with nobody for long.", 10)
-    not_drawn = _write_studies(pen, marked, studies, left_out)
+    not_drawn = _write_studies(pen, marked, studies, left_out, apart)
     pen.end()
     canvas.save()
     return DirectorPages(out.getvalue(), not_drawn)
@@ -78,14 +89,14 @@ def studies_of(
 
 
 def _write_studies(
-    pen: Pen, marked: Marked, studies: Sequence[Study], left_out: int
+    pen: Pen, marked: Marked, studies: Sequence[Study], left_out: int, apart: Apart | None
 ) -> tuple[str, ...]:
     """All of them, one under the other. Returns why music is missing, if it is."""
     painter, not_drawn, told = Painter(pen.canvas), list[str](), set[str]()
     get_ready()
     excerpts = (study_excerpt(marked, study, pen.inner / MM) for study in studies)
-    with Apart() as apart:
-        drawings = apart.each(engrave_bars, excerpts, SECONDS)
+    with borrowed(apart) as engravers:
+        drawings = engravers.each(engrave_bars, excerpts, SECONDS)
         for study, drawing in zip(studies, drawings, strict=True):
             not_drawn += write_study(pen, painter, marked, study, drawing, told)
     if left_out:

@@ -15,7 +15,7 @@ from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from sectionprep.apart import Apart
+from sectionprep.apart import Apart, borrowed
 from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols
@@ -60,9 +60,11 @@ def small_score_pdf(
     footer: str,
     pitch: str = "written",
     caught: Sequence[Caught] = (),
+    apart: Apart | None = None,
 ) -> DirectorPages:
     """All parts in score order as a PDF. pitch: "written" as the players read, or "sounding";
-    caught: what the horns hit, to be shown over the slashes of the rhythm section."""
+    caught: what the horns hit, to be shown over the slashes of the rhythm section; apart: processes
+    for the engraver, if there are some."""
     document, chart = score.document, score.chart
     width, height = (side * MM for side in sheet_look().paper[paper])
     out = io.BytesIO()
@@ -73,7 +75,7 @@ def small_score_pdf(
         for part in chart.parts
         for cue in rhythm_cues(chart, part, caught)
     }
-    missing = pages.paint(document)
+    missing = pages.paint(document, apart)
     pages.end()
     canvas.save()
     return DirectorPages(out.getvalue(), tuple(missing))
@@ -143,7 +145,7 @@ class _Pages:
         self.waiting: list[_Line] = []
         self.scale = 1.0
 
-    def paint(self, document: Document) -> list[str]:
+    def paint(self, document: Document, apart: Apart | None) -> list[str]:
         """All pages. Returns why bars are missing, if some are."""
         staves = sum(max(part.staves, 1) for part in self.chart.parts)
         room = self.height - 2 * _MARGIN - 22
@@ -166,8 +168,8 @@ class _Pages:
             for bars in chunks
         )
         get_ready()
-        with Apart() as apart:
-            drawings = apart.each(engrave_bars, excerpts, SECONDS)
+        with borrowed(apart) as engravers:
+            drawings = engravers.each(engrave_bars, excerpts, SECONDS)
             return [
                 missing
                 for (first, last), drawing in zip(chunks, drawings, strict=True)

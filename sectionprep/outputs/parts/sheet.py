@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -25,6 +26,7 @@ from sectionprep.drawing.paging.counted_lines import (
 from sectionprep.drawing.paging.lines_and_pages import (
     TURN_SECONDS,
     WAYS,
+    BarBox,
     Jump,
     LineBox,
     Turn,
@@ -122,7 +124,7 @@ class SheetReport:
     into a rest. staff: its height, millimetres. failed: why nothing was printed. remarks: what the
     sheet does not show. heads: how many the part has, and how many of them are proved to be on the
     paper, to be read as their pitch, and to be so by an accidental; differences: bars that are not
-    drawn as the part has them.
+    drawn as the part has them. process: number of the one that drew it and has it at hand.
     """
 
     name: str
@@ -140,6 +142,7 @@ class SheetReport:
     pitches: int = 0
     accidentals: int = 0
     differences: tuple[Difference, ...] = ()
+    process: int = field(default=0, compare=False)
 
     @property
     def hard(self) -> int:
@@ -224,6 +227,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
         pitches=engraving.proved.pitches,
         accidentals=engraving.proved.accidentals,
         differences=engraving.proved.differences,
+        process=os.getpid(),
     )
 
 
@@ -240,10 +244,38 @@ class _Drawn:
 
 
 @dataclass(frozen=True, slots=True)
-class _Sheet:
-    """A part broken into pages. drawn: as it was before; engraving, extras: as they are printed."""
+class _Desk:
+    """A part with its bars measured, and its drawings by the bars that begin their lines. job: that
+    it is drawn for, at any level; boxes: its bars as lines are broken by them."""
 
-    drawn: _Drawn
+    job: PartJob
+    part: Measured
+    boxes: tuple[BarBox, ...]
+    drawings: dict[tuple[int, ...], _Drawn]
+
+
+_HEADS_AT_HAND = 8_000  # some 40 MB, the parts of a chart of usual length; judgement
+_at_hand: list[_Desk] = []  # what this process drew last
+
+
+def _desk_of(job: PartJob, frame: PageFrame) -> _Desk:
+    """What is known of a part: from before where it is drawn once more at another level."""
+    job = replace(job, level=None)
+    for known in _at_hand:
+        if known.job == job:
+            return known
+    part = _measured(job, frame)
+    desk = _Desk(job, part, part.boxes, {})
+    _at_hand.append(desk)
+    while sum(len(one.job.must.heads) for one in _at_hand) > _HEADS_AT_HAND:
+        del _at_hand[0]
+    return desk
+
+
+@dataclass(frozen=True, slots=True)
+class _Sheet:
+    """A part broken into pages, with its engraving and what is added to it as they are printed."""
+
     engraving: Engraving
     extras: list[list[Extra]]
     fit: Fit
@@ -302,20 +334,18 @@ def _proved_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
 def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
     """The part on its lines and pages. Where a line is too full for what is said under it, its bars
     count as wider and lines are broken anew, unless that takes another page."""
-    part = _measured(job, frame)
-    sheet = _best_lines(job, frame, part)
+    desk = _desk_of(job, frame)
+    sheet = _best_lines(job, frame, desk)
     for _ in range(_WIDENED if job.syllables else 0):
         crowded = _crowded(sheet)
         if not crowded:
             break
-        part = replace(
-            part,
-            boxes=tuple(
-                replace(box, width=box.width * (_WIDER if n in crowded else 1.0))
-                for n, box in enumerate(part.boxes)
-            ),
+        boxes = tuple(
+            replace(box, width=box.width * (_WIDER if n in crowded else 1.0))
+            for n, box in enumerate(desk.boxes)
         )
-        other = _best_lines(job, frame, part)
+        desk = replace(desk, boxes=boxes)
+        other = _best_lines(job, frame, desk)
         if other.fit.hardness[1] > sheet.fit.hardness[1]:
             break
         sheet = other
@@ -335,37 +365,35 @@ def _crowded(sheet: _Sheet) -> frozenset[int]:
     return frozenset(found)
 
 
-def _best_lines(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet:
+def _best_lines(job: PartJob, frame: PageFrame, desk: _Desk) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without
     rest."""
-    sheet = _steady_sheet(job, frame, part) or _lay_out(job, frame, part, "usual")
+    sheet = _steady_sheet(job, frame, desk) or _lay_out(job, frame, desk, "usual")
     if job.steady:
         return _closed_up(job, frame, sheet)
     can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
     for way in WAYS[1:]:
         hopeful = can_rest if way == "rests" else len(sheet.fit.pages.starts) == 3
         if hopeful and sheet.fit.hardness[0]:
-            other = _lay_out(job, frame, part, way, sheet.drawn)
+            other = _lay_out(job, frame, desk, way)
             sheet = min(sheet, other, key=lambda sheet: sheet.fit.hardness)
-    return _letters_left(job, frame, part, sheet) if job.lettered else sheet
+    return _letters_left(job, frame, desk, sheet) if job.lettered else sheet
 
 
 _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
 
 
-def _steady_sheet(job: PartJob, frame: PageFrame, part: Measured) -> _Sheet | None:
+def _steady_sheet(job: PartJob, frame: PageFrame, desk: _Desk) -> _Sheet | None:
     """A part of slashes in lines of four bars; of five, or the usual way, where that takes fewer
     pages. None for other parts."""
     ways = [
-        steady_lines(part.boxes, part.room, count, squeezed=count != _STEADY[0])
+        steady_lines(desk.boxes, desk.part.room, count, squeezed=count != _STEADY[0])
         for count in (_STEADY if job.steady else ())
     ]
     best: _Sheet | None = None
     for starts in [*(way for way in ways if way is not None), None] if ways else []:
-        drawn: _Drawn | None = None
         for way in ("usual", "tight"):
-            sheet = _lay_out(job, frame, part, way, drawn, starts)
-            drawn = sheet.drawn
+            sheet = _lay_out(job, frame, desk, way, starts)
             if best is None or len(sheet.fit.pages.starts) < len(best.fit.pages.starts):
                 best = sheet
             if len(best.fit.pages.starts) <= _LIE_OPEN:
@@ -378,22 +406,23 @@ def _closed_up(job: PartJob, frame: PageFrame, sheet: _Sheet) -> _Sheet:
     turned and takes fewer pages so; else its player reads every bar."""
     if len(sheet.fit.pages.starts) <= _LIE_OPEN or not job.plays:
         return sheet
-    other = _steady_sheet(job, frame, _measured(job, frame, job.plays))
+    part = _measured(job, frame, job.plays)
+    other = _steady_sheet(job, frame, _Desk(job, part, part.boxes, {}))
     return other if other and other.fit.hardness[1] < sheet.fit.hardness[1] else sheet
 
 
-def _letters_left(job: PartJob, frame: PageFrame, part: Measured, sheet: _Sheet) -> _Sheet:
+def _letters_left(job: PartJob, frame: PageFrame, desk: _Desk, sheet: _Sheet) -> _Sheet:
     """The part in more and shorter lines, of which more begin with a letter, where the same one or
     two pages hold them."""
-    pages = len(sheet.fit.pages.starts)
-    inside = letters_inside(part.boxes, [first for first, _ in sheet.engraving.lines])
+    boxes, room, pages = desk.boxes, desk.part.room, len(sheet.fit.pages.starts)
+    inside = letters_inside(boxes, [first for first, _ in sheet.engraving.lines])
     # one more: lines with fewer bars are not quite as tall
-    most = min(lines_that_fit(sheet.fit, frame) + 1, len(break_lines(part.boxes, part.room)))
+    most = min(lines_that_fit(sheet.fit, frame) + 1, len(break_lines(boxes, room)))
     for lines in range(most, len(sheet.engraving.lines), -1) if pages <= _LIE_OPEN else ():
-        starts = so_many_lines(part.boxes, part.room, lines)
-        if starts is None or letters_inside(part.boxes, starts) >= inside:
+        starts = so_many_lines(boxes, room, lines)
+        if starts is None or letters_inside(boxes, starts) >= inside:
             continue
-        other = _lay_out(job, frame, part, "tight", None, starts)
+        other = _lay_out(job, frame, desk, "tight", starts)
         if len(other.fit.pages.starts) <= pages:
             return other
     return sheet
@@ -405,20 +434,19 @@ _LIE_OPEN = 2  # pages that a player sees at once
 def _lay_out(
     job: PartJob,
     frame: PageFrame,
-    part: Measured,
+    desk: _Desk,
     way: str,
-    earlier: _Drawn | None = None,
     starts: tuple[int, ...] | None = None,
 ) -> _Sheet:
-    """Break lines and pages. earlier: a drawing, which serves again where the lines are the same;
-    starts: the bars that begin a line, where they are settled."""
-    starts = starts or break_for_pages(part.boxes, part.room, way)
-    if earlier is not None and tuple(first for first, _ in earlier.engraving.lines) == starts:
-        drawn = earlier
-    else:
+    """Break lines and pages. starts: the bars that begin a line, where they are settled."""
+    part = desk.part
+    starts = starts or break_for_pages(desk.boxes, part.room, way)
+    drawn = desk.drawings.get(starts)
+    if drawn is None:
         engraving = _with_room(engrave(part, starts), job)
         extras = extras_of(engraving, job)
         drawn = _Drawn(engraving, extras, _line_boxes(engraving, job))
+        desk.drawings[starts] = drawn
     engraving, extras = drawn.engraving, drawn.extras
     jumps = tuple(_between_lines(engraving, job.jumps))
     found = fit(drawn.lines, frame, jumps, job.style.staff, tight=way == "tight", level=job.level)
@@ -427,7 +455,7 @@ def _lay_out(
         systems = tuple(set_apart(s, chord_boxes(s, engraving.chords)) for s in systems)
         engraving = replace(engraving, systems=systems)
         extras = extras_of(engraving, job)
-    return _Sheet(drawn, engraving, extras, found)
+    return _Sheet(engraving, extras, found)
 
 
 def _between_lines(engraving: Engraving, jumps: Sequence[Jump]) -> Iterator[Jump]:

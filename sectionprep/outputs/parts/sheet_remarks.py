@@ -29,10 +29,10 @@ class SheetRemark:
     @property
     def where(self) -> str:
         """How often, and where first."""
-        several = self.count > 1
-        places = f"{self.count} places" if several else ""
-        bar = ("first in bar " if several else "bar ") + self.first if self.first else ""
-        return ", ".join(piece for piece in (places, bar) if piece)
+        if self.count <= 1:
+            return f"bar {self.first}" if self.first else ""
+        first = f", first in bar {self.first}" if self.first else ""
+        return f"{self.count} places{first}"
 
 
 def not_printed(
@@ -58,7 +58,9 @@ def said_once(remarks: Iterable[SheetRemark]) -> list[str]:
 
 
 def _and_more(count: int) -> str:
-    return f" and {count} more part{'s' if count > 1 else ''}" if count > 0 else ""
+    if count <= 0:
+        return ""
+    return " and 1 more part" if count == 1 else f" and {count} more parts"
 
 
 def at_the_foot(remarks: Iterable[SheetRemark]) -> str:

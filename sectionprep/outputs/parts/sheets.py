@@ -241,10 +241,12 @@ class _JobMaker:
 class Drawing:
     """Sheets being drawn in the background. The engraver is foreign code that a strange bar can
     bring down, so it runs in processes of its own; what brings one down is reported and stops
-    nobody else. workers: how many processes; by default as many as the machine has cores for."""
+    nobody else. workers: how many processes; by default as many as the machine has cores for.
+    beside: one more, for what does not wait for the sheets."""
 
-    def __init__(self, workers: int | None = None) -> None:
+    def __init__(self, workers: int | None = None, *, beside: bool = False) -> None:
         get_ready()
+        self.beside = Apart() if beside else None
         self.apart = Apart(workers or min(os.cpu_count() or 1, _MOST_WORKERS), background=True)
         self.jobs: list[PartJob] = []
         self.futures: list[Future[SheetReport]] = []
@@ -259,7 +261,8 @@ class Drawing:
         return self
 
     def __exit__(self, *error: object) -> None:
-        self.apart.__exit__(*error)
+        for apart in filter(None, (self.beside, self.apart)):
+            apart.__exit__(*error)
 
     def reports(self, tick: Callable[[], None] = lambda: None) -> list[SheetReport]:
         """Wait for all sheets, in order; `tick` is called after each."""
@@ -272,15 +275,22 @@ class Drawing:
                 found.append(_not_drawn(self.jobs[n], why) if hopeless else self._once_more(n))
             tick()
         drawn = {n: report for n, report in enumerate(found) if report.pages}
-        even = made_alike(drawn, [job.alike for job in self.jobs], self._again)
+
+        def again(levels: Mapping[int, int | None]) -> dict[int, SheetReport]:
+            return self._again(levels, drawn)
+
+        even = made_alike(drawn, [job.alike for job in self.jobs], again)
         return [even.get(n, report) for n, report in enumerate(found)]
 
-    def _again(self, levels: Mapping[int, int | None]) -> dict[int, SheetReport]:
-        """Parts drawn once more, at other levels of page economy."""
+    def _again(
+        self, levels: Mapping[int, int | None], drawn: Mapping[int, SheetReport]
+    ) -> dict[int, SheetReport]:
+        """Parts drawn once more, at other levels of page economy, by who drew them before."""
         waiting = {}
         for part, level in levels.items():
-            job = replace(self.jobs[part], level=level)
-            waiting[part] = self.apart.submit(draw_part, job, seconds=seconds_for(job.xml))
+            job, seconds = replace(self.jobs[part], level=level), seconds_for(self.jobs[part].xml)
+            process = drawn[part].process
+            waiting[part] = self.apart.submit(draw_part, job, seconds=seconds, process=process)
         return {part: future.result() for part, future in waiting.items()}
 
     def _once_more(self, part: int) -> SheetReport:

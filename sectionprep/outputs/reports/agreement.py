@@ -15,8 +15,9 @@ from sectionprep.music.marks import say
 from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.passages import Together
-from sectionprep.phrasing import Plan
+from sectionprep.phrasing import PassagePlan, Plan
 from sectionprep.phrasing.deciding import say_unfit
+from sectionprep.phrasing.plan import PlannedNote
 from sectionprep.results import Marked
 
 Json = dict[str, Any]
@@ -89,73 +90,70 @@ def plan_json(chart: Chart, plan: Plan) -> Json:
     return {
         "style": plan.style,
         "style_why": plan.style_why,
-        "passages": [
-            {
-                "id": p.id,
-                "lead": p.lead(chart),
-                "notes": [
-                    {
-                        **_place(chart, n.tone.onset),
-                        "pitch": n.tone.pitch,
-                        "weight": n.weight,
-                        "marks": sorted(n.marks),
-                        "why": n.why,
-                        "added": sorted(n.added),
-                        "leaned": n.leaned,
-                        "length": n.length,
-                        "tongued": n.tongued,
-                        **(
-                            {"cutoff": _place(chart, n.cutoff), "release": n.release}
-                            if n.cutoff is not None
-                            else {}
-                        ),
-                        **({"lost": n.lost} if n.lost else {}),
-                        **({"offers": [sorted(marks) for marks in n.offers]} if n.offers else {}),
-                    }
-                    for n in p.notes
-                ],
-                "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in p.phrases],
-                "readings": [
-                    {
-                        "name": r.name,
-                        "says": r.says,
-                        "differs": r.differs,
-                        "leans": [{**_place(chart, t), "marks": list(m)} for t, m in r.leans],
-                        "notes": [
-                            {
-                                **_place(chart, n.tone.onset),
-                                "marks": sorted(n.marks),
-                                "length": n.length,
-                                "leaned": n.leaned,
-                                "tongued": n.tongued,
-                                **(
-                                    {"cutoff": _place(chart, n.cutoff), "release": n.release}
-                                    if n.cutoff is not None
-                                    else {}
-                                ),
-                            }
-                            for n in r.notes
-                        ],
-                    }
-                    for r in p.readings
-                ],
-                "hairpins": [
-                    {
-                        "start": _place(chart, h.start),
-                        "stop": _place(chart, h.stop),
-                        "kind": h.kind,
-                        "why": h.why,
-                    }
-                    for h in p.hairpins
-                ],
-                "dynamics": [
-                    {**_place(chart, d.tick), "value": d.value, "why": d.why} for d in p.dynamics
-                ],
-                "cautions": list(p.cautions),
-            }
-            for p in plan.marked
-        ],
+        "passages": [_planned(chart, passage) for passage in plan.marked],
     }
+
+
+def _planned(chart: Chart, plan: PassagePlan) -> Json:
+    return {
+        "id": plan.id,
+        "lead": plan.lead(chart),
+        "notes": [_note(chart, note) for note in plan.notes],
+        "phrases": [[_place(chart, a), _place(chart, b, end=True)] for a, b in plan.phrases],
+        "readings": [
+            {
+                "name": reading.name,
+                "says": reading.says,
+                "differs": reading.differs,
+                "leans": [{**_place(chart, t), "marks": list(m)} for t, m in reading.leans],
+                "notes": [_played(chart, note) for note in reading.notes],
+            }
+            for reading in plan.readings
+        ],
+        "hairpins": [
+            {
+                "start": _place(chart, h.start),
+                "stop": _place(chart, h.stop),
+                "kind": h.kind,
+                "why": h.why,
+            }
+            for h in plan.hairpins
+        ],
+        "dynamics": [
+            {**_place(chart, d.tick), "value": d.value, "why": d.why} for d in plan.dynamics
+        ],
+        "cautions": list(plan.cautions),
+    }
+
+
+def _note(chart: Chart, note: PlannedNote) -> Json:
+    """A note of the plan, with its reasons."""
+    said = {
+        **_played(chart, note),
+        "pitch": note.tone.pitch,
+        "weight": note.weight,
+        "why": note.why,
+        "added": sorted(note.added),
+    }
+    if note.lost:
+        said["lost"] = note.lost
+    if note.offers:
+        said["offers"] = [sorted(marks) for marks in note.offers]
+    return said
+
+
+def _played(chart: Chart, note: PlannedNote) -> Json:
+    """How a note is played."""
+    said = {
+        **_place(chart, note.tone.onset),
+        "marks": sorted(note.marks),
+        "length": note.length,
+        "leaned": note.leaned,
+        "tongued": note.tongued,
+    }
+    if note.cutoff is not None:
+        said |= {"cutoff": _place(chart, note.cutoff), "release": note.release}
+    return said
 
 
 def findings_json(chart: Chart, findings: Sequence[Finding]) -> Json:

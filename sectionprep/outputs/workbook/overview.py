@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,6 +13,7 @@ from sectionprep.outputs.director.chart_map import ChartMap, chart_map
 from sectionprep.outputs.parts.printed import one_line
 from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.outputs.workbook.rows import Book
+from sectionprep.outputs.workbook.sheet_writer import print_setup, protect, put
 from sectionprep.outputs.workbook.tables import CHANGES_MADE
 
 CAUTIONS = (
@@ -40,6 +41,7 @@ _MAP_BARS = 64  # bars in one row of the map: as many as can be read on paper; j
 _MAP_ROW = 10.5  # points
 _PAGE = 78  # rows that one printed page holds without getting too small to read; judgement
 _LINE = 165  # characters across the page
+_REMARKS = 6  # of the reader that are shown here; judgement
 _TAKEN = 8  # marks taken out that are listed here; judgement
 _LETTERS = {"unison": "U", "octaves": "O", "soli": "S", "rhythm": "r", "alone": "", "": ""}
 _SAYS = {
@@ -53,9 +55,6 @@ _SAYS = {
 
 def write_overview(sheet: Any, book: Book) -> None:
     """Fill the first sheet. Waits for the parts to be drawn."""
-    from sectionprep.outputs.workbook.write import print_setup, protect
-
-    chart = book.chart
     print_setup(sheet)
     protect(sheet)
     sheet.column_dimensions["A"].width = 19
@@ -64,67 +63,56 @@ def write_overview(sheet: Any, book: Book) -> None:
     sheet.freeze_panes = "B1"
 
     paper = _Paper(sheet)
+    _heading(paper, book)
+    for title, said in _chapters(book):
+        paper.line("")
+        paper.line(title, bold=True, size=12)
+        for words in said:
+            for piece in _wrapped(words, _LINE):
+                paper.line(piece)
+    paper.line("")
+    paper.line("Who moves together", bold=True, size=12)
+    _map(paper, chart_map(book.chart, book.together))
+    sheet.page_setup.fitToHeight = max(1, round(paper.rows / _PAGE))
 
-    def line(value: str, *, bold: bool = False, size: int = 10, italic: bool = False) -> None:
-        paper.add([_Look(value, Font(name="Calibri", size=size, bold=bold, italic=italic))])
 
-    line(chart.title, bold=True, size=16)
+def _heading(paper: _Paper, book: Book) -> None:
+    """What chart this is, and how it stands."""
+    chart = book.chart
+    paper.line(chart.title, bold=True, size=16)
     credits_ = " / ".join(dict.fromkeys(t for t in (chart.composer, chart.arranger) if t))
     if credits_:
-        line(credits_)
-    line(
-        f"{len(chart.parts)} parts, {len(chart.bars)} bars"
-        + (f", {chart.tempo:g} beats per minute" if chart.tempo else "")
-        + f", phrased as {book.style}"
-        + (f"; {chart.says_pickup}" if chart.says_pickup else "")
+        paper.line(credits_)
+    tempo = f", {chart.tempo:g} beats per minute" if chart.tempo else ""
+    pickup = f"; {chart.says_pickup}" if chart.says_pickup else ""
+    paper.line(
+        f"{len(chart.parts)} parts, {len(chart.bars)} bars{tempo}, phrased as {book.style}{pickup}"
     )
-    line(one_line(chart, book.reports) or " ", bold=True)
-    for remark in chart.remarks[:6]:
-        line(f"Note: {remark.where}: {remark.what}")
-    line("")
-    line(f"Taken out: {len(book.taken)} of the marks that were printed", bold=True, size=12)
-    more = (
-        [f"and {len(book.taken) - _TAKEN} more: they stand first in the sheet {CHANGES_MADE}"]
-        if len(book.taken) > _TAKEN
-        else []
+    paper.line(one_line(chart, book.reports) or " ", bold=True)
+    for remark in chart.remarks[:_REMARKS]:
+        paper.line(f"Note: {remark.where}: {remark.what}")
+
+
+def _chapters(book: Book) -> Iterator[tuple[str, Sequence[str]]]:
+    """What the sheet says in words, each with its title, the most pressing first."""
+    more = len(book.taken) - _TAKEN
+    yield (
+        f"Taken out: {len(book.taken)} of the marks that were printed",
+        [
+            *book.taken[:_TAKEN],
+            *([f"and {more} more: they stand first in the sheet {CHANGES_MADE}"] * (more > 0)),
+        ],
     )
-    for said in [*book.taken[:_TAKEN], *more]:
-        for piece in _wrapped(said, _LINE):
-            line(piece)
-    line("")
-    line("Look at these first", bold=True, size=12)
-    for number, said in enumerate(
-        book.first or ["Nothing is left open: lead and section agree."], start=1
-    ):
-        for piece in _wrapped(f"{number}. {said}", _LINE):
-            line(piece)
+    first = book.first or ["Nothing is left open: lead and section agree."]
+    yield "Look at these first", [f"{n}. {said}" for n, said in enumerate(first, start=1)]
     if book.settled:
-        line("")
-        line("Settled by you", bold=True, size=12)
-        for said in book.settled:
-            for piece in _wrapped(said, _LINE):
-                line(piece)
-    if unseen := said_once(remark for report in book.reports for remark in report.remarks):
-        line("")
-        line("What the sheets do not show", bold=True, size=12)
-        for one in unseen:
-            for piece in _wrapped(one, _LINE):
-                line(piece)
+        yield "Settled by you", book.settled
+    unseen = said_once(remark for report in book.reports for remark in report.remarks)
+    if unseen:
+        yield "What the sheets do not show", unseen
     if book.band:
-        line("")
-        line("The band", bold=True, size=12)
-        for said in book.band:
-            for piece in _wrapped(said, _LINE):
-                line(piece)
-    line("")
-    line("Cautions", bold=True, size=12)
-    for caution in CAUTIONS:
-        for piece in _wrapped(caution, _LINE):
-            line(piece)
-    line("")
-    line("Who moves together", bold=True, size=12)
-    _map(paper, chart_map(chart, book.together))
-    sheet.page_setup.fitToHeight = max(1, round(paper.rows / _PAGE))
+        yield "The band", book.band
+    yield "Cautions", CAUTIONS
 
 
 def _wrapped(words: str, most: int) -> list[str]:
@@ -157,9 +145,11 @@ class _Paper:
             tuple[int, int, int], tuple[_Look, Any]
         ] = {}  # working out a cell's style is most of its cost
 
-    def add(self, cells: Sequence[_Look | None] = (), height: float = 0.0) -> None:
-        from sectionprep.outputs.workbook.write import put
+    def line(self, words: str, *, bold: bool = False, size: int = 10) -> None:
+        """A line of words across the page."""
+        self.add([_Look(words, Font(name="Calibri", size=size, bold=bold))])
 
+    def add(self, cells: Sequence[_Look | None] = (), height: float = 0.0) -> None:
         self.rows += 1
         if height:
             self.sheet.row_dimensions[self.rows].height = height

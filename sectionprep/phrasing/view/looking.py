@@ -22,8 +22,9 @@ def felt_beat(chart: Chart, bar: int) -> int:
     """Ticks of the beat that lines are phrased in: a quarter, also where the metre counts halves or
     eighths, and a dotted quarter in metres of three eighths to a beat."""
     meter = chart.bars[bar].meter
-    quarters = Fraction(12, meter.unit) if meter.unit >= 8 and meter.beats % 3 == 0 else Fraction(1)
-    return max(1, int(quarters * chart.resolution))
+    if meter.unit >= 8 and meter.beats % 3 == 0:
+        return max(1, 12 * chart.resolution // meter.unit)
+    return chart.resolution
 
 
 def view_line(
@@ -162,8 +163,9 @@ def _counted(ticks: int, beat: int) -> Fraction:
 
 def _missing(chart: Chart, bar: Bar) -> int:
     """Ticks that a pick-up bar lacks at its front: its notes lead to the next bar line."""
-    whole = int(bar.meter.quarters * chart.resolution)
-    return max(0, whole - bar.length) if bar.index == 0 else 0
+    if bar.index:
+        return 0
+    return max(0, int(bar.meter.quarters * chart.resolution) - bar.length)
 
 
 # a chart says the same few chords again and again, and each round of a plan asks anew
