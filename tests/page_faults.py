@@ -27,7 +27,6 @@ STUB = 600.0  # a hairpin shorter than this that begins before the line's first 
 FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar; judgement
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
 NUMBER = 150.0  # beside the number of a long rest: closer, it reads as a digit; judgement
-BOX = "\u25a1"  # printed for a letter that no font here has
 NARROW = 400.0  # a bar narrower than this cannot be counted; judgement
 KINDS = {
     "artic": "articulation",
@@ -344,17 +343,15 @@ def in_staves(part: str, line: int, system: System, signs: Sequence[Sign]) -> li
 
 
 def unreadable(part: str, line: int, system: System) -> list[Fault]:
-    """Letters in chord symbols and words that no font has: a box stands for them."""
-    chords = [(spot, system.chord_texts.get(name, "")) for name, spot in system.chords.items()]
-    found = [
+    """Chord symbols with a letter that no font has. One in words is printed as a box and said on
+    the sheet: the file's own, and not counted here."""
+    return [
         Fault("unreadable", ("chord", ""), part, line, (spot.x, spot.y, spot.x, spot.y))
-        for spot, text in chords
-        if any(fonts.lacking(str(piece), fonts.BOLD) for piece in split(text))
-    ]
-    return found + [
-        Fault("unreadable", (kind_of(ink) or "words", ""), part, line, ink.box)
-        for ink in system.ink
-        if isinstance(ink.shape, Text) and BOX in ink.shape.words
+        for name, spot in system.chords.items()
+        if any(
+            fonts.lacking(str(piece), fonts.BOLD)
+            for piece in split(system.chord_texts.get(name, ""))
+        )
     ]
 
 

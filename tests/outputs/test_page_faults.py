@@ -198,19 +198,14 @@ def test_words_on_the_lines_of_a_staff_are_seen(drawn: Engraving) -> None:
     assert "in the staff" in _faults(drawn, n, _with(system, within, without=(words,)))
 
 
-def test_a_letter_that_no_font_has_is_seen(drawn: Engraving) -> None:
-    """A box in words; and a sign in a chord symbol that is not understood, as naturals after roots
-    were not in scores."""
-    n, system, words = _line_with(drawn, "dir")
-    assert isinstance(words.shape, Text)
-    boxed = words._replace(
-        shape=words.shape._replace(runs=tuple(r._replace(text="\u25a1") for r in words.shape.runs))
-    )
-    assert _faults(drawn, n, _with(system, boxed, without=(words,))) == {"unreadable"}
-    for text, faults in (("C7", set()), ("C\uf8ff7", {"unreadable"})):
-        chords = {"c": InkSpot(words.box[0], -3000.0)}
-        with_chord = replace(system, chords=chords, chord_texts={"c": text})
-        assert _faults(drawn, n, with_chord) == faults
+@pytest.mark.parametrize(("text", "faults"), [("C7", set()), ("C\uf8ff7", {"unreadable"})])
+def test_a_chord_symbol_that_no_font_has_is_seen(
+    drawn: Engraving, text: str, faults: set[str]
+) -> None:
+    """Naturals and double flats after roots were printed as boxes."""
+    chords = {"c": InkSpot(3000.0, -3000.0)}
+    system = replace(drawn.systems[0], chords=chords, chord_texts={"c": text})
+    assert _faults(drawn, 0, system) == faults
 
 
 def test_a_bar_too_narrow_to_count_is_seen(drawn: Engraving) -> None:
