@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from sectionprep.checks import Finding
 from sectionprep.checks.versions import PartChange, compare_versions
@@ -21,6 +21,7 @@ from sectionprep.results import Marked, Options, Score
 from sectionprep.stages import bars_without_cues, mark_score, plan_score, read_score, write_marked
 
 if TYPE_CHECKING:
+    from sectionprep.apart import Apart
     from sectionprep.outputs.audition import Wish
     from sectionprep.outputs.earlier import EarlierRun
     from sectionprep.outputs.parts.reprint import Printed
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from sectionprep.outputs.parts.sheets import Drawing
     from sectionprep.outputs.settled import Settled
     from sectionprep.outputs.workbook import Typed
+    from sectionprep.outputs.workbook.rows import Book
 
 Progress = Callable[[str, int, int], None]
 
@@ -39,11 +41,12 @@ def no_progress(_stage: str, _done: int, _of: int) -> None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prepared:
-    """What `prepare` wrote. not_printed: why parts were not printed; not_as_written: bars that are
-    not drawn as the file has them; notes: what a person must know about files that were there
-    before; changed: parts whose sheets differ from those printed before, None on a first run;
-    versions: what differs from the older version that was named; left: findings that nobody has
-    settled; settled: those that a person has, in words."""
+    """What `prepare` wrote. marked: without the trees of its documents, unless practice pages were
+    asked for, which are drawn from it; not_printed: why parts were not printed; not_as_written:
+    bars that are not drawn as the file has them; notes: what a person must know about files that
+    were there before; changed: parts whose sheets differ from those printed before, None on a first
+    run; versions: what differs from the older version that was named; left: findings that nobody
+    has settled; settled: those that a person has, in words."""
 
     marked: Marked
     folder: Path
@@ -86,8 +89,9 @@ def _prepare(
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.names import safe_name, stem_of
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
+    from sectionprep.outputs.parts.reprint import changed_sheets
+    from sectionprep.outputs.reports.agreement import older_text
     from sectionprep.outputs.settled import read_settled, settled_beside
-    from sectionprep.outputs.workbook.findings import open_findings
 
     earlier = earlier_run(options.before) if options.before is not None else None
     if earlier is not None:
@@ -118,12 +122,12 @@ def _prepare(
         say=notes.append,
     )
     with staged(folder, run) as stage:
-        reports, not_drawn, changed, bound = _write_everything(
-            marked, stage, stem, options, drawing, typed, printed, progress
-        )
+        _begin_sheets(marked, stage, options, drawing, printed)
+        not_drawn = _write_beside(marked, stage, stem, options, drawing.beside, progress)
+        if not options.practice:  # else its pages are still to be drawn
+            marked = marked.without_trees()
+            give_back()
         on_page = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
-        (stage / workbook).write_bytes(_workbook(marked, options, typed, reports, on_page))
-        notes += keep_own_things(folder / workbook, typed)
         if plan_file:
             (stage / plan_file).write_text(
                 write_plan(
@@ -134,10 +138,21 @@ def _prepare(
                 ),
                 encoding="utf-8",
             )
+        from sectionprep.outputs.workbook.findings import open_findings  # it takes its time
+
+        book = _book(marked, options, typed, on_page)
+        reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
+        changed = changed_sheets(reports, printed)
+        bound = _begin_sets(score, stage / "sets", drawing, reports, typed, changed)
+        progress("writing the workbook", 0, 1)
+        report = _report(marked, reports) + older_text(printed.versions)
+        (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
+        (stage / workbook).write_bytes(_workbook(book, typed, reports))
+        notes += keep_own_things(folder / workbook, typed)
+        left, settled = open_findings(marked, typed, on_page)
         for wait in bound:
             wait()
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
-    left, settled = open_findings(marked, typed, on_page)
     return Prepared(
         marked=marked,
         folder=folder,
@@ -147,7 +162,7 @@ def _prepare(
         not_printed=(*not_printed(reports), *not_drawn),
         not_as_written=not_as_written(marked.again.chart, reports),
         notes=tuple(notes),
-        changed=changed if printed.sheets is not None else None,
+        changed=tuple(r.name for r in changed) if printed.sheets is not None else None,
         versions=printed.versions,
         left=left,
         settled=tuple(settled),
@@ -182,40 +197,41 @@ def _printed_before(
     )
 
 
-def _write_everything(
+def _begin_sheets(
+    marked: Marked, stage: Path, options: Options, drawing: Drawing, printed: Printed
+) -> None:
+    """Have the parts drawn."""
+    from sectionprep.outputs.parts.reprint import stamped
+    from sectionprep.outputs.parts.sheets import Basis, part_jobs
+
+    (stage / "parts").mkdir()
+    jobs = part_jobs(Basis.of_marked(marked), stage / "parts", _sheet_style(options))
+    drawing.draw(stamped(jobs, _day_of(marked.score), printed))
+
+
+def _write_beside(
     marked: Marked,
     stage: Path,
     stem: str,
     options: Options,
-    drawing: Drawing,
-    typed: Typed | None,
-    printed: Printed,
+    apart: Apart | None,
     progress: Progress,
-) -> _Drawn:
-    """Marked score, sheets, print sets, director's pages, workbook and report. All else is made
-    while the parts are drawn."""
+) -> tuple[str, ...]:
+    """Marked score and director's pages, while the parts are drawn. Returns why music is missing
+    in the director's pages."""
     from sectionprep.outputs.director.pages import director_pdf, study_pdf, write_map
     from sectionprep.outputs.director.small_score import small_score_pdf
     from sectionprep.outputs.names import safe_name
-    from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
-    from sectionprep.outputs.parts.reprint import changed_sheets, stamp_of, stamped
+    from sectionprep.outputs.parts.reprint import stamp_of
     from sectionprep.outputs.parts.rhythm_choice import worth_catching
-    from sectionprep.outputs.parts.sheets import Basis, part_jobs
-    from sectionprep.outputs.reports.agreement import older_text
 
     score, again = marked.score, marked.again
-    day = _day_of(score)
-    footer = stamp_of(again.chart.title, again.document.data, day)
-    (stage / "parts").mkdir()
-    (stage / "sets").mkdir()
-    jobs = part_jobs(Basis.of_marked(marked), stage / "parts", _sheet_style(options))
-    drawing.draw(stamped(jobs, day, printed))
+    footer = stamp_of(again.chart.title, again.document.data, _day_of(score))
     write_marked(
         marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix))
     )
     progress("drawing the director's pages", 0, 1)
-    director = stage / f"{stem}_director.pdf"
-    paper, apart = options.paper, drawing.beside
+    director, paper = stage / f"{stem}_director.pdf", options.paper
     pages = director_pdf(marked, paper=paper, footer=footer, pitch=options.study, apart=apart)
     director.write_bytes(pages.pdf)
     not_drawn = pages.not_drawn
@@ -238,31 +254,31 @@ def _write_everything(
         )
         (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
         not_drawn += small.not_drawn
-    reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
-    good = [r for r in reports if not r.failed]
-    changed = changed_sheets(good, printed)
-    to_bind = set_jobs(score.chart, good, _copies(score.roster, typed), stage / "sets")
-    to_bind += changed_set(score.chart, changed, stage / "sets")
-    sets = [drawing.also(bind, job) for job in to_bind]
-    progress("writing the workbook", 0, 1)
-    report = _report(marked, reports) + older_text(printed.versions)
-    (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
-    return _Drawn(reports, not_drawn, tuple(report.name for report in changed), sets)
+    return not_drawn
+
+
+def _begin_sets(
+    score: Score,
+    folder: Path,
+    drawing: Drawing,
+    reports: Sequence[SheetReport],
+    typed: Typed | None,
+    changed: Sequence[SheetReport],
+) -> list[Callable[[], None]]:
+    """Have the print sets bound; what comes back waits for one each. changed: sheets that differ
+    from those printed before."""
+    from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
+
+    folder.mkdir()
+    good = [report for report in reports if not report.failed]
+    jobs = set_jobs(score.chart, good, _copies(score.roster, typed), folder)
+    jobs += changed_set(score.chart, changed, folder)
+    return [drawing.also(bind, job) for job in jobs]
 
 
 def _study_for(chart: Chart, options: Options) -> list[Players]:
     """Whose study pages were asked for by themselves, each once."""
     return list(dict.fromkeys(find_players(chart.parts, words) for words in options.study_for))
-
-
-class _Drawn(NamedTuple):
-    """reports: of the sheets; not_drawn: why music is missing in the director's pages; changed:
-    parts whose sheets differ from those printed before; bound: each waits for a print set."""
-
-    reports: list[SheetReport]
-    not_drawn: tuple[str, ...]
-    changed: tuple[str, ...]
-    bound: list[Callable[[], None]]
 
 
 def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
@@ -306,22 +322,26 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
     )
 
 
-def _workbook(
+def _book(
     marked: Marked,
     options: Options,
     typed: Typed | None,
-    reports: Sequence[SheetReport] = (),
     settled: Mapping[str, Settled] | None = None,
-) -> bytes:
-    from sectionprep.outputs.workbook import write_workbook
+) -> Book:
+    """All that goes into the workbook but what is to be said of the sheets."""
     from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
     from sectionprep.outputs.workbook.rows import build_book
 
     items = plan_rehearsal(marked, options.minutes)
     applied = options.decisions is not None
-    return write_workbook(
-        build_book(marked, items, reports, typed, applied=applied, settled=settled), typed
-    )
+    return build_book(marked, items, typed, applied=applied, settled=settled)
+
+
+def _workbook(book: Book, typed: Typed | None, reports: Sequence[SheetReport] = ()) -> bytes:
+    from sectionprep.outputs.workbook import write_workbook
+    from sectionprep.outputs.workbook.rows import with_sheets
+
+    return write_workbook(with_sheets(book, reports), typed)
 
 
 def audition(
@@ -358,7 +378,7 @@ def write_checklist(
     from sectionprep.outputs.files import write_file
 
     typed = typed_before(out, options.decisions, marked.score.chart.title)
-    made = _workbook(marked, options, typed)
+    made = _workbook(_book(marked, options, typed), typed)
     for line in keep_own_things(out, typed):
         say(line)
     reads = [read for read in marked.score.reads(options) if read != options.decisions]

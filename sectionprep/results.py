@@ -101,6 +101,14 @@ class Marked:
         files = tuple(replace(file, source=file.source.without_tree()) for file in self.files)
         return replace(self, score=self.score.without_trees(), files=files)
 
+    def without_trees(self) -> Marked:
+        """The same for who draws nothing more of it; what the checks have found is kept."""
+        bare = replace(self.without_old_trees(), again=self.again.without_trees())
+        vars(bare).update(
+            {name: vars(self)[name] for name in ("before", "after") if name in vars(self)}
+        )
+        return bare
+
     @cached_property
     def before(self) -> tuple[Finding, ...]:
         """What the checks find in the chart as it came."""

@@ -391,3 +391,14 @@ def test_a_guest_is_held_against_the_passage_that_it_joins() -> None:
     found = [f for f in run_checks(c, together) if f.part == 4 and f.check == "marks-missing"]
     assert found
     assert {f.passage for f in found} == {together.passages[0].id}
+
+
+def test_a_chart_without_its_trees_keeps_what_was_found(demo_marked: Marked) -> None:
+    """Who draws nothing more of it needs no second tree, and no second run of the checks."""
+    before, after = demo_marked.before, demo_marked.after
+    bare = demo_marked.without_trees()
+    assert bare.before is before
+    assert bare.after is after
+    documents = [bare.again.document, bare.score.document, *(file.source for file in bare.files)]
+    assert not any(len(document.root) or document.tree_notes for document in documents)
+    assert len(demo_marked.again.document.root)

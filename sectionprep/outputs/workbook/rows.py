@@ -54,18 +54,15 @@ class Book:
 def build_book(
     marked: Marked,
     items: tuple[Item, ...],
-    reports: Sequence[SheetReport] = (),
     typed: Typed | None = None,
     *,
     applied: bool = False,
     settled: Mapping[str, Settled] | None = None,
 ) -> Book:
-    """All rows of all sheets. reports: of the printed parts, if they were printed; typed: what was
-    typed into an earlier workbook; applied: its decisions are in the plan; settled: findings
-    settled on the review page, by their names."""
+    """All rows of all sheets. typed: what was typed into an earlier workbook; applied: its
+    decisions are in the plan; settled: findings settled on the review page, by their names."""
     chart, together, plan = marked.score.chart, marked.score.together, marked.plan
     marking, before, after = marked.marking, marked.before, marked.after
-    parts = _part_rows(chart, marking, before, marked.score.roster)
     left, said = open_findings(marked, typed, settled or {})
     home = read_home(typed, chart, together)
     told = {p.id: home.of(chart, p) for p in together.passages}
@@ -74,7 +71,6 @@ def build_book(
         together=together,
         plan=plan,
         items=items,
-        reports=tuple(reports),
         style=f"{plan.style} ({plan.style_why})",
         band=_band(chart, together, marked.score.roster),
         rows={
@@ -88,13 +84,19 @@ def build_book(
                 for n, item in enumerate(items, start=1)
             ],
             tables.HOME: _home_rows(chart, home),
-            tables.PARTS: _with_pages(parts, reports),
+            tables.PARTS: _part_rows(chart, marking, before, marked.score.roster),
             tables.CHANGES_MADE: _change_rows(chart, plan, marking),
         },
         first=look_first(chart, left),
         settled=said,
         taken=taken_out(chart, marking),
     )
+
+
+def with_sheets(book: Book, reports: Sequence[SheetReport]) -> Book:
+    """The same with the parts that were printed."""
+    rows = book.rows | {tables.PARTS: _with_pages(book.rows[tables.PARTS], reports)}
+    return replace(book, rows=rows, reports=tuple(reports))
 
 
 def _band(chart: Chart, together: Together, roster: Roster) -> list[str]:
