@@ -100,6 +100,7 @@ def prepare(
     printed = _printed_before(marked, folder, earlier, options)
     run = Run(
         chart=path,
+        title=score.chart.title,
         kind="prepare",
         reads=score.reads(options),
         typed_in={workbook, place.name, plan_file, f"{stem}_plan.toml"},
@@ -323,6 +324,7 @@ def audition(
     plan, unfit = plan_score(score, options)
     run = Run(
         chart=path,
+        title=score.chart.title,
         kind="audition",
         reads=score.reads(options),
         whole=not wish.passages and not wish.part,
@@ -365,6 +367,7 @@ def write_sheets(
     chosen = [find_part(chart.parts, name).index for name in parts] or None
     run = Run(
         chart=score.document.path,
+        title=score.chart.title,
         kind="sheets",
         reads=score.reads(options),
         whole=chosen is None,
