@@ -138,6 +138,36 @@ def test_what_a_person_put_into_a_workbook_beside_its_cells_is_kept(tmp_path: Pa
     assert (out / "tune_rehearsal_kept2.xlsx").exists()
 
 
+def test_a_line_of_ours_that_a_person_wrote_over_is_kept(tmp_path: Path) -> None:
+    """Words put in place of ours went at the next run without a word. Lines that are sorted or
+    taken out, columns that are moved and cells that are there to be typed in are no such thing."""
+    chart, out = tmp_path / "tune.musicxml", tmp_path / "out"
+    chart.write_bytes(score_xml({"Alto Sax 1": part_xml(TUNE), "Alto Sax 2": part_xml(TUNE)}))
+    preparing.prepare(chart, out, Options())
+    place, kept = out / "tune_rehearsal.xlsx", out / "tune_rehearsal_kept.xlsx"
+
+    book = load_workbook(place)
+    marks = book["Marks"]
+    marks.delete_rows(4)
+    first = {cell.value: cell.column for cell in marks[2]}
+    marks.cell(3, first["Decision"], "leave it")
+    for row in marks.iter_rows(min_row=2):  # two columns change places
+        a, b = row[1], row[2]
+        a.value, b.value = b.value, a.value
+    book.save(place)
+    assert preparing.prepare(chart, out, Options(decisions=place)).notes == ()
+    assert not kept.exists()
+
+    book = load_workbook(place)
+    book["Marks"].cell(5, first["Why"], "as we said on Monday")
+    book["Start here"].cell(40, 2, "bring the blue folder")
+    book.save(place)
+    (said,) = preparing.prepare(chart, out, Options()).notes[-1:]
+    assert "written over, Marks!5" in said
+    assert "written over, Start here!40" in said
+    assert load_workbook(kept)["Marks"].cell(5, first["Why"]).value == "as we said on Monday"
+
+
 def test_another_charts_marked_score_and_record_stay(marked: Marked, tmp_path: Path) -> None:
     """`mark b -o m` replaced the marked score of a; `mark a.xml` took the record of a.musicxml."""
     out = tmp_path / "m.musicxml"
