@@ -98,7 +98,8 @@ def _practice(path: Path, folder: Path, done: Prepared, options: Options) -> Non
     """The practice pages of a chart, in a folder beside its sheets."""
     from sectionprep.practice import practice_folder
 
-    run = Run(chart=path, kind="practice", reads=done.marked.score.reads(options))
+    score = done.marked.score
+    run = Run(chart=path, title=score.chart.title, kind="practice", reads=score.reads(options))
     practice_folder(done.marked, folder, run)
 
 

@@ -13,6 +13,7 @@ from openpyxl.utils import get_column_letter
 
 from sectionprep.music.instruments import SECTIONS
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.as_written import remember
 from sectionprep.outputs.workbook.overview import write_overview
 from sectionprep.outputs.workbook.read import Typed
 from sectionprep.outputs.workbook.row import Row
@@ -89,6 +90,8 @@ def write_workbook(book: Book, typed: Typed | None = None) -> bytes:
     for row in book.rows[tables.AGREEMENT]:
         if row.cells.get("Status"):  # settled on the review page
             about.append([tables.STATUS_FILLED, text(row.key), row.cells["Status"]])
+    for line in remember(workbook):
+        about.append(line)
     about.sheet_state = "veryHidden"
     out = io.BytesIO()
     workbook.save(out)
