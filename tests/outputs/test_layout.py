@@ -12,6 +12,7 @@ from sectionprep.drawing.paging.lines_and_pages import (
     LineBox,
     break_lines,
     break_pages,
+    full_lines,
     halves,
     is_turn,
     line_cost,
@@ -64,6 +65,12 @@ def test_four_bars_to_a_line_and_sections_at_the_left_edge() -> None:
     bars = [BarBox(width=4000, section=n % 8 == 0 and n > 0) for n in range(32)]
     starts = break_lines(bars, 17500)
     assert starts == tuple(range(0, 32, 4))
+
+
+def test_full_lines_leave_no_bar_alone_where_the_line_before_can_give_one() -> None:
+    """Bars of a Credo (music21 corpus, PMFC 12) on a study page: the last one stood alone."""
+    bars = [BarBox(width=w) for w in (2115.0, 4355.0, 7409.0, 6925.0, 6029.0, 10612.0)]
+    assert full_lines(bars, 15356.0) == (0, 2, 4)
 
 
 def test_two_even_lines_without_a_lone_bar() -> None:

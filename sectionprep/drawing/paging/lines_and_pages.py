@@ -128,7 +128,8 @@ def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> 
     return usual
 
 
-_UNEVEN, _INSIDE = 4.0, 1.0  # prices: of a line unlike the others; of a section inside one
+#: prices: of a line unlike the others; of a section inside one; of a bar alone on one
+_UNEVEN, _INSIDE, _ALONE = 4.0, 1.0, 2.0
 
 
 def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
@@ -146,6 +147,7 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
                 break
             inside = sum(bar.section for bar in bars[start + 1 : end])
             price = _UNEVEN * ((natural - even) / room) ** 2 + _INSIDE * inside
+            price += _ALONE * (end - start == 1)
             ways.append((best[start][0] + 1, best[start][1] + price, start))
         best.append(min(ways))
     starts: list[int] = []
