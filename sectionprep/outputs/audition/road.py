@@ -35,14 +35,15 @@ def most_bars(chart: Chart) -> int:
 
 def is_cut(chart: Chart) -> bool:
     """True when the road map goes on beyond what is played."""
-    return len(playing_order(chart)) > most_bars(chart)
+    most = most_bars(chart)
+    return len(playing_order(chart, most + 1)) > most
 
 
 def pieces_of(chart: Chart, clock: Clock) -> tuple[Piece, ...]:
     """The road map as runs of bars."""
     found: list[Piece] = []
     second = 0.0
-    for first, last in _runs(playing_order(chart)[: most_bars(chart)]):
+    for first, last in _runs(playing_order(chart, most_bars(chart))):
         start, end = (
             clock.second(tick / chart.resolution)
             for tick in (chart.bars[first].start, chart.bars[last].end)
