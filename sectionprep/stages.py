@@ -322,7 +322,7 @@ def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
 def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[Path, ...]:
     """Write the marked score (for a folder of parts: a folder of marked files) and the change
     records."""
-    from sectionprep.outputs.files import refuse_input, write_file
+    from sectionprep.outputs.files import only_one, refuse_input, write_file
     from sectionprep.outputs.reports.agreement import changes_json
     from sectionprep.outputs.reports.marked_score import (
         SCORE_ENDINGS,
@@ -352,18 +352,21 @@ def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[
         for file in marked.files
         for target in [out / file.source.path.name if score.bundle.is_folder else out]
     ]
-    for file, target, record in places:
-        for path in (target, record):
-            refuse_input(path, score.reads(options))
-        if not options.force:
-            refuse_foreign(target, record, file.source.path)
-    for file, target, record in places:
-        replaces = replaced_sum(target)  # "" or, should we be killed in between, ours as well
-        body = record_json(file.source, file.data, file.splices, changes, replaces)
-        made = packed(file.source, file.data, target.suffix)
-        write_file(record, body.encode("utf-8"))  # first: it knows both scores
-        write_file(target, made)
-        written += [target, record]
+    with only_one(out if score.bundle.is_folder else out.parent):
+        for file, target, record in places:
+            for path in (target, record):
+                refuse_input(path, score.reads(options))
+            if not options.force:
+                refuse_foreign(target, record, file.source.path)
+        for file, target, record in places:
+            replaces = replaced_sum(target)
+            body = record_json(file.source, file.data, file.splices, changes, replaces)
+            made = packed(file.source, file.data, target.suffix)
+            write_file(
+                record, body.encode("utf-8")
+            )  # it knows both scores, should we be killed now
+            write_file(target, made)
+            written += [target, record]
     return tuple(written)
 
 

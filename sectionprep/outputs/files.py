@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterable
-from contextlib import suppress
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sectionprep.errors import DestinationError
-from sectionprep.outputs.lock import hold, is_same
+from sectionprep.outputs.lock import hold, is_same, let_go, take_lock
 
 
 def failed(path: Path, error: OSError) -> DestinationError:
@@ -57,6 +57,20 @@ def write_file(path: Path, data: bytes, *, reads: Iterable[Path] = ()) -> None:
         if name and os.path.exists(name):
             os.unlink(name)
         raise failed(path, error) from error
+
+
+@contextmanager
+def only_one(folder: Path) -> Iterator[None]:
+    """Nobody else of ours writes into a folder meanwhile. Raises DestinationError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = take_lock(folder)
+    except OSError as error:
+        raise failed(folder, error) from error
+    try:
+        yield
+    finally:
+        let_go(lock, folder)
 
 
 _HALF = ".sectionprep-writing-"  # how the names of files that are being written begin

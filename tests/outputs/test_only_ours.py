@@ -17,7 +17,7 @@ from sectionprep import preparing, stages
 from sectionprep.cli.app import app
 from sectionprep.errors import DestinationError, SectionprepError
 from sectionprep.outputs.edited_files import workbook_place
-from sectionprep.outputs.files import write_file
+from sectionprep.outputs.files import only_one, write_file
 from sectionprep.outputs.lock import hold
 from sectionprep.outputs.reports.marked_score import refuse_edited, undo
 from sectionprep.outputs.workbook import tables
@@ -284,3 +284,10 @@ def test_what_a_killed_run_was_writing_goes(tmp_path: Path) -> None:
         write_file(tmp_path / "x.toml", b"whole")
     assert not dead.exists()
     assert alive.exists()
+
+
+def test_two_runs_do_not_mix_a_score_with_the_others_record(marked: Marked, tmp_path: Path) -> None:
+    """`mark` and `check --fix` with one -o: each wrote its two files between those of the other."""
+    with only_one(tmp_path), pytest.raises(DestinationError, match="another run"):
+        stages.write_marked(marked, tmp_path / "m.musicxml")
+    assert len(stages.write_marked(marked, tmp_path / "m.musicxml")) == 2

@@ -3,6 +3,7 @@ number is exact."""
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import subprocess
@@ -20,7 +21,7 @@ import pytest
 import soundfile
 from build import chart, part_xml, score_xml
 
-from sectionprep.errors import BadArgument
+from sectionprep.errors import BadArgument, DestinationError
 from sectionprep.music.chart import Chart
 from sectionprep.music.clock import steady
 from sectionprep.musicxml.document import parse_document
@@ -32,7 +33,7 @@ from sectionprep.outputs.audition.midi import Track, channels
 from sectionprep.outputs.audition.mp3 import Mp3File
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, swing_ratio
 from sectionprep.outputs.audition.sampled import Player
-from sectionprep.outputs.audition.soundfiles import LOUDNESS, LoudnessMeter
+from sectionprep.outputs.audition.soundfiles import LOUDNESS, LoudnessMeter, write_sound
 from sectionprep.outputs.audition.synth import DRUMS, RATE, render
 from sectionprep.passages import find_passages
 from sectionprep.phrasing import plan_line, plan_passages
@@ -551,3 +552,17 @@ def test_a_short_note_sounds_the_same_kept_or_cut_by_a_block() -> None:
     one, two = (sound[int(s * RATE) : int(s * RATE) + RATE // 2] for s in (1.0, 9.8))
     np.testing.assert_allclose(one, two, atol=1e-6)
     assert np.abs(one).max() > 0.01
+
+
+def test_no_room_for_what_is_kept_while_it_is_made_names_that_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full folder for temporary files was said to be the folder of results, or the screen."""
+
+    class Full(BytesIO):
+        def write(self, _: object) -> int:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("tempfile.TemporaryFile", Full)
+    with pytest.raises(DestinationError, match="name another folder in TMPDIR"):
+        write_sound([np.zeros(100, dtype=np.float32)], tmp_path / "x.wav")

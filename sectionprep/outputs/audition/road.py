@@ -39,7 +39,8 @@ def most_bars(chart: Chart) -> int:
 
 def is_cut(chart: Chart) -> bool:
     """True when the road map goes on beyond what is played."""
-    return len(playing_order(chart)) > most_bars(chart)
+    most = most_bars(chart)
+    return len(playing_order(chart, most + 1)) > most
 
 
 def pieces_of(chart: Chart, clock: Clock) -> tuple[Piece, ...]:
@@ -47,9 +48,10 @@ def pieces_of(chart: Chart, clock: Clock) -> tuple[Piece, ...]:
     bars are long."""
     found: list[Piece] = []
     second = 0.0
-    order = playing_order(chart)
-    longest = 60.0 * LONGEST if len(order) > most_bars(chart) else math.inf
-    for first, last in _runs(order[: most_bars(chart)]):
+    most = most_bars(chart)
+    order = playing_order(chart, most + 1)
+    longest = 60.0 * LONGEST if len(order) > most else math.inf
+    for first, last in _runs(order[:most]):
         if second >= longest:
             break
         start, end = (
