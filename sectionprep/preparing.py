@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from sectionprep.apart import Apart
     from sectionprep.outputs.audition import Wish
     from sectionprep.outputs.earlier import EarlierRun
+    from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
     from sectionprep.outputs.parts.reprint import Printed
-    from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
     from sectionprep.outputs.parts.sheet_remarks import SheetRemark
     from sectionprep.outputs.parts.sheets import Drawing
     from sectionprep.outputs.settled import Settled
@@ -299,7 +299,7 @@ def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
 
 
 def _sheet_style(options: Options) -> SheetStyle:
-    from sectionprep.outputs.parts.sheet import SheetStyle
+    from sectionprep.outputs.parts.part_job import SheetStyle
 
     return SheetStyle(
         paper=options.paper,

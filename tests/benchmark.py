@@ -151,7 +151,7 @@ def bare_engraver(document: Document, chart: Chart) -> Callable[[], None]:
 
 
 def sheets_against_engraver(data: bytes) -> Row:
-    from sectionprep.outputs.parts.sheet import SheetStyle
+    from sectionprep.outputs.parts.part_job import SheetStyle
     from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
     document = parse_document(Path("x"), data)

@@ -32,7 +32,8 @@ from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.music.chart import Chart
 from sectionprep.outputs.parts.alike import made_alike
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed
+from sectionprep.outputs.parts.laying_out import laid_out
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked, Options
 
@@ -72,7 +73,7 @@ def line_collisions(part: str, line: int, system: System, extras: list[Extra]) -
 
 def part_count(job: PartJob, chart: Chart, index: int) -> Count:
     """All faults on the sheet of one part."""
-    sheet = as_printed(job)
+    sheet = laid_out(job)
     drawn, broken = sheet.engraving, sheet.fit.pages
     ends = [*broken.starts[1:], len(drawn.lines)]
     found = Count(pages=len(broken.starts) + broken.cover, staff=sheet.fit.share)

@@ -67,7 +67,7 @@ def test_a_part_that_cannot_be_drawn_stops_nobody_else(tmp_path: Path) -> None:
     from build import part_xml, score_xml
 
     from sectionprep import stages
-    from sectionprep.outputs.parts.sheet import SheetStyle
+    from sectionprep.outputs.parts.part_job import SheetStyle
     from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
     from sectionprep.results import Options
 

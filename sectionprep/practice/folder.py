@@ -21,7 +21,7 @@ from sectionprep.outputs.audition import Wish, remarks
 from sectionprep.outputs.audition.band import Band, Voice
 from sectionprep.outputs.audition.road import pieces_of
 from sectionprep.outputs.folder import Run, staged
-from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, file_names, part_jobs
 from sectionprep.passages import Passage
 from sectionprep.phrasing.syllables import syllables

@@ -10,7 +10,8 @@ from sectionprep.drawing.engraver.engraver import engrave, measure
 from sectionprep.drawing.paging.lines_and_pages import break_lines
 from sectionprep.drawing.svg.picture import outlines, picture
 from sectionprep.musicxml.copies.mending import plainly
-from sectionprep.outputs.parts.sheet import PartJob, extras_of
+from sectionprep.outputs.parts.laying_out import extras_of
+from sectionprep.outputs.parts.part_job import PartJob
 
 _WIDE = 110.0  # millimetres: two or three bars, readable on a telephone held upright; judgement
 

@@ -15,7 +15,7 @@ import pypdfium2
 
 from sectionprep import stages
 from sectionprep.outputs.director.pages import director_pdf
-from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Options
 

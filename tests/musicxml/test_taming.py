@@ -10,7 +10,8 @@ from build import part_xml, score_xml
 from sectionprep.musicxml.copies import taming
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
+from sectionprep.outputs.parts.laying_out import laid_out
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _GRACE = (
@@ -30,7 +31,7 @@ def _tallest(tmp_path: Path) -> float:
     xml = score_xml({"Violin": "<note>".join(notes)})
     document = parse_document(Path("x.musicxml"), xml)
     (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
-    return max(s.bottom - s.top for s in as_printed(job).engraving.systems)
+    return max(s.bottom - s.top for s in laid_out(job).engraving.systems)
 
 
 def test_grace_notes_of_no_value_inside_a_beam(tmp_path: Path) -> None:

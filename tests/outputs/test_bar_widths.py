@@ -15,7 +15,8 @@ from sectionprep.drawing.engraver.mei import MeiPart
 from sectionprep.drawing.scene.drawing import natural_widths
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
 

@@ -16,7 +16,7 @@ from build import document
 
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
 

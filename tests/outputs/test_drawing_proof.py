@@ -18,7 +18,8 @@ from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.music.pitch import Pitch
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle, draw_part
+from sectionprep.outputs.parts.part_job import SheetStyle
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 

@@ -24,10 +24,12 @@ from sectionprep.drawing.paging.lines_and_pages import (
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts import sheet
+from sectionprep.outputs.parts import laying_out
 from sectionprep.outputs.parts.fitting import filled, fit
+from sectionprep.outputs.parts.laying_out import laid_out
 from sectionprep.outputs.parts.page_heads import frame_of
-from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, as_printed, draw_part
+from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.outputs.parts.turning import RoadTurns
 
@@ -74,7 +76,7 @@ def test_smaller_lines_fill_the_page(tmp_path: Path) -> None:
     text = part_xml("C5/8 D5/8 E5/8 F5/8 G5/4 E5/4 " * 20)
     document = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": text}))
     (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
-    systems = as_printed(job).engraving.systems
+    systems = laid_out(job).engraving.systems
     width = LETTER.inner_mm * 100
     for was, now in zip(systems[:-1], filled(systems, 0.96, width)[:-1], strict=True):
         right = max(x1 for *_, x1 in now.bar_edges)
@@ -92,24 +94,24 @@ def test_a_part_drawn_once_more_at_another_level_is_not_engraved_again(
     document = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": text}))
     (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
     smallest = replace(job, level=2)
-    monkeypatch.setattr(sheet, "_at_hand", [])
+    monkeypatch.setattr(laying_out, "_at_hand", [])
     assert draw_part(smallest).staff == pytest.approx(7.0)
     fresh = job.out.read_bytes()
-    monkeypatch.setattr(sheet, "_at_hand", [])
+    monkeypatch.setattr(laying_out, "_at_hand", [])
     assert draw_part(job).staff == pytest.approx(7.5)
     assert job.out.read_bytes() != fresh
-    monkeypatch.setattr(sheet, "engrave", None)
-    monkeypatch.setattr(sheet, "measure", None)
+    monkeypatch.setattr(laying_out, "engrave", None)
+    monkeypatch.setattr(laying_out, "measure", None)
     assert draw_part(smallest).staff == pytest.approx(7.0)
     assert job.out.read_bytes() == fresh
 
 
 def test_what_is_at_hand_has_an_end(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sheet, "_at_hand", [])
-    monkeypatch.setattr(sheet, "_HEADS_AT_HAND", 300)
+    monkeypatch.setattr(laying_out, "_at_hand", [])
+    monkeypatch.setattr(laying_out, "_HEADS_AT_HAND", 300)
     for bars in (20, 21, 22):
         _drawn(tmp_path, bars)
-    assert [len(desk.job.must.heads) for desk in sheet._at_hand] == [6 * 21, 6 * 22]
+    assert [len(desk.job.must.heads) for desk in laying_out._at_hand] == [6 * 21, 6 * 22]
 
 
 def test_pages_that_lie_open() -> None:
@@ -215,7 +217,7 @@ def _bass(tmp_path: Path, name: str) -> tuple[list[int], int, int]:
     document = parse_document(Path("x.musicxml"), score_xml({name: part_xml(text, signs=signs)}))
     basis = Basis(document=document, chart=read_chart(document))
     (job,) = part_jobs(basis, tmp_path, SheetStyle())
-    drawn = as_printed(job)
+    drawn = laid_out(job)
     starts = [drawn.engraving.bars[first].index for first, _ in drawn.engraving.lines]
     return starts, 11 - sum(start % 8 == 0 for start in starts[1:]), len(drawn.fit.pages.starts)
 

@@ -14,8 +14,9 @@ from sectionprep.musicxml.copies import mending
 from sectionprep.musicxml.copies.part import extract_part
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts import sheet as part_sheet
-from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.parts import laying_out
+from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 ALL = hard_parts.WRONG_AS_THEY_STAND | hard_parts.RIGHT_ANYWAY | hard_parts.DEADLY
@@ -53,7 +54,7 @@ def test_the_proof_sees_what_the_engraver_makes_of_them_as_they_stand(
     monkeypatch.setattr(mending.Mender, "mend", lambda *_: None)
     monkeypatch.setattr(mending.Mender, "beam", lambda *_: None)
     monkeypatch.setattr("sectionprep.musicxml.copies.part.close_lines", lambda *_: [])
-    monkeypatch.setattr(part_sheet, "plainly", lambda xml: xml)
+    monkeypatch.setattr(laying_out, "plainly", lambda xml: xml)
     assert _drawn(hard_parts.WRONG_AS_THEY_STAND[name], tmp_path).differences
 
 
@@ -71,8 +72,8 @@ def test_a_part_drawn_wrong_is_told_once_more_as_plainly_as_can_be(
     second way is right."""
     monkeypatch.setattr(mending, "in_order", lambda *_: True)
     told: list[bytes] = []
-    plainly = part_sheet.plainly
-    monkeypatch.setattr(part_sheet, "plainly", lambda xml: told.append(xml) or plainly(xml))
+    plainly = laying_out.plainly
+    monkeypatch.setattr(laying_out, "plainly", lambda xml: told.append(xml) or plainly(xml))
     report = _drawn(ALL["voices note by note"], tmp_path)
     assert len(told) == 1
     assert not report.differences

@@ -16,7 +16,7 @@ from build import part_xml, score_xml
 from sectionprep.drawing.text import fonts, other_fonts
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark, at_the_foot, not_printed, said_once
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 

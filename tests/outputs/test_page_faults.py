@@ -30,8 +30,9 @@ from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.numbers import numbered
-from sectionprep.outputs.parts import sheet as part_sheet
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, extras_of
+from sectionprep.outputs.parts.laying_out import extras_of, laid_out
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
 
@@ -62,7 +63,7 @@ def job(tmp_path_factory: pytest.TempPathFactory) -> PartJob:
 
 @pytest.fixture(scope="module")
 def drawn(job: PartJob) -> Engraving:
-    return as_printed(job).engraving
+    return laid_out(job).engraving
 
 
 def _with(system: System, *more: Ink, without: tuple[Ink, ...] = ()) -> System:
@@ -126,7 +127,7 @@ def test_syllables_that_run_together_are_seen(tmp_path: Path) -> None:
     (made,) = part_jobs(
         Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle()
     )
-    drawn = as_printed(made).engraving
+    drawn = laid_out(made).engraving
     system = drawn.systems[0]
     assert _faults(drawn, 0, system) == set()
     first, second = sorted(
@@ -243,7 +244,7 @@ def test_a_turn_that_is_timed_wrongly_is_seen(
     assert [f for f in right.faults if f.kind == "turn"] == []
     wrong = replace(made, rests=tuple(rest + 2.0 for rest in made.rests))
     assert {f.kind for f in part_count(wrong, c, 0).faults} == {"turn"}
-    assert part_sheet.as_printed(made).fit.pages.turns
+    assert laid_out(made).fit.pages.turns
 
 
 def test_the_clock_of_the_measure_follows_the_tempo() -> None:
@@ -279,8 +280,8 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked, saxes_marked: Ma
 
 def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> None:
     with painted() as seen:
-        part_sheet.draw_part(job)
-    assert len(seen) == len(as_printed(job).engraving.systems)
+        draw_part(job)
+    assert len(seen) == len(laid_out(job).engraving.systems)
     with painted() as nothing:
         pass
     assert nothing == []

@@ -14,7 +14,8 @@ from PIL import Image
 
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle, as_printed, extras_of
+from sectionprep.outputs.parts.laying_out import extras_of, laid_out
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "golden"))
@@ -72,7 +73,7 @@ def test_planted_collisions_are_counted(tmp_path: Path) -> None:
     """A syllable moved up onto the notes, and an accent pushed into its note head."""
     d = document({"Alto": TUNE * 2})
     (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
-    drawn = as_printed(job).engraving
+    drawn = laid_out(job).engraving
     system = drawn.systems[0]
     assert line_collisions("", 1, system, extras_of(drawn, job)[0]) == []
     x, y = next((head.x, head.y) for head in system.heads.values())
@@ -110,7 +111,7 @@ def test_syllables_stand_under_their_notes_and_follow_the_marks(tmp_path: Path) 
         tmp_path,
         SheetStyle(syllables=True),
     )
-    drawn = as_printed(job).engraving
+    drawn = laid_out(job).engraving
     for system, extras in zip(drawn.systems, extras_of(drawn, job), strict=True):
         middles = sorted((e.box[0] + e.box[2]) / 2 for e in extras if e.kind == "syllable")
         heads = sorted(h.x + h.width / 2 for h in system.heads.values())

@@ -16,7 +16,7 @@ from sectionprep import cli
 from sectionprep.drawing.engraver.engraver import EngravingFailed
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 from sectionprep.library import book
-from sectionprep.outputs.parts import sheet as part_sheet
+from sectionprep.outputs.parts import laying_out
 from sectionprep.results import Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
@@ -40,7 +40,7 @@ def odd(tmp_path: Path) -> Path:
 @pytest.fixture
 def alto_2_fails(monkeypatch: pytest.MonkeyPatch) -> None:
     """The engraver gives up over Alto Sax 2, however it is told."""
-    real = part_sheet.measure
+    real = laying_out.measure
 
     def measure(part: bytes, **given: Any) -> Any:
         if given["where"] == "Alto Sax 2":
@@ -49,7 +49,7 @@ def alto_2_fails(monkeypatch: pytest.MonkeyPatch) -> None:
             )
         return real(part, **given)
 
-    monkeypatch.setattr(part_sheet, "measure", measure)
+    monkeypatch.setattr(laying_out, "measure", measure)
 
 
 def _run(

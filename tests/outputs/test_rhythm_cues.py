@@ -19,13 +19,14 @@ from sectionprep import preparing, stages
 from sectionprep.cli.app import app
 from sectionprep.music.chart import Chart
 from sectionprep.outputs.director.small_score import small_score_pdf
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
 from sectionprep.outputs.parts.rhythm_choice import (
     rhythm_cues,
     rhythm_heads,
     shown_bars,
     worth_catching,
 )
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, draw_part
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.outputs.workbook import cues_taken_out, read_typed, tables
 from sectionprep.phrasing.plan_file import write_plan

@@ -21,7 +21,8 @@ from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.lines import music_lines
 from sectionprep.outputs.director.staves import pick_staff
-from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
+from sectionprep.outputs.parts.laying_out import laid_out
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _CODA = "\ue048"
@@ -47,7 +48,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Engraving:
     )
     folder = tmp_path_factory.mktemp("road")
     (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), folder, SheetStyle())
-    return as_printed(job).engraving
+    return laid_out(job).engraving
 
 
 def _with_words(drawn: Engraving, words: str) -> tuple[System, Ink]:

@@ -9,7 +9,8 @@ from lxml import etree
 from sectionprep.drawing.engraver.twice import said_once
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
+from sectionprep.outputs.parts.laying_out import laid_out
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _MEI = 'xmlns="http://www.music-encoding.org/ns/mei"'
@@ -95,6 +96,6 @@ def test_a_bar_of_rest_of_uncertain_length_is_as_wide_as_others(tmp_path: Path) 
     ).replace('<measure number="1">', f'<measure number="1">{head}')
     document = parse_document(Path("x.musicxml"), score.encode())
     (job,) = part_jobs(Basis(document=document, chart=read_chart(document)), tmp_path, SheetStyle())
-    widths = [right - left for _, left, right in as_printed(job).engraving.systems[0].bar_edges]
+    widths = [right - left for _, left, right in laid_out(job).engraving.systems[0].bar_edges]
     assert len(widths) == 3
     assert min(widths) > 1000  # a centimetre

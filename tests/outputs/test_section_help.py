@@ -12,8 +12,8 @@ from lxml import etree
 from sectionprep.music.chart import Chart
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.cue_choice import choose_cues
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.section_help import section_help
-from sectionprep.outputs.parts.sheet import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.passages import Passage, Together
 

@@ -14,7 +14,8 @@ from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.names import safe_name
-from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle, as_printed
+from sectionprep.outputs.parts.laying_out import laid_out
+from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
 from sectionprep.outputs.parts.sheets import (
     Basis,
     draw_all,
@@ -164,7 +165,7 @@ def test_a_root_altered_by_nothing_has_no_sign(tmp_path: Path) -> None:
     )
     d = parse_document(Path("x"), score_xml({"Guitar": part_xml(TUNE, signs={0: harmony})}))
     (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
-    (chord,) = as_printed(job).engraving.chords.values()
+    (chord,) = laid_out(job).engraving.chords.values()
     assert split(chord) == ("C", "", "m7", [], "G", "")
 
 

@@ -14,7 +14,9 @@ from build import part_xml, score_xml
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, draw_part, extras_of
+from sectionprep.outputs.parts.laying_out import extras_of, laid_out
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
 
@@ -37,7 +39,7 @@ def jobs(demo_marked: Marked, tmp_path_factory: pytest.TempPathFactory) -> list[
 def test_no_two_syllables_are_closer_than_a_millimetre(jobs: list[PartJob]) -> None:
     for job in jobs:
         looked_at = 0
-        for line in extras_of(as_printed(job).engraving, job):
+        for line in extras_of(laid_out(job).engraving, job):
             boxes = sorted(extra.box for extra in line if extra.kind == "syllable")
             looked_at += len(boxes)
             assert all(b[0] - a[2] >= 100 for a, b in pairwise(boxes))
@@ -61,7 +63,7 @@ def test_sung_syllables_of_a_full_bar_do_not_run_together(tmp_path: Path) -> Non
     )
     d = parse_document(Path("x.musicxml"), score_xml({"Voice": sung}))
     (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
-    for system in as_printed(job).engraving.systems:
+    for system in laid_out(job).engraving.systems:
         syllables = sorted(i.box for i in system.ink if "syl" in i.classes)
         assert len(syllables) == 8
         assert all(b[0] - a[2] >= 40 for a, b in pairwise(syllables))
@@ -75,7 +77,7 @@ def test_a_line_too_full_for_its_syllables_is_broken_anew(tmp_path: Path) -> Non
     c = read_chart(d)
     (job,) = part_jobs(Basis(document=d, chart=c), tmp_path, SheetStyle(syllables=True))
     said = {note_id(n.address): "daht" for n in c.parts[0].notes if not n.is_rest}
-    bare, full = as_printed(job), as_printed(replace(job, syllables=said))
+    bare, full = laid_out(job), laid_out(replace(job, syllables=said))
     assert len(full.engraving.lines) > len(bare.engraving.lines)
     assert len(full.fit.pages.starts) == len(bare.fit.pages.starts)
     for line in full.extras:

@@ -12,8 +12,10 @@ from test_rhythm_cues import _NAMES, PUNCH, _slashes
 
 from sectionprep import stages
 from sectionprep.drawing.scene.ink import Text
+from sectionprep.outputs.parts.laying_out import laid_out
+from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, worth_catching
-from sectionprep.outputs.parts.sheet import SheetStyle, as_printed, draw_part
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.outputs.parts.time_words import may_close, time_words
 from sectionprep.results import Options, Score
@@ -147,7 +149,7 @@ def _drum_sheet(folder: Path, bars: int, style: SheetStyle, inside: str = "") ->
         drums = drums.replace(mark, mark + _LETTER.format(n // 16 + 1))
     drums = drums.replace('<measure number="21">', f'<measure number="21">{inside}')
     score = _score(folder, _NOTES * bars, bars, drums)
-    return as_printed([*part_jobs(Basis.of_score(score), folder, style)][-1])
+    return laid_out([*part_jobs(Basis.of_score(score), folder, style)][-1])
 
 
 def test_a_drummer_gets_play_8_where_it_saves_a_page_and_else_every_bar(tmp_path: Path) -> None:

@@ -17,7 +17,8 @@ from sectionprep.drawing.scene.ink import Glyph, Shape, Text
 from sectionprep.musicxml.copies.undrawn import DIRECTIONS, ON_NOTES
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, extras_of
+from sectionprep.outputs.parts.laying_out import extras_of, laid_out
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _XS = "{http://www.w3.org/2001/XMLSchema}"
@@ -123,7 +124,7 @@ def _shape(shape: Shape) -> tuple[str, str]:
 
 def _ink(job: PartJob) -> list[tuple[str, str]]:
     """What is on the page, wherever it stands."""
-    drawn = as_printed(job).engraving
+    drawn = laid_out(job).engraving
     ink = [_shape(i.shape) for system in drawn.systems for i in system.ink]
     return sorted(ink + [(e.kind, "") for line in extras_of(drawn, job) for e in line])
 

@@ -17,7 +17,8 @@ from sectionprep.drawing.text.frames import frame
 from sectionprep.musicxml.copies.enclosures import SHAPES
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, as_printed, extras_of
+from sectionprep.outputs.parts.laying_out import extras_of, laid_out
+from sectionprep.outputs.parts.part_job import PartJob, SheetReport, SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Marked, Options
 
@@ -34,7 +35,7 @@ def _kept(name: str, tmp_path: Path) -> PartJob:
 
 
 def _drawn(xml: str, tmp_path: Path, name: str = "Alto Sax") -> Engraving:
-    return as_printed(
+    return laid_out(
         _job(parse_document(Path("x.musicxml"), score_xml({name: xml})), tmp_path)
     ).engraving
 
@@ -87,7 +88,7 @@ def _contains(points: tuple[tuple[float, float], ...], x: float, y: float) -> bo
 
 def test_a_letter_in_a_circle_can_be_read(tmp_path: Path) -> None:
     """It was a black blob: no filled shape may lie over the letter."""
-    drawn = as_printed(_kept("circle_letter", tmp_path)).engraving
+    drawn = laid_out(_kept("circle_letter", tmp_path)).engraving
     (letter,) = [ink for ink in _texts(drawn) if _says(ink) == "A"]
     around = [ink for ink in drawn.systems[0].ink if isinstance(ink.shape, Ellipse)]
     assert [(ink.shape.fill, _inside(letter.box, ink.box)) for ink in around] == [(False, True)]
@@ -122,7 +123,7 @@ def test_string_numbers_stand_in_circles(tmp_path: Path) -> None:
 
 
 def test_a_long_rest_with_restated_clefs_stays_one(tmp_path: Path) -> None:
-    drawn = as_printed(_kept("restated_clefs", tmp_path)).engraving
+    drawn = laid_out(_kept("restated_clefs", tmp_path)).engraving
     assert [bar.bars for bar in drawn.bars] == [1, 16, 1]
     assert sum("clef" in ink.classes for ink in drawn.systems[0].ink) == 1
 
@@ -188,7 +189,7 @@ def test_a_repeat_of_several_bars_is_not_printed_as_one_of_a_bar(
         ),
         tmp_path,
     )
-    drawn = as_printed(job).engraving
+    drawn = laid_out(job).engraving
     assert any("mRpt" in ink.classes for ink in drawn.systems[0].ink) == bool(signs)
     assert len(job.remarks) == said
     assert sum(len(system.heads) for system in drawn.systems) == 32 - 4 * signs
@@ -197,7 +198,7 @@ def test_a_repeat_of_several_bars_is_not_printed_as_one_of_a_bar(
 def test_tablature_prints_its_frets(tmp_path: Path) -> None:
     (report,) = draw_all([_kept("tablature", tmp_path)])
     assert not report.failed
-    drawn = as_printed(_kept("tablature", tmp_path)).engraving
+    drawn = laid_out(_kept("tablature", tmp_path)).engraving
     assert [_says(ink) for ink in _texts(drawn) if "tabGrp" in ink.classes] == ["0", "1", "3", "0"]
     assert set(drawn.systems[0].heads) == {"n0", "n1", "n2", "n3"}
 
@@ -323,7 +324,7 @@ def test_the_rest_of_a_pickup_does_not_touch_the_meter(demo_marked: Marked, tmp_
         parts=[names["Drums"], names["Piano"]],
     )
     for job in jobs:
-        drawn = as_printed(job).engraving
+        drawn = laid_out(job).engraving
         meter = max(ink.box[2] for ink in drawn.systems[0].ink if "meterSig" in ink.classes)
         rest = min(
             ink.box[0] for ink in drawn.systems[0].ink if {"rest", "mRest"} & set(ink.classes)
@@ -353,7 +354,7 @@ def test_nothing_collides_where_words_are_long(tmp_path: Path) -> None:
         parse_document(Path("x.musicxml"), score_xml({"Alto": part_xml(_TUNE * 4, signs=signs)})),
         tmp_path,
     )
-    drawn = as_printed(job).engraving
+    drawn = laid_out(job).engraving
     found = [
         c
         for n, system in enumerate(drawn.systems)

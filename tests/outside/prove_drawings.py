@@ -28,8 +28,8 @@ import hard_parts
 
 from sectionprep import stages
 from sectionprep.errors import SectionprepError
+from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
 from sectionprep.outputs.parts.printed import bar_number
-from sectionprep.outputs.parts.sheet import SheetReport, SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Options
 

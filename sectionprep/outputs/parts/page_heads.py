@@ -6,16 +6,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sectionprep.drawing.paging.lines_and_pages import Turn
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.text import fonts
+from sectionprep.outputs.parts.part_job import PartJob
 from sectionprep.outputs.parts.sheet_remarks import at_the_foot
 from sectionprep.outputs.sheet_look import sheet_look
-
-if TYPE_CHECKING:
-    from sectionprep.outputs.parts.sheet import PartJob
 
 
 @dataclass(frozen=True, slots=True)

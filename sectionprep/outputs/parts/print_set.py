@@ -13,7 +13,7 @@ from pikepdf import Array, Dictionary, Name, OutlineItem, Pdf, String
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import SECTIONS
-from sectionprep.outputs.parts.sheet import SheetReport
+from sectionprep.outputs.parts.part_job import SheetReport
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sectionprep.music.chart import Chart
-from sectionprep.outputs.parts.sheet import SheetReport
+from sectionprep.outputs.parts.part_job import SheetReport
 
 _ROW = 150  # characters of one row of the workbook's first sheet
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from sectionprep.checks.versions import PartChange
 from sectionprep.drawing.proof.as_written import MustShow
-from sectionprep.outputs.parts.sheet import PartJob, SheetReport
+from sectionprep.outputs.parts.part_job import PartJob, SheetReport
 from sectionprep.version import __version__
 
 _OWN_IDS = re.compile(rb' id="n\d+"')  # they count the notes of the whole chart, not of the part

@@ -28,6 +28,7 @@ from sectionprep.musicxml.document import Document
 from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.alike import made_alike
 from sectionprep.outputs.parts.cue_choice import choose_cues
+from sectionprep.outputs.parts.part_job import PartJob, SheetReport, SheetStyle
 from sectionprep.outputs.parts.proof_pages import Proof, proof_of
 from sectionprep.outputs.parts.reminders import reminders
 from sectionprep.outputs.parts.rhythm_choice import (
@@ -38,7 +39,7 @@ from sectionprep.outputs.parts.rhythm_choice import (
     worth_catching,
 )
 from sectionprep.outputs.parts.section_help import section_help
-from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
+from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.time_words import may_close, time_words
 from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
 from sectionprep.outputs.parts.unshown import remarks_of

@@ -12,7 +12,7 @@ from sectionprep.checks.versions import PartChange
 from sectionprep.marking import Marking
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import say
-from sectionprep.outputs.parts.sheet import SheetReport
+from sectionprep.outputs.parts.part_job import SheetReport
 from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.passages import Together
 from sectionprep.phrasing import PassagePlan, Plan

@@ -13,8 +13,8 @@ from sectionprep.music.marks import ATTACKS, SLURS, say
 from sectionprep.music.pitch import octaves_away
 from sectionprep.music.roster import Roster
 from sectionprep.music.timing import say_beat
+from sectionprep.outputs.parts.part_job import SheetReport
 from sectionprep.outputs.parts.rhythm_choice import shown_bars
-from sectionprep.outputs.parts.sheet import SheetReport
 from sectionprep.outputs.reports.agreement import taken_out
 from sectionprep.outputs.settled import Settled
 from sectionprep.outputs.workbook import tables
