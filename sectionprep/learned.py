@@ -22,13 +22,15 @@ _MARKED = 0.02  # marks a note from which somebody has marked the lead lines of 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Learned:
     """What a folder tells. charts: those that were read and say something; silent: those without
-    marks or decisions of the director's; unread: those that cannot be read, and why."""
+    marks or decisions of the director's; unread: those that cannot be read, and why; reads: every
+    file that was looked into."""
 
     proposals: tuple[Proposal, ...]
     notes: int
     charts: tuple[str, ...]
     silent: tuple[str, ...]
     unread: tuple[str, ...]
+    reads: tuple[Path, ...]
 
 
 def learn_habits(folder: Path, options: Options) -> Learned:
@@ -42,7 +44,8 @@ def learn_habits(folder: Path, options: Options) -> Learned:
     told: list[str] = []
     silent: list[str] = []
     unread: list[str] = []
-    for path in _charts(folder):
+    charts = _charts(folder)
+    for path in charts:
         try:
             found = list(_of_chart(path, options))
         except SectionprepError as error:
@@ -56,6 +59,10 @@ def learn_habits(folder: Path, options: Options) -> Learned:
         charts=tuple(told),
         silent=tuple(silent),
         unread=tuple(unread),
+        reads=(
+            *options.reads,
+            *(read for chart in charts for read in (chart, *_beside(chart))),
+        ),
     )
 
 
@@ -67,6 +74,12 @@ def _charts(folder: Path) -> list[Path]:
         and path.is_file()
         and not any(part.startswith(".") for part in path.relative_to(folder).parts)
     ]
+
+
+def _beside(chart: Path) -> tuple[Path, Path]:
+    """Where the plan file and the workbook of a chart lie."""
+    stem = chart.name.split(".")[0]
+    return chart.with_name(f"{stem}_plan.toml"), chart.with_name(f"{stem}_rehearsal.xlsx")
 
 
 def _of_chart(path: Path, options: Options) -> Iterator[Seen]:
@@ -84,8 +97,7 @@ def _decided(path: Path, score: Score, options: Options) -> tuple[_Marks, _Marks
     rules wrote it is no decision), and those of ours that he left where he decided others."""
     from sectionprep.outputs.edited_files import is_edited_plan
 
-    stem = path.name.split(".")[0]
-    plan, book = path.with_name(f"{stem}_plan.toml"), path.with_name(f"{stem}_rehearsal.xlsx")
+    plan, book = _beside(path)
     own = replace(
         options,
         plan=plan if is_edited_plan(plan) else None,

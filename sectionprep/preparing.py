@@ -116,6 +116,7 @@ def _prepare(
     printed = _printed_before(marked, folder, earlier, options)
     run = Run(
         chart=path,
+        title=score.chart.title,
         kind="prepare",
         reads=score.reads(options),
         typed_in={workbook, place.name, plan_file, f"{stem}_plan.toml"},
@@ -145,7 +146,8 @@ def _prepare(
                 ),
                 encoding="utf-8",
             )
-        from sectionprep.outputs.workbook.findings import open_findings  # it takes its time
+        # only now: it loads the library of workbooks, while the parts are drawn
+        from sectionprep.outputs.workbook.findings import open_findings
 
         book = _book(marked, options, typed, on_page)
         reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
@@ -334,6 +336,7 @@ def audition(
     plan, unfit = plan_score(score, options)
     run = Run(
         chart=path,
+        title=score.chart.title,
         kind="audition",
         reads=score.reads(options),
         whole=not wish.passages and not wish.part,
@@ -376,6 +379,7 @@ def write_sheets(
     chosen = [find_part(chart.parts, name).index for name in parts] or None
     run = Run(
         chart=score.document.path,
+        title=score.chart.title,
         kind="sheets",
         reads=score.reads(options),
         whole=chosen is None,

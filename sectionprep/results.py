@@ -52,6 +52,13 @@ class Options:
     roster: Path | None = None
     tune: int | None = None
     force: bool = False
+
+    @property
+    def reads(self) -> tuple[Path, ...]:
+        """The files that are named in it."""
+        given = (self.plan, self.decisions, self.roster, self.house, *self.said)
+        return tuple(path for path in given if path is not None)
+
     practice: bool = False
     show_changes: bool = False
     before: Path | None = None
@@ -78,9 +85,8 @@ class Score:
 
     def reads(self, options: Options) -> tuple[Path, ...]:
         """Every file that was read for it: none is ever written over."""
-        given = (options.plan, options.decisions, options.roster, options.house, *options.said)
         sources = tuple(source.path for source in self.bundle.sources)
-        return (self.document.path, *sources, *(path for path in given if path is not None))
+        return (self.document.path, *sources, *options.reads)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -293,17 +293,10 @@ def mark_planned(
 
 def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Path:
     """Write the plan as a file to edit by hand."""
-    from sectionprep.outputs.edited_files import is_edited_plan
-    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.edited_files import replace_plan
 
-    if is_edited_plan(out) and not options.force:
-        raise DestinationError(
-            "is not as this program wrote it, or another's.",
-            where=str(out),
-            remedy="Choose another name with -o, or replace it with --force.",
-        )
     text = write_plan(score.chart, plan, options.printed or "keep", bars_without_cues(options))
-    write_file(out, text.encode("utf-8"), reads=score.reads(options))
+    replace_plan(out, text, score.reads(options), force=options.force)
     return out
 
 
@@ -329,9 +322,15 @@ def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
 def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[Path, ...]:
     """Write the marked score (for a folder of parts: a folder of marked files) and the change
     records."""
-    from sectionprep.outputs.files import refuse_input, write_file
+    from sectionprep.outputs.files import only_one, refuse_input, write_file
     from sectionprep.outputs.reports.agreement import changes_json
-    from sectionprep.outputs.reports.marked_score import packed, record_json, refuse_foreign
+    from sectionprep.outputs.reports.marked_score import (
+        SCORE_ENDINGS,
+        packed,
+        record_json,
+        refuse_foreign,
+        replaced_sum,
+    )
 
     score = marked.score
     if not out.name and not score.bundle.is_folder:
@@ -340,11 +339,11 @@ def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[
             where=f"{str(out)!r}",
             remedy="Name one with -o, for example -o chart_marked.musicxml.",
         )
-    if not score.bundle.is_folder and out.suffix.lower() not in _SCORE_ENDINGS:
+    if not score.bundle.is_folder and out.suffix.lower() not in SCORE_ENDINGS:
         raise DestinationError(
             f"{out.suffix or 'no ending'} is no ending of a score.",
             where=str(out),
-            remedy=f"End it with one of {', '.join(_SCORE_ENDINGS)}.",
+            remedy=f"End it with one of {', '.join(SCORE_ENDINGS)}.",
         )
     changes = changes_json(score.chart, marked.marking)
     written: list[Path] = []
@@ -353,20 +352,22 @@ def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[
         for file in marked.files
         for target in [out / file.source.path.name if score.bundle.is_folder else out]
     ]
-    for _, target, record in places:
-        refuse_input(target, score.reads(options))
-        if not options.force:
-            refuse_foreign(target, record)
-    for file, target, record in places:
-        body = record_json(file.source, file.data, file.splices, changes)
-        reads = score.reads(options)
-        write_file(target, packed(file.source, file.data, target.suffix), reads=reads)
-        write_file(record, body.encode("utf-8"), reads=reads)
-        written += [target, record]
+    with only_one(out if score.bundle.is_folder else out.parent):
+        for file, target, record in places:
+            for path in (target, record):
+                refuse_input(path, score.reads(options))
+            if not options.force:
+                refuse_foreign(target, record, file.source.path)
+        for file, target, record in places:
+            replaces = replaced_sum(target)
+            body = record_json(file.source, file.data, file.splices, changes, replaces)
+            made = packed(file.source, file.data, target.suffix)
+            write_file(
+                record, body.encode("utf-8")
+            )  # it knows both scores, should we be killed now
+            write_file(target, made)
+            written += [target, record]
     return tuple(written)
-
-
-_SCORE_ENDINGS = (".musicxml", ".xml", ".mxl")
 
 
 def to_json(data: dict[str, Any]) -> str:

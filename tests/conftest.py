@@ -75,6 +75,11 @@ def saxes_path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def saxes_marked(saxes_path: Path) -> Marked:
+    return stages.mark_score(stages.read_score(saxes_path, Options()), Options())
+
+
+@pytest.fixture(scope="session")
 def demo_score() -> Score:
     return stages.read_score(DEMO, Options())
 

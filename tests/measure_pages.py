@@ -22,6 +22,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+import numpy
 import pypdfium2
 from page_faults import BODIES, Fault, collisions, economy, kind_of, line_faults, signs_of
 
@@ -215,21 +216,23 @@ def lonely_bars(name: str, lines: Sequence[Painted], wholes: Sequence[int]) -> l
     return found
 
 
+_AROUND = 200  # points around the paper that are looked at
+
+
 def off_the_page(name: str, pdf: bytes) -> list[Fault]:
-    """What is drawn nearer to the edge of the paper than printers print (5 mm), page by page."""
-    edge, found = 5 * MM, []
+    """What is drawn nearer to the edge of the paper than printers print (5 mm), page by page: the
+    paper is made larger, and the ink that shows there is looked for."""
+    found, edge = [], 5 * MM
     for n, page in enumerate(pypdfium2.PdfDocument(pdf), start=1):
         wide, high = page.get_size()
-        for thing in page.get_objects(max_depth=1):
-            left, bottom, right, top = thing.get_bounds()
-            is_glyph = thing.type == pypdfium2.raw.FPDF_PAGEOBJ_FORM  # its box is its font's
-            if is_glyph or right <= left or top <= bottom:
-                continue
-            if left < edge or bottom < edge or right > wide - edge or top > high - edge:
-                found.append(
-                    Fault("off the page", (f"page {n}", ""), name, 0, (left, bottom, right, top))
-                )
-                break
+        page.set_mediabox(-_AROUND, -_AROUND, wide + _AROUND, high + _AROUND)
+        page.set_cropbox(-_AROUND, -_AROUND, wide + _AROUND, high + _AROUND)
+        ink = numpy.asarray(page.render(scale=1, grayscale=True).to_pil()) < 255
+        first, below = round(_AROUND + edge), round(_AROUND + high - edge)
+        ink[first:below, first : round(_AROUND + wide - edge)] = False
+        if ink.any():
+            y, x = (float(where[0]) - _AROUND for where in ink.nonzero())
+            found.append(Fault("off the page", (f"page {n}", ""), name, 0, (x, y, x, y)))
     return found
 
 
@@ -253,7 +256,8 @@ def director_count(marked: Marked) -> Count:
 def _lines_count(name: str, lines: Sequence[Painted], wholes: Sequence[int], pdf: bytes) -> Count:
     found = Count(pages=len(pypdfium2.PdfDocument(pdf)))
     for n, line in enumerate(lines, start=1):
-        found.faults += line_faults(name, n, line.system, line.extras, None)
+        ours = name == "study pages"
+        found.faults += line_faults(name, n, line.system, line.extras, None, ours=ours)
         found.signs += len(line.extras)
         found.signs += sum(kind_of(ink) not in ("", *BODIES) for ink in line.system.ink)
     found.faults += lonely_bars(name, lines, wholes) + off_the_page(name, pdf)

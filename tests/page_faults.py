@@ -14,12 +14,15 @@ from itertools import pairwise
 from typing import NamedTuple
 
 from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.drawing.scene.ink import Box, Curve, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.line_extras import Extra
+from sectionprep.drawing.text import fonts
 
 TOLERANCE = 15.0  # judgement: below this the eye sees two things that touch, not one blot
 NEAR = 50.0  # half a millimetre between words: judgement of readers
 WORDS = 40.0  # between two sung syllables: less reads as one word; judgement
+SAID = 99.0  # between two syllables that we put under notes: a millimetre, as players asked for
 STUB = 600.0  # a hairpin shorter than this that begins before the line's first note
 FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar; judgement
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
@@ -246,18 +249,24 @@ def _near_pairs(signs: Sequence[Sign], within: float) -> Iterator[tuple[Sign, Si
                 yield b, a
 
 
-def run_together(part: str, line: int, system: System) -> list[Fault]:
-    """Sung syllables side by side with so little white between them that they read as one word."""
-    rows: dict[int, list[Box]] = {}
+def run_together(
+    part: str, line: int, system: System, extras: Sequence[Extra], ours: bool
+) -> list[Fault]:
+    """Syllables side by side with so little white between them that they read as one word. ours:
+    those of the line itself are what we say under notes, not what is sung."""
+    rows: dict[tuple[str, int], list[Box]] = {}
     for ink in system.ink:
         shape = ink.shape
         if kind_of(ink) == "lyric" and isinstance(shape, Text) and _LETTERS.search(shape.words):
-            rows.setdefault(round(shape.y), []).append(ink.box)
+            rows.setdefault(("syllable" if ours else "lyric", round(shape.y)), []).append(ink.box)
+    for extra in extras:
+        if extra.kind == "syllable":
+            rows.setdefault(("syllable", round(extra.box[3])), []).append(extra.box)
     return [
-        Fault("run together", ("lyric", "lyric"), part, line, b)
-        for row in rows.values()
+        Fault("run together", (kind, kind), part, line, b)
+        for (kind, _), row in rows.items()
         for a, b in pairwise(sorted(row))
-        if b[0] - a[2] < WORDS
+        if b[0] - a[2] < (SAID if kind == "syllable" else WORDS)
     ]
 
 
@@ -333,6 +342,19 @@ def in_staves(part: str, line: int, system: System, signs: Sequence[Sign]) -> li
     return list(found.values())
 
 
+def unreadable(part: str, line: int, system: System) -> list[Fault]:
+    """Chord symbols with a letter that no font has. One in words is printed as a box and said on
+    the sheet: the file's own, and not counted here."""
+    return [
+        Fault("unreadable", ("chord", ""), part, line, (spot.x, spot.y, spot.x, spot.y))
+        for name, spot in system.chords.items()
+        if any(
+            fonts.lacking(str(piece), fonts.BOLD)
+            for piece in split(system.chord_texts.get(name, ""))
+        )
+    ]
+
+
 def narrow_bars(part: str, line: int, system: System) -> list[Fault]:
     """Bars too narrow to be counted."""
     return [
@@ -362,18 +384,26 @@ def notes_on_notes(part: str, line: int, signs: Sequence[Sign]) -> list[Fault]:
 
 
 def line_faults(
-    part: str, line: int, system: System, extras: Sequence[Extra], engraving: Engraving | None
+    part: str,
+    line: int,
+    system: System,
+    extras: Sequence[Extra],
+    engraving: Engraving | None,
+    *,
+    ours: bool = False,
 ) -> list[Fault]:
-    """Everything wrong on one line. engraving: of which it is, if that is known."""
+    """Everything wrong on one line. engraving: of which it is, if that is known; ours: the words
+    under its notes are what we say to them, not what is sung."""
     signs = signs_of(system, extras)
     found = [
         *collisions(part, line, signs),
         *near_misses(part, line, signs),
-        *run_together(part, line, system),
+        *run_together(part, line, system, extras, ours),
         *stubs(part, line, system),
         *in_rest_numbers(part, line, system, signs),
         *in_staves(part, line, system, signs),
         *narrow_bars(part, line, system),
+        *unreadable(part, line, system),
         *notes_on_notes(part, line, signs),
     ]
     if engraving is not None:

@@ -110,11 +110,11 @@ def test_the_ending_of_the_output_decides_how_it_is_written(
     one as .musicxml is plain."""
     import zipfile
 
-    for name in ("marked.mxl", "marked.musicxml"):
+    for name in ("marked.mxl", "plain.musicxml"):
         assert run("mark", saxes_path, "-o", tmp_path / name).returncode == 0
     with zipfile.ZipFile(tmp_path / "marked.mxl") as archive:
         assert archive.namelist() == ["mimetype", "META-INF/container.xml", "score.musicxml"]
-        assert archive.read("score.musicxml") == (tmp_path / "marked.musicxml").read_bytes()
+        assert archive.read("score.musicxml") == (tmp_path / "plain.musicxml").read_bytes()
     assert (
         run("mark", "--undo", tmp_path / "marked.mxl", "-o", tmp_path / "back.musicxml").returncode
         == 0

@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from build import part_xml, score_xml
 
-from sectionprep.library import _on_cluster, _on_this_machine, book
+from sectionprep.library import book, spread
+from sectionprep.library.spread import on_cluster, on_this_machine
 from sectionprep.outputs.library.summary import ChartResult
 from sectionprep.results import Options
 
@@ -89,7 +90,7 @@ def _jobs(charts: Path, out: Path) -> list[Any]:
 
 
 def test_a_chart_that_kills_its_process_stops_nobody_here(charts: Path, tmp_path: Path) -> None:
-    found = {r.name: r for r in _on_this_machine(_jobs(charts, tmp_path))}
+    found = {r.name: r for r in on_this_machine(_jobs(charts, tmp_path))}
     assert {name: r.status for name, r in found.items()} == {
         "chart0.musicxml": "done",
         "chart1.musicxml": "failed",
@@ -101,7 +102,7 @@ def test_a_chart_that_kills_its_process_stops_nobody_here(charts: Path, tmp_path
 def test_a_chart_that_kills_worker_after_worker_stops_nobody_on_a_cluster(
     charts: Path, tmp_path: Path, cluster: Any
 ) -> None:
-    found = {r.name: r for r in _on_cluster(_jobs(charts, tmp_path), cluster.scheduler_address)}
+    found = {r.name: r for r in on_cluster(_jobs(charts, tmp_path), cluster.scheduler_address)}
     assert found["chart1.musicxml"].status == "failed"
     assert "it brought down every process that tried it" in found["chart1.musicxml"].reason
     assert cluster.scheduler.workers  # the second round costs none: all once died of it for good
@@ -127,10 +128,8 @@ def test_a_cluster_without_workers_is_not_waited_for(
 ) -> None:
     """All workers die for good while a chart is at work: what was finished is kept, the rest is
     reported in one line each."""
-    from sectionprep import library
-
-    monkeypatch.setattr(library, "_LOOK", 0.2)
-    monkeypatch.setattr(library, "_PATIENCE", 1.0)
+    monkeypatch.setattr(spread, "_LOOK", 0.2)
+    monkeypatch.setattr(spread, "_PATIENCE", 1.0)
     paths = sorted(charts.iterdir())[:3]
     jobs = [
         (StopsAllWork(p) if n == 2 else p, p.name, tmp_path / p.stem, Options(), 0.0)
@@ -140,7 +139,7 @@ def test_a_cluster_without_workers_is_not_waited_for(
         n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None
     ) as made:
         found = {}
-        for result in _on_cluster(jobs, made.scheduler_address):
+        for result in on_cluster(jobs, made.scheduler_address):
             found[result.name] = result
             if len(found) == 2:
                 made.scale(0)
@@ -156,12 +155,10 @@ def test_a_cluster_without_workers_is_not_waited_for(
 def test_a_cluster_on_which_nothing_ends_is_not_waited_for(
     charts: Path, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from sectionprep import library
-
-    monkeypatch.setattr(library, "_LOOK", 0.2)
-    monkeypatch.setattr(library, "_LONGEST", 1.0)
+    monkeypatch.setattr(spread, "_LOOK", 0.2)
+    monkeypatch.setattr(spread, "_LONGEST", 1.0)
     (path, *_) = sorted(charts.iterdir())
-    (result,) = _on_cluster(
+    (result,) = on_cluster(
         [(StopsAllWork(path), path.name, tmp_path / "x", Options(), 0.0)], cluster.scheduler_address
     )
     assert result.status == "failed"

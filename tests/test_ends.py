@@ -15,6 +15,8 @@ import numpy as np
 import pytest
 from build import part_xml, score_xml
 
+from sectionprep.errors import BadArgument
+from sectionprep.outputs.audition.sampled import font_at
 from sectionprep.outputs.audition.soundfiles import SOUNDS, write_sound
 from sectionprep.stages import to_json
 
@@ -146,3 +148,24 @@ def _with_files_of(most: int, *arguments: object) -> subprocess.CompletedProcess
     )
     command = [sys.executable, "-c", limited, *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, timeout=120)
+
+
+def test_closed_streams_are_no_error_and_get_no_file(tmp_path: Path) -> None:
+    """Started by a service with all three closed, `prepare` ended with 1; and a file of results
+    that is opened then has the number of a stream."""
+    path = tmp_path / "a.musicxml"
+    path.write_bytes(score_xml({n: part_xml("C5/4 D5/4 E5/4 F5/4") for n in ("A", "B")}))
+    done = subprocess.run(
+        [*COMMAND, "prepare", path, "-o", tmp_path / "out"],
+        preexec_fn=partial(os.closerange, 0, 3),
+        check=False,
+    )
+    assert done.returncode == 0
+    assert (tmp_path / "out" / "a_marked.musicxml").is_file()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_in_place_of_a_sound_font_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "font.sf2")
+    with pytest.raises(BadArgument, match="no ordinary file"):
+        font_at(str(tmp_path / "font.sf2"))

@@ -151,13 +151,13 @@ def test_what_cannot_be_read_is_said_and_stops_nobody(charts: Path, tmp_path: Pa
     assert CliRunner().invoke(app, ["evening", str(empty), "-o", str(tmp_path)]).exit_code != 0
 
 
-def test_a_folder_that_prepare_has_filled_is_a_chart(demo_path: Path, tmp_path: Path) -> None:
+def test_a_folder_that_prepare_has_filled_is_a_chart(saxes_path: Path, tmp_path: Path) -> None:
     """With the ratings typed into its own workbook."""
     from sectionprep import preparing
     from sectionprep.outputs.workbook import tables
     from sectionprep.results import Options
 
-    done = preparing.prepare(demo_path, tmp_path / "made", Options())
+    done = preparing.prepare(saxes_path, tmp_path / "made", Options())
     book = next(file for file in done.files if file.suffix == ".xlsx")
     workbook = openpyxl.load_workbook(book)
     sheet = workbook[tables.REHEARSAL]

@@ -13,7 +13,8 @@ import pytest
 from build import part_xml, score_xml
 
 from sectionprep.errors import DestinationError, UnreadableFile
-from sectionprep.library import _key, book
+from sectionprep.library import book
+from sectionprep.library.one_chart import _key
 from sectionprep.outputs.library.summary import SUMMARY, ChartResult, summary_workbook
 from sectionprep.results import Options
 
@@ -205,7 +206,7 @@ def test_a_full_disk_ends_the_book_and_says_how_far_it_came(
     out.mkdir()
     (library / "bad.xml").write_bytes(b"nonsense")
     full = shutil.disk_usage(tmp_path)._replace(free=1000)
-    monkeypatch.setattr("sectionprep.library.shutil.disk_usage", lambda _: full)
+    monkeypatch.setattr("sectionprep.library.all_charts.shutil.disk_usage", lambda _: full)
     with pytest.raises(DestinationError, match="no room left after 1 of 1 charts"):
         book(library, out, Options())
 

@@ -20,7 +20,6 @@ from typing import Any
 
 import openpyxl
 import pytest
-from charts import plant_chart
 from typer.testing import CliRunner
 
 from sectionprep.cli import app
@@ -33,9 +32,9 @@ TODAY = date.today()
 
 
 @pytest.fixture(scope="module")
-def chart(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def chart(tmp_path_factory: pytest.TempPathFactory, saxes_path: Path) -> Path:
     path = tmp_path_factory.mktemp("history") / "tune.musicxml"
-    path.write_bytes(plant_chart(3)[0])
+    path.write_bytes(saxes_path.read_bytes())
     return path
 
 

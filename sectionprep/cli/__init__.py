@@ -87,6 +87,7 @@ def _place(error: Exception) -> str:
 def _get_ready() -> None:
     """Letters that a terminal lacks are shown as question marks. A run that is told to end, or
     whose terminal is closed, clears up behind itself first."""
+    _open_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
@@ -95,6 +96,19 @@ def _get_ready() -> None:
             number = getattr(signal, name, None)
             if number and signal.getsignal(number) == signal.SIG_DFL:  # else: told to go on (nohup)
                 signal.signal(number, _end)
+
+
+def _open_streams() -> None:
+    """Where we were started with closed streams, nobody is told anything; but a file of results
+    must not get the number of one, or a library would print into it."""
+    for number in (0, 1, 2):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # gets the lowest number that is free: this one
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
 
 
 def _end(number: int, _frame: object) -> NoReturn:

@@ -62,7 +62,7 @@ def book(
 ) -> None:
     """Prepare every chart of a library; unchanged ones are skipped, bad ones are listed and stop
     nothing."""
-    from sectionprep import library as whole_library
+    from sectionprep.library import book as prepare_all
     from sectionprep.outputs.library.summary import SUMMARY
 
     options = asked(
@@ -98,7 +98,7 @@ def book(
             f"{_time_left(time.monotonic() - began, done, of)}"
         )
 
-    results = whole_library.book(library, out, options, cluster=cluster, tell=tell)
+    results = prepare_all(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)
     say(f"{len(results)} charts, {failed} failed. Written: {out / SUMMARY}")
     if failed:

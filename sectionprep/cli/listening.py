@@ -82,7 +82,13 @@ def practice(
     score = stages.read_score(chart, options)
     say_strangers(score)
     marked = stages.mark_score(score, options)
-    run = Run(chart=chart, kind="practice", reads=score.reads(options), force=force)
+    run = Run(
+        chart=chart,
+        title=score.chart.title,
+        kind="practice",
+        reads=score.reads(options),
+        force=force,
+    )
     made = practice_folder(marked, folder, run, names=names, font=_font(instruments))
     say_not_applied(marked.unfit)
     for line in made.notes:

@@ -13,6 +13,7 @@ from sectionprep.cli.arguments import (
     AsJson,
     Bpm,
     Decisions,
+    Force,
     House,
     Level,
     MaybeScore,
@@ -74,6 +75,7 @@ def plan_command(
     roster: RosterFile = None,
     tune: Tune = None,
     as_json: AsJson = False,
+    force: Force = False,
     learn: Annotated[
         Path | None,
         typer.Option(
@@ -97,6 +99,7 @@ def plan_command(
         decisions=decisions,
         roster=roster,
         tune=tune,
+        force=force,
     )
     if (chart is None) == (learn is None):
         raise BadArgument(
@@ -132,13 +135,15 @@ def plan_command(
 def _learn(folder: Path, out: Path | None, *, as_json: bool, options: Options) -> None:
     """Propose the habits of the house."""
     from sectionprep.learned import in_words, learn_habits
-    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.edited_files import replace_plan
     from sectionprep.phrasing.learning import as_file
+    from sectionprep.phrasing.plan_file import as_written
     from sectionprep.stages import to_json
 
     learned = learn_habits(folder, options)
     if out is not None:
-        write_file(out, as_file(learned.proposals).encode("utf-8"), reads=[folder])
+        text = as_written(as_file(learned.proposals))
+        replace_plan(out, text, learned.reads, force=options.force)
         print(f"Written: {clean(out)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         habits = [
@@ -182,6 +187,7 @@ def check(
     roster: RosterFile = None,
     tune: Tune = None,
     as_json: AsJson = False,
+    force: Force = False,
     fix: Annotated[
         Path | None,
         place_option(
@@ -224,7 +230,9 @@ def check(
         raise BadArgument("check needs a chart.", remedy="Write check CHART, or check --list.")
     from sectionprep.outputs.reports.agreement import findings_json, versions_json
 
-    options = asked(level=level, decisions=decisions, bpm=bpm, roster=roster, tune=tune)
+    options = asked(
+        level=level, decisions=decisions, bpm=bpm, roster=roster, tune=tune, force=force
+    )
     score = stages.read_score(chart, options)
     say_strangers(score)
     findings, settled = stages.left_to_settle(score, options)

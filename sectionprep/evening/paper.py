@@ -89,7 +89,7 @@ def workbook(
     typed: cells of an earlier one of the same day, by key and heading; all are kept."""
     from openpyxl import Workbook
 
-    from sectionprep.outputs.workbook.write import SheetWriter
+    from sectionprep.outputs.workbook.sheet_writer import SheetWriter
 
     book = Workbook()
     book.active.title = TONIGHT  # type: ignore[union-attr]
@@ -150,7 +150,7 @@ def _keep(book: Any, typed: dict[str, dict[str, Any]]) -> None:
     """What was typed beside lines that this running order has not: ratings go on counting."""
     if not typed:
         return
-    from sectionprep.outputs.workbook.write import text
+    from sectionprep.outputs.workbook.sheet_writer import text
 
     sheet = book.create_sheet(KEPT)
     sheet.append(["Typed earlier today beside lines that are not in this running order."])

@@ -61,7 +61,7 @@ def write_rehearsed(folder: Path, *, force: bool = False) -> tuple[tuple[Entry, 
 def _workbook(lines: Sequence[Entry], today: date) -> bytes:
     from openpyxl import Workbook
 
-    from sectionprep.outputs.workbook.write import SheetWriter
+    from sectionprep.outputs.workbook.sheet_writer import SheetWriter
 
     book = Workbook()
     book.active.title = BY_EVENING  # type: ignore[union-attr]

@@ -148,8 +148,20 @@ def spread_dynamics(job: Job) -> None:
         )
         if value is None or value == has or tone is None:
             continue
+        if has is None and _stands_beside(job, tone, value):
+            continue
         if has is None or _replaced(job, tick, printed, tone):
             _write(job, tone, value, has)
+
+
+def _stands_beside(job: Job, tone: Tone, value: str) -> bool:
+    """Whether the dynamic is printed a little beside its note, where no other note begins: many
+    programs let it hang there by an offset, where somebody dragged it."""
+    near = job.desk.chart.resolution // 2
+    first, last = tone.onset - near, min(tone.end, tone.onset + near)
+    own = job.desk.chart.signs(job.part, "dynamic", first, last)
+    before = [tick for tick in job.tones if first <= tick < tone.onset]
+    return any(sign.value == value and sign.onset > max(before, default=-1) for sign in own)
 
 
 def _replaced(job: Job, tick: int, printed: dict[int, str], tone: Tone) -> bool:

@@ -17,8 +17,8 @@ _BACK = re.compile(r"\b(d\.?\s?s\.?|dal segno|d\.?\s?c\.?|da capo)(?![a-z])", re
 _SEGNO = re.compile(r"\b(d\.?\s?s\.?|dal segno)(?![a-z])", re.IGNORECASE)
 
 
-def playing_order(chart: Chart) -> tuple[int, ...]:
-    """Indices of bars in the order in which they are played."""
+def playing_order(chart: Chart, most: int = _MOST) -> tuple[int, ...]:
+    """Indices of bars in the order in which they are played; of the first `most`."""
     signs = road_signs(chart)
     order: list[int] = []
     passes: dict[int, int] = {}
@@ -26,7 +26,7 @@ def playing_order(chart: Chart) -> tuple[int, ...]:
     at = 0
     jumped = False
     bars = chart.bars
-    while 0 <= at < len(bars) and len(order) < _MOST:
+    while 0 <= at < len(bars) and len(order) < most:
         bar = bars[at]
         if bar.repeat_start and start != at:
             start = at

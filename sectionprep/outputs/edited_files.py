@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,18 @@ def is_edited_plan(path: Path) -> bool:
     return path.is_file() and was_edited(path.read_text(encoding="utf-8", errors="replace"))
 
 
+def replace_plan(out: Path, text: str, reads: Iterable[Path], *, force: bool) -> None:
+    """Write a plan file where none stands, or one that is as we wrote it. reads: what the command
+    reads. Raises DestinationError."""
+    if is_edited_plan(out) and not force:
+        raise DestinationError(
+            "is not as this program wrote it, or another's.",
+            where=str(out),
+            remedy="Choose another name with -o, or replace it with --force.",
+        )
+    write_file(out, text.encode("utf-8"), reads=reads)
+
+
 def _names(path: Path) -> Iterator[Path]:
     """A place, and others beside it for what must not go there."""
     yield path
@@ -32,10 +44,10 @@ def _names(path: Path) -> Iterator[Path]:
 def plan_place(path: Path, applied: Path | None) -> tuple[str, list[str]]:
     """Name for the plan to write beside others at `path` ("" for none), and what to say. applied:
     the plan that this run used; it stays as it is."""
+    if applied is not None and is_one(path, applied):
+        return "", []
     if not is_edited_plan(path):
         return path.name, []
-    if applied is not None and applied.resolve() == path.resolve():
-        return "", []
     fresh = next(place.name for place in _names(path) if not is_edited_plan(place))
     return fresh, [
         f"{path} was edited by hand: it is kept as it is and was not applied; the plan of "

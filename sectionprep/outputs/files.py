@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from sectionprep.errors import DestinationError
+from sectionprep.outputs.lock import hold, is_same, let_go, take_lock
 
 
 def failed(path: Path, error: OSError) -> DestinationError:
@@ -44,7 +46,7 @@ def write_file(path: Path, data: bytes, *, reads: Iterable[Path] = ()) -> None:
                 "is no ordinary file.", where=str(path), remedy="Choose another name with -o."
             )
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name[:20]}.")
+        handle, name = _fresh(path.parent)
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
@@ -55,3 +57,48 @@ def write_file(path: Path, data: bytes, *, reads: Iterable[Path] = ()) -> None:
         if name and os.path.exists(name):
             os.unlink(name)
         raise failed(path, error) from error
+
+
+@contextmanager
+def only_one(folder: Path) -> Iterator[None]:
+    """Nobody else of ours writes into a folder meanwhile. Raises DestinationError."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        lock = take_lock(folder)
+    except OSError as error:
+        raise failed(folder, error) from error
+    try:
+        yield
+    finally:
+        let_go(lock, folder)
+
+
+_HALF = ".sectionprep-writing-"  # how the names of files that are being written begin
+
+
+def _fresh(folder: Path) -> tuple[int, str]:
+    """A new file beside those of a folder, open and locked; what killed runs have left there of
+    theirs goes."""
+    for left in folder.glob(f"{_HALF}*"):
+        _clear(left)
+    while True:
+        handle, name = tempfile.mkstemp(dir=folder, prefix=_HALF)
+        with suppress(OSError):  # where nothing can be locked nobody clears up, either
+            hold(handle)
+        if is_same(handle, Path(name)):  # else: another run took it for a dead one's
+            return handle, name
+        os.close(handle)
+
+
+def _clear(left: Path) -> None:
+    """Take away a file that nobody writes any more."""
+    with suppress(OSError):
+        handle = os.open(left, os.O_RDWR | getattr(os, "O_NOFOLLOW", 0) | _NO_WAIT)
+        try:
+            hold(handle)
+            left.unlink()
+        finally:
+            os.close(handle)
+
+
+_NO_WAIT = getattr(os, "O_NONBLOCK", 0)  # a pipe of such a name is not waited for

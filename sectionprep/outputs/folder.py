@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 
 from sectionprep.errors import DestinationError
-from sectionprep.outputs.files import failed, refuse_input
+from sectionprep.outputs.files import failed, is_one, refuse_input
 from sectionprep.outputs.lock import let_go, take_lock
 from sectionprep.version import __version__
 
@@ -35,13 +35,14 @@ _ELSEWHERE = "Choose another folder with -o, or replace it with --force."
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """Who writes into a folder. chart: the file or folder that was read; kind: of the run, whose
-    files are kept apart from those of others ("" for a folder without a manifest); reads: what else
-    is read; typed_in: names of files that a person may have typed into and whose typing is carried
-    over; whole: the run makes all files of its kind; force: replace what is not ours as well; say:
-    is told what a person should know."""
+    """Who writes into a folder. chart: the file or folder that was read; title: of the chart; kind:
+    of the run, whose files are kept apart from those of others ("" for a folder without a
+    manifest); reads: what else is read; typed_in: names of files that a person may have typed into
+    and whose typing is carried over; whole: the run makes all files of its kind; force: replace
+    what is not ours as well; say: is told what a person should know."""
 
     chart: Path
+    title: str = ""
     kind: str = ""
     reads: Collection[Path] = ()
     typed_in: Collection[str] = ()
@@ -52,9 +53,12 @@ class Run:
 
 @dataclass(slots=True)
 class _Manifest:
-    """chart: name of the chart's file; made: for each kind of run, file -> checksum."""
+    """chart: name of the chart's file; title: of the chart; place: where the file lies, as seen
+    from the folder; made: for each kind of run, file -> checksum."""
 
     chart: str = ""
+    title: str = ""
+    place: str = ""
     made: dict[str, dict[str, str]] = field(default_factory=dict)
 
     def ours(self) -> dict[str, str]:
@@ -111,7 +115,8 @@ def _read_manifest(folder: Path) -> _Manifest:
             str(kind): {str(name): str(known) for name, known in files.items() if _inside(name)}
             for kind, files in data["made"].items()
         }
-        return _Manifest(str(data["chart"]), made)
+        title, place = str(data.get("title", "")), str(data.get("place", ""))
+        return _Manifest(str(data["chart"]), title, place, made)
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return _Manifest()
 
@@ -120,14 +125,36 @@ def _refuse_others(folder: Path, manifest: _Manifest, run: Run) -> None:
     """Before any work is done: another chart's folder, and files of ours edited since."""
     if run.force:
         return
-    if manifest.chart and manifest.chart != run.chart.name:
+    if not _is_of(folder, manifest, run):
+        title = f" ({manifest.title})" if manifest.title else ""
         raise DestinationError(
-            f"holds what was made from {manifest.chart}.", where=str(folder), remedy=_ELSEWHERE
+            f"holds what was made from {manifest.chart}{title}.",
+            where=str(folder),
+            remedy=_ELSEWHERE,
         )
     for name, known in manifest.made.get(run.kind, {}).items():
         path = folder / name
         if name not in run.typed_in and path.is_file() and _sum(path) != known:
             _foreign(path, "was changed since it was written.", run)
+
+
+def _is_of(folder: Path, manifest: _Manifest, run: Run) -> bool:
+    """True where a folder is nobody's yet, or the same chart's: charts of one name are the same
+    where they lie in the same place, or have the same title (a new version came from elsewhere)."""
+    if not manifest.chart:
+        return True
+    if manifest.chart != run.chart.name:
+        return False
+    same_title = not (manifest.title and run.title) or manifest.title == run.title
+    return same_title or not manifest.place or manifest.place == _place(folder, run)
+
+
+def _place(folder: Path, run: Run) -> str:
+    """Where a chart lies as seen from a folder of results, which may be moved together."""
+    try:
+        return os.path.relpath(run.chart.resolve(), folder.resolve())
+    except ValueError:  # on another drive
+        return str(run.chart.resolve())
 
 
 def refuse_foreign(folder: Path, names: Iterable[str], run: Run) -> None:
@@ -160,14 +187,20 @@ def _commit(stage: Path, folder: Path, manifest: _Manifest, run: Run) -> None:
             put.append(name)  # what came out the same stays as it is
     earlier = manifest.made.get(run.kind, {})
     drop = [name for name in earlier if name not in sums] if run.kind and run.whole else []
+    drop = [name for name in drop if name not in run.typed_in and not _is_read(folder / name, run)]
     drop = [name for name in drop if _is_ours(folder / name, earlier[name])]
     for name in drop:
         run.say(f"{folder / name} was of an earlier run and has no successor: taken away.")
     if run.kind:
         kept = {} if run.whole else {n: k for n, k in earlier.items() if (folder / n).exists()}
-        others = manifest.made if manifest.chart in ("", run.chart.name) else {}
-        files = others | {run.kind: kept | sums}
-        body = {"sectionprep": __version__, "chart": run.chart.name, "made": files}
+        others = manifest.made if _is_of(folder, manifest, run) else {}
+        body = {
+            "sectionprep": __version__,
+            "chart": run.chart.name,
+            "title": run.title,
+            "place": _place(folder, run),
+            "made": others | {run.kind: kept | sums},
+        }
         (made / MANIFEST).write_text(json.dumps(body, indent=0), "utf-8")
         put.append(MANIFEST)
     half = stage / f"{_JOURNAL}.half"
@@ -196,6 +229,10 @@ def _foreign(path: Path, what: str, run: Run) -> None:
     if not run.force:
         raise DestinationError(what, where=str(path), remedy=_ELSEWHERE)
     run.say(f"{path} {what.rstrip('.')}: replaced, as --force asks.")
+
+
+def _is_read(path: Path, run: Run) -> bool:
+    return any(is_one(path, read) for read in (run.chart, *run.reads))
 
 
 def _is_ours(path: Path, known: str) -> bool:

@@ -23,8 +23,8 @@ def take_lock(folder: Path) -> int:
     while True:
         handle = os.open(lock, os.O_CREAT | os.O_RDWR, 0o666)
         try:
-            _hold(handle)
-            if not _is_same(handle, lock):  # the run before took it away when it ended
+            hold(handle)
+            if not is_same(handle, lock):  # the run before took it away when it ended
                 os.close(handle)
                 continue
             os.ftruncate(handle, 0)
@@ -43,8 +43,8 @@ def take_lock(folder: Path) -> int:
             raise
 
 
-def _hold(handle: int) -> None:
-    """Raises BlockingIOError where another process holds it."""
+def hold(handle: int) -> None:
+    """Lock an open file. Raises BlockingIOError where another process holds it."""
     try:
         import fcntl
     except ImportError:  # Windows
@@ -58,7 +58,8 @@ def _hold(handle: int) -> None:
         fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
-def _is_same(handle: int, lock: Path) -> bool:
+def is_same(handle: int, lock: Path) -> bool:
+    """True where an open file still bears that name."""
     try:
         return os.path.samestat(os.fstat(handle), os.stat(lock))
     except FileNotFoundError:

@@ -102,6 +102,11 @@ def was_edited(text: str) -> bool:
     return first != _AS_WRITTEN + _sum(rest)
 
 
+def as_written(body: str) -> str:
+    """A plan file of ours: its first line tells whether the rest was edited since."""
+    return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
+
+
 def _sum(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:12]
 
@@ -163,7 +168,7 @@ def write_plan(
         rows = ("".join(checks[n : n + _IN_A_LINE]) for n in range(0, len(checks), _IN_A_LINE))
         lines += ["", _CHECKS, *(f"# {row}" for row in rows)]
     body = "\n".join(lines) + "\n"
-    return f"{_AS_WRITTEN}{_sum(body)}\n{body}"
+    return as_written(body)
 
 
 def _check(lead: str, line: str) -> str:

@@ -44,7 +44,11 @@ def write_leaf(path: Path, folder: Path, options: Options, plan: Path | None) ->
         review = Review(path, folder, decided, apart)
         html = _page(review)
     run = Run(
-        chart=path, kind="review page", reads=review.score.reads(options), force=options.force
+        chart=path,
+        title=review.score.chart.title,
+        kind="review page",
+        reads=review.score.reads(options),
+        force=options.force,
     )
     with staged(folder, run) as stage:
         (stage / place.name).write_text(html, encoding="utf-8")

@@ -275,6 +275,29 @@ def test_a_dynamic_that_all_others_contradict_is_replaced() -> None:
     assert [c.taken for c in marking.taken_out] == ["ff"]
 
 
+@pytest.mark.parametrize(("offset", "count"), [(1, 1), (40, 2)])
+def test_a_dynamic_that_hangs_a_little_behind_its_note_is_not_written_again(
+    offset: int, count: int
+) -> None:
+    """Found on L. van Beethoven, op. 59 no. 2 iv of the music21 corpus: fp was printed twice. Where
+    another note has begun it is another dynamic."""
+    hanging = SOFT.replace("</direction>", f"<offset>{offset}</offset></direction>")
+    _, root = _mark(_with_dynamic(hanging))
+    assert [e[0].tag for e in _parts(root)[1].iter("dynamics")] == ["p"] * count
+
+
+def test_nor_is_one_that_hangs_a_little_before_its_note() -> None:
+    """In the rest before it: op. 133 of the same corpus, bar 11."""
+    late = "r/8 " + LINE.split(" ", 1)[1]
+    early = SOFT.replace("</direction>", "<offset>6</offset></direction>")
+    parts = {
+        name: part_xml(late, signs={0: early} if name == "Alto Sax 2" else {1: SOFT})
+        for name in SAXES
+    }
+    _, root = _mark(parts)
+    assert [[e[0].tag for e in part.iter("dynamics")] for part in _parts(root)] == [["p"]] * 4
+
+
 @pytest.mark.parametrize("sign", MORE.values(), ids=MORE)
 def test_a_direction_that_holds_more_than_a_dynamic_stays(sign: str) -> None:
     """With the dynamic its words, its rehearsal mark, its tempo or its hairpin would go."""

@@ -8,6 +8,7 @@ from lxml import etree
 
 from sectionprep.musicxml.copies.enclosures import SHAPES, shape_of, without_frames
 from sectionprep.musicxml.copies.part import extract_part
+from sectionprep.musicxml.copies.rewording import reword
 from sectionprep.musicxml.copies.undrawn import (
     CHORD_FRAMES,
     DASHES,
@@ -303,3 +304,36 @@ def test_a_direction_stands_on_the_side_where_the_file_has_it(
     root, _ = _extract(part_xml(_TUNE, signs={0: words}))
     (direction,) = root.iter("direction")
     assert direction.get("placement") == side
+
+
+def test_a_heap_of_words_at_one_place_is_written_as_one_text() -> None:
+    """Found on scanned madrigals of the music21 corpus: thirty words one under the other at the
+    first note, two pages tall. What stands over notes of its own, or is one of a few, stays."""
+    words = [
+        f'<direction placement="below"><direction-type><words>{word}</words></direction-type>'
+        "</direction>"
+        for word in ("pe-", "ne-", "tra", "ta,", "la")
+    ]
+    for count, said in ((5, ["pe- ne- tra ta, la"]), (4, ["pe-", "ne-", "tra", "ta,"])):
+        measure = etree.fromstring(f"<measure>{''.join(words[:count])}<note/></measure>")
+        reword(measure)
+        assert [w.text for w in measure.iter("words")] == said
+    measure = etree.fromstring(f"<measure>{'<note/>'.join(words)}<note/></measure>")
+    reword(measure)
+    assert len(list(measure.iter("words"))) == 5
+
+
+def test_a_tempo_that_stands_twice_at_one_place_is_printed_once() -> None:
+    """Found on a rag of the music21 corpus. Another tempo, and the same one later, stay."""
+
+    def tempo(beats: int) -> str:
+        return (
+            "<direction><direction-type><metronome><beat-unit>quarter</beat-unit>"
+            f"<per-minute>{beats}</per-minute></metronome></direction-type></direction>"
+        )
+
+    measure = etree.fromstring(
+        f"<measure>{tempo(100)}{tempo(100)}{tempo(90)}<note/>{tempo(100)}<note/></measure>"
+    )
+    reword(measure)
+    assert [e.text for e in measure.iter("per-minute")] == ["100", "90", "100"]

@@ -143,14 +143,10 @@ def test_slower_is_longer(files: Path) -> None:
     ) == pytest.approx(1 / 0.6, rel=0.06)
 
 
-def test_the_whole_chart_is_heard_flat_and_shaped_with_its_signatures(
-    demo_marked: Marked, tmp_path: Path
-) -> None:
-    score = demo_marked.score
-    write_audition(score.chart, score.together, demo_marked.plan, tmp_path, Wish())
+def test_the_whole_chart_is_heard_flat_and_shaped_with_its_signatures(heard: Path) -> None:
     shaped, flat = (
-        mido.MidiFile(tmp_path / "whole_chart.mid"),
-        mido.MidiFile(tmp_path / "whole_chart_flat.mid"),
+        mido.MidiFile(heard / "whole_chart.mid"),
+        mido.MidiFile(heard / "whole_chart_flat.mid"),
     )
     keys = [m.key for track in shaped.tracks for m in track if m.type == "key_signature"]
     assert keys == ["Bb"]  # the concert key of a band whose altos read one sharp
@@ -166,7 +162,7 @@ def test_the_whole_chart_is_heard_flat_and_shaped_with_its_signatures(
         return {m.velocity for m in file.tracks[1] if m.type == "note_on"}
 
     assert len(velocities(flat)) < len(velocities(shaped))
-    assert (tmp_path / "whole_chart_flat.wav").stat().st_size > 1_000_000
+    assert (heard / "whole_chart_flat.wav").stat().st_size > 1_000_000
 
 
 def test_changes_of_tempo_meter_and_key_are_played(tmp_path: Path) -> None:
@@ -260,17 +256,15 @@ def test_all_parts_get_their_own_practice_files(demo_marked: Marked, tmp_path: P
         assert (f"P3_{name}_with_lead" in names) == (part != passage.lead)
 
 
-def test_the_whole_chart_is_played_by_its_road_map(demo_marked: Marked, tmp_path: Path) -> None:
+def test_the_whole_chart_is_played_by_its_road_map(demo_marked: Marked, heard: Path) -> None:
     """Repeats, endings, D.S. and coda of the demo: every bar as often as the road map says, markers
     too, all voices of the piano."""
     from sectionprep.music.roadmap import playing_order
 
-    score = demo_marked.score
-    chart = score.chart
+    chart = demo_marked.score.chart
     order = playing_order(chart)
     assert len(order) > len(chart.bars)
-    write_audition(chart, score.together, demo_marked.plan, tmp_path, Wish())
-    file = mido.MidiFile(tmp_path / "whole_chart.mid")
+    file = mido.MidiFile(heard / "whole_chart.mid")
     tempo = chart.clock.tempo_at(0)
     assert file.length == pytest.approx(
         sum(chart.bars[n].length for n in order) / chart.resolution * 60 / tempo, abs=1.5

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import io
 import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pypdfium2
 import pytest
 from build import document
-from measure_pages import painted
+from measure_pages import off_the_page, painted
 from page_faults import overlap
 
 from sectionprep import preparing
 from sectionprep.drawing.engraver.engraver import engrave_bars
-from sectionprep.drawing.pdf.painter import MM
+from sectionprep.drawing.pdf.painter import MM, new_canvas
 from sectionprep.drawing.scene import jazz_marks
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import System, Text
@@ -27,9 +29,11 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.lines import bar_numbers, music_lines
 from sectionprep.outputs.director.pages import director_pdf, studies_of, study_pdf
+from sectionprep.outputs.director.pen import Pen
 from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
+from sectionprep.outputs.director.study_page import _listed
 from sectionprep.results import Marked, Options
 
 
@@ -100,19 +104,16 @@ def test_who_never_moves_with_others_is_told_so(demo_marked: Marked) -> None:
     assert "moves together with nobody" in _of(demo_marked, "Drums")
 
 
-def test_prepare_writes_them_beside_the_directors_pages(
-    demo_marked: Marked, tmp_path: Path
-) -> None:
-    source = demo_marked.score.document.path
+def test_prepare_writes_them_beside_the_directors_pages(saxes_path: Path, tmp_path: Path) -> None:
     wish = Options(study_for=("saxes", "Sax section", "Alto Sax 1"))
-    done = preparing.prepare(source, tmp_path / "out", wish)
+    done = preparing.prepare(saxes_path, tmp_path / "out", wish)
     names = sorted(path.name for path in done.files if "_study_" in path.name)
     assert names == [
         "late_tram_home_study_Alto_Sax_1.pdf",
         "late_tram_home_study_saxes.pdf",
     ]
     with pytest.raises(BadArgument):
-        preparing.prepare(source, tmp_path / "none", replace(wish, study_for=("tubas",)))
+        preparing.prepare(saxes_path, tmp_path / "none", replace(wish, study_for=("tubas",)))
     assert not (tmp_path / "none").exists()
 
 
@@ -175,6 +176,28 @@ def test_syllables_are_at_least_six_points(demo_marked: Marked) -> None:
             assert min(sizes, default=1000.0) / (2540 / 72) >= 6.0
 
 
+def test_syllables_stand_a_millimetre_apart(demo_marked: Marked) -> None:
+    """The closest pair of the demo stood at .89 mm, and 23 at less than one."""
+    seen = 0
+    for study in _studies(demo_marked):
+        for system, _ in music_lines(
+            demo_marked.again.chart,
+            study.parts,
+            study.bars,
+            _drawn(demo_marked, study),
+            study.staff,
+        ):
+            rows: dict[int, list[tuple[float, float]]] = {}
+            for ink in system.ink:
+                if "syl" in ink.classes:
+                    rows.setdefault(round(ink.box[3]), []).append((ink.box[0], ink.box[2]))
+            for row in rows.values():
+                for (_, end), (begin, _) in pairwise(sorted(row)):
+                    seen += 1
+                    assert begin - end >= 100, study.title
+    assert seen > 100
+
+
 def test_letters_stand_above_the_bar_numbers(demo_marked: Marked) -> None:
     chart = demo_marked.again.chart
     seen = 0
@@ -231,11 +254,47 @@ def test_a_planted_tie_over_left_out_bars_is_cut() -> None:
     assert len(cut.measures) == 3
 
 
+def test_a_reason_that_many_notes_share_names_some_and_counts_the_others() -> None:
+    assert _listed(["1.1 C5 accent", "2.1 D5 accent"]) == "1.1 C5 accent, 2.1 D5 accent"
+    many = _listed([f"{n}.1 C5 accent" for n in range(1, 71)])
+    assert many.startswith("1.1 C5 accent, ")
+    assert many.endswith("8.1 C5 accent, and 62 more to 70.1 C5 accent")
+
+
+def test_an_entry_longer_than_a_page_goes_on_on_the_next_one() -> None:
+    """A quartet movement's list of staccatos ran off the foot of its page."""
+    out = io.BytesIO()
+    canvas = new_canvas(out, 612, 792, title="x")
+    pen = Pen(canvas, 612, 792, "")
+    pen.space(400)
+    pen.columns(["short", " ".join(f"{n}.1" for n in range(5000)), "short"])
+    pen.end()
+    canvas.save()
+    words = " ".join(_pages(out.getvalue())).split()
+    assert [word for word in words if word.endswith(".1")] == [f"{n}.1" for n in range(5000)]
+    assert words.count("short") == 2
+    assert not off_the_page("", out.getvalue())
+
+
+def test_a_heading_never_stands_alone_at_the_foot_of_a_page() -> None:
+    """Its first entry takes four lines, and there is room for two."""
+    out = io.BytesIO()
+    canvas = new_canvas(out, 612, 792, title="x")
+    pen = Pen(canvas, 612, 792, "")
+    pen.space(pen.room - 35)
+    pen.headed("Heading", ["word " * 60])
+    pen.end()
+    canvas.save()
+    first, second = _pages(out.getvalue())
+    assert "Heading" not in first
+    assert "Heading" in second
+
+
 # -- the small score -------------------------------------------------------------------------------
 
 
 def test_the_small_score_puts_two_lines_on_a_page_and_no_bar_alone(demo_marked: Marked) -> None:
-    """17 staves of 3.2 mm and more leave room for two lines: 10 pages, 29 before."""
+    """17 staves of 3 mm and more leave room for two lines: 10 pages, 29 before."""
     with painted() as lines:
         made = small_score_pdf(demo_marked.again, paper="letter", footer="", pitch="written")
     systems = [line.system for line in lines]
@@ -262,15 +321,16 @@ def test_the_small_score_shows_falls_as_the_parts_do(demo_marked: Marked) -> Non
     )
 
 
-@pytest.mark.parametrize(("staves", "lines"), [(1, 2), (4, 2), (17, 2), (24, 1), (30, 1), (90, 1)])
+@pytest.mark.parametrize(("staves", "lines"), [(1, 2), (4, 2), (17, 2), (20, 2), (24, 1), (90, 1)])
 def test_two_lines_stand_on_a_page_where_staves_stay_readable(staves: int, lines: int) -> None:
-    """Letter: staves of 3.2 mm with two lines, of 4 mm at the most; else one line as it fits."""
+    """Letter: staves of 3 mm with two lines, of 4 mm at the most; else one line as it fits. A dense
+    chart of 19 staves took 26 pages of three or four bars each, now ten."""
     room = 740.0
     share = small_score._scale(staves, room)
     assert share <= 1.0
     tall = share * staves * small_score._BAND_MM * MM
     assert lines * tall + (lines - 1) * small_score._GAP <= room + 1e-6
-    assert lines == 1 or share * 4.0 >= 3.2
+    assert lines == 1 or share * 4.0 >= 3.0
 
 
 @pytest.mark.parametrize("bars", [1, 2, 24, 25, 49, 145])

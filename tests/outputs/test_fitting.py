@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from build import chart, part_xml, score_xml
 
+from sectionprep.drawing.paging.counted_lines import letters_inside, steady_lines
 from sectionprep.drawing.paging.lines_and_pages import (
     BarBox,
     Jump,
@@ -19,7 +20,6 @@ from sectionprep.drawing.paging.lines_and_pages import (
     break_lines,
     break_pages,
     lie_open,
-    steady_lines,
 )
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.musicxml.document import parse_document
@@ -192,3 +192,38 @@ def test_lines_of_slashes_are_squeezed_as_far_as_any_line_before_they_become_mor
     assert steady_lines(bars, 16_000.0, 5) == (0, 4, 8)
     assert steady_lines(bars, 16_000.0, 5, squeezed=True) == (0, 6)
     assert steady_lines(bars, 15_000.0, 5, squeezed=True) == (0, 4, 8)  # under .88 of their width
+
+
+def test_sections_that_are_closed_up_share_a_line() -> None:
+    """Two of "play 8" twice, then one of eight bars, then three of a bar each."""
+    closed = [BarBox(width=3000.0, bars=8, section=n % 2 == 0 and n > 0) for n in range(4)]
+    bars = [BarBox(width=3000.0, section=n == 0) for n in range(8)]
+    last = [BarBox(width=3000.0, bars=8, section=True) for _ in range(3)]
+    assert steady_lines([*closed, *bars, *last], 17_000.0, 4) == (0, 4, 8, 12)
+
+
+def test_letters_inside_lines_are_counted() -> None:
+    bars = [BarBox(width=3000.0, section=n in (4, 8)) for n in range(12)]
+    assert [letters_inside(bars, starts) for starts in ((0, 4, 8), (0, 4), (0, 6))] == [0, 1, 2]
+
+
+def _bass(tmp_path: Path, name: str) -> tuple[list[int], int, int]:
+    """A walking part of twelve sections of eight bars: the bars that begin a line, how many letters
+    stand inside a line, and its pages."""
+    signs = {32 * n: _sign(f"<rehearsal>{n + 1}</rehearsal>") for n in range(12)}
+    text = "C3/4 E3/4 G3/4 A3/4 " * 96
+    document = parse_document(Path("x.musicxml"), score_xml({name: part_xml(text, signs=signs)}))
+    basis = Basis(document=document, chart=read_chart(document))
+    (job,) = part_jobs(basis, tmp_path, SheetStyle())
+    drawn = as_printed(job)
+    starts = [drawn.engraving.bars[first].index for first, _ in drawn.engraving.lines]
+    return starts, 11 - sum(start % 8 == 0 for start in starts[1:]), len(drawn.fit.pages.starts)
+
+
+def test_a_walking_bass_counts_by_letters_as_far_as_two_pages_allow(tmp_path: Path) -> None:
+    """A trombone with the same notes keeps its larger staff and has letters inside its lines."""
+    starts, inside, pages = _bass(tmp_path, "Bass")
+    others, more, as_many = _bass(tmp_path, "Trombone 1")
+    assert pages == as_many == 2
+    assert inside < more
+    assert len(starts) > len(others)

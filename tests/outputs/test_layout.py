@@ -6,11 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sectionprep.drawing.paging.counted_lines import so_many_lines
 from sectionprep.drawing.paging.lines_and_pages import (
     BarBox,
     LineBox,
     break_lines,
     break_pages,
+    full_lines,
+    halves,
     is_turn,
     line_cost,
     page_cost,
@@ -41,11 +44,41 @@ def test_lines_agree_with_brute_force(bars: list[BarBox]) -> None:
     )
 
 
+@given(st.lists(boxes, min_size=1, max_size=8), st.integers(1, 9))
+@settings(max_examples=60, deadline=None)
+def test_so_many_lines_agree_with_brute_force(bars: list[BarBox], lines: int) -> None:
+    room = 17000.0
+    chosen = so_many_lines(bars, room, lines)
+    if lines > len(bars):
+        assert chosen is None
+        return
+    every = [(0, *rest) for rest in combinations(range(1, len(bars)), lines - 1)]
+    assert chosen is not None
+    assert len(chosen) == lines
+    assert _price(bars, chosen, room) == pytest.approx(
+        min(_price(bars, s, room) for s in every), rel=1e-9
+    )
+
+
 def test_four_bars_to_a_line_and_sections_at_the_left_edge() -> None:
     """Common practice, no source (four bars); J. Gates: sections start at the far left."""
     bars = [BarBox(width=4000, section=n % 8 == 0 and n > 0) for n in range(32)]
     starts = break_lines(bars, 17500)
     assert starts == tuple(range(0, 32, 4))
+
+
+def test_full_lines_leave_no_bar_alone_where_the_line_before_can_give_one() -> None:
+    """Bars of a Credo (music21 corpus, PMFC 12) on a study page: the last one stood alone."""
+    bars = [BarBox(width=w) for w in (2115.0, 4355.0, 7409.0, 6925.0, 6029.0, 10612.0)]
+    assert full_lines(bars, 15356.0) == (0, 2, 4)
+
+
+def test_two_even_lines_without_a_lone_bar() -> None:
+    """Three bars of a study page whose halves would be bars of their own stood on three lines."""
+    bars = [BarBox(width=w) for w in (4190.0, 6877.0, 4932.0)]
+    assert halves(bars) is None
+    assert halves([*bars, BarBox(width=900.0)]) == (0, 2)
+    assert halves([BarBox(width=1000.0) for _ in range(6)]) == (0, 3)
 
 
 def test_endings_are_not_torn() -> None:

@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+import os
+from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 from build import part_xml, score_xml
 from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
+from typer.testing import CliRunner
 
 from sectionprep import preparing, stages
-from sectionprep.errors import DestinationError
+from sectionprep.cli.app import app
+from sectionprep.errors import DestinationError, SectionprepError
 from sectionprep.outputs.edited_files import workbook_place
-from sectionprep.outputs.reports.marked_score import refuse_edited
+from sectionprep.outputs.files import only_one, write_file
+from sectionprep.outputs.lock import hold
+from sectionprep.outputs.reports.marked_score import refuse_edited, undo
 from sectionprep.outputs.workbook import tables
 from sectionprep.results import Marked, Options
 
 TUNE = "r/8 D4/8 F4/8 A4/8 C5/4 A4/8 F4/8 G4/4 E4/4 r/8 D4/8 F4/8 E4/8 E4/4 D4/8 C4/8 B3/4 r/4"
+
+
+def _titled(title: str) -> str:
+    return f"<work><work-title>{title}</work-title></work>"
 
 
 @pytest.fixture
@@ -125,3 +136,158 @@ def test_what_a_person_put_into_a_workbook_beside_its_cells_is_kept(tmp_path: Pa
     other = preparing.prepare(chart, out, Options(decisions=kept))
     assert any("(Parts!J3)" in line for line in other.notes)  # typed, and not in what is taken
     assert (out / "tune_rehearsal_kept2.xlsx").exists()
+
+
+def test_a_line_of_ours_that_a_person_wrote_over_is_kept(tmp_path: Path) -> None:
+    """Words put in place of ours went at the next run without a word. Lines that are sorted or
+    taken out, columns that are moved and cells that are there to be typed in are no such thing."""
+    chart, out = tmp_path / "tune.musicxml", tmp_path / "out"
+    chart.write_bytes(score_xml({"Alto Sax 1": part_xml(TUNE), "Alto Sax 2": part_xml(TUNE)}))
+    preparing.prepare(chart, out, Options())
+    place, kept = out / "tune_rehearsal.xlsx", out / "tune_rehearsal_kept.xlsx"
+
+    book = load_workbook(place)
+    marks = book["Marks"]
+    marks.delete_rows(4)
+    first = {cell.value: cell.column for cell in marks[2]}
+    marks.cell(3, first["Decision"], "leave it")
+    for row in marks.iter_rows(min_row=2):  # two columns change places
+        a, b = row[1], row[2]
+        a.value, b.value = b.value, a.value
+    book.save(place)
+    assert preparing.prepare(chart, out, Options(decisions=place)).notes == ()
+    assert not kept.exists()
+
+    book = load_workbook(place)
+    book["Marks"].cell(5, first["Why"], "as we said on Monday")
+    book["Start here"].cell(40, 2, "bring the blue folder")
+    book.save(place)
+    (said,) = preparing.prepare(chart, out, Options()).notes[-1:]
+    assert "written over, Marks!5" in said
+    assert "written over, Start here!40" in said
+    assert load_workbook(kept)["Marks"].cell(5, first["Why"]).value == "as we said on Monday"
+
+
+def test_another_charts_marked_score_and_record_stay(marked: Marked, tmp_path: Path) -> None:
+    """`mark b -o m` replaced the marked score of a; `mark a.xml` took the record of a.musicxml."""
+    out = tmp_path / "m.musicxml"
+    paths = stages.write_marked(marked, out)
+    before = [p.read_bytes() for p in paths]
+    other = tmp_path / "b.musicxml"
+    other.write_bytes(score_xml({"Trumpet 1": part_xml(TUNE)}))
+    theirs = stages.mark_score(stages.read_score(other, Options()), Options())
+    with pytest.raises(DestinationError, match=r"was made from a\.musicxml"):
+        stages.write_marked(theirs, out)
+    with pytest.raises(DestinationError, match=r"is the record of m\.musicxml"):
+        stages.write_marked(marked, tmp_path / "m.xml")
+    assert [p.read_bytes() for p in paths] == before
+    stages.write_marked(theirs, out, Options(force=True))
+    assert out.read_bytes() != before[0]
+
+
+def test_a_mark_that_is_killed_anywhere_is_done_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed between the record and the score, the next run took its own score for another's."""
+    path, out = tmp_path / "a.musicxml", tmp_path / "m.musicxml"
+    real = os.replace
+    for stop in range(3):
+        for tune in (TUNE, TUNE.replace("B3", "A3")):
+            path.write_bytes(score_xml({n: part_xml(tune) for n in ("Alto Sax 1", "Alto Sax 2")}))
+            marked = stages.mark_score(stages.read_score(path, Options()), Options())
+            calls = iter(range(9))
+
+            def killed(*a: Path, calls: Iterator[int] = calls, stop: int = stop) -> None:
+                if next(calls) == stop:
+                    raise KeyboardInterrupt
+                real(*a)
+
+            with monkeypatch.context() as patch, suppress(KeyboardInterrupt):
+                patch.setattr(os, "replace", killed)
+                stages.write_marked(marked, out)
+            stages.write_marked(marked, out)
+            record = out.with_name("m.changes.json")
+            assert undo(out, record, ".musicxml") == path.read_bytes()
+
+
+def test_a_house_file_and_charts_survive_learning(tmp_path: Path) -> None:
+    """`plan --learn . -o house.toml` wrote over a house file of the director's, and over a chart
+    that it had just read."""
+    chart, house = tmp_path / "a.musicxml", tmp_path / "house.toml"
+    chart.write_bytes(score_xml({"Alto Sax 1": part_xml(TUNE)}))
+
+    def learned(out: Path, *more: str) -> int:
+        said = CliRunner().invoke(app, ["plan", "--learn", str(tmp_path), "-o", str(out), *more])
+        error = said.exception
+        return error.exit_code if isinstance(error, SectionprepError) else said.exit_code
+
+    assert learned(house) == learned(house) == 0
+    house.write_text(house.read_text() + "# mine\n")
+    assert learned(house) == 5
+    assert learned(house, "--force") == 0
+    before = chart.read_bytes()
+    assert learned(chart, "--force") == 5
+    assert chart.read_bytes() == before
+
+
+def test_a_plan_that_is_given_is_not_written_over(tmp_path: Path) -> None:
+    """`prepare --plan FOLDER/a_plan.toml -o FOLDER --style ...` wrote over the plan it had read,
+    where nobody had edited it."""
+    chart, folder = tmp_path / "a.musicxml", tmp_path / "out"
+    chart.write_bytes(score_xml({n: part_xml(TUNE) for n in ("Alto Sax 1", "Alto Sax 2")}))
+    preparing.prepare(chart, folder, Options())
+    plan = folder / "a_plan.toml"
+    before = plan.read_bytes()
+    preparing.prepare(chart, folder, Options(plan=plan, style="ballad"))
+    assert plan.read_bytes() == before
+
+
+def test_a_workbook_that_is_kept_as_it_is_is_not_taken_away(tmp_path: Path) -> None:
+    """It was said to be kept, and went with the files of the earlier run."""
+    chart, folder = tmp_path / "a.musicxml", tmp_path / "out"
+    parts = {n: part_xml(TUNE) for n in ("Alto Sax 1", "Alto Sax 2")}
+    chart.write_bytes(score_xml(parts, head=_titled("One")))
+    preparing.prepare(chart, folder, Options())
+    book = folder / "a_rehearsal.xlsx"
+    before = book.read_bytes()
+    chart.write_bytes(score_xml(parts, head=_titled("Two")))
+    done = preparing.prepare(chart, folder, Options())
+    assert any("kept as it is" in note for note in done.notes)
+    assert book.read_bytes() == before
+
+
+def test_a_chart_of_the_same_name_is_another(tmp_path: Path) -> None:
+    """Two charts called score.musicxml, with one -o: the second took the first one's folder."""
+    parts = {n: part_xml(TUNE) for n in ("Alto Sax 1", "Alto Sax 2")}
+    one, two = tmp_path / "one" / "score.musicxml", tmp_path / "two" / "score.musicxml"
+    for path in (one, two):
+        path.parent.mkdir()
+        path.write_bytes(score_xml(parts, head=_titled(path.parent.name)))
+    out = tmp_path / "out"
+    preparing.prepare(one, out, Options())
+    with pytest.raises(DestinationError, match=r"made from score\.musicxml \(one\)"):
+        preparing.prepare(two, out, Options())
+    one.write_bytes(score_xml(parts, head=_titled("one, corrected")))
+    preparing.prepare(one, out, Options())  # the same place: a title may change
+    two.write_bytes(one.read_bytes())
+    preparing.prepare(two, out, Options())  # the same title: a version that came from elsewhere
+
+
+def test_what_a_killed_run_was_writing_goes(tmp_path: Path) -> None:
+    """`mark`, `plan` and `checklist` that were killed left their half-written file for good; one
+    that is being written stays."""
+    dead, alive = tmp_path / ".sectionprep-writing-a", tmp_path / ".sectionprep-writing-b"
+    dead.write_text("half")
+    alive.write_text("half")
+    with alive.open("r+") as held:
+        hold(held.fileno())
+        write_file(tmp_path / "x.toml", b"whole")
+    assert not dead.exists()
+    assert alive.exists()
+
+
+def test_two_runs_do_not_mix_a_score_with_the_others_record(marked: Marked, tmp_path: Path) -> None:
+    """`mark` and `check --fix` with one -o: each wrote its two files between those of the other."""
+    with only_one(tmp_path), pytest.raises(DestinationError, match="another run"):
+        stages.write_marked(marked, tmp_path / "m.musicxml")
+    assert len(stages.write_marked(marked, tmp_path / "m.musicxml")) == 2

@@ -24,7 +24,9 @@ from page_faults import economy, line_faults
 
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.pdf.painter import new_canvas
-from sectionprep.drawing.scene.ink import Ink, System, Text
+from sectionprep.drawing.scene.ink import Ink, InkSpot, System, Text
+from sectionprep.drawing.scene.line_extras import words_at
+from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.numbers import numbered
@@ -135,6 +137,24 @@ def test_syllables_that_run_together_are_seen(tmp_path: Path) -> None:
     assert _faults(drawn, 0, _with(system, near, without=(second,))) == {"run together"}
 
 
+def test_what_we_say_under_notes_stands_a_millimetre_apart(job: PartJob, drawn: Engraving) -> None:
+    """Nine tenths of one are not enough, be they added to a part or drawn on a study page."""
+    system = drawn.systems[0]
+    said = [words_at("syllable", x, 3000.0, "dah", fonts.ITALIC, 260.0) for x in (5000.0, 8000.0)]
+    assert line_faults("", 1, system, said, drawn) == []
+    wide = said[0].box[2] - said[0].box[0]
+    near = words_at("syllable", 5000.0 + wide + 90, 3000.0, "dah", fonts.ITALIC, 260.0)
+    assert [f.signs for f in line_faults("", 1, system, [said[0], near], drawn)] == [
+        ("syllable", "syllable")
+    ]
+    words = next(i for s in drawn.systems for i in s.ink if "dir" in i.classes)
+    first = words._replace(classes=("syl",), group="", owner="").moved(3000.0)
+    second = first.moved(0.0, first.box[2] - first.box[0] + 90)
+    both = _with(system, first, second)
+    assert [f.kind for f in line_faults("", 1, both, [], None, ours=True)] == ["run together"]
+    assert line_faults("", 1, both, [], None) == []
+
+
 def test_a_sentence_of_the_road_map_ends_at_its_bar_line(drawn: Engraving) -> None:
     """However long it is; two millimetres before the line it stands over the wrong bars."""
     n, system, words = _line_with(drawn, "dir")
@@ -176,6 +196,16 @@ def test_words_on_the_lines_of_a_staff_are_seen(drawn: Engraving) -> None:
     middle = (system.staff_top + system.staff_bottom) / 2
     within = words.moved(middle - (words.box[1] + words.box[3]) / 2)
     assert "in the staff" in _faults(drawn, n, _with(system, within, without=(words,)))
+
+
+@pytest.mark.parametrize(("text", "faults"), [("C7", set()), ("C\uf8ff7", {"unreadable"})])
+def test_a_chord_symbol_that_no_font_has_is_seen(
+    drawn: Engraving, text: str, faults: set[str]
+) -> None:
+    """Naturals and double flats after roots were printed as boxes."""
+    chords = {"c": InkSpot(3000.0, -3000.0)}
+    system = replace(drawn.systems[0], chords=chords, chord_texts={"c": text})
+    assert _faults(drawn, 0, system) == faults
 
 
 def test_a_bar_too_narrow_to_count_is_seen(drawn: Engraving) -> None:
@@ -222,7 +252,7 @@ def test_the_clock_of_the_measure_follows_the_tempo() -> None:
     assert seconds_to_turn(c, 0, 1) == pytest.approx(6.0)
 
 
-def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
+def test_the_directors_pages_are_looked_at(demo_marked: Marked, saxes_marked: Marked) -> None:
     """Every line of both small scores and of the study pages is seen and has no fault; what is
     planted on one of them is counted, unless it may step aside."""
     found = director_count(demo_marked)
@@ -244,7 +274,7 @@ def test_the_directors_pages_are_looked_at(demo_marked: Marked) -> None:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(study_page, "take_drawing", spoiled)
         patch.setattr(lines, "set_apart", lambda system, _: system)
-        assert director_count(demo_marked).faults
+        assert director_count(saxes_marked).faults
 
 
 def test_what_is_painted_is_seen_and_the_painter_is_given_back(job: PartJob) -> None:
@@ -267,10 +297,10 @@ def test_a_bar_alone_on_a_line_or_a_page_of_the_director_is_seen(drawn: Engravin
 
 
 def test_what_is_drawn_beyond_the_edge_of_the_paper_is_seen() -> None:
-    for x, faults in ((100, 0), (560, 1)):
+    for x, y, faults in ((100, 100, 0), (560, 100, 1), (100, -40, 1), (700, 300, 1)):
         out = io.BytesIO()
         canvas = new_canvas(out, 612, 792, title="x")
-        canvas.rect(x, 100, 50, 20, fill=1)
+        canvas.rect(x, y, 50, 20, fill=1)
         canvas.showPage()
         canvas.save()
         assert len(off_the_page("", out.getvalue())) == faults

@@ -132,10 +132,10 @@ def test_a_books_record_says_so_and_goes_on_saying_so(
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    from sectionprep import library as whole
+    from sectionprep.library import all_charts, one_chart
 
     monkeypatch.setattr(
-        whole, "_spread", lambda jobs, _cluster: (whole.prepare_for_book(*job) for job in jobs)
+        all_charts, "spread", lambda jobs, _: (one_chart.prepare_for_book(*job) for job in jobs)
     )
     folder = tmp_path / "library"
     folder.mkdir()

@@ -10,13 +10,17 @@ import pytest
 from build import part_xml, score_xml
 from lxml import etree
 
-from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.engraver.engraver import Engraving, engrave_bars
 from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_for_pages
+from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import Glyph, Ink, Line, System, Text, box_of
 from sectionprep.drawing.scene.spacing import narrowed
+from sectionprep.musicxml.copies.excerpt import extract_excerpt
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.director.lines import music_lines
+from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.parts.sheet import SheetStyle, as_printed
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
@@ -136,3 +140,48 @@ def test_to_coda_before_all_notes_may_belong_to_the_bar_line_and_stays() -> None
     jumps_at_the_end(measure)
     assert [e.tag for e in measure] == ["direction", "note", "direction", "barline"]
     assert measure[2].findtext("direction-type/words") == "D.C. al Fine"
+
+
+@pytest.fixture(scope="module")
+def study_lines() -> list[System]:
+    """The same bars in two parts, as the director's pages show them."""
+    bar = "E5/4 C6/4 D5/4 G5/4 "
+    signs = {
+        8: _sign("<rehearsal>B</rehearsal>") + _sign("<segno/>"),
+        23: _sign("<words>To Coda</words>"),
+        28: _sign("<words>D.S. al Coda</words>"),
+    }
+    score = {
+        "Alto Sax 1": part_xml(bar * 8, signs=signs),
+        "Alto Sax 2": part_xml(bar * 8, signs=signs),
+    }
+    d = parse_document(Path("x.musicxml"), score_xml(score))
+    c = read_chart(d)
+    picks = [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="A") for n in (0, 1)]
+    systems, _ = read_systems(engrave_bars(extract_excerpt(d, picks, 0, 7), 190, 4.5, "x"))
+    return [line.system for line in music_lines(c, (0, 1), range(8), systems, 4.5)]
+
+
+def test_on_the_directors_pages_signs_stand_beside_letters(study_lines: list[System]) -> None:
+    """They stood on the first note of the bar."""
+    (system,) = [s for s in study_lines if any("repeatMark" in i.classes for i in s.ink)]
+    sign = box_of(i for i in system.ink if "repeatMark" in i.classes)
+    letter = box_of(i for i in system.ink if "reh" in i.classes)
+    assert letter[2] < sign[0] < letter[2] + 300
+    assert letter[1] - 100 < (sign[1] + sign[3]) / 2 < letter[3] + 100
+
+
+@pytest.mark.parametrize(("words", "signs"), [("To Coda", 1), ("D.S. al Coda", 0)])
+def test_on_the_directors_pages_jumps_end_their_bar(
+    study_lines: list[System], words: str, signs: int
+) -> None:
+    """Once, over the top staff; "To Coda" carries the sign that it sends to."""
+    ((system, ink),) = [
+        (system, ink)
+        for system in study_lines
+        for ink in system.ink
+        if isinstance(ink.shape, Text) and words in ink.shape.words
+    ]
+    assert isinstance(ink.shape, Text)
+    assert ink.shape.words.count(_CODA) == signs
+    assert _right_of_bar(system, ink.box[2]) - ink.box[2] < 200

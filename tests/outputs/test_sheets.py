@@ -145,6 +145,9 @@ def test_rests_at_bar_ends_are_in_seconds() -> None:
         ("F#m7b5/E", ("F", "#", "\u00f87", [], "E", "")),
         ("G7(#9,b13)", ("G", "", "7", ["#9", "b13"], "", "")),
         ("N.C.", ("N.C.", "", "", [], "", "")),
+        ("C\uea65m7", ("C", "", "m7", [], "", "")),  # a natural, as the engraver has it in scores
+        ("A\uea637/F\uea67", ("A", "bb", "7", [], "F", "##")),
+        ("B\U0001d12b7", ("B", "bb", "7", [], "", "")),  # a double flat, as it has it in parts
     ],
 )
 def test_chord_symbols_are_understood(text: str, expected: tuple[object, ...]) -> None:

@@ -3,6 +3,7 @@ number is exact."""
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import subprocess
@@ -20,7 +21,7 @@ import pytest
 import soundfile
 from build import chart, part_xml, score_xml
 
-from sectionprep.errors import BadArgument
+from sectionprep.errors import BadArgument, DestinationError
 from sectionprep.music.chart import Chart
 from sectionprep.music.clock import steady
 from sectionprep.musicxml.document import parse_document
@@ -32,7 +33,7 @@ from sectionprep.outputs.audition.midi import Track, channels
 from sectionprep.outputs.audition.mp3 import Mp3File
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, swing_ratio
 from sectionprep.outputs.audition.sampled import Player
-from sectionprep.outputs.audition.soundfiles import LOUDNESS, LoudnessMeter
+from sectionprep.outputs.audition.soundfiles import LOUDNESS, LoudnessMeter, write_sound
 from sectionprep.outputs.audition.synth import DRUMS, RATE, render
 from sectionprep.passages import find_passages
 from sectionprep.phrasing import plan_line, plan_passages
@@ -347,15 +348,14 @@ def test_channels_drums_on_ten_and_none_shared_by_two_programs() -> None:
     assert all(len(programs) == 1 for programs in by_channel.values())
 
 
-def test_midi_has_dynamics_bends_swells_and_letters(demo_marked: Marked, tmp_path: Path) -> None:
-    score = demo_marked.score
-    write_audition(score.chart, score.together, demo_marked.plan, tmp_path, Wish())
-    file = mido.MidiFile(tmp_path / "whole_chart.mid")
+def test_midi_has_dynamics_bends_swells_and_letters(demo_marked: Marked, heard: Path) -> None:
+    file = mido.MidiFile(heard / "whole_chart.mid")
     trombone = next(t for t in file.tracks if t.name == "Trombone 1")
     velocities = {m.velocity for m in trombone if m.type == "note_on"}
     assert max(velocities) > 2 * min(velocities)  # p under the soli, ff in the shout
     letters = {m.text for m in file.tracks[0] if m.type == "marker"}
-    assert {bar.rehearsal for bar in score.chart.bars if bar.rehearsal} <= letters
+    bars = demo_marked.score.chart.bars
+    assert {bar.rehearsal for bar in bars if bar.rehearsal} <= letters
     drums = next(t for t in file.tracks if t.name == "Drums")
     assert {m.channel for m in drums if m.type == "note_on"} == {9}
     messages = [m for track in file.tracks for m in track]
@@ -406,14 +406,16 @@ def test_a_maze_of_repeats_is_bounded_and_said() -> None:
     left = '<barline location="left"><repeat direction="forward"/></barline>'
     xml = re.sub(r"(<measure [^>]*>)", rf"\1{left}", xml)
     maze = xml.replace("</measure>", f"{right}</measure>")
-    c = _read({"Alto Sax 1": maze})
-    assert any("repeats" in line for line in remarks(c, Wish()))
-    from sectionprep.outputs.audition.road import laid_out, pieces_of
+    from sectionprep.outputs.audition.road import LONGEST, laid_out, length_of, pieces_of
 
-    pieces = pieces_of(c, c.clock)
-    assert sum(p.last - p.first + 1 for p in pieces) == 1000
-    notes = play(c, c.lines[0], None, clock=c.clock, style=styles()["straight"])
-    assert sum(1 for _ in laid_out(notes, pieces)) == 4000
+    for tempo, bars in ((400.0, 1000), (120.0, LONGEST * 30)):  # 30 bars a minute
+        c = replace(_read({"Alto Sax 1": maze}), tempos=((0, tempo),))
+        assert any("repeats" in line for line in remarks(c, Wish()))
+        pieces = pieces_of(c, c.clock)
+        assert sum(p.last - p.first + 1 for p in pieces) == bars
+        assert length_of(pieces) <= LONGEST * 60
+        notes = play(c, c.lines[0], None, clock=c.clock, style=styles()["straight"])
+        assert sum(1 for _ in laid_out(notes, pieces)) == 4 * bars
 
 
 def test_hundreds_of_files_are_asked_about(demo_marked: Marked, tmp_path: Path) -> None:
@@ -550,3 +552,17 @@ def test_a_short_note_sounds_the_same_kept_or_cut_by_a_block() -> None:
     one, two = (sound[int(s * RATE) : int(s * RATE) + RATE // 2] for s in (1.0, 9.8))
     np.testing.assert_allclose(one, two, atol=1e-6)
     assert np.abs(one).max() > 0.01
+
+
+def test_no_room_for_what_is_kept_while_it_is_made_names_that_place(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A full folder for temporary files was said to be the folder of results, or the screen."""
+
+    class Full(BytesIO):
+        def write(self, _: object) -> int:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("tempfile.TemporaryFile", Full)
+    with pytest.raises(DestinationError, match="name another folder in TMPDIR"):
+        write_sound([np.zeros(100, dtype=np.float32)], tmp_path / "x.wav")

@@ -102,3 +102,67 @@ def test_staves_that_share_a_beam_keep_their_distance() -> None:
     (lower,) = after.staves - {0.0}
     crossing = next(ink for ink in after.ink if ink.owner == "left hand")
     assert crossing.box[1] - lower == 800 - 700
+
+
+def test_two_dynamics_between_two_staves_go_apart() -> None:
+    """One under a trumpet, the other over the words of a singer: at the same height they were one
+    blot, and both belonged to the upper staff."""
+    mine = _sign("dynam", (1000, 470, 1200, 560), owner="trumpet's")
+    theirs = _sign("dynam", (1000, 520, 1200, 610), owner="singer's")
+    before = _line(mine, theirs, _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    (lower,) = after.staves - {0.0}
+    sung = next(ink for ink in after.ink if ink.owner == "singer's")
+    assert sung.box[3] < lower
+
+
+def test_words_under_a_staff_on_the_stem_of_its_low_note() -> None:
+    """Found in a string quartet: "cresc." over a stem, and no free place near it."""
+    stem = _sign("stem", (1100, 300, 1115, 520), 0.0)
+    before = _line(stem, _sign("dir", (1050, 440, 1400, 530), owner="cresc."), _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    words = next(ink for ink in after.ink if ink.owner == "cresc.")
+    assert words.box[1] > stem.box[3]
+    assert min(after.staves - {0.0}) > words.box[3]
+
+
+def test_words_that_lie_on_each_other_stand_one_under_the_other() -> None:
+    """Found on a scanned madrigal: three titles in one blot over the second staff."""
+    pile = [
+        _sign("dir", (1000, 450 + 10 * n, 1400, 530 + 10 * n), owner=f"title {n}")._replace(
+            group=f"title {n}"
+        )
+        for n in range(3)
+    ]
+    before = _line(*pile, _HEAD)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    tops = [ink.box[1] for ink in after.ink if "dir" in ink.classes]
+    assert tops == sorted(tops)
+    assert tops[0] == 450
+
+
+def test_words_that_lie_on_a_dynamic_stand_to_the_right_of_it() -> None:
+    dynamic = _sign("dynam", (1000, 450, 1150, 540))
+    words = _sign("dir", (1100, 455, 1500, 540), owner="dolce")._replace(group="dolce")
+    before = _line(dynamic, words)
+    assert _faults(before)
+    after = rows_apart(before, {})
+    assert not _faults(after)
+    moved = next(ink for ink in after.ink if ink.owner == "dolce")
+    assert moved.box[0] > 1150
+    assert moved.box[1] == 455
+
+
+def test_a_dynamic_over_the_lower_staff_does_not_push_the_words_of_the_upper_one_down() -> None:
+    """Found in a quartet: a second violin's ff, placed above, counted as the first's; the syllables
+    had to stand under it, and 4 cm were white."""
+    words, loud = _sign("syl", (1000, 480, 1200, 540)), _sign("dynam", (1100, 590, 1300, 680))
+    after = rows_apart(_line(words, loud), {})
+    syllable = next(ink for ink in after.ink if "syl" in ink.classes)
+    assert syllable.box[1] == 480
+    assert not _faults(after)

@@ -3,11 +3,17 @@ line in one size (judgement of readers)."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 import pypdfium2
 import pytest
+from build import part_xml, score_xml
 
+from sectionprep.musicxml.copies.part import note_id
+from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.sheet import PartJob, SheetStyle, as_printed, draw_part, extras_of
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 from sectionprep.results import Marked
@@ -46,3 +52,33 @@ def test_their_key_stands_on_the_pages_that_have_them(jobs: list[PartJob]) -> No
         words = page.get_textpage().get_text_range().split()
         assert ("doo" in words) == ("swallowed" in words)
     assert len(pdf) == 2
+
+
+def test_sung_syllables_of_a_full_bar_do_not_run_together(tmp_path: Path) -> None:
+    """Found on a madrigal, "che per" printed as one word; the bar beside it has white to spare."""
+    sung = part_xml("C5/8 " * 8 + "C5/1 C5/1 C5/1 C5/1 ").replace(
+        "</note>", "<lyric><text>through</text></lyric></note>", 8
+    )
+    d = parse_document(Path("x.musicxml"), score_xml({"Voice": sung}))
+    (job,) = part_jobs(Basis(document=d, chart=read_chart(d)), tmp_path, SheetStyle())
+    for system in as_printed(job).engraving.systems:
+        syllables = sorted(i.box for i in system.ink if "syl" in i.classes)
+        assert len(syllables) == 8
+        assert all(b[0] - a[2] >= 40 for a, b in pairwise(syllables))
+
+
+def test_a_line_too_full_for_its_syllables_is_broken_anew(tmp_path: Path) -> None:
+    """Triplets of a full line, found on a dense chart: three syllables had the room of two. The
+    part keeps its number of pages."""
+    text = "C5/4 r/8 D5/8 E5/8t F5/8t G5/8t A5/8t G5/8t F5/8t " * 40
+    d = parse_document(Path("x.musicxml"), score_xml({"Alto Sax 1": part_xml(text)}))
+    c = read_chart(d)
+    (job,) = part_jobs(Basis(document=d, chart=c), tmp_path, SheetStyle(syllables=True))
+    said = {note_id(n.address): "daht" for n in c.parts[0].notes if not n.is_rest}
+    bare, full = as_printed(job), as_printed(replace(job, syllables=said))
+    assert len(full.engraving.lines) > len(bare.engraving.lines)
+    assert len(full.fit.pages.starts) == len(bare.fit.pages.starts)
+    for line in full.extras:
+        boxes = sorted(extra.box for extra in line if extra.kind == "syllable")
+        assert boxes
+        assert all(b[0] - a[2] >= 100 for a, b in pairwise(boxes))

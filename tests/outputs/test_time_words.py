@@ -4,15 +4,18 @@ stretch is numbered, a rest of the band is said, and who solos."""
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
+import pytest
 from build import part_xml, score_xml
 from test_rhythm_cues import _NAMES, PUNCH, _slashes
 
 from sectionprep import stages
+from sectionprep.drawing.scene.ink import Text
 from sectionprep.outputs.parts.rhythm_choice import rhythm_cues, worth_catching
-from sectionprep.outputs.parts.sheet import SheetStyle, draw_part
+from sectionprep.outputs.parts.sheet import SheetStyle, as_printed, draw_part
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
-from sectionprep.outputs.parts.time_words import time_words
+from sectionprep.outputs.parts.time_words import may_close, time_words
 from sectionprep.results import Options, Score
 
 _REST = "r/1 "
@@ -103,3 +106,76 @@ def test_it_stands_on_the_sheet_and_goes_with_the_cues(tmp_path: Path) -> None:
         report = draw_part(job)
         assert report.differences == ()
     assert cued <= {0, 1, 2, 3}
+
+
+# -- "play 8" --------------------------------------------------------------------------------------
+
+_LETTER = "<direction><direction-type><rehearsal>{}</rehearsal></direction-type></direction>"
+
+
+def _closed(score: Score, cued: frozenset[int] = frozenset()) -> list[tuple[str, int]]:
+    """Printed number of the first bar, and length, of what may be closed up."""
+    chart = score.chart
+    drums = next(part for part in chart.parts if part.label == "Drums")
+    return [(chart.bars[first].number, n) for first, n in may_close(chart, drums, cued)]
+
+
+@pytest.mark.parametrize(
+    ("bars", "closed"),
+    [
+        (7, []),
+        (8, [("1", 8)]),
+        (11, [("1", 8)]),  # the other three stay
+        (20, [("1", 8), ("9", 8), ("17", 4)]),
+    ],
+)
+def test_long_stretches_of_time_may_close_up_in_eights(
+    tmp_path: Path, bars: int, closed: list[tuple[str, int]]
+) -> None:
+    assert _closed(_score(tmp_path, _NOTES * bars, bars)) == closed
+
+
+def test_a_figure_in_them_is_never_closed_up(tmp_path: Path) -> None:
+    assert _closed(_score(tmp_path, _NOTES * 20, 20), frozenset({9})) == [("1", 8), ("11", 8)]
+
+
+def _drum_sheet(folder: Path, bars: int, style: SheetStyle, inside: str = "") -> Any:
+    """Drums with a letter at every sixteenth bar under held notes; inside: stands in bar 21."""
+    drums = _slashes(bars)
+    for n in range(0, bars, 16):
+        mark = f'<measure number="{n + 1}">'
+        drums = drums.replace(mark, mark + _LETTER.format(n // 16 + 1))
+    drums = drums.replace('<measure number="21">', f'<measure number="21">{inside}')
+    score = _score(folder, _NOTES * bars, bars, drums)
+    return as_printed([*part_jobs(Basis.of_score(score), folder, style)][-1])
+
+
+def test_a_drummer_gets_play_8_where_it_saves_a_page_and_else_every_bar(tmp_path: Path) -> None:
+    """240 bars of time took four pages; 96 lie open on two. Every bar is drawn or stood for, and
+    what is drawn is proved. Who wants no cues gets no such bars either."""
+    for bars, style, closed in (
+        (240, SheetStyle(), True),
+        (96, SheetStyle(), False),
+        (240, SheetStyle(rhythm_cues=False), False),
+    ):
+        sheet = _drum_sheet(tmp_path, bars, style)
+        drawn = sheet.engraving
+        assert any(bar.time for bar in drawn.bars) == closed
+        assert sum(bar.bars for bar in drawn.bars) == bars
+        assert not drawn.proved.differences
+        said = [
+            ink.shape.words
+            for system in drawn.systems
+            for ink in system.ink
+            if isinstance(ink.shape, Text) and ink.shape.words.startswith("play")
+        ]
+        assert said == ["play 8"] * (bars // 8 if closed else 0)
+        assert (len(sheet.fit.pages.starts) > 2) == (bars == 240 and not closed)
+
+
+def test_bars_with_a_sign_of_their_own_stay_open(tmp_path: Path) -> None:
+    """A dynamic in bar 21: bars 17 to 24 are printed, all others closed up."""
+    loud = "<direction><direction-type><dynamics><f/></dynamics></direction-type></direction>"
+    drawn = _drum_sheet(tmp_path, 240, SheetStyle(), loud).engraving
+    assert [bar.index for bar in drawn.bars if not bar.time] == list(range(16, 24))
+    assert not drawn.proved.differences

@@ -38,9 +38,8 @@ def book(demo_marked: Marked) -> Book:
 
 
 @pytest.fixture(scope="module")
-def saxes_book(saxes_path: Path) -> Book:
-    marked = stages.mark_score(stages.read_score(saxes_path, Options()), Options())
-    return build_book(marked, plan_rehearsal(marked, 45))
+def saxes_book(saxes_marked: Marked) -> Book:
+    return build_book(saxes_marked, plan_rehearsal(saxes_marked, 45))
 
 
 def _open(data: bytes) -> Any:

@@ -341,7 +341,7 @@ def test_a_book_has_practice_pages_only_if_asked_and_skips_unchanged_charts(
 ) -> None:
     from dataclasses import replace
 
-    from sectionprep.library import prepare_for_book
+    from sectionprep.library.one_chart import prepare_for_book
 
     line = part_xml("C5/8 D5/8 E5/8> G5/8 F5/8 E5/8 D5/4 " * 4)
     path = tmp_path / "small.musicxml"

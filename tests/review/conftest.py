@@ -19,16 +19,17 @@ def apart() -> Iterator[Apart]:
 
 
 @pytest.fixture
-def page(demo_path: Path, tmp_path: Path, apart: Apart) -> Iterator[Page]:
-    """The demo chart under review, in a folder of its own."""
-    with _opened(demo_path, tmp_path, apart) as one:
+def page(saxes_path: Path, tmp_path: Path, apart: Apart) -> Iterator[Page]:
+    """The demo's saxes up to letter C under review, in a folder of their own: P1 in octaves, and
+    P2, a soli."""
+    with _opened(saxes_path, tmp_path, apart) as one:
         yield one
 
 
 @pytest.fixture
-def saxes_page(saxes_path: Path, tmp_path: Path, apart: Apart) -> Iterator[Page]:
-    """Its saxes up to letter C alone: P1 in octaves and P2, a soli."""
-    with _opened(saxes_path, tmp_path, apart) as one:
+def demo_page(demo_path: Path, tmp_path: Path, apart: Apart) -> Iterator[Page]:
+    """The whole demo chart."""
+    with _opened(demo_path, tmp_path, apart) as one:
         yield one
 
 

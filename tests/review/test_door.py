@@ -225,10 +225,10 @@ def test_in_the_house_network_others_look_and_listen_and_decide_nothing(
         base = theirs.partition("/open")[0]
         with httpx.Client(base_url=base, headers={"origin": base}, timeout=30) as other:
             assert other.get(theirs, follow_redirects=True).status_code == 200
-            page = other.get("/passage/P3").text
+            page = other.get("/passage/P2").text
             assert "class=reader" in page
-            assert other.get("/passage/P3/sound").status_code == 200
-            wish = {"passage": "P3", "tick": 0, "verb": "plain", "version": 1}
+            assert other.get("/passage/P2/sound").status_code == 200
+            wish = {"passage": "P2", "tick": 0, "verb": "plain", "version": 1}
             for address in ("/decide", "/undo", "/redo", "/finish"):
                 assert other.post(address, json=wish).status_code == 403
         mine = run.address.partition("key=")[2]

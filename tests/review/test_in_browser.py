@@ -53,6 +53,14 @@ def demo(demo_path: Path, tmp_path: Path) -> Path:
 
 
 @pytest.fixture
+def saxes(saxes_path: Path, tmp_path: Path) -> Path:
+    """P2 is the soli from bar 18."""
+    path = tmp_path / "chart.musicxml"
+    path.write_bytes(saxes_path.read_bytes())
+    return path
+
+
+@pytest.fixture
 def runs() -> Iterator[list[Run]]:
     started: list[Run] = []
     yield started
@@ -186,10 +194,10 @@ def test_with_the_keyboard_alone(browser: Browser, runs: list[Run], demo: Path) 
 
 
 def test_two_windows_agree_and_the_second_is_asked(
-    browser: Browser, runs: list[Run], demo: Path
+    browser: Browser, runs: list[Run], saxes: Path
 ) -> None:
-    first = open_chart(browser, runs, demo)
-    to_passage(first, "P3")
+    first = open_chart(browser, runs, saxes)
+    to_passage(first, "P2")
     second = first.context.new_page()
     second.goto(first.url)
     second.wait_for_selector("svg.line")
@@ -208,7 +216,7 @@ def test_two_windows_agree_and_the_second_is_asked(
     expect(second.locator("dialog#question")).to_be_visible()
     expect(second.locator("#asks")).to_contain_text("accent")
     second.click("dialog button[value=leave]")
-    assert [d.marks for d in read_plan(demo.parent / PLAN).decisions] == [frozenset({"accent"})]
+    assert [d.marks for d in read_plan(saxes.parent / PLAN).decisions] == [frozenset({"accent"})]
     second.evaluate(late, "strong-accent")
     second.click("dialog button[value=insist]")
     expect(first.locator("#undo")).to_contain_text("rooftop accent")
@@ -216,10 +224,10 @@ def test_two_windows_agree_and_the_second_is_asked(
 
 
 def test_a_reload_in_the_middle_loses_nothing(
-    browser: Browser, runs: list[Run], demo: Path
+    browser: Browser, runs: list[Run], saxes: Path
 ) -> None:
-    page = open_chart(browser, runs, demo)
-    to_passage(page, "P3")
+    page = open_chart(browser, runs, saxes)
+    to_passage(page, "P2")
     page.click("#note4")
     page.keyboard.press("a")
     expect(page.locator("#note4 .decided")).to_have_count(1)
@@ -229,9 +237,9 @@ def test_a_reload_in_the_middle_loses_nothing(
     expect(page.locator("#note4 .decided")).to_have_count(0)
 
 
-def test_killed_and_started_again(browser: Browser, runs: list[Run], demo: Path) -> None:
-    page = open_chart(browser, runs, demo)
-    to_passage(page, "P3")
+def test_killed_and_started_again(browser: Browser, runs: list[Run], saxes: Path) -> None:
+    page = open_chart(browser, runs, saxes)
+    to_passage(page, "P2")
     page.click("#note4")
     page.keyboard.press("a")
     expect(page.locator("#note4 .decided")).to_have_count(1)
@@ -239,20 +247,20 @@ def test_killed_and_started_again(browser: Browser, runs: list[Run], demo: Path)
     expect(page.locator("#say")).to_contain_text("stopped")
     page.keyboard.press("t")
     expect(page.locator("#say")).to_contain_text("plan file")
-    again = open_chart(browser, runs, demo)
-    to_passage(again, "P3")
+    again = open_chart(browser, runs, saxes)
+    to_passage(again, "P2")
     expect(again.locator("#note4 .decided")).to_have_count(1)
     again.keyboard.press("z")
     expect(again.locator("#note4 .decided")).to_have_count(0)
 
 
-def test_the_plan_file_edited_outside(browser: Browser, runs: list[Run], demo: Path) -> None:
-    page = open_chart(browser, runs, demo)
-    to_passage(page, "P3")
+def test_the_plan_file_edited_outside(browser: Browser, runs: list[Run], saxes: Path) -> None:
+    page = open_chart(browser, runs, saxes)
+    to_passage(page, "P2")
     page.click("#note4")
     page.keyboard.press("a")
     expect(page.locator("#note4 .decided")).to_have_count(1)
-    plan = demo.parent / PLAN
+    plan = saxes.parent / PLAN
     good = plan.read_text()
     plan.write_text(good.replace("| accent |", "| tenuto |"))
     expect(page.locator("#say")).to_contain_text("from outside")
@@ -292,9 +300,9 @@ def test_small_screens_and_twice_the_size(
     nothing_wrong(page)
 
 
-def test_bars_are_chosen_by_dragging(browser: Browser, runs: list[Run], demo: Path) -> None:
-    page = open_chart(browser, runs, demo)
-    to_passage(page, "P3")
+def test_bars_are_chosen_by_dragging(browser: Browser, runs: list[Run], saxes: Path) -> None:
+    page = open_chart(browser, runs, saxes)
+    to_passage(page, "P2")
     page.wait_for_selector("#music[data-drawn]")
     places: list[tuple[float, float]] = []
     while len(places) < 2:  # a line that is drawn anew just now has no place
@@ -337,11 +345,11 @@ def test_axe_finds_no_fault(browser: Browser, runs: list[Run], demo: Path, addre
     assert wrong == []
 
 
-def test_louder_from_here(browser: Browser, runs: list[Run], demo: Path) -> None:
+def test_louder_from_here(browser: Browser, runs: list[Run], saxes: Path) -> None:
     """A dynamic and a hairpin with the keyboard's own controls; both are listed, in the file, and
     go when they are taken back."""
-    page = open_chart(browser, runs, demo)
-    to_passage(page, "P3")
+    page = open_chart(browser, runs, saxes)
+    to_passage(page, "P2")
     page.click("#note4")
     page.click("#louder summary")
     page.select_option("#dynamic", "pp")
@@ -349,7 +357,7 @@ def test_louder_from_here(browser: Browser, runs: list[Run], demo: Path) -> None
     page.select_option("#until", index=3)
     page.click("#hairpin-write")
     expect(page.locator("#loudness")).to_contain_text("crescendo")
-    plan = demo.parent / PLAN
+    plan = saxes.parent / PLAN
     assert [d.says for d in read_plan(plan).decisions if hasattr(d, "says")] == ["pp", "crescendo"]
     back = page.locator("#loudness button:text-is('take it back')")
     for left in (1, 0):

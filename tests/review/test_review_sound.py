@@ -25,8 +25,8 @@ def times(page: Page, name: str, **wish: Any) -> dict[str, Any]:
 
 
 def test_every_note_of_the_lead_begins_where_the_cursor_says(page: Page) -> None:
-    data, rate = sound(page, "P3", how="flat")
-    said = times(page, "P3", how="flat")
+    data, rate = sound(page, "P2", how="flat")
+    said = times(page, "P2", how="flat")
     silent = np.abs(data) < 20
     after_rest = [
         begin
@@ -41,11 +41,11 @@ def test_every_note_of_the_lead_begins_where_the_cursor_says(page: Page) -> None
 
 @pytest.mark.parametrize("tempo", [60, 85, 110])
 def test_a_tempo_is_a_tempo(page: Page, tempo: int) -> None:
-    at_full, rate = sound(page, "P3")
-    slower, _ = sound(page, "P3", tempo=tempo)
+    at_full, rate = sound(page, "P2")
+    slower, _ = sound(page, "P2", tempo=tempo)
     tail = 0.4 * rate  # of the last note, which is no slower
     assert (len(slower) - tail) / (len(at_full) - tail) == pytest.approx(100 / tempo, rel=0.01)
-    bars = times(page, "P3", tempo=tempo)["bars"]
+    bars = times(page, "P2", tempo=tempo)["bars"]
     assert bars[0][1] == "18"
     assert bars[-1][3] * rate <= len(slower)
 
@@ -53,7 +53,7 @@ def test_a_tempo_is_a_tempo(page: Page, tempo: int) -> None:
 def test_flat_shaped_and_readings_sound_unlike(page: Page) -> None:
     heard = {}
     for how in ("flat", "shaped", "plainer", "earlier", "more forward"):
-        heard[how] = sound(page, "P3", how=how)[0]
+        heard[how] = sound(page, "P2", how=how)[0]
     names = list(heard)
     for n, one in enumerate(names):
         for other in names[n + 1 :]:
@@ -61,23 +61,23 @@ def test_flat_shaped_and_readings_sound_unlike(page: Page) -> None:
 
 
 def test_the_section_is_more_than_the_lead_and_a_click_is_a_click(page: Page) -> None:
-    lead, rate = sound(page, "P3")
-    section, _ = sound(page, "P3", all=1)
+    lead, rate = sound(page, "P2")
+    section, _ = sound(page, "P2", all=1)
     apart = section[: len(lead)] / np.std(section) - lead / np.std(lead)
     assert np.abs(apart).mean() > 0.3  # as loud as each other, but not the same
-    clicked, _ = sound(page, "P3", click=1)
-    first = times(page, "P3")["bars"][1][2]
+    clicked, _ = sound(page, "P2", click=1)
+    first = times(page, "P2")["bars"][1][2]
     at = slice(round(first * rate), round((first + 0.02) * rate))
     assert np.abs(clicked[at] - lead[at]).max() > 1000
 
 
 def test_a_decision_is_heard(page: Page) -> None:
-    before, rate = sound(page, "P3")
-    note = page.client.get("/passage/P3/drawing").json()["notes"][4]
-    wish = {"passage": "P3", "tick": note["tick"], "verb": "mark", "mark": "strong-accent"}
+    before, rate = sound(page, "P2")
+    note = page.client.get("/passage/P2/drawing").json()["notes"][4]
+    wish = {"passage": "P2", "tick": note["tick"], "verb": "mark", "mark": "strong-accent"}
     page.client.post("/decide", json=wish | {"version": LATEST})
-    after, _ = sound(page, "P3")
-    _, begin, _ = times(page, "P3")["notes"][4]
+    after, _ = sound(page, "P2")
+    _, begin, _ = times(page, "P2")["notes"][4]
     at = slice(round((begin + 0.02) * rate), round((begin + 0.08) * rate))
     assert np.square(after[at]).mean() > 2 * np.square(before[at]).mean()
 
@@ -94,4 +94,4 @@ def test_sound_is_ready_in_less_than_a_third_of_a_second_once_asked_ahead(page: 
     "wish", [{"how": "loud"}, {"tempo": "59"}, {"tempo": "1e9"}, {"all": "2"}, {"click": "yes"}]
 )
 def test_what_cannot_be_heard_is_refused(page: Page, wish: dict[str, str]) -> None:
-    assert page.client.get("/passage/P3/sound", params=wish).status_code == 400
+    assert page.client.get("/passage/P2/sound", params=wish).status_code == 400

@@ -15,13 +15,13 @@ from typing import Any
 
 from sectionprep.drawing.engraver.bar_widths import bar_widths
 from sectionprep.drawing.engraver.mei import MeiBar, MeiPart, SignKey
-from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, full_lines
+from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, full_lines, halves
 from sectionprep.drawing.proof.as_written import MustShow, Proved, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.drawing.scene.drawing import natural_widths, read_systems
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.skyline import restack
-from sectionprep.drawing.scene.spacing import narrowed, unclashed
+from sectionprep.drawing.scene.spacing import SUNG, narrowed, syllables_apart, unclashed
 from sectionprep.drawing.text import fonts
 from sectionprep.errors import SectionprepError
 from sectionprep.musicxml.copies.excerpt import Excerpt
@@ -57,7 +57,6 @@ _SMALLER = (0.9, 0.8, 0.7, 0.6, 0.5)
 _SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
 #: white between syllables of an excerpt, in units: .9 mm on a study page where its line is squeezed
 _WORD_SPACE = 2.6
-_HALF = 0.6  # of the bars of a line that is too full for itself: about half go on the next
 _POINT = 2540 / 72  # hundredths of a millimetre
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
 # millimetre; judgement
@@ -117,10 +116,11 @@ def measure(
     where: str,
     must: MustShow,
     rests: Sequence[float] = (),
+    plays: Sequence[tuple[int, int]] = (),
 ) -> Measured:
     """Read one part for lines `width_mm` wide and staves `staff_mm` high. must: the note heads that
     must come out (a part that draws as nothing is an error, not an empty page). rests: seconds of
-    rest around the end of each bar."""
+    rest around the end of each bar. plays: first bar and length of what is closed up into one."""
     toolkit = _toolkit()
     with _quiet() as said:
         _load(
@@ -130,7 +130,7 @@ def measure(
             said,
         )
         text = toolkit.getMEI()
-        mei = MeiPart(text)
+        mei = MeiPart(text, plays)
         if not mei.bars:
             raise EngravingFailed(
                 "the part has no bars that can be drawn.",
@@ -146,12 +146,12 @@ def measure(
             )
 
         widths, head = bar_widths(
-            text, staff_mm, [bar.id for bar in mei.bars if bar.bars == 1], draw
+            text, staff_mm, [bar.id for bar in mei.bars if bar.bars == 1 or bar.time], draw
         )
     boxes = tuple(
         BarBox(
             width=_LONG_REST
-            if bar.bars > 1
+            if bar.bars > 1 and not bar.time
             else max(
                 widths.get(bar.id, 3000.0) * (_SUNG if bar.sung else 1.0),
                 _REST_BAR if bar.rest else 400.0,
@@ -171,7 +171,7 @@ def measure(
         width_mm=width_mm,
         staff_mm=staff_mm,
         where=where,
-        must=must,
+        must=must.without(mei.closed) if plays else must,
     )
 
 
@@ -209,7 +209,10 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
         if n and mei.bars[first].coda and (narrow := narrowed(systems[n], INDENT)) is not None:
             systems[n] = replace(narrow, indent=INDENT)
     width = part.width_mm * 100
-    placed = tuple(restack(unclashed(s), mei.chords, width / s.scale - s.indent) for s in systems)
+    placed = tuple(
+        restack(syllables_apart(unclashed(s), SUNG), mei.chords, width / s.scale - s.indent)
+        for s in systems
+    )
     drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
     return Engraving(
         systems=placed,
@@ -275,8 +278,8 @@ def engrave_bars(excerpt: Excerpt, width_mm: float, staff_mm: float, where: str)
         room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
         starts = full_lines(boxes, room)
         natural = sum(box.width for box in boxes)
-        if len(starts) == 1 and natural > room:  # a line alone is not squeezed
-            starts = full_lines(boxes, _HALF * natural)
+        if len(starts) == 1 and natural > room:  # a line alone is squeezed if half would be a bar
+            starts = halves(boxes) or starts
         excerpt.break_at(starts)
         # where no break is written the engraver would break as it likes
         breaks = "encoded" if len(starts) > 1 else "none"

@@ -7,9 +7,10 @@ have.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import cast
 
 from lxml import etree
@@ -17,7 +18,7 @@ from lxml import etree
 from sectionprep.drawing.engraver.twice import said_once
 from sectionprep.drawing.proof.drawn_heads import Told
 from sectionprep.drawing.text.lettering import SHRUNK
-from sectionprep.musicxml.copies.jumps import SAYS_JUMP
+from sectionprep.musicxml.copies.jumps import CODA, SAYS_JUMP, TO_CODA
 
 _NS = "http://www.music-encoding.org/ns/mei"
 _M = f"{{{_NS}}}"
@@ -26,6 +27,7 @@ _HELP = re.compile(
     r"^(cue: |hits: \d|(soli|unis\.|octaves|8v[ab]|15m[ab]|[+-]\d octaves)"
     r"( of |, lead | with |: you lead)|\(\d+\)$|band out\b)"
 )
+_COUNT = re.compile(r"\(\d+\)")
 _SILENT = frozenset({f"{_M}{name}" for name in ("mRest", "rest", "space", "mSpace", "multiRest")})
 _REST, _IN_LAYERS = f"{_M}mRest", f"{_M}staff/{_M}layer/*"
 _START_ONLY = frozenset(
@@ -35,9 +37,6 @@ _START_ONLY = frozenset(
 #: characters: words over the last bar of a line make the engraver widen it, at the cost of all
 #: other bars; long ones beyond measure
 _LONG_WORDS = 28
-
-_TO_CODA = re.compile(r"\bto coda\b", re.IGNORECASE)
-_CODA = "\ue048"  # SMuFL: coda
 
 _CROSSING = etree.XPath("//m:note[@staff] | //m:chord[@staff]", namespaces={"m": _NS})
 _STEPS = {"8": 7, "15": 14, "22": 21}  # scale steps of an octave line
@@ -49,7 +48,7 @@ SignKey = tuple[str, str] | tuple[str, int, float]
 class MeiBar:
     """One drawn bar: index of its first bar in the chart and how many it stands for. section: a
     letter stands over it; glued: not to be parted from the bar before; coda: the coda begins; rest:
-    it holds a rest of the bar alone; sung: it has syllables."""
+    it holds a rest of the bar alone; sung: it has syllables; time: it stands for bars of time."""
 
     element: etree._Element
     index: int
@@ -59,6 +58,7 @@ class MeiBar:
     coda: bool = False
     rest: bool = False
     sung: bool = False
+    time: bool = False
 
     @property
     def id(self) -> str:
@@ -67,9 +67,10 @@ class MeiBar:
 
 
 class MeiPart:
-    """The engraver's notation of one part, with its bars in order."""
+    """The engraver's notation of one part, with its bars in order. plays: first bar and length of
+    what is to be closed up into one bar of time."""
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, plays: Iterable[tuple[int, int]] = ()) -> None:
         self.root = etree.fromstring(
             text.encode("utf-8"),
             etree.XMLParser(remove_comments=True, remove_pis=True, huge_tree=True),
@@ -77,6 +78,8 @@ class MeiPart:
         self._tidy()
         self.bars = [MeiBar(element, n) for n, element in enumerate(self.root.iter(f"{_M}measure"))]
         self._merge_rests()
+        for first, count in plays:
+            self._close_time(first, count)
         self._describe()
 
     def text(self) -> str:
@@ -191,6 +194,38 @@ class MeiPart:
                 layer.remove(child)
             etree.SubElement(layer, f"{_M}multiRest", {"num": str(bar.bars)})
 
+    # -- time
+    # ---------------------------------------------------------------------------------------
+
+    def _close_time(self, first: int, count: int) -> None:
+        """Of bars that hold the same slashes only the first is left, and how many it stands for is
+        said over it; nothing is done where a sign stands in one of the others."""
+        run = [bar for bar in self.bars if first <= bar.index < first + count]
+        if len(run) != count or not all(self._goes_on(a, b) for a, b in pairwise(run)):
+            return
+        head, *others = run
+        words = etree.SubElement(head.element, f"{_M}dir", place="above", staff="1", tstamp="1")
+        words.text = f"play {count}"
+        if others and others[-1].element.get("right"):
+            head.element.set("right", others[-1].element.get("right") or "")
+        for bar in others:
+            _take_out(bar.element)
+        head.bars, head.time = count, True
+        self.bars = [bar for bar in self.bars if bar not in others]
+
+    def _goes_on(self, before: MeiBar, bar: MeiBar) -> bool:
+        """Whether a bar has no sign of its own but a count, and follows the one before."""
+        signs = [e for e in bar.element if e.tag not in (f"{_M}staff", f"{_M}mNum")]
+        counted = all(e.tag == f"{_M}dir" and _COUNT.fullmatch(_text(e).strip()) for e in signs)
+        ends = before.element.get("right")
+        return counted and not ends and self._follows(before.element, bar.element)
+
+    @property
+    def closed(self) -> frozenset[int]:
+        """Index of each bar that is not drawn, since the one before stands for it."""
+        time = [bar for bar in self.bars if bar.time]
+        return frozenset(n for bar in time for n in range(bar.index + 1, bar.index + bar.bars))
+
     # -- breaks
     # -------------------------------------------------------------------------------------
 
@@ -274,10 +309,10 @@ def _sign_jump(words: etree._Element) -> None:
     said = _text(words)
     if not SAYS_JUMP.search(said):
         return
-    if _TO_CODA.search(said) and _CODA not in said:
+    if TO_CODA.search(said) and CODA not in said:
         inner = next(words.iter(f"{_M}rend"), words)
         inner.text = f"{inner.text or ''}\u00a0\u00a0"
-        etree.SubElement(words, f"{_M}rend", {"glyph.auth": "smufl"}).text = _CODA
+        etree.SubElement(words, f"{_M}rend", {"glyph.auth": "smufl"}).text = CODA
     if words.find(f".//{_M}rend[@halign]") is None:
         around = etree.Element(f"{_M}rend", halign="right")
         around.text, words.text = words.text, None
@@ -289,7 +324,7 @@ def _begins_coda(measure: etree._Element) -> bool:
     """A coda sign at a bar's beginning, where no words say that one goes from there to the coda."""
     marks = measure.findall(f"{_M}repeatMark[@func='coda']")
     at_start = any(float(mark.get("tstamp") or 1) <= 1 for mark in marks)
-    return at_start and not any(_TO_CODA.search(_text(e)) for e in measure.iter(f"{_M}dir"))
+    return at_start and not any(TO_CODA.search(_text(e)) for e in measure.iter(f"{_M}dir"))
 
 
 def _shrink(words: etree._Element) -> None:

@@ -15,7 +15,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-_SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
+SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
 #: for a bar beside one that is too full for a line by itself: dearer than any gaping line
 _CROWD = 60.0
@@ -50,8 +50,8 @@ def line_cost(
     if last and stretch > 1:
         stretch = min(stretch, 1.25)
     cost = 3.5 * math.log(stretch) ** 2 + _LETTER * sections
-    if stretch < _SQUEEZE:
-        cost += 40.0 * (_SQUEEZE / stretch - 1) + 2.0
+    if stretch < SQUEEZE:
+        cost += 40.0 * (SQUEEZE / stretch - 1) + 2.0
     if stretch > _GAPE and not last:
         cost += 8.0 * (stretch / _GAPE - 1) + 1.0
     if not last:
@@ -61,14 +61,14 @@ def line_cost(
     return cost + 30.0 if torn else cost
 
 
-def _all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
+def all_costs(bars: Sequence[BarBox], room: float) -> list[list[tuple[int, float]]]:
     """For every end (bars before it) the starts it can have and the price of that line."""
     width, sections, crammed, codas = [0.0], [0], [0], [0]
     for bar in bars:
         codas.append(codas[-1] + bar.coda)
         width.append(width[-1] + bar.width)
         sections.append(sections[-1] + bar.section)
-        crammed.append(crammed[-1] + (bar.width * _SQUEEZE > room))
+        crammed.append(crammed[-1] + (bar.width * SQUEEZE > room))
     count = len(bars)
     return [[]] + [
         [
@@ -110,7 +110,7 @@ def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> 
     page or on two: a part of one or two pages needs no turn. Squeezing stays dearer than any line.
     way: "rests" lets lines end where a page can be turned; "tight" fits two pages even if sections
     then begin inside a line."""
-    costs = _all_costs(bars, room)
+    costs = all_costs(bars, room)
     usual = _cheapest(bars, costs, _LINE_PRICE, _REST_PRIZE if way == "rests" else 0.0)
     if len(usual) <= _PAGES[0]:
         return usual
@@ -128,7 +128,8 @@ def break_for_pages(bars: Sequence[BarBox], room: float, way: str = "usual") -> 
     return usual
 
 
-_UNEVEN, _INSIDE = 4.0, 1.0  # prices: of a line unlike the others; of a section inside one
+#: prices: of a line unlike the others; of a section inside one; of a bar alone on one
+_UNEVEN, _INSIDE, _ALONE = 4.0, 1.0, 2.0
 
 
 def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
@@ -136,16 +137,17 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     these are as even as they come: a section begins one where that is not much dearer. Exact."""
     width = [0.0, *itertools.accumulate(bar.width for bar in bars)]
     count = len(bars)
-    even = width[-1] / max(1, math.ceil(width[-1] * _SQUEEZE / room))
+    even = width[-1] / max(1, math.ceil(width[-1] * SQUEEZE / room))
     best: list[tuple[int, float, int]] = [(0, 0.0, 0)]  # lines, price and start of the last one
     for end in range(1, count + 1):
         ways = []
         for start in range(end - 1, -1, -1):
             natural = width[end] - width[start]
-            if natural * _SQUEEZE > room and end - start > 1:
+            if natural * SQUEEZE > room and end - start > 1:
                 break
             inside = sum(bar.section for bar in bars[start + 1 : end])
             price = _UNEVEN * ((natural - even) / room) ** 2 + _INSIDE * inside
+            price += _ALONE * (end - start == 1)
             ways.append((best[start][0] + 1, best[start][1] + price, start))
         best.append(min(ways))
     starts: list[int] = []
@@ -155,41 +157,17 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     return tuple(reversed(starts))
 
 
-def steady_lines(
-    bars: Sequence[BarBox], room: float, usual: int, *, squeezed: bool = False
-) -> tuple[int, ...] | None:
-    """Indices of the bars that begin a line where each section begins one, and its bars are spread
-    evenly over lines of about the usual number, or of fewer where that would be too full. A single
-    bar before the first section stands with it and is not counted; the last bar never stands alone.
-    squeezed: bars may be as narrow as any line lets them be. None where one bar is too full."""
-    room = room / _SQUEEZE if squeezed else room
-    heads = [0, *(n for n, bar in enumerate(bars[:-1]) if n > 1 and bar.section)]
-    starts: list[int] = []
-    for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
-        before = int(not head and any(bar.section for bar in bars[1:2]))
-        count = end - head - before
-        for lines in range(max(1, round(count / usual)), count + 1):
-            further = [head + before + round(n * count / lines) for n in range(1, lines)]
-            here = [head, *further]
-            if not _too_full(bars, here, end, room):
-                starts += here
-                break
-        else:
-            return None
-    return tuple(starts)
-
-
-def _too_full(bars: Sequence[BarBox], starts: Sequence[int], end: int, room: float) -> bool:
-    """True where one of these lines, up to a bar, is wider than it may be."""
-    return any(
-        sum(bar.width for bar in bars[first:after]) > room
-        for first, after in zip(starts, [*starts[1:], end], strict=True)
-    )
+def halves(bars: Sequence[BarBox]) -> tuple[int, ...] | None:
+    """Indices of the bars that begin the two most even lines; None where one would hold a bar
+    alone."""
+    width = [0.0, *itertools.accumulate(bar.width for bar in bars)]
+    ways = range(2, len(bars) - 1)
+    return (0, min(ways, key=lambda n: abs(2 * width[n] - width[-1]))) if ways else None
 
 
 def break_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     """Indices of the bars that begin a line; the first is 0. Exact."""
-    return _cheapest(bars, _all_costs(bars, room), _LINE_PRICE, 0.0)
+    return _cheapest(bars, all_costs(bars, room), _LINE_PRICE, 0.0)
 
 
 def _cheapest(

@@ -9,7 +9,7 @@ handed to a player.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -50,6 +50,10 @@ class MustShow:
 
     heads: tuple[Head, ...] = ()
     quarter: int = 1
+
+    def without(self, bars: Collection[int]) -> MustShow:
+        """The same but for these bars (indices), for which another stands."""
+        return MustShow(tuple(head for head in self.heads if head.bar not in bars), self.quarter)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,26 +19,25 @@ _ALTERED = 0.94  # of alterations, in sizes of the quality
 _SHIFT = 0.36  # how far the quality is raised, in root sizes
 
 
+#: Unicode, and SMuFL: accidentals, those of figured bass (by which the engraver writes them in a
+#: score), those of chord symbols
+_SPELT = (
+    ("\u266d\ue260\uea64\ued60", "b"),
+    ("\u266f\ue262\uea66\ued62", "#"),
+    ("\u266e\ue261\uea65\ued61 ", ""),
+    ("\U0001d12b\ue264\uea63\ued64", "bb"),
+    ("\U0001d12a\ue263\uea67\ued63", "##"),
+    ("\u0394\u25b3\ue873", "maj7"),
+    ("\u00f8\ue871", "m7b5"),
+)
+
+
 def normal(text: str) -> str:
     """Plain spelling of a chord symbol: signs as # and b, no spaces, and no natural: the engraver
     writes one where a file says that a root is altered by 0."""
-    for old, new in (
-        ("\u266d", "b"),
-        ("\u266f", "#"),
-        ("\u266e", ""),
-        ("\ue261", ""),
-        ("\ue260", "b"),
-        ("\ue262", "#"),
-        ("\uea64", "b"),
-        ("\uea66", "#"),
-        ("\ued60", "b"),
-        ("\ued62", "#"),
-        ("\u0394", "maj7"),
-        ("\u00f8", "m7b5"),
-        ("\u25b3", "maj7"),
-        (" ", ""),
-    ):
-        text = text.replace(old, new)
+    for signs, spelt in _SPELT:
+        for sign in signs:
+            text = text.replace(sign, spelt)
     return text
 
 

@@ -3,10 +3,27 @@ words that begin where it stands."""
 
 from __future__ import annotations
 
-from sectionprep.drawing.scene.ink import Ink, box_of
+from collections import defaultdict
+from dataclasses import replace
+
+from sectionprep.drawing.scene.ink import Ink, System, box_of
 
 _NEAR = 2500.0  # from a letter to a sign of the same place: a clef and a key; judgement
 _BESIDE = 130.0  # white between them; judgement
+_OVER = frozenset({"reh", "repeatMark", "dir"})
+
+
+def beside_letters(system: System) -> System:
+    """The line with the segno or coda of each letter over its top staff beside it."""
+    inks, moving = list(system.ink), defaultdict[str, list[int]](list)
+    for n, ink in enumerate(inks):
+        if ink.group and _OVER.intersection(ink.classes) and ink.box[1] < system.staff_top:
+            moving[ink.group].append(n)
+    signs_beside_letters(inks, moving, max((x for *_, x in system.bar_edges), default=0.0))
+    for name, places in moving.items():
+        for n in places:
+            inks[n] = inks[n]._replace(group=name)
+    return replace(system, ink=tuple(inks))
 
 
 def signs_beside_letters(inks: list[Ink], moving: dict[str, list[int]], width: float) -> None:

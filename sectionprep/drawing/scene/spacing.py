@@ -6,6 +6,7 @@ is; what goes from place to place (staff lines, beams, slurs, hairpins) follows.
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
@@ -24,6 +25,7 @@ from sectionprep.drawing.scene.ink import (
     Polygon,
     Rectangle,
     System,
+    Text,
     box_of,
 )
 
@@ -69,6 +71,28 @@ def apart(system: System, needs: Sequence[tuple[float, float]]) -> System | None
                 pieces.append((left, right))
                 widths.append(factor * (right - left))
     return _spaced(system, _mapping(pieces, widths))
+
+
+SAID, SUNG = 101.0, 55.0  # white between what is said under notes: a millimetre, and between words
+_LETTERS = re.compile(r"\w")
+
+
+def syllables_apart(system: System, white: float) -> System:
+    """The line, as wide as it is, with so much white between the syllables under its staves; where
+    there is too little of it they stay."""
+    rows: dict[int, list[Box]] = defaultdict(list)
+    for ink in system.ink:
+        if (
+            "syl" in ink.classes
+            and isinstance(ink.shape, Text)
+            and _LETTERS.search(ink.shape.words)
+        ):
+            rows[round(ink.shape.y)].append(ink.box)
+    for row in rows.values():
+        edges = sorted((left, right) for left, _, right, _ in row)
+        needs = [(left, right - left + white) for left, right in edges[:-1]]
+        system = apart(system, [*needs, (edges[-1][0], 0.0)]) or system
+    return system
 
 
 _BELONGS_RIGHT = frozenset({"accid", "clef"})  # what stands before the note that it is for

@@ -28,6 +28,7 @@ from sectionprep.drawing.scene.ink import (
     Polygon,
     Rectangle,
     System,
+    box_of,
     extent,
 )
 from sectionprep.drawing.scene.nudging import IN_THE_WAY, READ, pieces_of
@@ -61,6 +62,14 @@ class _Staves(NamedTuple):
         middle = y - self.high / 2
         return min(range(len(self.tops)), key=lambda n: abs(self.tops[n] - middle))
 
+    def beside(self, y: float) -> int | None:
+        """The row of words at this height: over or under the staff that is nearest; None on its
+        lines."""
+        home = self.nearest(y)
+        if self.tops[home] <= y <= self.tops[home] + self.high:
+            return None
+        return _ROWS * home + (_WORDS if y < self.tops[home] else _DYNAMICS)
+
 
 def rows_apart(system: System, chord_boxes: Mapping[str, Box]) -> System:
     """The line with its staves apart. chord_boxes: of its chord symbols, by id."""
@@ -69,12 +78,50 @@ def rows_apart(system: System, chord_boxes: Mapping[str, Box]) -> System:
         return system
     staves = _Staves(tops, system.staff_bottom - tops[-1])
     rows = _rows_of(system.ink, staves)
+    apart = _unpiled(system.ink, rows)
+    system = system if apart == system.ink else replace(system, ink=apart)
     chords = {name: _ROWS * staves.under(system.chords[name].y) + _CHORDS for name in chord_boxes}
     standing = _standing(system.ink, rows)
     for name, row in chords.items():
         standing[row].append((chord_boxes[name], True))
     shifts = _shifts(standing, staves, _crossed(system.ink, rows, staves))
     return _moved(system, staves, rows, chords, shifts) if any(shifts) else system
+
+
+def _unpiled(inks: Sequence[Ink], rows: Sequence[int | None]) -> tuple[Ink, ...]:
+    """Words that lie on a dynamic of their row stand to the right of it ("p dolce"), and words of
+    one row that lie on each other one under the other."""
+    found, standing = list(inks), defaultdict[int, list[Box]](list)
+    words: dict[tuple[int, str], list[int]] = defaultdict(list)
+    dynamics: dict[int, list[Box]] = defaultdict(list)
+    for n, (ink, row) in enumerate(zip(inks, rows, strict=True)):
+        if row is not None and ink.group and "dir" in ink.classes:
+            words[row, ink.group].append(n)
+        elif row is not None and "dynam" in ink.classes:
+            dynamics[row].append(ink.box)
+    boxes = [(box_of(inks[n] for n in places), row, places) for (row, _), places in words.items()]
+    for box, row, places in sorted(boxes, key=lambda one: one[0][1]):
+        right = down = 0.0
+        for one in sorted(dynamics[row]):
+            if _near(one, _shifted(box, right, 0.0)):
+                right = one[2] + _WHITE - box[0]
+        for one in sorted(standing[row], key=lambda one: one[1]):
+            if _near(one, _shifted(box, right, down)):
+                down = one[3] + _WHITE - box[1]
+        standing[row].append(_shifted(box, right, down))
+        for n in places if right or down else ():
+            found[n] = inks[n].moved(down, right)
+    return tuple(found)
+
+
+def _near(one: Box, other: Box) -> bool:
+    """Whether there is too little white between them to read them one by one."""
+    aside = one[0] < other[2] + _WHITE and other[0] < one[2] + _WHITE
+    return aside and one[1] < other[3] + _WHITE and other[1] < one[3] + _WHITE
+
+
+def _shifted(box: Box, right: float, down: float) -> Box:
+    return box[0] + right, box[1] + down, box[2] + right, box[3] + down
 
 
 def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
@@ -85,6 +132,10 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
         for ink in inks
         if "notehead" in ink.classes and (home := homes.get(ink.staff or 0.0)) is not None
     ]
+    around: dict[int, list[Box]] = defaultdict(list)  # what belongs to each staff
+    for ink in inks:
+        if ink.staff in homes and ink.classes[-1:] not in (("staff",), ("clef",)):
+            around[homes[ink.staff]].append(ink.box)
     found: list[int | None] = []
     for ink in inks:
         middle = (ink.box[1] + ink.box[3]) / 2
@@ -98,14 +149,60 @@ def _rows_of(inks: Sequence[Ink], staves: _Staves) -> list[int | None]:
             found.append(_ROWS * home + _STAFF)
         elif _OVER.intersection(ink.classes):
             found.append(_ROWS * staves.under(middle) + _WORDS)
+        elif "dir" in ink.classes and (row := staves.beside(middle)) is not None:
+            found.append(row)
         elif kind in ("dynam", "hairpin"):
-            above = ink.box[1] < staves.tops[0]
-            found.append(_WORDS if above else _ROWS * staves.over(ink.box[1]) + _DYNAMICS)
+            found.append(_row_of_dynamic(ink.box, staves, around))
         elif kind in ("slur", "tie", "lv", "gliss") and heads:
             found.append(_ROWS * _of_nearest(heads, ink) + _STAFF)
         else:
             found.append(_ROWS * staves.nearest(middle) + _STAFF)
+    _two_of_one_gap(inks, found, staves)
     return found
+
+
+def _row_of_dynamic(box: Box, staves: _Staves, around: Mapping[int, Sequence[Box]]) -> int:
+    """Under the staff over it; over the next one where it is nearer to what stands there, as one is
+    that was placed above."""
+    if box[1] < staves.tops[0]:
+        return _WORDS
+    home = staves.over(box[1])
+    if home + 1 == len(staves.tops):
+        return _ROWS * home + _DYNAMICS
+
+    def beside(staff: int) -> list[Box]:
+        return [one for one in around[staff] if one[0] < box[2] and box[0] < one[2]]
+
+    floor = max([staves.tops[home] + staves.high, *(one[3] for one in beside(home))])
+    ceiling = min([staves.tops[home + 1], *(one[1] for one in beside(home + 1))])
+    if ceiling - box[3] < box[1] - floor:
+        return _ROWS * (home + 1) + _WORDS
+    return _ROWS * home + _DYNAMICS
+
+
+def _two_of_one_gap(inks: Sequence[Ink], rows: list[int | None], staves: _Staves) -> None:
+    """Of two dynamics under each other between two staves the upper one is the upper staff's, and
+    the lower one over the lower staff, as those of singers are."""
+    boxes: dict[tuple[int, str], list[int]] = defaultdict(list)
+    for n, (ink, row) in enumerate(zip(inks, rows, strict=True)):
+        if row is not None and row % _ROWS in (_DYNAMICS, _WORDS) and "dynam" in ink.classes:
+            boxes[row, ink.owner].append(n)
+    signs = [(row, box_of(inks[n] for n in places), places) for (row, _), places in boxes.items()]
+    for row, box, places in signs:
+        home, is_under = row // _ROWS, row % _ROWS == _DYNAMICS
+        others = [
+            one[1]
+            for other, one, _ in signs
+            if other == row and one[0] < box[2] and box[0] < one[2]
+        ]
+        if is_under and home + 1 < len(staves.tops) and min(others) < box[1]:
+            moved = (home + 1) * _ROWS + _WORDS
+        elif not is_under and home and max(others) > box[1]:
+            moved = (home - 1) * _ROWS + _DYNAMICS
+        else:
+            continue
+        for n in places:
+            rows[n] = moved
 
 
 def _of_nearest(heads: Sequence[tuple[Box, int]], ink: Ink) -> int:

@@ -23,6 +23,8 @@ _SMALLEST = (
 )
 _CAP, _TAIL = 0.72, 0.2  # of the type size: how far letters reach above and below their line
 _MARKS = re.compile(f"([{''.join(enclose('', shape)[0] for shape in SHAPES)}{CLOSE}])")
+_ROAD_SIGNS = re.compile("([\ue045-\ue04a])")  # SMuFL: from Dal Segno to the square coda
+_SIGN_TIMES = 1.5  # their size in words, by that of the letters; judgement
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
 
@@ -89,7 +91,12 @@ class _Reader:
                 self._add(child.tail, _face(bold, italic), size)
 
     def _add(self, text: str, font: str, size: float) -> None:
-        self.lines[-1][1].append(TextRun(text, font, size))
+        for piece in filter(None, _ROAD_SIGNS.split(text)):
+            if font != fonts.MUSIC and _ROAD_SIGNS.fullmatch(piece):
+                run = TextRun(piece, fonts.MUSIC, size * _SIGN_TIMES)
+            else:
+                run = TextRun(piece, font, size)
+            self.lines[-1][1].append(run)
 
 
 def _is_shrunk(node: Node, size: float) -> bool:

@@ -12,6 +12,7 @@ from lxml import etree
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.copies.cutting import cut_lines
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
+from sectionprep.musicxml.copies.jumps import jumps_signed
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.part import (
     SYSTEM_WORDS,
@@ -276,6 +277,7 @@ def _strip(measure: etree._Element, is_top: bool, road_map: bool) -> None:
         following = kind.getnext() if kind is not None else None
         if following is not None and following.find("metronome") is not None:
             words.text = (words.text or "").rstrip() + "\u00a0\u00a0"
+    jumps_signed(measure)
     for barline in measure.findall("barline") if not road_map else ():
         measure.remove(barline)
     if not is_top:

@@ -16,6 +16,8 @@ SAYS_JUMP = re.compile(
 )
 _BACK = re.compile(r"\b(d\.?\s?s\.?|d\.?\s?c\.?|dal segno|da capo)(?![a-z])", re.IGNORECASE)
 _LEAVES = re.compile(r"\b(to coda|fine)(?![a-z])", re.IGNORECASE)
+TO_CODA = re.compile(r"\bto coda\b", re.IGNORECASE)
+CODA = "\ue048"  # SMuFL: coda
 _MOVES = frozenset({"note", "backup", "forward"})
 
 
@@ -40,6 +42,21 @@ def _jumps(direction: etree._Element, begun: bool) -> bool:
         return False
     said = " ".join(sign.text or "" for sign in signs)
     return bool(_BACK.search(said) or (begun and _LEAVES.search(said)))
+
+
+def jumps_signed(measure: etree._Element) -> None:
+    """For a copy that is drawn as it stands: a jump ends where its bar ends, and "To Coda" carries
+    the sign that it sends the player to."""
+    jumps_at_the_end(measure)
+    for direction in measure.iterchildren("direction"):
+        words = list(direction.iter("words"))
+        said = " ".join(word.text or "" for word in words)
+        if not SAYS_JUMP.search(said):
+            continue
+        if TO_CODA.search(said) and CODA not in said:
+            words[-1].text = f"{(words[-1].text or '').rstrip()}\u00a0\u00a0{CODA}"
+        for word in words:
+            word.set("halign", "right")
 
 
 def end_of(measure: etree._Element) -> int:

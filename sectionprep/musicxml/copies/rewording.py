@@ -21,6 +21,8 @@ from sectionprep.musicxml.numbers import decimal
 _PLAYBACK = re.compile(r"\s*(~\s*[A-Za-z]\s*-?\d+(\s*,\s*-?\d+)*\s*)+", re.ASCII)
 _STRESS = dict(zip(("stress", "unstress"), sorted(GIVEN), strict=True))
 _BOTTOM_LINE = -40  # tenths of a space from the top line of five
+_HEAP = 4  # directions of words that may stand over each other at one place; judgement
+_TIME = frozenset({"note", "backup", "forward", "attributes", "barline"})
 _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
 
 
@@ -33,6 +35,8 @@ def reword(measure: etree._Element) -> int:
         _say_as_words(measure)
         mark_enclosures(measure)
         _take_sides(measure)
+        _gather_heaps(measure)
+        _say_tempo_once(measure)
     for technical in list(measure.iter("technical")):
         _rewrite_technical(technical)
     for articulations in list(measure.iter("articulations")):
@@ -68,6 +72,51 @@ def _take_sides(measure: etree._Element) -> None:
             direction.set("placement", "above")
         elif y < _BOTTOM_LINE:
             direction.set("placement", "below")
+
+
+def _gather_heaps(measure: etree._Element) -> None:
+    """Many words one by one at one place and side (a scanner's leavings, say) are read as one
+    text."""
+    heap: list[etree._Element] = []
+    for element in [*measure, None]:
+        if element is not None and element.tag == "direction" and _is_plain_words(element):
+            if heap and heap[0].get("placement") != element.get("placement"):
+                _gather(heap)
+                heap = []
+            heap.append(element)
+        elif element is None or element.tag in _TIME or element.tag == "direction":
+            _gather(heap)
+            heap = []
+
+
+def _say_tempo_once(measure: etree._Element) -> None:
+    """A tempo that stands twice at one place is printed once."""
+    seen: set[str] = set()
+    for element in list(measure):
+        if element.tag in _TIME:
+            seen.clear()
+        elif element.tag == "direction" and element.find("direction-type/metronome") is not None:
+            signs = [sign for kind in element.findall("direction-type") for sign in kind.iter()]
+            said = " ".join(f"{sign.tag} {(sign.text or '').strip()}" for sign in signs)
+            if said in seen:
+                measure.remove(element)
+            seen.add(said)
+
+
+def _is_plain_words(direction: etree._Element) -> bool:
+    signs = direction.findall("direction-type/*")
+    alone = all(child.tag in ("direction-type", "staff", "voice") for child in direction)
+    return alone and bool(signs) and all(sign.tag == "words" for sign in signs)
+
+
+def _gather(heap: list[etree._Element]) -> None:
+    """Write all that these directions say into the first of them, where they are too many."""
+    if len(heap) <= _HEAP:
+        return
+    first, *others = (word for direction in heap for word in direction.iter("words"))
+    first.text = " ".join(" ".join((word.text or "").split()) for word in (first, *others))
+    for word in others:
+        _take_out(word)
 
 
 def _take_out_playback(measure: etree._Element) -> int:

@@ -36,13 +36,13 @@ class PartState:
 
 
 class Event(NamedTuple):
-    """What stands in a measure: where, in ticks from its bar line, and how long it is. note: for a
-    note, its address and what it says."""
+    """What stands in a measure: where, in ticks from its bar line, and how long it is. note: what a
+    note says."""
 
     offset: int
     duration: int
     element: etree._Element
-    note: tuple[int, Written] | None = None
+    note: Written | None = None
 
 
 @dataclass(slots=True)
@@ -131,14 +131,13 @@ class Walker:
         for element in measure:
             tag = tag_of(element)
             if tag == "note":
-                note = self.notes.read(element)
-                said = note[1]
+                said = self.notes.read(element)
                 duration = self._duration(said.length, state)
                 if said.is_chord:
-                    current.events.append(Event(last_onset, duration, element, note))
+                    current.events.append(Event(last_onset, duration, element, said))
                     continue
                 last_onset = cursor
-                current.events.append(Event(cursor, duration, element, note))
+                current.events.append(Event(cursor, duration, element, said))
                 cursor += duration
                 if cursor > sounding and not said.is_rest:
                     sounding = cursor

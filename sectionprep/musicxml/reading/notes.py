@@ -49,17 +49,10 @@ class NoteReader:
     def __init__(self, document: Document, where: str) -> None:
         self.where = where
         self.document = document
-        self.addresses = document.addresses
         self.pitches: dict[tuple[tuple[object, str | None], ...], tuple[Pitch, int]] = {}
 
-    def read(self, element: etree._Element) -> tuple[int, Written]:
-        """The address of a note, and what it says."""
-        said = self._look(element)
-        if element.get("print-object") == "no":
-            said = said._replace(is_hidden=True)
-        return self.addresses[id(element)], said
-
-    def _look(self, element: etree._Element) -> Written:
+    def read(self, element: etree._Element) -> Written:
+        """What a note says."""
         children: dict[str, etree._Element] = {}
         ties: tuple[str, ...] = ()
         notations: tuple[etree._Element, ...] = ()
@@ -93,7 +86,8 @@ class NoteReader:
             slur_stops=stops,
             in_tuplet="time-modification" in children,
             has_fermata=any(tag_of(inner) == "fermata" for block in notations for inner in block),
-            is_hidden=head is not None and (head.text or "").strip() == "none",
+            is_hidden=element.get("print-object") == "no"
+            or (head is not None and (head.text or "").strip() == "none"),
         )
 
     def _pitch(self, element: etree._Element) -> tuple[Pitch, int]:

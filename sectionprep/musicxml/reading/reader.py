@@ -141,7 +141,10 @@ class _Reader:
             for offset, duration, element, note in measure.events:
                 onset = starts[n] + offset
                 if note is not None:
-                    notes.append(self._note(*note, index, n, onset, duration, transposition))
+                    address = self.document.addresses[id(element)]
+                    notes.append(
+                        self._note(address, note, index, n, onset, duration, transposition)
+                    )
                 elif (tag := tag_of(element)) == "attributes":
                     transposition = self._signatures(
                         element, onset, transposition, transpositions, clefs, keys
@@ -158,6 +161,7 @@ class _Reader:
                             address=self.direction_address.get(id(element), -1),
                         )
                     )
+            measure.events.clear()  # they would take as much as the notes until all are read
         return Part(
             index=index,
             id=key,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -26,6 +27,9 @@ class Piece:
 #: a road map is followed for so many times the bars of the chart, or this many bars: all of it
 #: repeated and once more from the beginning is four times; judgement
 _TIMES, _BARS = 4, 1000
+#: minutes after which a road map that is cut anyway ends: no band plays one chart for longer;
+#: judgement
+LONGEST = 15
 
 
 def most_bars(chart: Chart) -> int:
@@ -35,14 +39,21 @@ def most_bars(chart: Chart) -> int:
 
 def is_cut(chart: Chart) -> bool:
     """True when the road map goes on beyond what is played."""
-    return len(playing_order(chart)) > most_bars(chart)
+    most = most_bars(chart)
+    return len(playing_order(chart, most + 1)) > most
 
 
 def pieces_of(chart: Chart, clock: Clock) -> tuple[Piece, ...]:
-    """The road map as runs of bars."""
+    """The road map as runs of bars; one that goes on beyond what is played ends sooner where its
+    bars are long."""
     found: list[Piece] = []
     second = 0.0
-    for first, last in _runs(playing_order(chart)[: most_bars(chart)]):
+    most = most_bars(chart)
+    order = playing_order(chart, most + 1)
+    longest = 60.0 * LONGEST if len(order) > most else math.inf
+    for first, last in _runs(order[:most]):
+        if second >= longest:
+            break
         start, end = (
             clock.second(tick / chart.resolution)
             for tick in (chart.bars[first].start, chart.bars[last].end)

@@ -45,6 +45,10 @@ def usual_font() -> Path | None:
 def font_at(name: str) -> Path:
     """The font that a person names. Raises BadArgument."""
     path = Path(name)
+    if path.exists() and not path.is_file():
+        raise BadArgument(
+            f"--instruments is no ordinary file: {name}.", remedy="Name a sound font (.sf2)."
+        )
     try:
         with path.open("rb") as file:
             head = file.read(12)
@@ -162,7 +166,8 @@ def sampled(
                     break
                 _send(synth, channel, kind, first, second)
                 following = next(coming, None)
-            heard.append(synth.get_samples(upto - at).reshape(-1, 2).mean(axis=1) / 32768)
+            both = synth.get_samples(upto - at).astype(np.float32)
+            heard.append((both[0::2] + both[1::2]) / 65536)
             at = upto
         yield (np.concatenate(heard) + dry).astype(np.float32)
     synth.delete()

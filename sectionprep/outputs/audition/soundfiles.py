@@ -11,12 +11,14 @@ import io
 import math
 import tempfile
 from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import IO, BinaryIO
 
 import numpy as np
 import soundfile
 
+from sectionprep.errors import DestinationError
 from sectionprep.outputs.audition.mp3 import Mp3File
 from sectionprep.outputs.audition.synth import RATE, Sound
 
@@ -107,9 +109,7 @@ def mp3(blocks: Iterable[Sound]) -> bytes:
 
 
 def _write(blocks: Iterable[Sound], target: BinaryIO, kind: str, kbit: int = _USUAL) -> None:
-    with tempfile.TemporaryFile() as raw:
-        for block in blocks:
-            raw.write(block.tobytes())
+    with _raw(blocks) as raw:
         gain = _gain(raw)
         told = _Told(target)
         try:
@@ -121,6 +121,36 @@ def _write(blocks: Iterable[Sound], target: BinaryIO, kind: str, kbit: int = _US
                 raise
         if told.why is not None:
             raise told.why
+
+
+def _raw(blocks: Iterable[Sound]) -> IO[bytes]:
+    """A sound as it is played, in a file without a name. Raises DestinationError where the system's
+    folder for such files has no room."""
+    try:
+        raw = tempfile.TemporaryFile()  # noqa: SIM115
+    except OSError as error:
+        raise _no_room(error) from error
+    try:
+        for block in blocks:
+            data = block.tobytes()
+            try:
+                raw.write(data)
+                raw.flush()
+            except OSError as error:
+                raise _no_room(error) from error
+    except BaseException:
+        with suppress(OSError):  # what waits to be written finds no room, either
+            raw.close()
+        raise
+    return raw
+
+
+def _no_room(error: OSError) -> DestinationError:
+    return DestinationError(
+        f"a sound cannot be kept there while it is made ({error.strerror or error}).",
+        where=tempfile.gettempdir(),
+        remedy="Make room there, or name another folder in TMPDIR.",
+    )
 
 
 class _Told:

@@ -23,6 +23,7 @@ from sectionprep.outputs.audition.midi import Signature, Track, midi_file, signa
 from sectionprep.outputs.audition.performance import Played
 from sectionprep.outputs.audition.rhythm import is_generated
 from sectionprep.outputs.audition.road import (
+    LONGEST,
     Piece,
     is_cut,
     laid_out,
@@ -161,8 +162,8 @@ def remarks(chart: Chart, wish: Wish) -> tuple[str, ...]:
         )
     if not wish.passages and is_cut(chart):
         found.append(
-            f"The road map goes on beyond {most_bars(chart)} bars: the whole chart stops there. "
-            f"Check its repeats."
+            f"The road map goes on beyond {most_bars(chart)} bars: the whole chart stops there, or "
+            f"after {LONGEST} minutes. Check its repeats."
         )
     return tuple(found)
 

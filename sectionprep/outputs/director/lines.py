@@ -10,8 +10,9 @@ from sectionprep.drawing.pdf.painter import UNIT, Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
+from sectionprep.drawing.scene.road_signs import beside_letters
 from sectionprep.drawing.scene.skyline import set_apart
-from sectionprep.drawing.scene.spacing import unclashed
+from sectionprep.drawing.scene.spacing import SAID, syllables_apart, unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.music.chart import Chart
 from sectionprep.outputs.director.numbers import numbered
@@ -43,7 +44,7 @@ def music_lines(
     left and wherever bars are left out. parts, bars: indices; staff: millimetres."""
     overlays = {name: m for p in parts for name, m in overlays_of(chart.parts[p]).items()}
     for system, numbers in zip(systems, bar_numbers(chart, bars, systems), strict=True):
-        roomy = rows_apart(unclashed(system), {})
+        roomy = rows_apart(beside_letters(syllables_apart(unclashed(system), SAID)), {})
         jazz = jazz_extras(roomy, overlays, staff / 7.5)
         raised, written = numbered(roomy, numbers, _NUMBER)
         added = [*jazz, *written]

@@ -25,12 +25,15 @@ _LABEL = 78.0  # points for the names at the left
 _LEAST_CELL = 4.0  # width of a bar in points: narrower ones cannot be told apart; judgement
 _LEAST_ROW, _ROW = 6.5, 11.5  # height of a part's row in points; judgement
 _LANE = 8.0  # of the road map
+_ROAD, _BETWEEN = 50.0, 14.0  # of the road map, letters and numbers; between two windows
+_LEGEND = 32.0  # of the key to the map, with the white around it
 _LOUD = 13.0  # height of a section's line of loudness
 _SEGNO, _CODA = "\ue047", "\ue048"  # SMuFL
 
 
-def draw_maps(page: Pen, chart: Chart, together: Together) -> None:
-    """The map, over as many pages as it takes for bars and rows to stay readable."""
+def draw_maps(page: Pen, chart: Chart, together: Together, lists: float) -> None:
+    """The map, over as many windows and pages as it takes for bars and rows to stay readable.
+    lists: points that stand under it, for which rows become lower where one page can hold all."""
     drawn = chart_map(chart, together)
     most = max(1, int((page.inner - _LABEL) / _LEAST_CELL))
     pages = -(-len(drawn.bars) // most)
@@ -39,13 +42,19 @@ def draw_maps(page: Pen, chart: Chart, together: Together) -> None:
     loud = [(name, levels) for name, levels in loud if any(n is not None for n in levels)]
     signs, solo, lips = road_map(chart), solos(chart, together), tired_lips(chart)
     below = _LOUD * len(loud) + 60
+    whole = _LOUD * len(loud) + _LEGEND + lists
+    if pages == 1 and page.room - _ROAD - whole >= len(drawn.rows) * _LEAST_ROW:
+        below = max(below, whole)
     most = max(1, int((page.height - 2 * MARGIN - 110 - below) / _LEAST_ROW))
     rows = -(-len(drawn.rows) // -(-len(drawn.rows) // most))
     for first in range(0, len(drawn.bars), step):
         last = min(first + step, len(drawn.bars)) - 1
         for top in range(0, len(drawn.rows), rows):
-            if first or top:
+            fresh = first == top == 0
+            if not fresh and page.room < _ROAD + rows * _ROW + below:
                 page.turn()
+                fresh = True
+            page.space(0.0 if fresh else _BETWEEN)
             part_map = _Map(
                 page, drawn, chart, first, last, range(len(drawn.rows))[top : top + rows]
             )
@@ -53,7 +62,8 @@ def draw_maps(page: Pen, chart: Chart, together: Together) -> None:
             part_map.rows(below)
             part_map.passages(together)
             part_map.solos(solo)
-            _legend(page)
+            if fresh:
+                _legend(page)
             page.space(5)
             part_map.loudness(loud, lips)
 
@@ -196,6 +206,7 @@ class _Map:
         """Words on a part's row; where they end."""
         canvas, y = self.canvas, self._middle(part)
         wide = fonts.width(text, fonts.BOLD, 6.5) + 2
+        x = min(x, self.x(self.last + 1) - wide)
         canvas.setFillGray(1)
         canvas.rect(x + 0.5, y - 3.2, wide, 6.4, stroke=0, fill=1)
         canvas.setFillGray(0)

@@ -12,6 +12,8 @@ from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.text import fonts
 
 MARGIN = 12 * MM
+_SMALL, _SMALL_GAP = 8.0, 1.5  # points: type of short entries, and white between their lines
+_HEADING = 20.0  # points at the head of a page that goes on with something
 _GUTTER = 14.0  # points between two columns
 
 
@@ -68,15 +70,33 @@ class Pen:
         self.canvas.setFont(fonts.TEXT, small)
         self.canvas.drawString(MARGIN + begins, y, fonts.printable(words))
 
-    def columns(self, entries: Sequence[str], size: float = 8.0, gap: float = 1.5) -> None:
-        """Write short entries in two columns, one after the other down each; none is torn apart."""
+    def headed(self, heading: str, entries: Sequence[str]) -> None:
+        """Write a heading, and short entries under it in two columns; it never stands alone."""
+        if entries:
+            first = wrapped(entries[0], fonts.TEXT, _SMALL, (self.inner - _GUTTER) / 2)
+            self.text(heading, 10, fonts.BOLD, keep=(len(first) + 1) * (_SMALL + _SMALL_GAP))
+            self.columns(entries)
+
+    def columns(
+        self, entries: Sequence[str], size: float = _SMALL, gap: float = _SMALL_GAP
+    ) -> None:
+        """Write short entries in two columns, one after the other down each; none is torn apart but
+        what is longer than a page."""
         step, wide = size + gap, (self.inner - _GUTTER) / 2
-        left = [wrapped(entry, fonts.TEXT, size, wide) for entry in entries]
+        full = int((self.height - 2 * MARGIN - 2 * _HEADING) / step)
+        left = [
+            lines[n : n + full]
+            for lines in (wrapped(entry, fonts.TEXT, size, wide) for entry in entries)
+            for n in range(0, len(lines), full)
+        ]
         while left:
             if self.room < step:
                 self.turn()
             most = max(1, int(self.room / step))
             sums = list(accumulate(len(lines) for lines in left))
+            if len(left[0]) > most:
+                self.turn()
+                continue
             half = min(most, -(-min(sums[-1], 2 * most) // 2) + 1)
             first = max(1, sum(total <= half for total in sums))
             before = sums[first - 1]
@@ -86,6 +106,12 @@ class Pen:
             self._column(left[first : first + second], MARGIN + wide + _GUTTER, size, step)
             self.y -= step * min(tall, most)
             left = left[first + second :]
+
+    def columns_tall(self, entries: Sequence[str]) -> float:
+        """Points that short entries take in two columns, if they stand on one page."""
+        wide = (self.inner - _GUTTER) / 2
+        tall = [len(wrapped(entry, fonts.TEXT, _SMALL, wide)) for entry in entries]
+        return (sum(tall) / 2 + max(tall, default=0) / 2) * (_SMALL + _SMALL_GAP)
 
     def _column(self, entries: Sequence[Sequence[str]], x: float, size: float, step: float) -> None:
         self.canvas.setFont(fonts.TEXT, size)

@@ -22,8 +22,9 @@ from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, chord_extra, jazz_extras
+from sectionprep.drawing.scene.road_signs import beside_letters
 from sectionprep.drawing.scene.skyline import set_apart
-from sectionprep.drawing.scene.spacing import unclashed
+from sectionprep.drawing.scene.spacing import SUNG, syllables_apart, unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
@@ -44,7 +45,7 @@ _STAFF_MM = 4.0
 # height that a staff takes with its neighbours' ledger lines and signs; judgement from drawn scores
 _BAND_MM = 8.4
 _LARGEST = 1.0  # scale up to which few staves grow: beyond it the score is small no more
-_LEAST_MM = 3.2  # staff height down to which two lines go on one page; judgement
+_LEAST_MM = 3.0  # staff height down to which two lines go on one page; judgement
 _TIGHTER = 0.92  # as much smaller may a page be drawn so that its last line still fits; judgement
 _CHUNK = 24  # bars engraved at a time, at the most; pieces of a score are about equally long
 _NUMBER = 260.0  # size of bar numbers, hundredths of a millimetre
@@ -226,7 +227,7 @@ class _Pages:
 
     def _line(self, system: System, number: str) -> _Line:
         size = _STAFF_MM / 7.5
-        loose = unclashed(system)
+        loose = beside_letters(syllables_apart(unclashed(system), SUNG))
         roomy = rows_apart(loose, {name: one.box for name, one in _chords(loose, size).items()})
         jazz = jazz_extras(roomy, self.overlays, size)
         left = roomy.bar_edges[0][1] if roomy.bar_edges else 0.0

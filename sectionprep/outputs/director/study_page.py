@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from functools import partial
 
@@ -27,9 +27,9 @@ from sectionprep.phrasing.plan import Reading
 from sectionprep.results import Marked
 
 _DISAGREEMENTS = 14  # listed for a passage; judgement
+_NOTES = 16  # listed for a reason; judgement
 _UNDER = 6.0  # points between two lines of music
 _HEAD = 30.0  # points that a passage's heading takes
-_SOME_LINES = 24.0  # points of a list that stand under its heading
 _BETWEEN = 12.0  # points between two passages
 
 
@@ -93,7 +93,7 @@ def _make_room(pen: Pen, first_line: float) -> None:
 
 
 def _head(pen: Pen, chart: Chart, study: Study) -> None:
-    where = [_from_to(chart, passage) for passage in study.passages]
+    where = dict.fromkeys(_from_to(chart, passage) for passage in study.passages)
     why = {f"{lead_label(chart, p)} ({p.lead_why})": None for p in study.passages}
     pen.heading_line(
         study.title,
@@ -213,32 +213,31 @@ def _notes_beside(
     for caution in dict.fromkeys(c for planned in study.plans for c in planned.cautions):
         pen.text(f"Breath: {caution}.", 8.5)
     reasons = [line for planned in study.plans for line in _reasons(chart, planned, study.pitch)]
-    if reasons:
-        pen.text(
-            "Marks and reasons (under the lead: what to say; the taller the wedge, the more "
-            "weight)",
-            10,
-            fonts.BOLD,
-            keep=_SOME_LINES,
-        )
-        pen.columns(reasons)
-    for planned in study.plans if not study.hits else ():
-        for reading in planned.readings:
-            if reading.differs:
-                pen.text(_said_of(chart, planned, reading, told), 7.5, fonts.ITALIC, gap=1.0)
-                told.add(reading.says)
-        same = [f'"{reading.name}"' for reading in planned.readings if not reading.differs]
-        if same:
-            which = " and ".join(filter(None, (", ".join(same[:-1]), same[-1])))
-            words = f"Reading {which}: here the plan itself; this line leaves no other choice."
-            pen.text(words, 7.5, fonts.ITALIC, gap=1.0)
+    pen.headed(
+        "Marks and reasons (under the lead: what to say; the taller the wedge, the more weight)",
+        reasons,
+    )
+    if not study.hits:
+        readings = [said for planned in study.plans for said in _readings(chart, planned, told)]
+        pen.text("  \u00b7  ".join(readings), 7.5, fonts.ITALIC, gap=1.0)
     if disagreed:
-        pen.text("What disagreed before", 10, fonts.BOLD, keep=_SOME_LINES)
-        pen.columns(disagreed[:_DISAGREEMENTS])
+        pen.headed("What disagreed before", disagreed[:_DISAGREEMENTS])
         if len(disagreed) > _DISAGREEMENTS:
             pen.text(
                 f"and {len(disagreed) - _DISAGREEMENTS} more, in the workbook", 8, fonts.ITALIC
             )
+
+
+def _readings(chart: Chart, planned: PassagePlan, told: set[str]) -> Iterator[str]:
+    """The other readings of a plan, and which of them are the plan itself."""
+    for reading in planned.readings:
+        if reading.differs:
+            yield _said_of(chart, planned, reading, told)
+            told.add(reading.says)
+    same = [f'"{reading.name}"' for reading in planned.readings if not reading.differs]
+    if same:
+        which = " and ".join(filter(None, (", ".join(same[:-1]), same[-1])))
+        yield f"Reading {which}: here the plan itself; this line leaves no other choice."
 
 
 def _reasons(chart: Chart, planned: PassagePlan, pitch: str) -> list[str]:
@@ -247,10 +246,18 @@ def _reasons(chart: Chart, planned: PassagePlan, pitch: str) -> list[str]:
     for note in planned.notes:
         if note.marks - SLURS or note.cutoff is not None:
             because[note.why].append(_marked(chart, planned, note, pitch))
-    return [f"{', '.join(marked)}: {why}" for why, marked in because.items()] + [
+    return [f"{_listed(marked)}: {why}" for why, marked in because.items()] + [
         f"{_at(chart, dynamic.tick)}  ({dynamic.value}): {dynamic.why}"
         for dynamic in planned.dynamics
     ]
+
+
+def _listed(marked: Sequence[str]) -> str:
+    """Notes with their marks; of very many the first ones (the workbook has them all)."""
+    if len(marked) <= _NOTES:
+        return ", ".join(marked)
+    first = ", ".join(marked[: _NOTES // 2])
+    return f"{first}, and {len(marked) - _NOTES // 2} more to {marked[-1]}"
 
 
 def _at(chart: Chart, tick: int) -> str:

@@ -40,27 +40,36 @@ def write_summary(
     )
     page.heading = f"{chart.title}, the map continued"
     page.space(3)
-    draw_maps(page, chart, together)
+    lists = _lists(chart, together, after)
+    draw_maps(page, chart, together, sum(_tall(page, entries) for _, entries, _ in lists))
     page.space(4)
-    errors = [f for f in after if f.severity != "note"]
-    if errors:
-        page.text("Left for you", 10, fonts.BOLD, keep=_SOME)
-        page.columns(
-            [
-                f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}"
-                for f in errors[:_LEFT]
-            ]
-        )
-        if len(errors) > _LEFT:
-            page.text(f"and {len(errors) - _LEFT} more, in the workbook", 8, fonts.ITALIC)
-    watched = [*_solo_lines(chart, together), *_lip_lines(chart)]
-    if watched:
-        page.text("Solos and lips", 10, fonts.BOLD, keep=_SOME)
-        page.columns(watched)
-    if together.passages:
-        page.text("Passages", 10, fonts.BOLD, keep=_SOME)
-        page.columns([_passage_line(chart, p) for p in together.passages])
+    for heading, entries, more in lists:
+        page.text(heading, 10, fonts.BOLD, keep=_SOME)
+        page.columns(entries)
+        if more:
+            page.text(more, 8, fonts.ITALIC)
     page.end()
+
+
+def _lists(
+    chart: Chart, together: Together, after: Sequence[Finding]
+) -> list[tuple[str, list[str], str]]:
+    """What stands under the map: heading, entries, and what is said of those that are left out."""
+    errors = [f for f in after if f.severity != "note"]
+    named = [
+        f"{chart.place(f.tick)}, {chart.parts[f.part].label}: {f.message}" for f in errors[:_LEFT]
+    ]
+    left_out = len(errors) - len(named)
+    more = f"and {left_out} more, in the workbook" if left_out else ""
+    watched = [*_solo_lines(chart, together), *_lip_lines(chart)]
+    passages = [_passage_line(chart, p) for p in together.passages]
+    lists = [("Left for you", named, more), ("Solos and lips", watched, "")]
+    return [one for one in (*lists, ("Passages", passages, "")) if one[1]]
+
+
+def _tall(page: Pen, entries: Sequence[str]) -> float:
+    """Points that a list takes with its heading, at the most."""
+    return _SOME + page.columns_tall(entries) + _SOME
 
 
 def _solo_lines(chart: Chart, together: Together) -> list[str]:

@@ -63,6 +63,16 @@ def fit(
     return min(fits, key=lambda found: found.hardness)
 
 
+def lines_that_fit(fit: Fit, frame: PageFrame) -> int:
+    """How many lines as tall as these on average the same pages hold where they are packed as close
+    and drawn as small as the style allows. The lines of `fit` are at its own share."""
+    smallest, close = _levels()[-1]
+    least = sheet_look().page.gap * MM * close
+    room = sum(frame.room(n == 0) + least for n in range(len(fit.pages.starts)))
+    tall = sum(line.height for line in fit.lines) / len(fit.lines)
+    return int(room / (tall / fit.share * smallest / _levels()[0][0] + least))
+
+
 def _levels() -> list[tuple[float, float]]:
     """Staff in millimetres and share of the usual white, from the best to read on."""
     found = sheet_look().levels

@@ -6,6 +6,7 @@ import os
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -17,23 +18,30 @@ from sectionprep.drawing.engraver.engraver import (
     engrave,
     measure,
 )
+from sectionprep.drawing.paging.counted_lines import (
+    letters_inside,
+    so_many_lines,
+    steady_lines,
+)
 from sectionprep.drawing.paging.lines_and_pages import (
     TURN_SECONDS,
     WAYS,
+    BarBox,
     Jump,
     LineBox,
     Turn,
     break_for_pages,
-    steady_lines,
+    break_lines,
 )
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.proof.as_written import Difference, MustShow
 from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.drawing.scene.skyline import chord_boxes, set_apart
+from sectionprep.drawing.scene.spacing import SAID
 from sectionprep.garbage import collector_at_rest
 from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.outputs.parts import page_heads
-from sectionprep.outputs.parts.fitting import Fit, filled, fit
+from sectionprep.outputs.parts.fitting import Fit, filled, fit, lines_that_fit
 from sectionprep.outputs.parts.page_heads import PageFrame, frame_of
 from sectionprep.outputs.parts.proof_pages import Proof, paint_proof_pages
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark
@@ -70,7 +78,9 @@ class PartJob:
     lines under the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
     sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
-    of four bars. section: whose sheets are to look alike; level: of page economy,
+    of four bars; plays: first bar and length of what may stand as one bar, "play 8", where that
+    saves a page; lettered: its player counts by letters, which stand at the left wherever two pages
+    allow. section: whose sheets are to look alike; level: of page economy,
     None for the best.
     """
 
@@ -96,6 +106,8 @@ class PartJob:
     remarks: tuple[SheetRemark, ...] = ()
     changed: frozenset[str] = frozenset()
     steady: bool = False
+    plays: tuple[tuple[int, int], ...] = ()
+    lettered: bool = False
     section: str = ""
     level: int | None = None
 
@@ -234,10 +246,11 @@ class _Drawn:
 @dataclass(frozen=True, slots=True)
 class _Desk:
     """A part with its bars measured, and its drawings by the bars that begin their lines. job: that
-    it is drawn for, at any level."""
+    it is drawn for, at any level; boxes: its bars as lines are broken by them."""
 
     job: PartJob
     part: Measured
+    boxes: tuple[BarBox, ...]
     drawings: dict[tuple[int, ...], _Drawn]
 
 
@@ -251,7 +264,8 @@ def _desk_of(job: PartJob, frame: PageFrame) -> _Desk:
     for known in _at_hand:
         if known.job == job:
             return known
-    desk = _Desk(job, _measured(job, frame), {})
+    part = _measured(job, frame)
+    desk = _Desk(job, part, part.boxes, {})
     _at_hand.append(desk)
     while sum(len(one.job.must.heads) for one in _at_hand) > _HEADS_AT_HAND:
         del _at_hand[0]
@@ -273,7 +287,7 @@ def _scale(job: PartJob) -> float:
     return 1.0 if job.style.staff <= LARGEST_STAFF else job.style.staff / _USUAL_STAFF
 
 
-def _measured(job: PartJob, frame: PageFrame) -> Measured:
+def _measured(job: PartJob, frame: PageFrame, plays: Sequence[tuple[int, int]] = ()) -> Measured:
     scale = _scale(job)
     return measure(
         job.xml,
@@ -282,6 +296,7 @@ def _measured(job: PartJob, frame: PageFrame) -> Measured:
         where=job.where,
         must=job.must,
         rests=job.rests,
+        plays=plays,
     )
 
 
@@ -317,19 +332,52 @@ def _proved_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
 
 
 def _best_sheet(job: PartJob, frame: PageFrame) -> _Sheet:
+    """The part on its lines and pages. Where a line is too full for what is said under it, its bars
+    count as wider and lines are broken anew, unless that takes another page."""
+    desk = _desk_of(job, frame)
+    sheet = _best_lines(job, frame, desk)
+    for _ in range(_WIDENED if job.syllables else 0):
+        crowded = _crowded(sheet)
+        if not crowded:
+            break
+        boxes = tuple(
+            replace(box, width=box.width * (_WIDER if n in crowded else 1.0))
+            for n, box in enumerate(desk.boxes)
+        )
+        desk = replace(desk, boxes=boxes)
+        other = _best_lines(job, frame, desk)
+        if other.fit.hardness[1] > sheet.fit.hardness[1]:
+            break
+        sheet = other
+    return sheet
+
+
+_WIDENED, _WIDER = 3, 1.25  # how often, and by how much, bars count as wider; judgement
+
+
+def _crowded(sheet: _Sheet) -> frozenset[int]:
+    """The bars of lines on which two syllables are too close."""
+    found: set[int] = set()
+    for extras, (first, last) in zip(sheet.extras, sheet.engraving.lines, strict=True):
+        said = sorted(extra.box for extra in extras if extra.kind == "syllable")
+        if any(b[0] - a[2] < SAID - 1 for a, b in pairwise(said)):
+            found.update(range(first, last + 1))
+    return frozenset(found)
+
+
+def _best_lines(job: PartJob, frame: PageFrame, desk: _Desk) -> _Sheet:
     """The part with its lines broken the usual way, or the way that leaves fewer turns without
     rest."""
-    desk = _desk_of(job, frame)
     sheet = _steady_sheet(job, frame, desk) or _lay_out(job, frame, desk, "usual")
     if job.steady:
-        return sheet
+        return _closed_up(job, frame, sheet)
     can_rest = any(rest >= TURN_SECONDS for rest in job.rests[:-1])
     for way in WAYS[1:]:
         hopeful = can_rest if way == "rests" else len(sheet.fit.pages.starts) == 3
         if hopeful and sheet.fit.hardness[0]:
             other = _lay_out(job, frame, desk, way)
             sheet = min(sheet, other, key=lambda sheet: sheet.fit.hardness)
-    return sheet
+    return _letters_left(job, frame, desk, sheet) if job.lettered else sheet
 
 
 _STEADY = (4, 5)  # bars of a line that a player counts in, and more only to save a page; judgement
@@ -339,7 +387,7 @@ def _steady_sheet(job: PartJob, frame: PageFrame, desk: _Desk) -> _Sheet | None:
     """A part of slashes in lines of four bars; of five, or the usual way, where that takes fewer
     pages. None for other parts."""
     ways = [
-        steady_lines(desk.part.boxes, desk.part.room, count, squeezed=count != _STEADY[0])
+        steady_lines(desk.boxes, desk.part.room, count, squeezed=count != _STEADY[0])
         for count in (_STEADY if job.steady else ())
     ]
     best: _Sheet | None = None
@@ -351,6 +399,33 @@ def _steady_sheet(job: PartJob, frame: PageFrame, desk: _Desk) -> _Sheet | None:
             if len(best.fit.pages.starts) <= _LIE_OPEN:
                 return best
     return best
+
+
+def _closed_up(job: PartJob, frame: PageFrame, sheet: _Sheet) -> _Sheet:
+    """A part of slashes with its long stretches of time closed up, "play 8", where it would else be
+    turned and takes fewer pages so; else its player reads every bar."""
+    if len(sheet.fit.pages.starts) <= _LIE_OPEN or not job.plays:
+        return sheet
+    part = _measured(job, frame, job.plays)
+    other = _steady_sheet(job, frame, _Desk(job, part, part.boxes, {}))
+    return other if other and other.fit.hardness[1] < sheet.fit.hardness[1] else sheet
+
+
+def _letters_left(job: PartJob, frame: PageFrame, desk: _Desk, sheet: _Sheet) -> _Sheet:
+    """The part in more and shorter lines, of which more begin with a letter, where the same one or
+    two pages hold them."""
+    boxes, room, pages = desk.boxes, desk.part.room, len(sheet.fit.pages.starts)
+    inside = letters_inside(boxes, [first for first, _ in sheet.engraving.lines])
+    # one more: lines with fewer bars are not quite as tall
+    most = min(lines_that_fit(sheet.fit, frame) + 1, len(break_lines(boxes, room)))
+    for lines in range(most, len(sheet.engraving.lines), -1) if pages <= _LIE_OPEN else ():
+        starts = so_many_lines(boxes, room, lines)
+        if starts is None or letters_inside(boxes, starts) >= inside:
+            continue
+        other = _lay_out(job, frame, desk, "tight", starts)
+        if len(other.fit.pages.starts) <= pages:
+            return other
+    return sheet
 
 
 _LIE_OPEN = 2  # pages that a player sees at once
@@ -365,7 +440,7 @@ def _lay_out(
 ) -> _Sheet:
     """Break lines and pages. starts: the bars that begin a line, where they are settled."""
     part = desk.part
-    starts = starts or break_for_pages(part.boxes, part.room, way)
+    starts = starts or break_for_pages(desk.boxes, part.room, way)
     drawn = desk.drawings.get(starts)
     if drawn is None:
         engraving = _with_room(engrave(part, starts), job)

@@ -39,7 +39,7 @@ from sectionprep.outputs.parts.rhythm_choice import (
 )
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import PartJob, SheetReport, SheetStyle, draw_part
-from sectionprep.outputs.parts.time_words import time_words
+from sectionprep.outputs.parts.time_words import may_close, time_words
 from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
 from sectionprep.outputs.parts.unshown import remarks_of
 from sectionprep.outputs.parts.who_plays import who_plays
@@ -198,6 +198,8 @@ class _JobMaker:
             rests=rests_at_bar_ends(chart, part),
             jumps=jumps,
             steady=is_mostly_slashes(part),
+            plays=may_close(chart, part, {cue.bar for cue in hits}) if style.rhythm_cues else (),
+            lettered=part.chair.section == "rhythm",
             section=part.chair.section,
             under=who_plays(chart, part, seat),
             numbers=tuple(bar.number for bar in chart.bars),

@@ -8,7 +8,7 @@ alone.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator
 
 from sectionprep.music.chart import Chart, Direction, Part
 from sectionprep.music.instruments import HORNS
@@ -16,6 +16,7 @@ from sectionprep.outputs.parts.rhythm_choice import slash_bars
 
 _LONG = 8  # bars of time alike from which they are counted; judgement
 _COUNTED = 4  # every so many bars
+_PHRASE = 8  # bars that are closed up into one, at the most
 _OUT = 2  # bars that the band is silent before it is worth saying; judgement
 _SOLO = re.compile(r"\bsolo\b(?!\s*(?:end|over|out))", re.IGNORECASE)
 _HOW_LONG = re.compile(r"\b(?:open|(?:\d+|one|two|three|four) ?(?:chorus(?:es)?|x|times))\b", re.I)
@@ -71,25 +72,44 @@ def _band_out(chart: Chart, slashes: Collection[int]) -> Iterator[int]:
             yield bar
 
 
+def may_close(chart: Chart, part: Part, cued: Collection[int]) -> tuple[tuple[int, int], ...]:
+    """First bar and length of what can be printed as one bar with "play 8" over it, where that
+    saves a page: the eights of long stretches in which nothing but time is played, and a last four
+    to seven. cued: bars with a rhythm cue."""
+    slashes = slash_bars(part)
+    if part.chair.section != "rhythm" or any(sign.kind == "chord" for sign in part.directions):
+        return ()
+    return tuple(
+        (stretch[n], min(_PHRASE, len(stretch) - n))
+        for stretch in _stretches(chart, part, slashes, cued)
+        for n in range(0, len(stretch) - _COUNTED + 1, _PHRASE)
+    )
+
+
 def _counts(
     chart: Chart, part: Part, slashes: Collection[int], cued: Collection[int]
 ) -> Iterator[tuple[int, int]]:
     """Every fourth bar of long stretches in which nothing but time is played, and which it is."""
+    for stretch in _stretches(chart, part, slashes, cued):
+        yield from ((stretch[n - 1], n) for n in range(_COUNTED, len(stretch) + 1, _COUNTED))
+
+
+def _stretches(
+    chart: Chart, part: Part, slashes: Collection[int], cued: Collection[int]
+) -> Iterator[list[int]]:
+    """Long stretches in which nothing but time is played, bar by bar."""
     said = {sign.bar for sign in part.directions if sign.kind in ("words", "rehearsal")}
     stretch: list[int] = []
     for bar in chart.bars:
         plain = bar.index in slashes and bar.index not in cued
         if not plain or _begins(chart, bar.index) or bar.index in said:
-            yield from _counted(stretch)
+            if len(stretch) >= _LONG:
+                yield stretch
             stretch = []
         if plain:
             stretch.append(bar.index)
-    yield from _counted(stretch)
-
-
-def _counted(stretch: Sequence[int]) -> Iterator[tuple[int, int]]:
     if len(stretch) >= _LONG:
-        yield from ((stretch[n - 1], n) for n in range(_COUNTED, len(stretch) + 1, _COUNTED))
+        yield stretch
 
 
 def _begins(chart: Chart, index: int) -> bool:

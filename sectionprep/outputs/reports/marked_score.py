@@ -59,14 +59,20 @@ def _replace_member(document: Document, data: bytes, new: zipfile.ZipFile) -> No
 
 
 def record_json(
-    document: Document, marked: bytes, splices: tuple[Splice, ...], changes: list[dict[str, Any]]
+    document: Document,
+    marked: bytes,
+    splices: tuple[Splice, ...],
+    changes: list[dict[str, Any]],
+    replaces: str = "",
 ) -> str:
     """The change record: every change in words, and what `mark --undo` needs: the splices, and the
-    archive of a .mxl that would not come out of our packing as it was."""
+    archive of a .mxl that would not come out of our packing as it was. replaces: checksum of the
+    marked score that stands where this one is to go."""
     body = {
         "sectionprep": __version__,
         "source": writable(document.path.name),
         **record(document.data, marked, splices),
+        **({"replaces_sha256": replaces} if replaces else {}),
         "changes": changes,
     }
     if document.archive is not None and document.archive != packed(document, document.data, ".mxl"):
@@ -84,35 +90,69 @@ def _lines(items: list[Any]) -> str:
     return "[\n" + ",\n".join(map(json.JSONEncoder(ensure_ascii=False).encode, items)) + "\n]"
 
 
-def refuse_foreign(target: Path, record_path: Path) -> None:
-    """Only what we wrote, and nobody has edited since, is ever replaced: a marked score that
-    stands at `target` must be the one of the record beside it. Raises DestinationError."""
+def refuse_foreign(target: Path, record_path: Path, source: Path) -> None:
+    """Only what we wrote for the same chart, and nobody has edited since, is ever replaced: a
+    marked score that stands at `target` must be the one of the record beside it, and that of a
+    chart with the name of `source`. Raises DestinationError."""
     for path in (target, record_path):
         if path.exists() and not path.is_file():
             raise DestinationError("is no ordinary file.", where=str(path), remedy=_ELSEWHERE)
-    known = _marked_sum(record_path) if record_path.exists() else None
-    if record_path.exists() and known is None:
-        raise DestinationError(
-            "stands there already and is no change record.",
-            where=str(record_path),
-            remedy=_ELSEWHERE,
-        )
-    if not target.exists():
-        return
-    if known is None:
+    if record_path.exists():
+        known = _known(record_path, source)
+    elif target.exists():
         raise DestinationError(
             "stands there already and was not written by this program.",
             where=str(target),
             remedy=_ELSEWHERE,
         )
+    if target.exists():
+        try:
+            same = hashlib.sha256(open_document(target).data).hexdigest() in known
+        except SectionprepError:
+            same = False
+        if not same:
+            raise DestinationError(
+                "was edited since it was written.", where=str(target), remedy=_ELSEWHERE
+            )
+        return
+    others = [target.with_suffix(ending) for ending in SCORE_ENDINGS]
+    for other in others if record_path.exists() else ():
+        if other.is_file():
+            raise DestinationError(
+                f"is the record of {other.name}.", where=str(record_path), remedy=_ELSEWHERE
+            )
+
+
+def _known(record_path: Path, source: Path) -> tuple[str, ...]:
+    """Checksums of the marked scores that a record knows as ours: its own, and the one that it was
+    about to replace, should the run have been killed between the two. Raises DestinationError."""
     try:
-        same = hashlib.sha256(open_document(target).data).hexdigest() == known
-    except SectionprepError:
-        same = False
-    if not same:
+        data = json.loads(read_edited(record_path, _RECORD_BYTES))
+    except (UnusableSettings, ValueError, RecursionError):
+        data = None
+    if not isinstance(data, dict) or "sectionprep" not in data or "marked_sha256" not in data:
         raise DestinationError(
-            "was edited since it was written.", where=str(target), remedy=_ELSEWHERE
+            "stands there already and is no change record.",
+            where=str(record_path),
+            remedy=_ELSEWHERE,
         )
+    if data.get("source") != writable(source.name):
+        raise DestinationError(
+            f"is of what was made from {data.get('source')}.",
+            where=str(record_path),
+            remedy=_ELSEWHERE,
+        )
+    return str(data["marked_sha256"]), str(data.get("replaces_sha256"))
+
+
+def replaced_sum(target: Path) -> str:
+    """Checksum of the marked score that a new one is about to replace; "" where none stands."""
+    if not target.is_file():
+        return ""
+    try:
+        return hashlib.sha256(open_document(target).data).hexdigest()
+    except SectionprepError:
+        return ""
 
 
 def refuse_edited(target: Path, original: bytes) -> None:
@@ -125,16 +165,8 @@ def refuse_edited(target: Path, original: bytes) -> None:
         )
 
 
+SCORE_ENDINGS = (".musicxml", ".xml", ".mxl")
 _ELSEWHERE = "Choose another name with -o, or replace it with --force."
-
-
-def _marked_sum(record_path: Path) -> str | None:
-    try:
-        data = json.loads(read_edited(record_path, _RECORD_BYTES))
-    except (UnusableSettings, ValueError, RecursionError):
-        return None
-    found = data.get("marked_sha256") if isinstance(data, dict) and "sectionprep" in data else None
-    return found if isinstance(found, str) else None
 
 
 _RECORD_BYTES = 500_000_000  # no record of a score within the limits is larger

@@ -13,6 +13,7 @@ from sectionprep.outputs.director.chart_map import ChartMap, chart_map
 from sectionprep.outputs.parts.printed import one_line
 from sectionprep.outputs.parts.sheet_remarks import said_once
 from sectionprep.outputs.workbook.rows import Book
+from sectionprep.outputs.workbook.sheet_writer import print_setup, protect, put
 from sectionprep.outputs.workbook.tables import CHANGES_MADE
 
 CAUTIONS = (
@@ -54,8 +55,6 @@ _SAYS = {
 
 def write_overview(sheet: Any, book: Book) -> None:
     """Fill the first sheet. Waits for the parts to be drawn."""
-    from sectionprep.outputs.workbook.write import print_setup, protect
-
     print_setup(sheet)
     protect(sheet)
     sheet.column_dimensions["A"].width = 19
@@ -151,8 +150,6 @@ class _Paper:
         self.add([_Look(words, Font(name="Calibri", size=size, bold=bold))])
 
     def add(self, cells: Sequence[_Look | None] = (), height: float = 0.0) -> None:
-        from sectionprep.outputs.workbook.write import put
-
         self.rows += 1
         if height:
             self.sheet.row_dimensions[self.rows].height = height

@@ -7,15 +7,16 @@ from collections.abc import Collection, Iterator
 from typing import Any
 
 from sectionprep.outputs.workbook import tables
+from sectionprep.outputs.workbook.as_written import rewritten
 
 
 def own_things(workbook: Any) -> tuple[str, ...]:
-    """Of a rehearsal workbook: sheets, comments, columns and lines of a person's own, each in a few
-    words."""
+    """Of a rehearsal workbook: sheets, comments, columns and lines of a person's own, and lines of
+    ours that he has written over, each in a few words."""
     pin_ups = [name for name in workbook.sheetnames if name.startswith(tables.PIN_UP)]
     ours = (tables.START, *tables.TABLES, tables.KEPT, tables.ABOUT, *pin_ups)
     beside = (words for name in tables.TABLES for words in _beside(workbook, name))
-    return (*added_to(workbook, ours), *beside)
+    return (*added_to(workbook, ours), *beside, *rewritten(workbook))
 
 
 def added_to(workbook: Any, ours: Collection[str]) -> tuple[str, ...]:

@@ -1,0 +1,77 @@
+"""Lines of parts whose players count by letters and in fours: the rhythm section's."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from sectionprep.drawing.paging.lines_and_pages import SQUEEZE, BarBox, all_costs
+
+
+def steady_lines(
+    bars: Sequence[BarBox], room: float, usual: int, *, squeezed: bool = False
+) -> tuple[int, ...] | None:
+    """Indices of the bars that begin a line where each section begins one, and its bars are spread
+    evenly over lines of about the usual number, or of fewer where that would be too full. A single
+    bar before the first section stands with it and is not counted; the last bar never stands alone.
+    Sections of closed bars alone ("play 8") share a line, up to the usual number of bars.
+    squeezed: bars may be as narrow as any line lets them be. None where one bar is too full."""
+    room = room / SQUEEZE if squeezed else room
+    heads = _heads(bars, usual)
+    starts: list[int] = []
+    for head, end in zip(heads, [*heads[1:], len(bars)], strict=True):
+        before = int(not head and any(bar.section for bar in bars[1:2]))
+        count = end - head - before
+        for lines in range(max(1, round(count / usual)), count + 1):
+            further = [head + before + round(n * count / lines) for n in range(1, lines)]
+            here = [head, *further]
+            if not _too_full(bars, here, end, room):
+                starts += here
+                break
+        else:
+            return None
+    return tuple(starts)
+
+
+def _heads(bars: Sequence[BarBox], usual: int) -> list[int]:
+    """The bars with which a line must begin."""
+    found = [0, *(n for n, bar in enumerate(bars[:-1]) if n > 1 and bar.section)]
+    kept = [0]
+    for head, end in list(zip(found, [*found[1:], len(bars)], strict=True))[1:]:
+        together = bars[kept[-1] : end]
+        if len(together) > usual or any(bar.bars == 1 for bar in together):
+            kept.append(head)
+    return kept
+
+
+def _too_full(bars: Sequence[BarBox], starts: Sequence[int], end: int, room: float) -> bool:
+    """True where one of these lines, up to a bar, is wider than it may be."""
+    return any(
+        sum(bar.width for bar in bars[first:after]) > room
+        for first, after in zip(starts, [*starts[1:], end], strict=True)
+    )
+
+
+def so_many_lines(bars: Sequence[BarBox], room: float, lines: int) -> tuple[int, ...] | None:
+    """Indices of the bars that begin a line where there are exactly so many, at the least price;
+    None where there are fewer bars. Exact."""
+    costs, count = all_costs(bars, room), len(bars)
+    if lines > count:
+        return None
+    best = [0.0] + [math.inf] * count
+    chosen: list[list[int]] = []
+    for _ in range(lines):
+        before, best, back = best, [math.inf] * (count + 1), [0] * (count + 1)
+        for end in range(1, count + 1):
+            best[end], back[end] = min((before[start] + line, start) for start, line in costs[end])
+        chosen.append(back)
+    starts, at = [], count
+    for back in reversed(chosen):
+        at = back[at]
+        starts.append(at)
+    return tuple(reversed(starts)) if not at and math.isfinite(best[count]) else None
+
+
+def letters_inside(bars: Sequence[BarBox], starts: Sequence[int]) -> int:
+    """How many sections begin anywhere but at the left."""
+    return sum(bar.section for bar in bars) - sum(bars[n].section for n in starts)
