@@ -21,7 +21,6 @@ from sectionprep.results import Marked, Options, Score
 from sectionprep.stages import bars_without_cues, mark_score, plan_score, read_score, write_marked
 
 if TYPE_CHECKING:
-    from sectionprep.apart import Apart
     from sectionprep.outputs.audition import Wish
     from sectionprep.outputs.earlier import EarlierRun
     from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
@@ -84,10 +83,12 @@ def prepare(
 def _prepare(
     path: Path, folder: Path, options: Options, progress: Progress, drawing: Drawing
 ) -> Prepared:
+    from sectionprep.outputs.director.pages import shown_studies, write_pages
     from sectionprep.outputs.earlier import earlier_run
     from sectionprep.outputs.edited_files import keep_own_things, plan_place, workbook_place
     from sectionprep.outputs.folder import Run, staged
     from sectionprep.outputs.names import safe_name, stem_of
+    from sectionprep.outputs.parts.print_set import all_sets, bind
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
     from sectionprep.outputs.parts.reprint import changed_sheets
     from sectionprep.outputs.reports.agreement import older_text
@@ -124,10 +125,16 @@ def _prepare(
     )
     with staged(folder, run) as stage:
         _begin_sheets(marked, stage, options, drawing, printed)
-        not_drawn = _write_beside(marked, stage, stem, options, drawing.beside, progress)
-        if not options.practice:  # else its pages are still to be drawn
+        shown = shown_studies(marked, options.study, _study_for(score.chart, options))
+        missing = _write_scores(marked, stage, stem, options, drawing, progress)
+        if not options.practice:  # else its pages are still to be cut out
             marked = marked.without_trees()
             give_back()
+        progress("drawing the director's pages", 0, 1)
+        names, footer = stage / stem, _footer(marked)
+        not_drawn = write_pages(marked, shown, names, options.paper, footer, drawing.beside)
+        not_drawn += missing
+        del shown
         on_page = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
         if plan_file:
             (stage / plan_file).write_text(
@@ -145,7 +152,9 @@ def _prepare(
         book = _book(marked, options, typed, on_page)
         reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
         changed = changed_sheets(reports, printed)
-        bound = _begin_sets(score, stage / "sets", drawing, reports, typed, changed)
+        (stage / "sets").mkdir()
+        sets = all_sets(score.chart, reports, _copies(score.roster, typed), stage / "sets", changed)
+        bound = [drawing.also(bind, job) for job in sets]
         progress("writing the workbook", 0, 1)
         report = _report(marked, reports) + older_text(printed.versions)
         (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
@@ -211,71 +220,39 @@ def _begin_sheets(
     drawing.draw(stamped(jobs, _day_of(marked.score), printed))
 
 
-def _write_beside(
-    marked: Marked,
-    stage: Path,
-    stem: str,
-    options: Options,
-    apart: Apart | None,
-    progress: Progress,
+def _write_scores(
+    marked: Marked, stage: Path, stem: str, options: Options, drawing: Drawing, progress: Progress
 ) -> tuple[str, ...]:
-    """Marked score and director's pages, while the parts are drawn. Returns why music is missing
-    in the director's pages."""
-    from sectionprep.outputs.director.pages import director_pdf, study_pdf, write_map
+    """The marked score, and the small one for the director where that is wanted. Returns why music
+    is missing in it."""
     from sectionprep.outputs.director.small_score import small_score_pdf
-    from sectionprep.outputs.names import safe_name
-    from sectionprep.outputs.parts.reprint import stamp_of
     from sectionprep.outputs.parts.rhythm_choice import worth_catching
 
-    score, again = marked.score, marked.again
-    footer = stamp_of(again.chart.title, again.document.data, _day_of(score))
-    write_marked(
-        marked, stage / (f"{stem}_marked" + ("" if score.bundle.is_folder else score.bundle.suffix))
+    bundle, again = marked.score.bundle, marked.again
+    write_marked(marked, stage / f"{stem}_marked{'' if bundle.is_folder else bundle.suffix}")
+    if not options.score:
+        return ()
+    progress("drawing the score", 0, 1)
+    small = small_score_pdf(
+        again,
+        paper=options.paper,
+        footer=_footer(marked),
+        pitch=options.score,
+        caught=worth_catching(again.chart, again.together, bars_without_cues(options))
+        if options.rhythm_cues_in_score
+        else (),
+        apart=drawing.beside,
     )
-    progress("drawing the director's pages", 0, 1)
-    director, paper = stage / f"{stem}_director.pdf", options.paper
-    pages = director_pdf(marked, paper=paper, footer=footer, pitch=options.study, apart=apart)
-    director.write_bytes(pages.pdf)
-    not_drawn = pages.not_drawn
-    write_map(director, stage / f"{stem}_map.png")
-    for who in _study_for(again.chart, options):
-        mine = study_pdf(marked, who, paper=paper, footer=footer, pitch=options.study, apart=apart)
-        (stage / f"{stem}_study_{safe_name(who.name)}.pdf").write_bytes(mine.pdf)
-        not_drawn += mine.not_drawn
-    if options.score:
-        progress("drawing the score", 0, 1)
-        small = small_score_pdf(
-            again,
-            paper=paper,
-            footer=footer,
-            pitch=options.score,
-            caught=worth_catching(again.chart, again.together, bars_without_cues(options))
-            if options.rhythm_cues_in_score
-            else (),
-            apart=apart,
-        )
-        (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
-        not_drawn += small.not_drawn
-    return not_drawn
+    (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
+    return small.not_drawn
 
 
-def _begin_sets(
-    score: Score,
-    folder: Path,
-    drawing: Drawing,
-    reports: Sequence[SheetReport],
-    typed: Typed | None,
-    changed: Sequence[SheetReport],
-) -> list[Callable[[], None]]:
-    """Have the print sets bound; what comes back waits for one each. changed: sheets that differ
-    from those printed before."""
-    from sectionprep.outputs.parts.print_set import bind, changed_set, set_jobs
+def _footer(marked: Marked) -> str:
+    """What stands at the foot of what is printed of the whole chart."""
+    from sectionprep.outputs.parts.reprint import stamp_of
 
-    folder.mkdir()
-    good = [report for report in reports if not report.failed]
-    jobs = set_jobs(score.chart, good, _copies(score.roster, typed), folder)
-    jobs += changed_set(score.chart, changed, folder)
-    return [drawing.also(bind, job) for job in jobs]
+    again = marked.again
+    return stamp_of(again.chart.title, again.document.data, _day_of(marked.score))
 
 
 def _study_for(chart: Chart, options: Options) -> list[Players]:

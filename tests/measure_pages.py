@@ -242,10 +242,10 @@ def director_count(marked: Marked) -> Count:
     from sectionprep.outputs.director.pages import director_pdf, studies_of
     from sectionprep.outputs.director.small_score import small_score_pdf
 
+    shown = studies_of(marked)
     with painted() as lines:
-        pdf = director_pdf(marked, paper="letter", footer="").pdf
-    studies, _ = studies_of(marked, "sounding")
-    found = _lines_count("study pages", lines, [len(study.bars) for study in studies], pdf)
+        pdf = director_pdf(marked, shown, paper="letter", footer="").pdf
+    found = _lines_count("study pages", lines, [len(study.bars) for study in shown.studies], pdf)
     for pitch in ("written", "sounding"):
         with painted() as lines:
             pdf = small_score_pdf(marked.again, paper="letter", footer="", pitch=pitch).pdf

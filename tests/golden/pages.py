@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pypdfium2
 
 from sectionprep import stages
-from sectionprep.outputs.director.pages import director_pdf
+from sectionprep.outputs.director.pages import director_pdf, studies_of
 from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
 from sectionprep.results import Options
@@ -43,7 +43,7 @@ def draw_pages(folder: Path) -> dict[str, Image]:
     pages: dict[str, Image] = {}
     for report in draw_all(jobs):
         pages.update(pictures(report.path.read_bytes(), report.path.stem))
-    director = director_pdf(marked, paper="letter", footer=_FOOTER)
+    director = director_pdf(marked, studies_of(marked), paper="letter", footer=_FOOTER)
     pages.update(pictures(director.pdf, "director"))
     return pages
 

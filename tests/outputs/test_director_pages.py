@@ -28,7 +28,7 @@ from sectionprep.musicxml.copies.excerpt import extract_excerpt
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.lines import bar_numbers, music_lines
-from sectionprep.outputs.director.pages import director_pdf, study_pdf
+from sectionprep.outputs.director.pages import director_pdf, studies_of, study_pdf
 from sectionprep.outputs.director.pen import Pen
 from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
@@ -43,7 +43,11 @@ def _pages(pdf: bytes | Path) -> list[str]:
 
 def _of(marked: Marked, name: str) -> str:
     who = find_players(marked.again.chart.parts, name)
-    pages = _pages(study_pdf(marked, who, paper="letter", footer="").pdf)
+    pages = _pages(
+        study_pdf(
+            marked, who, studies_of(marked, only=frozenset(who.parts)), paper="letter", footer=""
+        ).pdf
+    )
     return re.sub(r"[ \xa0]+", " ", "\n".join(pages))
 
 
@@ -127,12 +131,14 @@ def _studies(marked: Marked) -> list[Study]:
 
 
 def _drawn(marked: Marked, study: Study) -> list[System]:
-    return read_systems(engrave_bars(*study_excerpt(marked, study, 190)))[0]
+    return read_systems(engrave_bars(*study_excerpt(study, 190)))[0]
 
 
 def test_the_demo_takes_twelve_study_pages(demo_marked: Marked) -> None:
     """19 pages with the map before this was asked for; at most 12 and the map, hits and all."""
-    pages = _pages(director_pdf(demo_marked, paper="letter", footer="").pdf)
+    pages = _pages(
+        director_pdf(demo_marked, studies_of(demo_marked), paper="letter", footer="").pdf
+    )
     assert len(pages) <= 13
     assert "Hits" in "".join(pages)
 
@@ -227,7 +233,7 @@ def test_hits_stand_together_and_nothing_is_tied_into_them_from_bars_that_are_le
     marked = {plan.id for plan in demo_marked.plan.marked if plan.id.startswith("H")}
     assert {"H1", "H6", "H9"} <= shown <= marked
     for study in hits:
-        score, *_ = study_excerpt(demo_marked, study, 190)
+        score, *_ = study_excerpt(study, 190)
         for part in score.root.iterchildren("part"):
             open_ties = 0
             for n, measure in enumerate(part):

@@ -22,7 +22,7 @@ from sectionprep.outputs.director.map_facts import (
     solos,
     tired_lips,
 )
-from sectionprep.outputs.director.pages import director_pdf
+from sectionprep.outputs.director.pages import director_pdf, studies_of
 from sectionprep.outputs.director.summary import write_summary
 from sectionprep.passages import Together
 from sectionprep.phrasing import Plan
@@ -106,7 +106,9 @@ def test_a_lip_that_never_rests_is_shown(bars: int, found: int) -> None:
 
 
 def test_one_page_is_enough_for_the_demo(demo_marked: Marked) -> None:
-    pdf = pypdfium2.PdfDocument(director_pdf(demo_marked, paper="letter", footer="foot").pdf)
+    pdf = pypdfium2.PdfDocument(
+        director_pdf(demo_marked, studies_of(demo_marked), paper="letter", footer="foot").pdf
+    )
     wide = [page for page in pdf if page.get_width() > page.get_height()]
     assert len(wide) == 1
     text = re.sub(r"\s+", " ", wide[0].get_textpage().get_text_range())

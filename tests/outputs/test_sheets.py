@@ -273,12 +273,12 @@ def test_no_turn_without_rest_where_a_line_can_end_in_one(tmp_path: Path) -> Non
 @pytest.mark.thorough
 def test_study_pages_sound_or_read(demo_marked: Marked) -> None:
     """The lead's first accent of the soli at B: written E6 for an alto is a sounding G5."""
-    from sectionprep.outputs.director.pages import director_pdf
+    from sectionprep.outputs.director.pages import director_pdf, studies_of
 
     texts = {}
     for pitch in ("sounding", "written"):
         pdf = pypdfium2.PdfDocument(
-            director_pdf(demo_marked, paper="letter", footer="", pitch=pitch).pdf
+            director_pdf(demo_marked, studies_of(demo_marked, pitch), paper="letter", footer="").pdf
         )
         texts[pitch] = " ".join(page.get_textpage().get_text_range() for page in pdf)
     assert "Sounding pitch" in texts["sounding"]

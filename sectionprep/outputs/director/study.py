@@ -33,7 +33,7 @@ class Study:
     """What is shown together: a passage, or hits of the same players (passages, each with its
     plan); the parts that have a staff, their staves, and the bars (indices). alike: parts that
     are written alike and share the staff of one of them, each with all that it stands for. made:
-    what the engraver is given, where it was made already."""
+    what the engraver is given."""
 
     passages: tuple[Passage, ...]
     plans: tuple[PassagePlan, ...]
@@ -43,7 +43,7 @@ class Study:
     pitch: str
     hits: bool = False
     alike: tuple[tuple[int, ...], ...] = ()
-    made: Excerpt | None = field(default=None, compare=False, repr=False)
+    made: Excerpt = field(compare=False, repr=False)
 
     @property
     def first(self) -> Passage:
@@ -82,33 +82,36 @@ def study_of(
     first, last = chart.place(passage.start).index, chart.end_place(passage.end).index
     silent = _silent_bars(chart, parts, passage.seconds, first, last)
     closed = unchanging(marked.again.document, picks, silent)
+    bars = tuple(n for n in range(first, last + 1) if n not in closed)[:_STUDY_BARS]
     study = Study(
         passages=(passage,),
         plans=(planned,),
         parts=tuple(parts),
         picks=picks,
-        bars=tuple(n for n in range(first, last + 1) if n not in closed)[:_STUDY_BARS],
+        bars=bars,
         pitch=pitch,
+        made=_excerpt(marked, picks, bars, [planned]),
     )
     return _on_one_staff(marked, study)
 
 
 def _on_one_staff(marked: Marked, study: Study) -> Study:
     """The same with one staff for parts that are written alike: the lead's, or the first one's."""
-    excerpt = _excerpt(marked, study)
-    homes = alike(excerpt)
+    homes = alike(study.made)
     if len({*homes}) == len(homes):
-        return replace(study, made=excerpt)
+        return study
     groups = [[n for n, home in enumerate(homes) if home == first] for first in sorted({*homes})]
     leads = {passage.lead for passage in study.passages}
     shown = {
         next((n for n in group if study.parts[n] in leads), group[0]): group for group in groups
     }
     kept = sorted(shown)
+    picks = tuple(_for_all(study.picks[n], len(shown[n])) for n in kept)
     return replace(
         study,
         parts=tuple(study.parts[n] for n in kept),
-        picks=tuple(_for_all(study.picks[n], len(shown[n])) for n in kept),
+        picks=picks,
+        made=_excerpt(marked, picks, study.bars, study.plans),
         alike=tuple(
             tuple(study.parts[n] for n in shown[one]) for one in kept if len(shown[one]) > 1
         ),
@@ -193,37 +196,39 @@ def _hits(
     bars: set[int],
     pitch: str,
 ) -> Study:
+    shown, plans = tuple(sorted(bars))[:_STUDY_BARS], tuple(plan for _, plan in group)
     study = Study(
         passages=tuple(hit for hit, _ in group),
-        plans=tuple(plan for _, plan in group),
+        plans=plans,
         parts=tuple(parts),
         picks=picks,
-        bars=tuple(sorted(bars))[:_STUDY_BARS],
+        bars=shown,
         pitch=pitch,
         hits=True,
+        made=_excerpt(marked, picks, shown, plans),
     )
     return _on_one_staff(marked, study)
 
 
-def study_excerpt(
-    marked: Marked, study: Study, width_mm: float
-) -> tuple[Excerpt, float, float, str]:
+def study_excerpt(study: Study, width_mm: float) -> tuple[Excerpt, float, float, str]:
     """What the engraver is given for it."""
-    return study.made or _excerpt(marked, study), width_mm, study.staff, study.first.id
+    return study.made, width_mm, study.staff, study.first.id
 
 
-def _excerpt(marked: Marked, study: Study) -> Excerpt:
-    chart, first, last = marked.again.chart, study.bars[0], study.bars[-1]
+def _excerpt(
+    marked: Marked, picks: Sequence[Pick], bars: Sequence[int], plans: Sequence[PassagePlan]
+) -> Excerpt:
+    chart, first, last = marked.again.chart, bars[0], bars[-1]
     said: dict[int, str] = {}
-    for planned in study.plans:
+    for planned in plans:
         said |= lead_syllables(chart, planned, marked.plan.style)
     return extract_excerpt(
         marked.again.document,
-        study.picks,
+        picks,
         first,
         last,
         said=said,
-        closed=frozenset(range(first, last + 1)) - frozenset(study.bars),
+        closed=frozenset(range(first, last + 1)) - frozenset(bars),
     )
 
 

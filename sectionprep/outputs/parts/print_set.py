@@ -55,6 +55,19 @@ def bind(job: SetJob) -> None:
     job.out.write_bytes(out.getbuffer())
 
 
+def all_sets(
+    chart: Chart,
+    reports: Sequence[SheetReport],
+    copies: Mapping[str, int],
+    folder: Path,
+    changed: Sequence[SheetReport],
+) -> list[SetJob]:
+    """The print sets of a run. copies: as of `set_jobs`; changed: sheets that differ from those
+    printed before."""
+    drawn = [report for report in reports if not report.failed]
+    return set_jobs(chart, drawn, copies, folder) + changed_set(chart, changed, folder)
+
+
 def changed_set(chart: Chart, changed: Sequence[SheetReport], folder: Path) -> list[SetJob]:
     """One set of the sheets that differ from those printed before; none where none does."""
     sheets = tuple((report, 1) for report in changed)
