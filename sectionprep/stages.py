@@ -8,7 +8,7 @@ What is made of the results (sheets, workbook, sound) follows in `preparing.py`.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -40,6 +40,11 @@ from sectionprep.settings import writable
 from sectionprep.version import __version__
 
 _PLAIN = Options()
+Say = Callable[[str], None]
+
+
+def no_word(_said: str) -> None:
+    """For who has nobody to tell."""
 
 
 @collector_at_rest()
@@ -291,12 +296,14 @@ def mark_planned(
     )
 
 
-def write_plan_file(score: Score, plan: Plan, out: Path, options: Options) -> Path:
-    """Write the plan as a file to edit by hand."""
+def write_plan_file(
+    score: Score, plan: Plan, out: Path, options: Options, say: Say = no_word
+) -> Path:
+    """Write the plan as a file to edit by hand. say: is told what was replaced by force."""
     from sectionprep.outputs.edited_files import replace_plan
 
     text = write_plan(score.chart, plan, options.printed or "keep", bars_without_cues(options))
-    replace_plan(out, text, score.reads(options), force=options.force)
+    replace_plan(out, text, score.reads(options), force=options.force, say=say)
     return out
 
 
@@ -319,10 +326,12 @@ def check_score(score: Score, options: Options) -> tuple[Finding, ...]:
     return run_checks(score.chart, score.together, level=options.level)
 
 
-def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[Path, ...]:
+def write_marked(
+    marked: Marked, out: Path, options: Options = _PLAIN, say: Say = no_word
+) -> tuple[Path, ...]:
     """Write the marked score (for a folder of parts: a folder of marked files) and the change
-    records."""
-    from sectionprep.outputs.files import only_one, refuse_input, write_file
+    records. say: is told what was replaced by force."""
+    from sectionprep.outputs.files import only_one, refuse_input, unless_forced, write_file
     from sectionprep.outputs.reports.agreement import changes_json
     from sectionprep.outputs.reports.marked_score import (
         SCORE_ENDINGS,
@@ -356,7 +365,7 @@ def write_marked(marked: Marked, out: Path, options: Options = _PLAIN) -> tuple[
         for file, target, record in places:
             for path in (target, record):
                 refuse_input(path, score.reads(options))
-            if not options.force:
+            with unless_forced(options.force, say):
                 refuse_foreign(target, record, file.source.path)
         for file, target, record in places:
             replaces = replaced_sum(target)

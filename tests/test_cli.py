@@ -275,6 +275,24 @@ def test_a_plan_edited_by_hand_is_not_written_over(saxes_path: Path, tmp_path: P
     assert "was edited" not in done.stdout
 
 
+def test_what_force_replaces_is_said(saxes_path: Path, tmp_path: Path) -> None:
+    """By every command that has it for a file: nothing of a person's goes in silence."""
+    for words, name in (
+        (["mark"], "m.musicxml"),
+        (["plan"], "p.toml"),
+        (["check", "--fix"], "f.musicxml"),
+    ):
+        place = tmp_path / name
+        place.write_text("mine")
+        line = [words[0], saxes_path, *(["--fix", place] if "--fix" in words else ["-o", place])]
+        assert run(*line).returncode == 5
+        assert place.read_text() == "mine"
+        done = run(*line, "--force")
+        assert (done.returncode, place.read_text() == "mine") == (0, False), done.stderr
+        assert f"{place} " in done.stderr
+        assert "replaced, as --force asks" in done.stderr
+
+
 def test_lines_that_fit_nowhere_are_named_by_every_command(
     saxes_path: Path, tmp_path: Path
 ) -> None:

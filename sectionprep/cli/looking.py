@@ -30,6 +30,7 @@ from sectionprep.cli.telling import (
     clean,
     counted,
     say,
+    say_aside,
     say_not_applied,
     say_strangers,
     say_taken_out,
@@ -121,7 +122,7 @@ def plan_command(
         planned, unfit = stages.plan_score(score, options)
     say_not_applied(unfit)
     if out is not None:
-        path = stages.write_plan_file(score, planned, out, options)
+        path = stages.write_plan_file(score, planned, out, options, say_aside)
         print(f"Written: {clean(path)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         print(stages.to_json(plan_json(score.chart, planned)))
@@ -143,7 +144,7 @@ def _learn(folder: Path, out: Path | None, *, as_json: bool, options: Options) -
     learned = learn_habits(folder, options)
     if out is not None:
         text = as_written(as_file(learned.proposals))
-        replace_plan(out, text, learned.reads, force=options.force)
+        replace_plan(out, text, learned.reads, force=options.force, say=say_aside)
         print(f"Written: {clean(out)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         habits = [
@@ -252,7 +253,7 @@ def check(
         from sectionprep.outputs.files import refuse_input
 
         refuse_input(fix, [against] if against is not None else [])
-        for path in stages.write_marked(fixed, fix, options):
+        for path in stages.write_marked(fixed, fix, options, say_aside):
             print(f"Written: {clean(path)}", file=sys.stderr if as_json else sys.stdout)
     if as_json:
         print(stages.to_json({**findings_json(score.chart, findings), **versions_json(changes)}))

@@ -22,7 +22,14 @@ from sectionprep.cli.arguments import (
     Tune,
     out_to,
 )
-from sectionprep.cli.telling import counted, say, say_not_applied, say_strangers, say_taken_out
+from sectionprep.cli.telling import (
+    counted,
+    say,
+    say_aside,
+    say_not_applied,
+    say_strangers,
+    say_taken_out,
+)
 
 
 @app.command()
@@ -78,7 +85,7 @@ def mark(
     say_not_applied(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or beside(chart, tune, f"_marked{suffix}")
-    paths = stages.write_marked(marked, target, options)
+    paths = stages.write_marked(marked, target, options, say_aside)
     say_taken_out(marked)
     for path in paths:
         say(f"Written: {path}")
@@ -91,7 +98,7 @@ def mark(
 def _undo(chart: Path, out: Path | None, record: Path | None, *, force: bool) -> None:
     """Write the originals of a marked score, or of a folder of them."""
     from sectionprep.errors import BadArgument
-    from sectionprep.outputs.files import write_file
+    from sectionprep.outputs.files import unless_forced, write_file
     from sectionprep.outputs.reports.marked_score import refuse_edited, undo
 
     target = out or chart.with_name(f"{chart.stem}_original{chart.suffix}")
@@ -109,7 +116,7 @@ def _undo(chart: Path, out: Path | None, record: Path | None, *, force: bool) ->
         for marked, (changes, target) in records.items()
     ]
     for target, data, _ in originals:
-        if not force:
+        with unless_forced(force, say_aside):
             refuse_edited(target, data)
     for target, data, reads in originals:
         write_file(target, data, reads=reads)

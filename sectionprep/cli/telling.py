@@ -22,6 +22,11 @@ def say(text: str = "") -> None:
     print(clean(text))
 
 
+def say_aside(text: str) -> None:
+    """Beside the results, which may go to a file."""
+    print(clean(text), file=sys.stderr)
+
+
 @contextmanager
 def progress_shown() -> Iterator[Progress]:
     """A progress display on a terminal, nothing elsewhere."""

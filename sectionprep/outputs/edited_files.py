@@ -5,12 +5,12 @@ from __future__ import annotations
 
 import itertools
 import os
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sectionprep.errors import DestinationError, UnusableSettings
-from sectionprep.outputs.files import is_one, write_file
+from sectionprep.outputs.files import is_one, unless_forced, write_file
 from sectionprep.phrasing.plan_file import was_edited
 
 if TYPE_CHECKING:
@@ -22,15 +22,18 @@ def is_edited_plan(path: Path) -> bool:
     return path.is_file() and was_edited(path.read_text(encoding="utf-8", errors="replace"))
 
 
-def replace_plan(out: Path, text: str, reads: Iterable[Path], *, force: bool) -> None:
+def replace_plan(
+    out: Path, text: str, reads: Iterable[Path], *, force: bool, say: Callable[[str], None]
+) -> None:
     """Write a plan file where none stands, or one that is as we wrote it. reads: what the command
-    reads. Raises DestinationError."""
-    if is_edited_plan(out) and not force:
-        raise DestinationError(
-            "is not as this program wrote it, or another's.",
-            where=str(out),
-            remedy="Choose another name with -o, or replace it with --force.",
-        )
+    reads; say: is told what was replaced by force. Raises DestinationError."""
+    with unless_forced(force, say):
+        if is_edited_plan(out):
+            raise DestinationError(
+                "is not as this program wrote it, or another's.",
+                where=str(out),
+                remedy="Choose another name with -o, or replace it with --force.",
+            )
     write_file(out, text.encode("utf-8"), reads=reads)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -34,6 +34,17 @@ def refuse_input(path: Path, reads: Iterable[Path]) -> None:
             where=str(path),
             remedy="Choose another name with -o.",
         )
+
+
+@contextmanager
+def unless_forced(force: bool, say: Callable[[str], None]) -> Iterator[None]:
+    """What would be refused there is replaced where that is asked for, and said."""
+    try:
+        yield
+    except DestinationError as why:
+        if not force:
+            raise
+        say(f"{why.where} {why.what.rstrip('.')}: replaced, as --force asks.")
 
 
 def write_file(path: Path, data: bytes, *, reads: Iterable[Path] = ()) -> None:
