@@ -49,6 +49,8 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if not {*item.path.parts}.isdisjoint(THOROUGH):
             item.add_marker(pytest.mark.thorough)
+    # the long ones first, so that no process waits for them at the end
+    items.sort(key=lambda item: item.get_closest_marker("thorough") is None)
 
 
 @pytest.fixture(scope="session")

@@ -21,7 +21,9 @@ from sectionprep.musicxml.numbers import decimal
 _PLAYBACK = re.compile(r"\s*(~\s*[A-Za-z]\s*-?\d+(\s*,\s*-?\d+)*\s*)+", re.ASCII)
 _STRESS = dict(zip(("stress", "unstress"), sorted(GIVEN), strict=True))
 _BOTTOM_LINE = -40  # tenths of a space from the top line of five
-_HEAP = 4  # directions of words that may stand over each other at one place; judgement
+# directions of words at one place: so many may stand over each other; more than these no person and
+# no scanner has left there; judgements
+_HEAP, _MOUNTAIN = 4, 200
 _TIME = frozenset({"note", "backup", "forward", "attributes", "barline"})
 _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
 
@@ -111,7 +113,7 @@ def _is_plain_words(direction: etree._Element) -> bool:
 
 def _gather(heap: list[etree._Element]) -> None:
     """Write all that these directions say into the first of them, where they are too many."""
-    if len(heap) <= _HEAP:
+    if not _HEAP < len(heap) <= _MOUNTAIN:
         return
     first, *others = (word for direction in heap for word in direction.iter("words"))
     first.text = " ".join(" ".join((word.text or "").split()) for word in (first, *others))
