@@ -323,6 +323,18 @@ def test_a_heap_of_words_at_one_place_is_written_as_one_text() -> None:
     assert len(list(measure.iter("words"))) == 5
 
 
+def test_words_of_two_staves_are_no_heap() -> None:
+    """Three over each of a piano's staves, at one place."""
+    words = "".join(
+        "<direction placement='above'><direction-type><words>a</words></direction-type>"
+        f"<staff>{staff}</staff></direction>"
+        for staff in (1, 1, 1, 2, 2, 2)
+    )
+    measure = etree.fromstring(f"<measure>{words}<note/></measure>")
+    reword(measure)
+    assert len(list(measure.iter("words"))) == 6
+
+
 def test_a_tempo_that_stands_twice_at_one_place_is_printed_once() -> None:
     """Found on a rag of the music21 corpus. Another tempo, and the same one later, stay."""
 

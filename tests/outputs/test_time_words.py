@@ -141,9 +141,15 @@ def test_a_figure_in_them_is_never_closed_up(tmp_path: Path) -> None:
     assert _closed(_score(tmp_path, _NOTES * 20, 20), frozenset({9})) == [("1", 8), ("11", 8)]
 
 
-def _drum_sheet(folder: Path, bars: int, style: SheetStyle, inside: str = "") -> Any:
-    """Drums with a letter at every sixteenth bar under held notes; inside: stands in bar 21."""
+def _drum_sheet(
+    folder: Path, bars: int, style: SheetStyle, inside: str = "", instead: str = ""
+) -> Any:
+    """Drums with a letter at every sixteenth bar under held notes. inside: stands in bar 21 too;
+    instead: of its slashes."""
     drums = _slashes(bars)
+    if instead:
+        before, number, after = drums.partition('<measure number="21">')
+        drums = f"{before}{number}{instead}{after[after.index('</measure>') :]}"
     for n in range(0, bars, 16):
         mark = f'<measure number="{n + 1}">'
         drums = drums.replace(mark, mark + _LETTER.format(n // 16 + 1))
@@ -173,6 +179,31 @@ def test_a_drummer_gets_play_8_where_it_saves_a_page_and_else_every_bar(tmp_path
         ]
         assert said == ["play 8"] * (bars // 8 if closed else 0)
         assert (len(sheet.fit.pages.starts) > 2) == (bars == 240 and not closed)
+
+
+def _slash(ticks: int, kind: str, more: str = "") -> str:
+    return (
+        "<note><pitch><step>B</step><octave>4</octave></pitch>"
+        f"<duration>{ticks}</duration><voice>1</voice><type>{kind}</type><stem>none</stem>"
+        f"<notehead>slash</notehead>{more}</note>"
+    )
+
+
+@pytest.mark.parametrize(
+    "bar",
+    [
+        _slash(48, "half") + _slash(24, "quarter") * 2,
+        _slash(24, "quarter") * 3
+        + _slash(24, "quarter", "<notations><articulations><accent/></articulations></notations>"),
+        _slash(24, "quarter", "<lyric><text>hit</text></lyric>") + _slash(24, "quarter") * 3,
+    ],
+)
+def test_only_bars_that_are_written_alike_close_up(tmp_path: Path, bar: str) -> None:
+    """Slashes may be written as a rhythm, be marked, or carry a word: bar 21 is printed, and so
+    are the others of its eight."""
+    drawn = _drum_sheet(tmp_path, 240, SheetStyle(), instead=bar).engraving
+    assert [bar.index for bar in drawn.bars if not bar.time] == list(range(16, 24))
+    assert not drawn.proved.differences
 
 
 def test_bars_with_a_sign_of_their_own_stay_open(tmp_path: Path) -> None:

@@ -214,11 +214,13 @@ class MeiPart:
         self.bars = [bar for bar in self.bars if bar not in others]
 
     def _goes_on(self, before: MeiBar, bar: MeiBar) -> bool:
-        """Whether a bar has no sign of its own but a count, and follows the one before."""
+        """Whether a bar is written as the one before, which it follows, and has no sign of its own
+        but a count."""
         signs = [e for e in bar.element if e.tag not in (f"{_M}staff", f"{_M}mNum")]
         counted = all(e.tag == f"{_M}dir" and _COUNT.fullmatch(_text(e).strip()) for e in signs)
         ends = before.element.get("right")
-        return counted and not ends and self._follows(before.element, bar.element)
+        alike = _written(before.element) == _written(bar.element)
+        return counted and alike and not ends and self._follows(before.element, bar.element)
 
     @property
     def closed(self) -> frozenset[int]:
@@ -367,6 +369,19 @@ def _before_graces(clef: etree._Element) -> None:
     while before is not None and _is_grace(before):
         before.addprevious(clef)
         before = clef.getprevious()
+
+
+def _written(measure: etree._Element) -> list[tuple[str, list[tuple[str, str]], str]]:
+    """All that stands on the staves of a bar, by whatever ids."""
+    inside = (e for staff in measure.iterchildren(f"{_M}staff") for e in staff.iter())
+    return [
+        (
+            str(e.tag),
+            sorted((str(name), str(value)) for name, value in e.attrib.items() if name != _ID),
+            (e.text or "").strip(),
+        )
+        for e in inside
+    ]
 
 
 def _take_out(element: etree._Element) -> None:

@@ -77,18 +77,22 @@ def _take_sides(measure: etree._Element) -> None:
 
 
 def _gather_heaps(measure: etree._Element) -> None:
-    """Many words one by one at one place and side (a scanner's leavings, say) are read as one
-    text."""
+    """Many words one by one at one place and side of a staff (a scanner's leavings, say) are read
+    as one text."""
     heap: list[etree._Element] = []
     for element in [*measure, None]:
         if element is not None and element.tag == "direction" and _is_plain_words(element):
-            if heap and heap[0].get("placement") != element.get("placement"):
+            if heap and _side(heap[0]) != _side(element):
                 _gather(heap)
                 heap = []
             heap.append(element)
         elif element is None or element.tag in _TIME or element.tag == "direction":
             _gather(heap)
             heap = []
+
+
+def _side(direction: etree._Element) -> tuple[str | None, str | None]:
+    return direction.get("placement"), direction.findtext("staff")
 
 
 def _say_tempo_once(measure: etree._Element) -> None:
