@@ -100,8 +100,9 @@ class Apart:
             result: _T = child.do(work, given, seconds)
         except Died:
             if not self._ending:
-                self._all.remove(child)
-                child = self._born()
+                dead, child = child, self._born()
+                with self._change:
+                    self._all.remove(dead)
             raise
         finally:
             with self._change:

@@ -18,7 +18,15 @@ from sectionprep.music.roster import ROSTER, Roster
 from sectionprep.phrasing.deciding import Unfit
 from sectionprep.phrasing.plan_file import write_plan
 from sectionprep.results import Marked, Options, Score
-from sectionprep.stages import bars_without_cues, mark_score, plan_score, read_score, write_marked
+from sectionprep.stages import (
+    Say,
+    bars_without_cues,
+    mark_score,
+    no_word,
+    plan_score,
+    read_score,
+    write_marked,
+)
 
 if TYPE_CHECKING:
     from sectionprep.outputs.audition import Wish
@@ -350,9 +358,7 @@ def audition(
 
 
 @collector_at_rest()
-def write_checklist(
-    marked: Marked, out: Path, options: Options, say: Callable[[str], None] = lambda _: None
-) -> Path:
+def write_checklist(marked: Marked, out: Path, options: Options, say: Say = no_word) -> Path:
     """Write the workbook alone; its path. say: is told of what stood there."""
     from sectionprep.outputs.edited_files import keep_own_things, typed_before
     from sectionprep.outputs.files import write_file

@@ -52,17 +52,16 @@ class Options:
     roster: Path | None = None
     tune: int | None = None
     force: bool = False
+    practice: bool = False
+    show_changes: bool = False
+    before: Path | None = None
+    limits: Limits = field(default_factory=Limits)
 
     @property
     def reads(self) -> tuple[Path, ...]:
         """The files that are named in it."""
         given = (self.plan, self.decisions, self.roster, self.house, *self.said)
         return tuple(path for path in given if path is not None)
-
-    practice: bool = False
-    show_changes: bool = False
-    before: Path | None = None
-    limits: Limits = field(default_factory=Limits)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -371,9 +371,7 @@ def write_marked(
             replaces = replaced_sum(target)
             body = record_json(file.source, file.data, file.splices, changes, replaces)
             made = packed(file.source, file.data, target.suffix)
-            write_file(
-                record, body.encode("utf-8")
-            )  # it knows both scores, should we be killed now
+            write_file(record, body.encode("utf-8"))  # it knows both scores, should we die now
             write_file(target, made)
             written += [target, record]
     return tuple(written)

@@ -11,6 +11,9 @@ from pathlib import Path
 from sectionprep.errors import DestinationError
 from sectionprep.outputs.lock import hold, is_same, let_go, take_lock
 
+_HALF = ".sectionprep-writing-"  # how the names of files that are being written begin
+_NO_WAIT = getattr(os, "O_NONBLOCK", 0)  # a pipe of such a name is not waited for
+
 
 def failed(path: Path, error: OSError) -> DestinationError:
     """What to say when a place cannot be written."""
@@ -84,9 +87,6 @@ def only_one(folder: Path) -> Iterator[None]:
         let_go(lock, folder)
 
 
-_HALF = ".sectionprep-writing-"  # how the names of files that are being written begin
-
-
 def _fresh(folder: Path) -> tuple[int, str]:
     """A new file beside those of a folder, open and locked; what killed runs have left there of
     theirs goes."""
@@ -110,6 +110,3 @@ def _clear(left: Path) -> None:
             left.unlink()
         finally:
             os.close(handle)
-
-
-_NO_WAIT = getattr(os, "O_NONBLOCK", 0)  # a pipe of such a name is not waited for

@@ -22,7 +22,7 @@ from dataclasses import dataclass, field
 from pathlib import Path, PurePath
 
 from sectionprep.errors import DestinationError
-from sectionprep.outputs.files import failed, is_one, refuse_input
+from sectionprep.outputs.files import failed, is_one, refuse_input, unless_forced
 from sectionprep.outputs.lock import let_go, take_lock
 from sectionprep.version import __version__
 
@@ -226,9 +226,8 @@ def _refuse_foreign(target: Path, folder: Path, name: str, ours: dict[str, str],
 
 
 def _foreign(path: Path, what: str, run: Run) -> None:
-    if not run.force:
+    with unless_forced(run.force, run.say):
         raise DestinationError(what, where=str(path), remedy=_ELSEWHERE)
-    run.say(f"{path} {what.rstrip('.')}: replaced, as --force asks.")
 
 
 def _is_read(path: Path, run: Run) -> bool:

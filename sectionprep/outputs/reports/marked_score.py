@@ -24,6 +24,10 @@ _CONTAINER = (
 )
 _MADE = (1980, 1, 1, 0, 0, 0)
 
+SCORE_ENDINGS = (".musicxml", ".xml", ".mxl")
+_ELSEWHERE = "Choose another name with -o, or replace it with --force."
+_RECORD_BYTES = 500_000_000  # no record of a score within the limits is larger
+
 
 def packed(document: Document, data: bytes, suffix: str) -> bytes:
     """The bytes of a file with this ending: the score itself, or for .mxl an archive, the
@@ -142,7 +146,7 @@ def _known(record_path: Path, source: Path) -> tuple[str, ...]:
             where=str(record_path),
             remedy=_ELSEWHERE,
         )
-    return str(data["marked_sha256"]), str(data.get("replaces_sha256"))
+    return str(data["marked_sha256"]), str(data.get("replaces_sha256", ""))
 
 
 def replaced_sum(target: Path) -> str:
@@ -163,13 +167,6 @@ def refuse_edited(target: Path, original: bytes) -> None:
             where=str(target),
             remedy=_ELSEWHERE,
         )
-
-
-SCORE_ENDINGS = (".musicxml", ".xml", ".mxl")
-_ELSEWHERE = "Choose another name with -o, or replace it with --force."
-
-
-_RECORD_BYTES = 500_000_000  # no record of a score within the limits is larger
 
 
 def undo(marked_path: Path, record_path: Path, suffix: str) -> bytes:

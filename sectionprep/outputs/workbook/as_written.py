@@ -10,6 +10,7 @@ from typing import Any
 from sectionprep.outputs.workbook import tables
 
 _AS_WRITTEN = "as written"  # how such rows of the hidden sheet begin
+_CARRIED = (tables.KEPT, tables.ABOUT)  # what is typed into the first is read again
 _MANY = 3000  # checks to a cell, which holds 32,767 letters
 
 
@@ -38,9 +39,6 @@ def rewritten(workbook: Any) -> Iterator[str]:
         for check, row in _lines(workbook[name]):
             if check not in known[name]:
                 yield f"a line that was written over, {name}!{row}"
-
-
-_CARRIED = (tables.KEPT, tables.ABOUT)  # what is typed into the first is read again
 
 
 def _lines(sheet: Any) -> Iterator[tuple[str, int]]:
