@@ -57,8 +57,21 @@ class Option(NamedTuple):
     locked: bool = False
 
 
-_Set = tuple[float, tuple[int, ...]]  # score and positions of leans
+#: leans up to some note: their score, the lean before the last (or that it is too far away to
+#: matter), the last, and the set without it
+_Set = tuple[float, int, int, "_Set | None"]
 _score_of = itemgetter(0)
+
+
+class _Step(NamedTuple):
+    """From one lean to the next. price: of the pair; empty: how much of it is for the emptiness
+    between them, which never falls as the first moves away; near: within the reach of the
+    even-distance rule; square: as many beats away as may be charged for twice in a row."""
+
+    price: float
+    empty: float
+    near: bool
+    square: bool
 
 
 def pair_cost(a: Spot, b: Spot, turns_between: bool, *, sits: bool = False) -> tuple[float, str]:
@@ -160,19 +173,24 @@ class Chooser:
         self.beats = [_beats(spots[0], spot) for spot in spots] if spots else []
         self.moving = _moving(spots)
         self.runs = _runs(spots) if runs else []
-        self._pairs: dict[tuple[int, int], tuple[float, float]] = {}
-        self._chosen: dict[tuple[Option, ...], _Set] = {}
+        # to each note, by the lean before
+        self._steps: list[dict[int, _Step]] = [{} for _ in spots]
+        self._chosen: dict[tuple[Option, ...], tuple[float, tuple[int, ...]]] = {}
 
-    def _pair(self, a: int, b: int) -> tuple[float, float]:
-        """Price of leaning on b next after a, and how much of it is for the emptiness between
-        them: that part never falls as a moves away."""
-        found = self._pairs.get((a, b))
-        if found is None:
-            turns_between = self.turns[b] - self.turns[a + 1] > 0
-            empty = _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
-            price, _ = pair_cost(self.spots[a], self.spots[b], turns_between, sits=self.sits)
-            found = self._pairs[a, b] = price + empty, empty
-        return found
+    def _step(self, a: int, b: int) -> _Step:
+        """From a lean on a to the next on b."""
+        step = self._steps[b].get(a)
+        if step is None:
+            step = self._steps[b][a] = self._new_step(a, b)
+        return step
+
+    def _new_step(self, a: int, b: int) -> _Step:
+        turns_between = self.turns[b] > self.turns[a + 1]
+        empty = _empty(self.moving[b] - self.moving[a]) + self.flat(a, b)
+        price, _ = pair_cost(self.spots[a], self.spots[b], turns_between, sits=self.sits)
+        gap = self.beats[b] - self.beats[a]
+        near = gap <= _EVEN_REACH
+        return _Step(price + empty, empty, near, near and abs(gap - round(gap)) < 1e-6)
 
     def flat(self, a: int, b: int) -> float:
         """Price of running eighths between two leans (-1: from the beginning, the phrase's length:
@@ -219,29 +237,26 @@ class Chooser:
         locked_before = [0]
         for n, option in enumerate(options):
             locked_before.append(locked_before[-1] + (option.locked and n not in self.apart))
-        # at[last][before or _FAR] = (score, set so far); best[last]: the best of them;
-        # highest[last]: the best score up to there
-        at: dict[int, dict[int, _Set]] = {_NONE: {_FAR: (0.0, ())}}
-        best: dict[int, _Set] = {_NONE: (0.0, ())}
-        highest, top = {_NONE: 0.0}, 0.0
+        # at[last]: the best sets that end there, by the lean before, the best of them first
+        at: dict[int, list[_Set]] = {_NONE: [(0.0, _FAR, _NONE, None)]}
+        highest, top = {_NONE: 0.0}, 0.0  # the best score up to there
         for b in (n for n in range(count) if n not in self.apart):
-            fresh = self._ending_at(b, options, at, best, highest, locked_before)
-            at[b] = fresh
+            fresh = self._ending_at(b, options, at, highest, locked_before)
             if fresh:
-                best[b] = max(fresh.values(), key=_score_of)
-                highest[b] = top = max(top, best[b][0])
+                at[b] = fresh
+                highest[b] = top = max(top, fresh[0][0])
         closing = {
             last: self._closing(last)
-            for last in best
+            for last in at
             if not locked_before[count] - locked_before[last + 1]
         }
-        most = max(best[last][0] - price for last, price in closing.items())
+        most = max(at[last][0][0] - price for last, price in closing.items())
         return max(
             (
-                (score - price, chosen)
+                (found[0] - price, _leans(found))
                 for last, price in closing.items()
-                for score, chosen in at[last].values()
-                if score - price > most - 1e-6
+                for found in at[last]
+                if found[0] - price > most - 1e-6
             ),
             key=lambda item: (round(item[0], 9), -len(item[1]), tuple(-n for n in item[1])),
         )
@@ -250,67 +265,63 @@ class Chooser:
         self,
         b: int,
         options: Sequence[Option],
-        at: Mapping[int, Mapping[int, _Set]],
-        best: dict[int, _Set],
+        at: dict[int, list[_Set]],
         highest: Mapping[int, float],
         locked_before: Sequence[int],
-    ) -> dict[int, _Set]:
-        """The best sets whose last lean is b, by the lean before it.
+    ) -> list[_Set]:
+        """The best sets whose last lean is b, by the lean before it; the best first, of equals the
+        one whose lean before is further back.
 
         The lean before is looked for backwards, and no further than it can still win: emptiness
         costs ever more, and no set that ended further back scores above `highest`."""
-        near: list[tuple[int, _Set]] = []
-        far: tuple[float, int] | None = None
-        here, beats = options[b], self.beats
-        locked = locked_before[b]
-        free = not (here.locked and locked)  # else a printed lean further back may cost nothing
-        for last in reversed(best):
+        found: list[_Set] = []
+        far, furthest = -math.inf, None
+        gain, is_locked = options[b]
+        locked, steps = locked_before[b], self._steps[b]
+        free = not (is_locked and locked)  # else a printed lean further back may cost nothing
+        for last in reversed(at):
             if locked > locked_before[last + 1]:
                 break  # a printed lean lies between and cannot be skipped
-            score, chosen = best[last]
-            both = here.locked and last != _NONE and options[last].locked
+            before = at[last][0]
             if last == _NONE:
-                price, gap = self._opening(b), math.inf
+                score, near = before[0] + gain - self._opening(b), False
             else:
-                (price, empty), gap = self._pair(last, b), beats[b] - beats[last]
-                if free and far is not None and highest[last] + here.gain - empty < far[0] - 1e-6:
+                price, empty, near, square = steps.get(last) or self._step(last, b)
+                if free and highest[last] + gain - empty < far - 1e-6:
                     break
-                price = 0.0 if both else price
-            earned = here.gain - price
-            if gap > _EVEN_REACH:
-                if far is None or score + earned >= far[0]:
-                    far = score + earned, last
-            elif abs(gap - round(gap)) < 1e-6:
-                near.append((last, self._least_even(b, last, earned, both, options, at[last])))
-            else:
-                near.append((last, (score + earned, (*chosen, b))))
-        fresh = dict(reversed(near))
-        if far is None:
-            return fresh
-        return {_FAR: (far[0], (*best[far[1]][1], b)), **fresh}
+                earned = gain if is_locked and options[last].locked else gain - price
+                score = before[0] + earned
+                if square and before[1] >= 0 and self._is_even(before[1], last, b):
+                    score, before = self._charged(b, options, at[last], earned)
+            if near:
+                found.append((score, last, b, before))
+            elif score >= far:
+                far, furthest = score, before
+        if furthest is not None:
+            found.append((far, _FAR, b, furthest))
+        found.reverse()
+        found.sort(key=_score_of, reverse=True)
+        return found
 
-    def _least_even(
-        self,
-        b: int,
-        last: int,
-        earned: float,
-        both: bool,
-        options: Sequence[Option],
-        states: Mapping[int, _Set],
-    ) -> _Set:
-        """The best of these states with b added, which earns so much, once the same distance twice
-        in a row is charged for."""
-        most = -math.inf
-        found: tuple[int, ...] = ()
-        gap = self.beats[b] - self.beats[last]
-        for before, (score, chosen) in states.items():
-            total = score + earned
-            even = before >= 0 and abs(self.beats[last] - self.beats[before] - gap) < 1e-6
-            if even and not (both and options[before].locked):
-                total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
-            if total > most:
-                most, found = total, chosen
-        return most, (*found, b)
+    def _is_even(self, a: int, b: int, c: int) -> bool:
+        """The same distance twice."""
+        return abs(2 * self.beats[b] - self.beats[a] - self.beats[c]) < 1e-6
+
+    def _charged(
+        self, b: int, options: Sequence[Option], sets: Sequence[_Set], earned: float
+    ) -> tuple[float, _Set]:
+        """The best of these sets with b added, which earns so much, and its score, where the first
+        of them has the same distance twice. None of the others has, so it is the first or the
+        second."""
+        score, before, last, _ = first = sets[0]
+        total = score + earned
+        if not (options[before].locked and options[last].locked and options[b].locked):
+            total -= even_cost(self.spots[before], self.spots[last], self.spots[b])
+        if len(sets) > 1:
+            other = sets[1]
+            if (other[0] + earned, -other[1]) > (total, -before):
+                return other[0] + earned, other
+        return total, first
 
     def score(self, options: Sequence[Option], chosen: Sequence[int]) -> float:
         """Score of one given set: what `choose` maximises. Notes kept apart do not count."""
@@ -322,11 +333,20 @@ class Chooser:
             total -= self._opening(chosen[0])
         for a, b in itertools.pairwise(chosen):
             if not (options[a].locked and options[b].locked):
-                total -= self._pair(a, b)[0]
+                total -= self._step(a, b).price
         for a, b, c in zip(chosen, chosen[1:], chosen[2:], strict=False):
             if not (options[a].locked and options[b].locked and options[c].locked):
                 total -= even_cost(self.spots[a], self.spots[b], self.spots[c])
         return total
+
+
+def _leans(found: _Set | None) -> tuple[int, ...]:
+    """Positions of the leans of a set."""
+    leans: list[int] = []
+    while found is not None and found[2] != _NONE:
+        leans.append(found[2])
+        found = found[3]
+    return tuple(reversed(leans))
 
 
 def _runs(spots: Sequence[Spot]) -> list[tuple[int, int]]:

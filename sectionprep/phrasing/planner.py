@@ -78,10 +78,11 @@ def plan_passages(
             if tones
         ]
 
-    plans = _settled(chart, words, lines, lay, printed, habits)
+    known: dict[Shape, Chooser] = {}
+    plans = _settled(chart, words, lines, lay, printed, habits, known)
     if readings:
         locks = {name: decided.locks(name, line) for name, line in as_printed.items()}
-        plans = _with_readings(plans, lines, lay, locks, printed, habits)
+        plans = _with_readings(plans, lines, lay, locks, printed, habits, known)
     plans = [with_print(plan, as_printed[plan.id], lines[plan.id]) for plan in plans]
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
@@ -103,13 +104,14 @@ def _settled(
     lay: Callable[[Lines], list[Work]],
     printed: str,
     habits: Sequence[Habit],
+    known: dict[Shape, Chooser],
 ) -> list[PassagePlan]:
     """The plans of passages that stay as they are when their marks are read back as printed: what
-    is planned from a marked score is what was marked."""
+    is planned from a marked score is what was marked. known: choosers of phrases, kept from round
+    to round."""
     lines = dict(as_read)
     shared = shared_notes(words)
     settled: dict[str, PassagePlan] = {}
-    known: dict[Shape, Chooser] = {}
     taken = _taken(lines, printed)
     for _ in range(_ROUNDS):
         desk = lay(lines)
@@ -143,6 +145,7 @@ def _with_readings(
     locks: Mapping[str, Mapping[int, frozenset[str]]],
     printed: str,
     habits: Sequence[Habit],
+    known: dict[Shape, Chooser],
 ) -> list[PassagePlan]:
     """The plans with other ways to read each line. They are looked for where no mark of the kind
     that the rules write stands in the line, but the plan's slurs do: so a score offers the same
@@ -155,7 +158,7 @@ def _with_readings(
         for name, plan in by_name.items()
     }
     desk = lay(opened)
-    _, choosers, chosen = _chosen(desk, printed, {})
+    _, choosers, chosen = _chosen(desk, printed, known)
     taken = _taken(as_read, printed)
     made = []
     for work, mine, leans in zip(desk, choosers, chosen, strict=True):
@@ -204,15 +207,16 @@ def plan_line(
 
     lines = {"line": tones}
     locks = {"line": NOTHING_DECIDED.locks("line", tones)}
-    plans = _with_readings(_plan(chart, lay(lines), printed, {}), lines, lay, locks, printed, ())
+    known: dict[Shape, Chooser] = {}
+    planned = _plan(chart, lay(lines), printed, known)
+    plans = _with_readings(planned, lines, lay, locks, printed, (), known)
     return Plan(style=chosen.name, style_why=why, passages=tuple(plans))
 
 
 def _plan(
     chart: Chart, desk: Sequence[Work], printed: str, known: dict[Shape, Chooser]
 ) -> tuple[PassagePlan, ...]:
-    """The plans of the lines on the desk, all in one style. known: choosers of phrases, kept from
-    round to round."""
+    """The plans of the lines on the desk, all in one style. known: as of `_settled`."""
     columns, _, chosen = _chosen(desk, printed, known)
     for work, leans in zip(desk, chosen, strict=True):
         settle(work, leans)
