@@ -9,6 +9,7 @@ from fractions import Fraction
 from operator import attrgetter, itemgetter
 from typing import NamedTuple
 
+from sectionprep.music.chords import Chord, parse_chord
 from sectionprep.music.clock import TEMPO_IF_SILENT, Clock, clock_of
 from sectionprep.music.in_force import in_force
 from sectionprep.music.instruments import Chair, Instrument
@@ -243,7 +244,10 @@ class Chart:
     _pairs: dict[int, tuple[tuple[int, int], ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
-    _signs: dict[tuple[int, str], tuple[Direction, ...]] = field(
+    _chords: dict[int, tuple[tuple[int, Chord], ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
+    _signs: dict[tuple[int, str, bool], tuple[Direction, ...]] = field(
         default_factory=dict, init=False, repr=False, compare=False
     )
     _slurs: dict[int, tuple[Slur, ...]] = field(
@@ -375,20 +379,49 @@ class Chart:
         return sorted(found, key=attrgetter("stop"))
 
     def signs(
-        self, part: int, kind: str, start: float = 0, end: float = math.inf
+        self,
+        part: int,
+        kind: str,
+        start: float = 0,
+        end: float = math.inf,
+        *,
+        any_staff: bool = False,
     ) -> tuple[Direction, ...]:
-        """A part's signs of one kind on its first staff that stand in [start, end), in order of
-        time."""
-        if (part, kind) not in self._signs:
+        """A part's signs of one kind that stand in [start, end) on its first staff, or on any, in
+        order of time."""
+        asked = part, kind, any_staff
+        if asked not in self._signs:
             mine = [
                 sign
                 for sign in self.parts[part].directions
-                if sign.kind == kind and sign.staff == 1
+                if sign.kind == kind and (any_staff or sign.staff == 1)
             ]
-            self._signs[part, kind] = tuple(sorted(mine, key=_onset))
-        found = self._signs[part, kind]
+            self._signs[asked] = tuple(sorted(mine, key=_onset))
+        found = self._signs[asked]
         first = bisect_left(found, start, key=_onset)
         return found[first : bisect_left(found, end, first, key=_onset)]
+
+    def chords(self, part: int) -> tuple[tuple[int, Chord], ...]:
+        """(tick, sounding chord) over a part's line: of its own symbols, else of the first part
+        that has any."""
+        sources = (
+            n for n in (part, *range(len(self.parts))) if self.signs(n, "chord", any_staff=True)
+        )
+        source = next(sources, None)
+        if source is None:
+            return ()
+        if source not in self._chords:
+            read = (
+                (
+                    sign.onset,
+                    parse_chord(
+                        sign.value, self.parts[source].transposition_at(sign.onset).chromatic
+                    ),
+                )
+                for sign in self.signs(source, "chord", any_staff=True)
+            )
+            self._chords[source] = tuple((tick, chord) for tick, chord in read if chord is not None)
+        return self._chords[source]
 
     def quarters(self, ticks: int) -> Fraction:
         """A length in quarter notes."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sectionprep.music.marks import ATTACKS, LENGTHS
 from sectionprep.phrasing.chooser import Chooser, Option, Shape, shape_of
@@ -16,16 +17,55 @@ _SOFT_LEANS = _LEANS | {"tenuto"}
 _PREFERRED = 1.5  # evidence a printed lean counts for under "prefer"; judgement
 
 
-def option_of(draft: Draft, printed: str, density: float) -> Option:
-    locked = printed == "keep" and bool(draft.printed & (_SOFT_LEANS if draft.soft else _LEANS))
+@dataclass(frozen=True, slots=True)
+class Claims:
+    """What speaks for bringing out each note of a line, and where it is printed anyway (locked).
+    closing: the notes that are brought out whatever the rest does."""
+
+    evidence: tuple[float, ...]
+    locked: tuple[bool, ...]
+    closing: frozenset[int]
+
+    def options(
+        self, first: int, last: int, price: float, bends: Sequence[float] = ()
+    ) -> list[Option]:
+        """What printing leans at these notes would earn. price: of a lean; bends: added to the
+        evidence of each note of the line."""
+        gains = [evidence - price for evidence in self.evidence[first : last + 1]]
+        if bends:
+            gains = [gain + bend for gain, bend in zip(gains, bends[first : last + 1], strict=True)]
+        locked = self.locked[first : last + 1]
+        return [
+            Option(max(gain, 0.0) if there else gain, there)
+            for gain, there in zip(gains, locked, strict=True)
+        ]
+
+
+def claims_of(view: LineView, drafts: Sequence[Draft], printed: str) -> Claims:
+    """The claims of all notes of a line."""
+    return Claims(
+        evidence=tuple(_evidence(draft, printed) for draft in drafts),
+        locked=tuple(is_locked(draft, printed) for draft in drafts),
+        closing=frozenset(
+            n
+            for n, draft in enumerate(drafts)
+            if view.closes(draft.spot) and _is_stopped(draft, printed)
+        ),
+    )
+
+
+def is_locked(draft: Draft, printed: str) -> bool:
+    """A lean is printed at this note, and stays."""
+    return printed == "keep" and bool(draft.printed & (_SOFT_LEANS if draft.soft else _LEANS))
+
+
+def _evidence(draft: Draft, printed: str) -> float:
     evidence = draft.pooled
     if printed == "prefer" and draft.printed & ATTACKS:
         evidence += _PREFERRED
-    if printed == "keep" and draft.printed & LENGTHS and not locked:
+    if printed == "keep" and draft.printed & LENGTHS and not is_locked(draft, printed):
         evidence -= 0.5  # the note already speaks of its length: one mark is enough
-    return Option(
-        gain=max(evidence - density, 0.0) if locked else evidence - density, locked=locked
-    )
+    return evidence
 
 
 def choosers_of(view: LineView, known: dict[Shape, Chooser]) -> dict[int, Chooser]:
@@ -44,20 +84,16 @@ def choosers_of(view: LineView, known: dict[Shape, Chooser]) -> dict[int, Choose
 
 def choose_all(
     view: LineView,
-    drafts: Sequence[Draft],
-    printed: str,
+    claims: Claims,
     choosers: dict[int, Chooser],
-    density: float = 0.0,
+    price: float = 0.0,
+    bends: Sequence[float] = (),
 ) -> frozenset[int]:
-    chosen = {
-        n
-        for n, draft in enumerate(drafts)
-        if view.closes(draft.spot) and _is_stopped(draft, printed)
-    }
+    """The notes of a line that are brought out. price: of a lean, beyond the style's; bends: added
+    to the evidence of each note."""
+    chosen = set(claims.closing)
     for first, last in view.phrases:
-        options = [
-            option_of(d, printed, view.style.density + density) for d in drafts[first : last + 1]
-        ]
+        options = claims.options(first, last, view.style.density + price, bends)
         _, here = choosers[first].choose(options)
         chosen.update(first + n for n in here)
     return frozenset(chosen)

@@ -52,6 +52,8 @@ def decide(
 
 def decided_notes(chart: Chart, together: Together, decisions: Sequence[Decision]) -> Decided:
     """Where these decisions stand, for the planner."""
+    if not decisions:
+        return Decided()
     notes = placed(
         chart, [d for d in decisions if isinstance(d, Directive) and d.marks is not None]
     )

@@ -18,7 +18,6 @@ _SHORTEST_HAIRPIN = {"crescendo": 1.2, "diminuendo": 2.5}
 def hairpins_of(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple[Hairpin, ...]:
     """The proposed hairpins that meet no printed hairpin or dynamic of the lead; a breath ends
     one."""
-    printed = [d.onset for d in chart.parts[work.part].directions if d.kind in ("wedge", "dynamic")]
     found = []
     for span in work.spans:
         if span.kind not in ("crescendo", "diminuendo"):
@@ -29,9 +28,11 @@ def hairpins_of(chart: Chart, work: Work, notes: Sequence[PlannedNote]) -> tuple
         start, stop = work.view.spots[span.first].tone.onset, work.view.spots[last].tone.onset
         if chart.seconds(start, stop) < _SHORTEST_HAIRPIN[span.kind]:
             continue
-        if not any(start < onset <= stop for onset in printed) and not _inside_printed(
-            chart, work.part, start, stop
-        ):
+        printed = any(
+            chart.signs(work.part, kind, start + 1, stop + 1, any_staff=True)
+            for kind in ("wedge", "dynamic")
+        )
+        if not printed and not _inside_printed(chart, work.part, start, stop):
             found.append(Hairpin(start=start, stop=stop, kind=span.kind, why=span.because))
     return tuple(found)
 
@@ -40,13 +41,10 @@ def _inside_printed(chart: Chart, part: int, start: int, stop: int) -> bool:
     """True where a printed hairpin of the part runs into this stretch."""
     opened: dict[int, int] = {}
     for sign in chart.parts[part].directions:
-        if sign.kind == "wedge" and sign.value in ("crescendo", "diminuendo"):
+        if sign.kind != "wedge":
+            continue
+        if sign.value in ("crescendo", "diminuendo"):
             opened[sign.number] = sign.onset
-        elif (
-            sign.kind == "wedge"
-            and sign.number in opened
-            and opened.pop(sign.number) < stop
-            and start < sign.onset
-        ):
+        elif sign.number in opened and opened.pop(sign.number) < stop and start < sign.onset:
             return True
     return False

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from sectionprep.phrasing.chooser import Chooser
-from sectionprep.phrasing.choosing import choose_all, option_of
+from sectionprep.phrasing.choosing import Claims, choose_all, claims_of
 from sectionprep.phrasing.drafts import (
     Draft,
     Work,
@@ -65,10 +65,12 @@ class _Desk:
         chosen: frozenset[int],
         choosers: _Choosers,
     ) -> None:
-        self.bare, self._how, self._chosen, self._choosers = bare, how, chosen, choosers
+        self._view, self._chosen, self._choosers = bare.view, chosen, choosers
         self.printed = replace(bare, drafts=[_with_print(d, locks, how) for d in bare.drafts])
-        notes = range(len(bare.drafts))
-        self.there = frozenset(n for n in notes if _locked(self.printed, how, n))
+        self._bare_claims = claims_of(bare.view, bare.drafts, how)
+        self._claims = claims_of(bare.view, self.printed.drafts, how)
+        self._bends: dict[object, tuple[float, ...]] = {}
+        self.there = frozenset(n for n, there in enumerate(self._claims.locked) if there)
         self._is_read = 2 * len(self.there) >= len(chosen) and self.there != chosen
 
     def reading(
@@ -82,25 +84,25 @@ class _Desk:
         with it."""
         if self._is_read:
             for force, way in tries:
-                if self._leans(self.printed, way, force) == self.there:
+                if self._leans(self._claims, way, force) == self.there:
                     return self.there, _said(self.there, way, known)
-        force, way, found = self._unlike(self.bare, tries, bare)
+        force, way, found = self._unlike(self._bare_claims, tries, bare)
         bare.append(found)
-        other = self._leans(self.printed, way, force) if force else known[0]
+        other = self._leans(self._claims, way, force) if force else known[0]
         if other == known[0]:
-            force, way, other = self._unlike(self.printed, tries, known)
+            force, way, other = self._unlike(self._claims, tries, known)
         why = _said(other, way, known)
         known.append(other)
         return other, why
 
     def _unlike(
-        self, work: Work, tries: _Tries, known: Sequence[frozenset[int]]
+        self, claims: Claims, tries: _Tries, known: Sequence[frozenset[int]]
     ) -> tuple[float, Way, frozenset[int]]:
         """How far, the way, and its leans: of the first that are unlike all readings before, else
         of those that differ most; 0 for how far where none does."""
         best, unlike = (0.0, tries[0][1], known[0]), 0
         for force, way in tries:
-            other = self._leans(work, way, force)
+            other = self._leans(claims, way, force)
             differs = min(len(other ^ before) for before in known)
             if differs > unlike and len(other) <= way.most * len(known[0]):
                 best, unlike = (force, way, other), differs
@@ -108,14 +110,25 @@ class _Desk:
                 break
         return best
 
-    def _leans(self, work: Work, way: Way, force: float) -> frozenset[int]:
+    def _leans(self, claims: Claims, way: Way, force: float) -> frozenset[int]:
         """What is brought out on this way, gone so far, with what is printed."""
-        other = _bent(work, self._how, self._choosers, way, force, self._chosen)
+        bends = [force * bend for bend in self._bent(way)]
+        other = choose_all(self._view, claims, self._choosers, force * way.price, bends)
         if way.within:
-            other &= self._chosen | {n for n in other if _locked(work, self._how, n)}
+            other &= self._chosen | {n for n in other if claims.locked[n]}
         if not way.closes and force == FORCES[-1]:
-            other = frozenset(n for n in other if not _signed_by_habit(work, self._how, n))
+            # the last off-beat eighth before a rest is short anyway, without a sign
+            spots = self._view.spots
+            other -= {n for n in other if self._view.closes(spots[n]) and not claims.locked[n]}
         return other
+
+    def _bent(self, way: Way) -> tuple[float, ...]:
+        """What a way adds to the evidence of each note."""
+        found = self._bends.get(way.bend)
+        if found is None:
+            found = tuple(way.bend(self._view, spot, self._chosen) for spot in self._view.spots)
+            self._bends[way.bend] = found
+        return found
 
 
 def _said(leans: frozenset[int], way: Way, known: Sequence[frozenset[int]]) -> str:
@@ -130,28 +143,3 @@ def _with_print(draft: Draft, locks: Mapping[int, frozenset[str]], printed: str)
     here = locks.get(draft.spot.tone.onset, frozenset()) if printed != "ignore" else frozenset()
     said = list(draft.said)
     return replace(draft, said=said, printed=draft.printed | here, agreed=(), agreed_length="")
-
-
-def _locked(work: Work, printed: str, n: int) -> bool:
-    return option_of(work.drafts[n], printed, 0.0).locked
-
-
-def _signed_by_habit(work: Work, printed: str, n: int) -> bool:
-    """The last off-beat eighth before a rest, whose sign nobody has printed: it is short anyway."""
-    return work.view.closes(work.drafts[n].spot) and not _locked(work, printed, n)
-
-
-def _bent(
-    work: Work,
-    printed: str,
-    choosers: _Choosers,
-    way: Way,
-    force: float,
-    chosen: frozenset[int],
-) -> frozenset[int]:
-    bent = [
-        replace(d, pooled=d.pooled + force * bend) if bend else d
-        for d in work.drafts
-        for bend in (way.bend(work.view, d.spot, chosen),)
-    ]
-    return choose_all(work.view, bent, printed, choosers, force * way.price)

@@ -15,7 +15,7 @@ from sectionprep.phrasing.beside_print import alike, beside_print, carrying, joi
 from sectionprep.phrasing.breath import breath_cautions, with_breaths
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.chooser import Chooser, Option, Shape
-from sectionprep.phrasing.choosing import choose_all, choosers_of, option_of
+from sectionprep.phrasing.choosing import choose_all, choosers_of, claims_of, is_locked
 from sectionprep.phrasing.decided import Decided, with_print
 from sectionprep.phrasing.drafts import (
     WRITTEN_BY_RULES,
@@ -236,18 +236,16 @@ def _chosen(
     if printed == "keep":
         agree_on_hits(desk)
     choosers = [choosers_of(work.view, known) for work in desk]
+    claims = [claims_of(work.view, work.drafts, printed) for work in desk]
     chosen = [
-        set(choose_all(work.view, work.drafts, printed, mine))
-        for work, mine in zip(desk, choosers, strict=True)
+        set(choose_all(work.view, said, mine))
+        for work, said, mine in zip(desk, claims, choosers, strict=True)
     ]
 
     @cache
     def options_of(work: int, phrase: int) -> list[Option]:
         view = desk[work].view
-        first, last = view.phrases[phrase]
-        return [
-            option_of(d, printed, view.style.density) for d in desk[work].drafts[first : last + 1]
-        ]
+        return claims[work].options(*view.phrases[phrase], view.style.density)
 
     @cache
     def score_with(work: int, phrase: int, leans: tuple[int, ...]) -> float:
@@ -265,7 +263,7 @@ def _chosen(
         for c in (*columns, *struck_together(desk))
         if not any(desk[w].view.closes(d.spot) for w, d in c)
     ]
-    agree_on_leans(open_columns, chosen, score, lambda draft: option_of(draft, printed, 0.0).locked)
+    agree_on_leans(open_columns, chosen, score, lambda draft: is_locked(draft, printed))
     return columns, choosers, chosen
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from operator import itemgetter
 
 from sectionprep.music.chords import Chord
@@ -19,7 +20,7 @@ _FIGURE = 4  # notes of a short figure; judgement
 _STEPS, _FAR, _STEP = 3, 10, 2  # notes, semitones of a long climb; of a step; judgements
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class LineView:
     """A line cut into phrases. beat: ticks of the felt beat at its start. quarter: ticks of a
     quarter. phrases: (first, last) indices of spots. chords: (tick, sounding chord), from the part
@@ -62,6 +63,14 @@ class LineView:
         of the line fall (everythingsaxophone, 2018). Not in styles that are let go with the air
         throughout, nor in concert music; and not where the weight is spent already, so that it is
         short and no more (`_spent`)."""
+        return spot.index in self._closing
+
+    @cached_property
+    def _closing(self) -> frozenset[int]:
+        """The notes that `closes` is true of."""
+        return frozenset(spot.index for spot in self.spots if self._is_stopped(spot))
+
+    def _is_stopped(self, spot: Spot) -> bool:
         short = spot.off_pulse and not spot.triplet and spot.quarters <= _EIGHTH
         rest = spot.after / 2 if spot.fine else spot.after
         stopped = short and rest >= _EIGHTH and self.style.soft != "all"

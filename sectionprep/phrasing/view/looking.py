@@ -8,7 +8,6 @@ from functools import lru_cache
 from operator import itemgetter
 
 from sectionprep.music.chart import Bar, Chart, Tone
-from sectionprep.music.chords import Chord, parse_chord
 from sectionprep.music.in_force import index_in_force
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.phrasing.styles import Style
@@ -74,7 +73,7 @@ def view_line(
         beat=beat,
         quarter=chart.resolution,
         tempo=chart.tempo_at(tones[0].onset if tones else 0),
-        chords=_chords(chart, part),
+        chords=chart.chords(part),
         sections=_sections(chart, tones),
         dynamics=_dynamics(chart, part, tones),
         tutti=tutti,
@@ -166,26 +165,3 @@ def _missing(chart: Chart, bar: Bar) -> int:
     if bar.index:
         return 0
     return max(0, int(bar.meter.quarters * chart.resolution) - bar.length)
-
-
-# a chart says the same few chords again and again, and each round of a plan asks anew
-_parsed = lru_cache(maxsize=512)(parse_chord)
-
-
-def _chords(chart: Chart, part: int) -> tuple[tuple[int, Chord], ...]:
-    """The chords over a line, sounding: from its own symbols, else from the first part that has
-    any."""
-    for source in (chart.parts[part], *chart.parts):
-        symbols = [d for d in source.directions if d.kind == "chord"]
-        if symbols:
-            found = (
-                (d.onset, _parsed(d.value, source.transposition_at(d.onset).chromatic))
-                for d in symbols
-            )
-            return tuple(
-                sorted(
-                    ((onset, chord) for onset, chord in found if chord is not None),
-                    key=lambda pair: pair[0],
-                )
-            )
-    return ()

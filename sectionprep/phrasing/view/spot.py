@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from sectionprep.music.chart import Tone
@@ -24,7 +24,10 @@ class Spot:
     begins off the metre's beat and sounds over the next one. compound: the metre's beat has three
     parts. rise: semitones from the note before; ahead: semitones to the note after (0 at the ends).
     triplet: 1, 2, 3 inside a triplet, else 0. slur: "first", "inside" or "last" note of a printed
-    slur, else "".
+    slur, else "". on_beat: on a felt beat. off_beat: half way between two felt beats; of a beat in
+    three parts, on the last of them. is_top: the line rises to this note and falls after it, inside
+    one phrase; is_bottom: it falls to it and rises after it. is_eighth: half a beat long, or
+    shorter: a note of a running line.
     """
 
     index: int
@@ -46,16 +49,22 @@ class Spot:
     fine: bool = False
     compound: bool = False
     slur: str = ""
+    on_beat: bool = field(init=False)
+    off_beat: bool = field(init=False)
+    is_top: bool = field(init=False)
+    is_bottom: bool = field(init=False)
+    is_eighth: bool = field(init=False)
 
-    @property
-    def on_beat(self) -> bool:
-        """On a felt beat."""
-        return self.beat.denominator == 1
-
-    @property
-    def off_beat(self) -> bool:
-        """Half way between two felt beats; of a beat in three parts, on the last of them."""
-        return self.beat.denominator == 2 or (self.compound and self.beat % 1 == _LAST_THIRD)
+    def __post_init__(self) -> None:
+        """Note what every rule asks of every note."""
+        parts, inside = self.beat.denominator, not self.first and not self.last
+        last_of_three = self.compound and self.beat % 1 == _LAST_THIRD
+        note = object.__setattr__
+        note(self, "on_beat", parts == 1)
+        note(self, "off_beat", parts == 2 or last_of_three)
+        note(self, "is_top", inside and self.rise > 0 > self.ahead)
+        note(self, "is_bottom", inside and self.rise < 0 < self.ahead)
+        note(self, "is_eighth", self.length <= 0.5)
 
     @property
     def off_pulse(self) -> bool:
@@ -79,21 +88,6 @@ class Spot:
         return self.tone.pitch
 
     @property
-    def is_top(self) -> bool:
-        """The line rises to this note and falls after it, inside one phrase."""
-        return not self.first and not self.last and self.rise > 0 and self.ahead < 0
-
-    @property
-    def is_bottom(self) -> bool:
-        """The line falls to this note and rises after it, inside one phrase."""
-        return not self.first and not self.last and self.rise < 0 and self.ahead > 0
-
-    @property
     def turns(self) -> bool:
         """The line changes direction here."""
         return self.is_top or self.is_bottom
-
-    @property
-    def is_eighth(self) -> bool:
-        """Half a beat long, or shorter: a note of a running line."""
-        return self.length <= 0.5
