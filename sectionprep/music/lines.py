@@ -15,6 +15,7 @@ from functools import lru_cache
 
 from sectionprep.music.chart import Chart, Note, Part, Tone
 from sectionprep.music.instruments import HORNS
+from sectionprep.music.marks import as_one
 
 _SHARED = HORNS | {"strings", "voices"}  # whose staves are for players, and not for hands
 
@@ -128,7 +129,7 @@ def _tone(notes: list[Note], whole: list[Note], pitches: tuple[int, ...]) -> Ton
         notes=top,
         slurs_from=starts,
         slurs_to=stops,
-        marks=marks,
+        marks=as_one(marks),
         chord=chord,
     )
 

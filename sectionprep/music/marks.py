@@ -12,6 +12,14 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
+_sets: dict[frozenset[str], frozenset[str]] = {}
+
+
+def as_one(marks: frozenset[str]) -> frozenset[str]:
+    """Equal sets of marks as one object: a chart has dozens of them, on a hundred thousand
+    notes."""
+    return _sets.setdefault(marks, marks)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from sectionprep.music.chart import Tone
-from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict, say
+from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, as_one, contradict, say
 from sectionprep.music.section_word import SectionWord
 from sectionprep.phrasing.plan import PassagePlan, PlannedNote
 
@@ -81,7 +81,7 @@ def carrying(line: Sequence[Tone], planned: PassagePlan) -> tuple[Tone, ...]:
     """A line as it is read when the plan's marks stand in it."""
     made = []
     for tone, note in zip(line, planned.notes, strict=True):
-        marks = note.marks - ORNAMENTS
+        marks = as_one(note.marks - ORNAMENTS)
         made.append(
             tone._replace(
                 marks=marks, slurs_from="slur-start" in marks, slurs_to="slur-stop" in marks

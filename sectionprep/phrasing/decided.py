@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from sectionprep.music.chart import Tone
-from sectionprep.music.marks import ORNAMENTS, SLURS
+from sectionprep.music.marks import ORNAMENTS, SLURS, as_one
 from sectionprep.phrasing.drafts import WRITTEN_BY_RULES
 from sectionprep.phrasing.plan import PassagePlan
 
@@ -49,7 +49,7 @@ class Decided:
 
     def locks(self, name: str, line: Sequence[Tone]) -> dict[int, frozenset[str]]:
         """By tick what is printed in the line of a passage and stays in every reading."""
-        return {t.onset: t.marks - KEPT for t in line if (name, t.onset) not in self.notes}
+        return {t.onset: as_one(t.marks - KEPT) for t in line if (name, t.onset) not in self.notes}
 
 
 def _without(tone: Tone, slur: str) -> Tone:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from sectionprep.music.marks import ATTACKS, SLURS
+from sectionprep.music.marks import ATTACKS, SLURS, as_one
 from sectionprep.phrasing.drafts import (
     Draft,
     Work,
@@ -60,8 +60,8 @@ def _note(view: LineView, draft: Draft, weight: float, leaned: bool) -> PlannedN
     return PlannedNote(
         tone=spot.tone,
         weight=round(weight, 3),
-        marks=marks | (own & SLURS),
-        added=marks - own,
+        marks=as_one(marks | (own & SLURS)),
+        added=as_one(marks - own),
         why="; ".join(dict.fromkeys(reasons)),
         cutoff=cutoff,
         release=release,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from sectionprep.music.marks import as_one
 from sectionprep.phrasing.chooser import Chooser
 from sectionprep.phrasing.choosing import Claims, choose_all, claims_of
 from sectionprep.phrasing.drafts import (
@@ -41,7 +42,7 @@ def readings_of(
         copy = replace(work, drafts=[replace(d, said=list(d.said)) for d in desk.printed.drafts])
         settle(copy, other)
         notes = (
-            note._replace(tone=ours.tone, added=note.marks - ours.tone.marks)
+            note._replace(tone=ours.tone, added=as_one(note.marks - ours.tone.marks))
             for note, ours in zip(notes_of(copy, other), planned, strict=True)
         )
         found.append(
@@ -141,5 +142,4 @@ def _said(leans: frozenset[int], way: Way, known: Sequence[frozenset[int]]) -> s
 def _with_print(draft: Draft, locks: Mapping[int, frozenset[str]], printed: str) -> Draft:
     """A note of the bare line with what is printed on it."""
     here = locks.get(draft.spot.tone.onset, frozenset()) if printed != "ignore" else frozenset()
-    said = list(draft.said)
-    return replace(draft, said=said, printed=draft.printed | here, agreed=(), agreed_length="")
+    return replace(draft, printed=as_one(draft.printed | here), agreed=(), agreed_length="")

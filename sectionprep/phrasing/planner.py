@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import cache
 
 from sectionprep.music.chart import Chart, Tone
-from sectionprep.music.marks import ORNAMENTS, SLURS
+from sectionprep.music.marks import ORNAMENTS, SLURS, as_one
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
@@ -153,7 +153,8 @@ def _with_readings(
     by_name = {plan.id: plan for plan in plans}
     opened = {
         name: tuple(
-            t._replace(marks=t.marks - WRITTEN_BY_RULES) for t in carrying(as_read[name], plan)
+            t._replace(marks=as_one(t.marks - WRITTEN_BY_RULES))
+            for t in carrying(as_read[name], plan)
         )
         for name, plan in by_name.items()
     }
@@ -274,7 +275,7 @@ def _lay_out(
     drafts = [
         Draft(
             spot,
-            printed=spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset(),
+            printed=as_one(spot.tone.marks - ORNAMENTS if printed != "ignore" else frozenset()),
             soft=_soft(view, spot),
         )
         for spot in view.spots

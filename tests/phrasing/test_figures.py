@@ -64,4 +64,4 @@ def test_what_is_kept_of_a_figure_does_not_grow_with_its_copies() -> None:
     plan_line(c, 0)
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
-    assert most < 70_000_000  # 51 MB; over 90 with all of them
+    assert most < 50_000_000  # 36 MB; all of them take 40 more

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from lxml import etree
 
 from sectionprep.errors import NotAScore
-from sectionprep.music.marks import BY_NAME, named_by
+from sectionprep.music.marks import BY_NAME, as_one, named_by
 from sectionprep.music.pitch import SEMITONES, Pitch
 from sectionprep.musicxml.document import Document, local_name, tag_of
 from sectionprep.musicxml.numbers import decimal, whole
@@ -147,7 +147,7 @@ def _marks(notations: Iterable[etree._Element], notehead: etree._Element | None)
     if {"tenuto", "staccato"} <= found:  # the pair is one mark in MusicXML: detached-legato
         found -= {"tenuto", "staccato"}
         found.add("detached-legato")
-    return frozenset(found) if found else _NO_MARKS
+    return as_one(frozenset(found)) if found else _NO_MARKS
 
 
 def _slur_ends(notations: Iterable[etree._Element]) -> tuple[tuple[int, ...], tuple[int, ...]]:
