@@ -52,24 +52,30 @@ def _too_full(bars: Sequence[BarBox], starts: Sequence[int], end: int, room: flo
     )
 
 
-def so_many_lines(bars: Sequence[BarBox], room: float, lines: int) -> tuple[int, ...] | None:
-    """Indices of the bars that begin a line where there are exactly so many, at the least price;
-    None where there are fewer bars. Exact."""
+def by_number(bars: Sequence[BarBox], room: float, most: int) -> dict[int, tuple[int, ...]]:
+    """By number of lines, up to the most: indices of the bars that begin a line where there are
+    exactly so many, at the least price. Exact."""
     costs, count = all_costs(bars, room), len(bars)
-    if lines > count:
-        return None
     best = [0.0] + [math.inf] * count
     chosen: list[list[int]] = []
-    for _ in range(lines):
+    found: dict[int, tuple[int, ...]] = {}
+    for lines in range(1, min(most, count) + 1):
         before, best, back = best, [math.inf] * (count + 1), [0] * (count + 1)
-        for end in range(1, count + 1):
+        for end in range(lines, count + 1):
             best[end], back[end] = min((before[start] + line, start) for start, line in costs[end])
         chosen.append(back)
-    starts, at = [], count
+        if math.isfinite(best[count]):
+            found[lines] = _way_back(chosen, count)
+    return found
+
+
+def _way_back(chosen: Sequence[Sequence[int]], at: int) -> tuple[int, ...]:
+    """The bars that begin the lines up to this one, by the choice that each line made."""
+    starts = []
     for back in reversed(chosen):
         at = back[at]
         starts.append(at)
-    return tuple(reversed(starts)) if not at and math.isfinite(best[count]) else None
+    return tuple(reversed(starts))
 
 
 def letters_inside(bars: Sequence[BarBox], starts: Sequence[int]) -> int:

@@ -17,8 +17,8 @@ from sectionprep.drawing.engraver.engraver import (
     measure,
 )
 from sectionprep.drawing.paging.counted_lines import (
+    by_number,
     letters_inside,
-    so_many_lines,
     steady_lines,
 )
 from sectionprep.drawing.paging.lines_and_pages import (
@@ -223,8 +223,11 @@ def _letters_left(job: PartJob, frame: PageFrame, desk: _Desk, sheet: LaidOut) -
     inside = letters_inside(boxes, [first for first, _ in sheet.engraving.lines])
     # one more: lines with fewer bars are not quite as tall
     most = min(lines_that_fit(sheet.fit, frame) + 1, len(break_lines(boxes, room)))
-    for lines in range(most, len(sheet.engraving.lines), -1) if pages <= _LIE_OPEN else ():
-        starts = so_many_lines(boxes, room, lines)
+    if not inside or pages > _LIE_OPEN or most <= len(sheet.engraving.lines):
+        return sheet
+    ways = by_number(boxes, room, most)
+    for lines in range(most, len(sheet.engraving.lines), -1):
+        starts = ways.get(lines)
         if starts is None or letters_inside(boxes, starts) >= inside:
             continue
         other = _lay_out(job, frame, desk, "tight", starts)
