@@ -19,7 +19,7 @@ DEMO = ROOT / "demo_chart" / "late_tram_home.musicxml"
 _SAXES, _TO_LETTER_C = 5, 27  # parts, bars
 
 #: folders and modules of tests that kill, listen, browse, or run whole commands again and again:
-#: left out by `-m "not thorough"`, which is for every change; CI runs them all
+#: `pytest` leaves them out, `pytest -m thorough` runs them; CI runs both
 THOROUGH = (
     "outside",
     "practice",
@@ -39,14 +39,15 @@ THOROUGH = (
     "test_stories.py",
     "test_workbook_in_office.py",
 )
+_LONGEST = ("test_fuzz_commands.py", "test_sound.py")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         if not {*item.path.parts}.isdisjoint(THOROUGH):
             item.add_marker(pytest.mark.thorough)
-    # the long ones first, so that no process waits for them at the end
-    items.sort(key=lambda item: item.get_closest_marker("thorough") is None)
+    # the longest first, so that no process waits for them at the end
+    items.sort(key=lambda item: item.path.name not in _LONGEST)
 
 
 @pytest.fixture(scope="session")
