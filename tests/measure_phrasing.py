@@ -36,7 +36,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from build import chart
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.phrasing import PlannedNote, plan_line
 from sectionprep.phrasing.styles import Style, styles
 

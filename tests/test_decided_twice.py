@@ -24,7 +24,7 @@ from typer.testing import CliRunner
 
 from sectionprep import stages
 from sectionprep.cli import app
-from sectionprep.music.chart import Tone
+from sectionprep.music.notes import Tone
 from sectionprep.passages import Passage
 from sectionprep.results import Options, Score
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Passage, Together
 from sectionprep.passages.model import Stretches

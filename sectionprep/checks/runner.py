@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from sectionprep.checks.each import CHECKS
 from sectionprep.checks.finding import MATTERS, SEVERITIES, Context, Finding
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together
 from sectionprep.passages.model import VISIT

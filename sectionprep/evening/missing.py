@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from sectionprep.errors import BadArgument
-from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.naming import find_part
+from sectionprep.music.notes import Tone
 from sectionprep.music.roster import Roster
 from sectionprep.outputs.director.staves import read_at
 from sectionprep.passages import Together

@@ -16,9 +16,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from sectionprep.marking.changes import Change
-from sectionprep.music.chart import Chart, Direction, Note, Part, Tone
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.lines import second_players
+from sectionprep.music.notes import Direction, Note, Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.music.spans import Pair, Spans
 from sectionprep.musicxml.editing.note_text import NoteEdit

@@ -7,8 +7,8 @@ from enum import Enum
 
 from sectionprep.marking.desk import Job, removable
 from sectionprep.marking.signs import direction
-from sectionprep.music.chart import Note
 from sectionprep.music.hairpins import Pin
+from sectionprep.music.notes import Note
 from sectionprep.phrasing.plan import Hairpin
 
 

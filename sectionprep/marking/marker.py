@@ -32,9 +32,10 @@ from sectionprep.marking.changes import Marking
 from sectionprep.marking.copied_words import copy_words
 from sectionprep.marking.desk import SECTION_POLICIES, Desk, Job
 from sectionprep.marking.guests import guest_job
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.lines import lower_notes
 from sectionprep.music.marks import BREATHS, BY_NAME, EFFECTS, ORNAMENTS, SLURS, contradict, say
+from sectionprep.music.notes import Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.musicxml.editing.note_text import NoteEdit
 from sectionprep.passages import Passage, Together

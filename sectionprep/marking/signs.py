@@ -6,7 +6,7 @@ from fractions import Fraction
 from xml.sax.saxutils import escape
 
 from sectionprep.marking.desk import Desk, Job, removable
-from sectionprep.music.chart import Tone
+from sectionprep.music.notes import Tone
 from sectionprep.music.timing import say_beat
 
 

@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from operator import attrgetter
 
 from sectionprep.marking.desk import Desk, Job
-from sectionprep.music.chart import Part, Tone
+from sectionprep.music.chart import Part
 from sectionprep.music.lines import slur_runs
+from sectionprep.music.notes import Tone
 from sectionprep.music.spans import Pair, Spans
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, PlannedNote

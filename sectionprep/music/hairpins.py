@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from operator import attrgetter
 from typing import NamedTuple
 
-from sectionprep.music.chart import Direction, Tone
+from sectionprep.music.notes import Direction, Tone
 
 KINDS = ("crescendo", "diminuendo")
 _onset = attrgetter("onset")

@@ -13,8 +13,9 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sectionprep.music.chart import Chart, Direction
+from sectionprep.music.chart import Chart
 from sectionprep.music.instruments import HORNS
+from sectionprep.music.notes import Direction
 
 _FORM = re.compile(
     r"\bopen\W{1,3}(?:solos?|repeat|vamp|for solos?)\b|\bsolos?\W{1,3}open\b|\bvamp\b|"

@@ -13,9 +13,10 @@ from collections import defaultdict
 from collections.abc import Container, Iterable
 from functools import lru_cache
 
-from sectionprep.music.chart import Chart, Note, Part, Tone
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.marks import as_one
+from sectionprep.music.notes import Note, Tone
 
 _SHARED = HORNS | {"strings", "voices"}  # whose staves are for players, and not for hands
 

@@ -16,10 +16,11 @@ from collections.abc import Sequence
 from operator import attrgetter
 from typing import Protocol
 
-from sectionprep.music.chart import Chart, Note, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.hairpins import Pin, pins_of
 from sectionprep.music.lines import slur_ends
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict
+from sectionprep.music.notes import Note, Tone
 from sectionprep.music.spans import Pair, Spans
 
 _onset = attrgetter("onset")

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.passages.players import staves_of
 
 _Ints = NDArray[np.int64]

@@ -12,8 +12,9 @@ from collections.abc import Container, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.lines import is_on_one_stem
+from sectionprep.music.notes import Tone
 from sectionprep.passages.model import BarGroup, Passage, Together
 
 _FILLS = 2  # bars in which he meets the first, between bars of his own: judgement

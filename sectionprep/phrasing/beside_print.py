@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from sectionprep.music.chart import Tone
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, as_one, contradict, say
+from sectionprep.music.notes import Tone
 from sectionprep.music.section_word import SectionWord
 from sectionprep.phrasing.plan import PassagePlan, PlannedNote
 

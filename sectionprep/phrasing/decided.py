@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from sectionprep.music.chart import Tone
 from sectionprep.music.marks import ORNAMENTS, SLURS, as_one
+from sectionprep.music.notes import Tone
 from sectionprep.phrasing.drafts import WRITTEN_BY_RULES
 from sectionprep.phrasing.plan import PassagePlan
 

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS
+from sectionprep.music.notes import Tone
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.decided import Decided
 from sectionprep.phrasing.directives import (

@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from sectionprep.errors import BadArgument
-from sectionprep.music.chart import SECOND, Chart, Tone
+from sectionprep.music.chart import SECOND, Chart
 from sectionprep.music.marks import SLURS
 from sectionprep.music.naming import find_part
+from sectionprep.music.notes import Tone
 from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 

@@ -6,8 +6,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from sectionprep.music.chart import Tone
 from sectionprep.music.marks import ATTACKS, LENGTHS, SLURS, contradict
+from sectionprep.music.notes import Tone
 from sectionprep.phrasing.candidates import Candidate, Span
 from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view import LineView, Spot

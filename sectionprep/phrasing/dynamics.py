@@ -11,7 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sectionprep.music.chart import Chart, Direction
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Direction
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.music.wording import any_of
 from sectionprep.passages import Passage, Together

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS
+from sectionprep.music.notes import Tone
 
 
 class PlannedNote(NamedTuple):

@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ORNAMENTS, SLURS, as_one
+from sectionprep.music.notes import Tone
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Together

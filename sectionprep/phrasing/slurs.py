@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 
-from sectionprep.music.chart import Tone
+from sectionprep.music.notes import Tone
 from sectionprep.phrasing.candidates import Span
 from sectionprep.phrasing.plan import PlannedNote
 from sectionprep.phrasing.view import LineView

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.passages import Together
 from sectionprep.phrasing import PassagePlan, Plan, PlannedNote
 from sectionprep.phrasing.styles import Style, styles

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 from sectionprep.checks import Finding
 from sectionprep.checks.finding import SEVERITIES
 from sectionprep.marking.changes import Change
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS, say
+from sectionprep.music.notes import Tone
 from sectionprep.music.timing import say_beat
 from sectionprep.outputs.director.chart_map import chart_map
 from sectionprep.outputs.settled import finding_name

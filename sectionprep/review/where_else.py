@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Passage

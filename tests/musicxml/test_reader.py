@@ -9,7 +9,7 @@ from build import chart, document, part_xml, score_xml
 
 from sectionprep import stages
 from sectionprep.errors import NotAScore, SectionprepError, UnreadableFile
-from sectionprep.music.chart import Note
+from sectionprep.music.notes import Note
 from sectionprep.musicxml.document import open_document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.results import Options

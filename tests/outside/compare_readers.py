@@ -27,7 +27,8 @@ from music21 import chord, converter, harmony, note, stream
 from partitura import load_musicxml
 from partitura import score as other
 
-from sectionprep.music.chart import Chart, Note
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Note
 from sectionprep.musicxml.document import open_document
 from sectionprep.musicxml.reading.reader import read_chart
 

@@ -10,7 +10,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Bar, Note, Part
+from sectionprep.music.chart import Bar, Part
+from sectionprep.music.notes import Note
 
 
 def _find(context: Context) -> Iterable[Finding]:

@@ -10,8 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import BRASS, HORNS
+from sectionprep.music.notes import Tone
 
 _BARS = 40  # without a bar of rest; judgement
 _BREATHS = 2.2  # times the planning cap of the chair before anything is said; judgement

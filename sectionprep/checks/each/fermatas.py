@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Note
+from sectionprep.music.notes import Note
 
 
 def _find(context: Context) -> Iterable[Finding]:

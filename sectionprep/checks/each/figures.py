@@ -11,8 +11,8 @@ from collections import defaultdict
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Tone
 from sectionprep.music.marks import ATTACKS, say
+from sectionprep.music.notes import Tone
 
 _LEAST = 3  # notes in a bar that make a figure; judgement
 

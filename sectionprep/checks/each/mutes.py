@@ -15,9 +15,10 @@ from itertools import groupby
 from operator import attrgetter
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Chart, Direction, Part
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import BRASS, HORNS
+from sectionprep.music.notes import Direction
 from sectionprep.passages import Passage
 
 _OFF = ("open", "senza", "stem out", "without")

@@ -12,9 +12,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from sectionprep.checks.finding import Check, Context, Finding
-from sectionprep.music.chart import Tone
 from sectionprep.music.lines import second_players
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, say
+from sectionprep.music.notes import Tone
 from sectionprep.passages import Passage
 from sectionprep.passages.model import is_in
 

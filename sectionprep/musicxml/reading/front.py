@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from lxml import etree
 
-from sectionprep.music.chart import Direction
+from sectionprep.music.notes import Direction
 from sectionprep.musicxml.document import Document
 from sectionprep.settings import writable
 

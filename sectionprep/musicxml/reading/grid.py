@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sectionprep.music.chart import Bar, Direction, Remark
+from sectionprep.music.chart import Bar, Remark
+from sectionprep.music.notes import Direction
 from sectionprep.musicxml.document import tag_of
 from sectionprep.musicxml.reading.measures import Measure
 from sectionprep.musicxml.reading.signs import BarSigns, read_barline

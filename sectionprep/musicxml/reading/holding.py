@@ -7,8 +7,8 @@ from dataclasses import replace
 from itertools import pairwise
 
 from sectionprep.music.chairs import doubling
-from sectionprep.music.chart import Direction
 from sectionprep.music.instruments import HORNS, UNKNOWN, Chair, Instrument
+from sectionprep.music.notes import Direction
 from sectionprep.music.pitch import Transposition
 
 

@@ -12,10 +12,11 @@ from lxml import etree
 
 from sectionprep.errors import NotAScore, OverLimit
 from sectionprep.music.chairs import Clues, recognise_all
-from sectionprep.music.chart import Chart, Direction, Note, Part, Remark
+from sectionprep.music.chart import Chart, Part, Remark
 from sectionprep.music.instruments import UNKNOWN, Chair
 from sectionprep.music.lines import line_of, second_lines_of
 from sectionprep.music.naming import short_names, unique_labels
+from sectionprep.music.notes import Direction, Note
 from sectionprep.music.pitch import Transposition
 from sectionprep.music.roster import EMPTY, Roster, asked
 from sectionprep.musicxml.document import Document, tag_of

@@ -10,8 +10,8 @@ from typing import Protocol
 
 from lxml import etree
 
-from sectionprep.music.chart import Direction
 from sectionprep.music.marks import DYNAMICS
+from sectionprep.music.notes import Direction
 from sectionprep.musicxml.document import tag_of
 from sectionprep.musicxml.numbers import decimal, whole
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from sectionprep.music.chart import Chart, Note, Part, Tone
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.clock import Clock
 from sectionprep.music.lines import line_of
+from sectionprep.music.notes import Note, Tone
 from sectionprep.outputs.audition.dynamics import Loudness
 from sectionprep.outputs.audition.performance import Played, SwungTime, play, tones_in
 from sectionprep.outputs.audition.rhythm import generated, is_kit, written_drums

@@ -18,10 +18,11 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
 from sectionprep.music.clock import Clock
 from sectionprep.music.instruments import HORNS
 from sectionprep.music.marks import BY_NAME
+from sectionprep.music.notes import Tone
 from sectionprep.outputs.audition.dynamics import Loudness
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, PlannedNote

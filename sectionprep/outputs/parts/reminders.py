@@ -9,7 +9,8 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from sectionprep.drawing.paging.lines_and_pages import Jump
-from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.chart import Chart, Part
+from sectionprep.music.notes import Tone
 
 _LONG = 8  # bars of rest, as for a cue; judgement
 #: of an accent, not of what follows: the dynamic before it still holds

@@ -14,10 +14,11 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from sectionprep.drawing.proof.as_written import Head
-from sectionprep.music.chart import Chart, Part, Tone
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.in_force import index_in_force
 from sectionprep.music.instruments import BRASS, HORNS, SECTIONS
 from sectionprep.music.marks import ATTACKS
+from sectionprep.music.notes import Tone
 from sectionprep.musicxml.copies.cues import cue_id
 from sectionprep.musicxml.copies.rhythm_cues import RhythmCue
 from sectionprep.passages import Passage, Together

@@ -10,8 +10,9 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterator
 
-from sectionprep.music.chart import Chart, Direction, Part
+from sectionprep.music.chart import Chart, Part
 from sectionprep.music.instruments import HORNS
+from sectionprep.music.notes import Direction
 from sectionprep.outputs.parts.rhythm_choice import slash_bars
 
 _LONG = 8  # bars of time alike from which they are counted; judgement

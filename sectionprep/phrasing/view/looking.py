@@ -7,8 +7,9 @@ from fractions import Fraction
 from functools import lru_cache
 from operator import itemgetter
 
-from sectionprep.music.chart import Bar, Chart, Tone
+from sectionprep.music.chart import Bar, Chart
 from sectionprep.music.in_force import index_in_force
+from sectionprep.music.notes import Tone
 from sectionprep.music.roadmap import leads_elsewhere
 from sectionprep.phrasing.styles import Style
 from sectionprep.phrasing.view.line import LineView

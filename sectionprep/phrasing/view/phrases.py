@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 from sectionprep.phrasing.view.spot import HELD
 
 _LONGEST = 64  # notes in one phrase: eight bars of eighths

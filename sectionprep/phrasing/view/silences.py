@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from operator import attrgetter
 
-from sectionprep.music.chart import Chart, Tone
+from sectionprep.music.chart import Chart
+from sectionprep.music.notes import Tone
 
 END = 90.0  # beats: what lies beyond the first and the last note of a part
 

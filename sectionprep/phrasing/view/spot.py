@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from sectionprep.music.chart import Tone
+from sectionprep.music.notes import Tone
 
 HELD = 2  # quarters: a note of a pad, or one whose release is agreed; judgement
 _LAST_THIRD = Fraction(2, 3)  # of a beat: the eighth before the next beat of 6/8 and 12/8
