@@ -1,11 +1,10 @@
 """What is made of the stages' results: everything a director takes to rehearsal, in one folder
-that is there whole or not at all; or sheets, workbook or sound alone."""
+that is there whole or not at all."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,37 +12,34 @@ from sectionprep.checks import Finding
 from sectionprep.checks.versions import PartChange, compare_versions
 from sectionprep.garbage import collector_at_rest, give_back
 from sectionprep.music.chart import Chart
-from sectionprep.music.naming import Players, find_part, find_players
-from sectionprep.music.roster import ROSTER, Roster
-from sectionprep.phrasing.deciding import Unfit
-from sectionprep.phrasing.plan_file import write_plan
-from sectionprep.results import Marked, Options, Score
-from sectionprep.stages import (
-    Say,
-    bars_without_cues,
-    mark_score,
-    no_word,
-    plan_score,
-    read_score,
-    write_marked,
+from sectionprep.music.naming import Players, find_players
+from sectionprep.music.roster import Roster
+from sectionprep.one_output import (
+    Progress,
+    book_of,
+    counter,
+    day_of,
+    no_progress,
+    sheet_style,
+    workbook_bytes,
 )
+from sectionprep.outputs.earlier import EarlierRun, earlier_run
+from sectionprep.outputs.edited_files import keep_own_things, plan_place, workbook_place
+from sectionprep.outputs.folder import Run, files_of, staged
+from sectionprep.outputs.names import safe_name, stem_of
+from sectionprep.outputs.reports.agreement import older_text
+from sectionprep.outputs.settled import read_settled, settled_beside
+from sectionprep.phrasing.plan_file import write_plan
+from sectionprep.results import Marked, Options
+from sectionprep.stages import bars_without_cues, mark_score, read_score, write_marked
 
 if TYPE_CHECKING:
-    from sectionprep.outputs.audition import Wish
-    from sectionprep.outputs.earlier import EarlierRun
-    from sectionprep.outputs.parts.part_job import SheetReport, SheetStyle
+    from sectionprep.outputs.parts.part_job import SheetReport
     from sectionprep.outputs.parts.reprint import Printed
     from sectionprep.outputs.parts.sheet_remarks import SheetRemark
     from sectionprep.outputs.parts.sheets import Drawing
-    from sectionprep.outputs.settled import Settled
     from sectionprep.outputs.workbook import Typed
     from sectionprep.outputs.workbook.rows import Book
-
-Progress = Callable[[str, int, int], None]
-
-
-def no_progress(_stage: str, _done: int, _of: int) -> None:
-    """Say nothing."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,35 +84,38 @@ def prepare(
         return _prepare(path, folder, options, progress, drawing)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Desk:
+    """What every step of a run has at hand. stage: where its files stand until all are there.
+    workbook, plan: their names; the plan's is empty where the one that was given stays. typed: what
+    a person has put into the workbook before."""
+
+    stage: Path
+    stem: str
+    workbook: str
+    plan: str
+    typed: Typed | None
+    options: Options
+    drawing: Drawing
+    progress: Progress
+
+
 def _prepare(
     path: Path, folder: Path, options: Options, progress: Progress, drawing: Drawing
 ) -> Prepared:
-    from sectionprep.outputs.director.pages import shown_studies, write_pages
-    from sectionprep.outputs.earlier import earlier_run
-    from sectionprep.outputs.edited_files import keep_own_things, plan_place, workbook_place
-    from sectionprep.outputs.folder import Run, staged
-    from sectionprep.outputs.names import safe_name, stem_of
-    from sectionprep.outputs.parts.print_set import all_sets, bind
+    """The stages, then all that is drawn and written; what takes longest to draw is begun first."""
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
-    from sectionprep.outputs.parts.reprint import changed_sheets
-    from sectionprep.outputs.reports.agreement import older_text
-    from sectionprep.outputs.settled import read_settled, settled_beside
 
     earlier = earlier_run(options.before) if options.before is not None else None
-    if earlier is not None:
-        options = replace(
-            options,
-            decisions=options.decisions or earlier.workbook,
-            plan=options.plan or earlier.plan,
-        )
+    options = _with_earlier(options, earlier)
+    stem = safe_name(stem_of(path), "chart")
     progress("reading", 0, 1)
     score = read_score(path, options)
-    _study_for(score.chart, options)  # a wrong name is said before anything is drawn
+    players = _study_for(score.chart, options)  # a wrong name is said before anything is drawn
     progress("planning and marking", 0, 1)
-    stem = safe_name(stem_of(path), "chart")
     place = folder / f"{stem}_rehearsal.xlsx"
     workbook, typed, notes = workbook_place(place, options.decisions, score.chart.title)
-    plan_file, more = plan_place(folder / f"{stem}_plan.toml", options.plan)
+    plan, more = plan_place(folder / f"{stem}_plan.toml", options.plan)
     notes += more
     marked = mark_score(score, options).without_old_trees()
     score = marked.score
@@ -127,50 +126,34 @@ def _prepare(
         title=score.chart.title,
         kind="prepare",
         reads=score.reads(options),
-        typed_in={workbook, place.name, plan_file, f"{stem}_plan.toml"},
+        typed_in={workbook, place.name, plan, f"{stem}_plan.toml"},
         force=options.force,
         say=notes.append,
     )
     with staged(folder, run) as stage:
-        _begin_sheets(marked, stage, options, drawing, printed)
-        shown = shown_studies(marked, options.study, _study_for(score.chart, options))
-        missing = _write_scores(marked, stage, stem, options, drawing, progress)
-        if not options.practice:  # else its pages are still to be cut out
-            marked = marked.without_trees()
-            give_back()
-        progress("drawing the director's pages", 0, 1)
-        names, footer = stage / stem, _footer(marked)
-        not_drawn = write_pages(marked, shown, names, options.paper, footer, drawing.beside)
-        not_drawn += missing
-        del shown
-        on_page = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
-        if plan_file:
-            (stage / plan_file).write_text(
-                write_plan(
-                    score.chart,
-                    marked.plan,
-                    options.printed or "keep",
-                    bars_without_cues(options),
-                ),
-                encoding="utf-8",
-            )
+        desk = _Desk(
+            stage=stage,
+            stem=stem,
+            workbook=workbook,
+            plan=plan,
+            typed=typed,
+            options=options,
+            drawing=drawing,
+            progress=progress,
+        )
+        _begin_sheets(desk, marked, printed)
+        marked, not_drawn = _draw_for_the_director(desk, marked, players)
+        if plan:
+            _write_plan(desk, marked)
+        settled_before = read_settled(settled_beside(options.plan or folder / f"{stem}_plan.toml"))
         # only now: it loads the library of workbooks, while the parts are drawn
         from sectionprep.outputs.workbook.findings import open_findings
 
-        book = _book(marked, options, typed, on_page)
-        reports = drawing.reports(_counter("drawing parts", len(drawing.jobs), progress))
-        changed = changed_sheets(reports, printed)
-        (stage / "sets").mkdir()
-        sets = all_sets(score.chart, reports, _copies(score.roster, typed), stage / "sets", changed)
-        bound = [drawing.also(bind, job) for job in sets]
-        progress("writing the workbook", 0, 1)
-        report = _report(marked, reports) + older_text(printed.versions)
-        (stage / f"{stem}_agreement.txt").write_text(report, encoding="utf-8")
-        (stage / workbook).write_bytes(_workbook(book, typed, reports))
+        book = book_of(marked, options, typed, settled_before)
+        reports = drawing.reports(counter("drawing parts", len(drawing.jobs), progress))
+        changed = _bind_and_report(desk, marked, reports, printed, book)
         notes += keep_own_things(folder / workbook, typed)
-        left, settled = open_findings(marked, typed, on_page)
-        for wait in bound:
-            wait()
+        left, settled = open_findings(marked, typed, settled_before)
         files = sorted(p.relative_to(stage) for p in stage.rglob("*") if p.is_file())
     return Prepared(
         marked=marked,
@@ -189,14 +172,23 @@ def _prepare(
     )
 
 
+def _with_earlier(options: Options, earlier: EarlierRun | None) -> Options:
+    """The options, with the decisions and the plan of an earlier run where no others are named."""
+    if earlier is None:
+        return options
+    return replace(
+        options,
+        decisions=options.decisions or earlier.workbook,
+        plan=options.plan or earlier.plan,
+    )
+
+
 def _printed_before(
     marked: Marked, folder: Path, earlier: EarlierRun | None, options: Options
 ) -> Printed:
     """What stands in the folder of an earlier run, and which bars differ from the marked score
     there. earlier: the one that was named; else the last into this folder, whose bars are compared
     only where that is to be shown."""
-    from sectionprep.outputs.earlier import earlier_run
-    from sectionprep.outputs.folder import files_of
     from sectionprep.outputs.parts.reprint import Printed
 
     named = earlier is not None
@@ -216,31 +208,48 @@ def _printed_before(
     )
 
 
-def _begin_sheets(
-    marked: Marked, stage: Path, options: Options, drawing: Drawing, printed: Printed
-) -> None:
+def _begin_sheets(desk: _Desk, marked: Marked, printed: Printed) -> None:
     """Have the parts drawn."""
     from sectionprep.outputs.parts.reprint import stamped
     from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
-    (stage / "parts").mkdir()
-    jobs = part_jobs(Basis.of_marked(marked), stage / "parts", _sheet_style(options))
-    drawing.draw(stamped(jobs, _day_of(marked.score), printed))
+    folder = desk.stage / "parts"
+    folder.mkdir()
+    jobs = part_jobs(Basis.of_marked(marked), folder, sheet_style(desk.options))
+    desk.drawing.draw(stamped(jobs, day_of(marked.score), printed))
 
 
-def _write_scores(
-    marked: Marked, stage: Path, stem: str, options: Options, drawing: Drawing, progress: Progress
-) -> tuple[str, ...]:
+def _draw_for_the_director(
+    desk: _Desk, marked: Marked, players: list[Players]
+) -> tuple[Marked, tuple[str, ...]]:
+    """The scores, the map and the study pages. Returns the results without the trees that nobody
+    needs any more, and why music is missing on these pages."""
+    from sectionprep.outputs.director.pages import shown_studies, write_pages
+
+    options = desk.options
+    shown = shown_studies(marked, options.study, players)
+    missing = _write_scores(desk, marked)
+    if not options.practice:  # else its pages are still to be cut out
+        marked = marked.without_trees()
+        give_back()
+    desk.progress("drawing the director's pages", 0, 1)
+    names, footer = desk.stage / desk.stem, _footer(marked)
+    not_drawn = write_pages(marked, shown, names, options.paper, footer, desk.drawing.beside)
+    return marked, (*not_drawn, *missing)
+
+
+def _write_scores(desk: _Desk, marked: Marked) -> tuple[str, ...]:
     """The marked score, and the small one for the director where that is wanted. Returns why music
     is missing in it."""
     from sectionprep.outputs.director.small_score import small_score_pdf
     from sectionprep.outputs.parts.rhythm_choice import worth_catching
 
-    bundle, again = marked.score.bundle, marked.again
-    write_marked(marked, stage / f"{stem}_marked{'' if bundle.is_folder else bundle.suffix}")
+    options, bundle, again = desk.options, marked.score.bundle, marked.again
+    ending = "" if bundle.is_folder else bundle.suffix
+    write_marked(marked, desk.stage / f"{desk.stem}_marked{ending}")
     if not options.score:
         return ()
-    progress("drawing the score", 0, 1)
+    desk.progress("drawing the score", 0, 1)
     small = small_score_pdf(
         again,
         paper=options.paper,
@@ -249,9 +258,9 @@ def _write_scores(
         caught=worth_catching(again.chart, again.together, bars_without_cues(options))
         if options.rhythm_cues_in_score
         else (),
-        apart=drawing.beside,
+        apart=desk.drawing.beside,
     )
-    (stage / f"{stem}_score.pdf").write_bytes(small.pdf)
+    (desk.stage / f"{desk.stem}_score.pdf").write_bytes(small.pdf)
     return small.not_drawn
 
 
@@ -260,12 +269,42 @@ def _footer(marked: Marked) -> str:
     from sectionprep.outputs.parts.reprint import stamp_of
 
     again = marked.again
-    return stamp_of(again.chart.title, again.document.data, _day_of(marked.score))
+    return stamp_of(again.chart.title, again.document.data, day_of(marked.score))
 
 
 def _study_for(chart: Chart, options: Options) -> list[Players]:
     """Whose study pages were asked for by themselves, each once."""
     return list(dict.fromkeys(find_players(chart.parts, words) for words in options.study_for))
+
+
+def _write_plan(desk: _Desk, marked: Marked) -> None:
+    """The plan, to be edited by hand."""
+    options = desk.options
+    printed, without_cues = options.printed or "keep", bars_without_cues(options)
+    text = write_plan(marked.score.chart, marked.plan, printed, without_cues)
+    (desk.stage / desk.plan).write_text(text, encoding="utf-8")
+
+
+def _bind_and_report(
+    desk: _Desk, marked: Marked, reports: Sequence[SheetReport], printed: Printed, book: Book
+) -> Sequence[SheetReport]:
+    """The print sets, bound while report and workbook are written. Returns the sheets that differ
+    from those printed before."""
+    from sectionprep.outputs.parts.print_set import all_sets, bind
+    from sectionprep.outputs.parts.reprint import changed_sheets
+
+    score, sets = marked.score, desk.stage / "sets"
+    changed = changed_sheets(reports, printed)
+    sets.mkdir()
+    jobs = all_sets(score.chart, reports, _copies(score.roster, desk.typed), sets, changed)
+    bound = [desk.drawing.also(bind, job) for job in jobs]
+    desk.progress("writing the workbook", 0, 1)
+    report = _report(marked, reports) + older_text(printed.versions)
+    (desk.stage / f"{desk.stem}_agreement.txt").write_text(report, encoding="utf-8")
+    (desk.stage / desk.workbook).write_bytes(workbook_bytes(book, desk.typed, reports))
+    for wait in bound:
+        wait()
+    return changed
 
 
 def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
@@ -283,22 +322,6 @@ def _report(marked: Marked, reports: Sequence[SheetReport]) -> str:
     return text + turns_text(reports) + remarks_text(reports)
 
 
-def _sheet_style(options: Options) -> SheetStyle:
-    from sectionprep.outputs.parts.part_job import SheetStyle
-
-    return SheetStyle(
-        paper=options.paper,
-        staff=options.staff,
-        section_help=options.section_help,
-        rhythm_cues=options.rhythm_cues,
-        no_rhythm_cues_in=bars_without_cues(options),
-        cues=options.cues,
-        courtesy=options.courtesy,
-        syllables=options.syllables,
-        proof=options.proof,
-    )
-
-
 def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
     """Sheets to print for each part: what was typed into the workbook, else what the roster
     says."""
@@ -307,115 +330,3 @@ def _copies(roster: Roster, typed: Typed | None) -> dict[str, int]:
     return {seat.part: seat.copies for seat in roster.seats} | (
         copies_of(typed) if typed is not None else {}
     )
-
-
-def _book(
-    marked: Marked,
-    options: Options,
-    typed: Typed | None,
-    settled: Mapping[str, Settled] | None = None,
-) -> Book:
-    """All that goes into the workbook but what is to be said of the sheets."""
-    from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
-    from sectionprep.outputs.workbook.rows import build_book
-
-    items = plan_rehearsal(marked, options.minutes)
-    applied = options.decisions is not None
-    return build_book(marked, items, typed, applied=applied, settled=settled)
-
-
-def _workbook(book: Book, typed: Typed | None, reports: Sequence[SheetReport] = ()) -> bytes:
-    from sectionprep.outputs.workbook import write_workbook
-    from sectionprep.outputs.workbook.rows import with_sheets
-
-    return write_workbook(with_sheets(book, reports), typed)
-
-
-def audition(
-    path: Path, folder: Path, options: Options, wish: Wish
-) -> tuple[tuple[Path, ...], Unfit, tuple[str, ...]]:
-    """Write MIDI and sound of every passage, flat and shaped. The files, decisions that fit
-    nowhere, and what a listener must know."""
-    from sectionprep.outputs.audition import remarks, write_audition
-    from sectionprep.outputs.folder import Run, staged
-
-    score = read_score(path, options).without_trees()
-    give_back()
-    plan, unfit = plan_score(score, options)
-    run = Run(
-        chart=path,
-        title=score.chart.title,
-        kind="audition",
-        reads=score.reads(options),
-        whole=not wish.passages and not wish.part,
-        force=options.force,
-    )
-    with staged(folder, run) as stage:
-        said = [f"roster: {r.what}" for r in score.chart.remarks if r.where == ROSTER]
-        said += remarks(score.chart, wish)
-        files = write_audition(score.chart, score.together, plan, stage, wish, said.append)
-        return tuple(folder / p.relative_to(stage) for p in files), unfit, tuple(said)
-
-
-@collector_at_rest()
-def write_checklist(marked: Marked, out: Path, options: Options, say: Say = no_word) -> Path:
-    """Write the workbook alone; its path. say: is told of what stood there."""
-    from sectionprep.outputs.edited_files import keep_own_things, typed_before
-    from sectionprep.outputs.files import write_file
-
-    typed = typed_before(out, options.decisions, marked.score.chart.title)
-    made = _workbook(_book(marked, options, typed), typed)
-    for line in keep_own_things(out, typed):
-        say(line)
-    reads = [read for read in marked.score.reads(options) if read != options.decisions]
-    write_file(out, made, reads=reads)
-    return out
-
-
-@collector_at_rest()
-def write_sheets(
-    score: Score, folder: Path, options: Options, parts: Sequence[str], progress: Progress
-) -> tuple[SheetReport, ...]:
-    """Draw the parts of a chart as it stands. parts: names; empty means all."""
-    from sectionprep.outputs.folder import Run, staged
-    from sectionprep.outputs.parts.reprint import Printed, stamped
-    from sectionprep.outputs.parts.sheets import Basis, draw_all, part_jobs
-
-    chart = score.chart
-    chosen = [find_part(chart.parts, name).index for name in parts] or None
-    run = Run(
-        chart=score.document.path,
-        title=score.chart.title,
-        kind="sheets",
-        reads=score.reads(options),
-        whole=chosen is None,
-        force=options.force,
-    )
-    with staged(folder, run) as stage:
-        plan = plan_score(score, options)[0] if options.syllables else None
-        jobs = part_jobs(Basis.of_score(score, plan), stage, _sheet_style(options), parts=chosen)
-        printed = Printed(sheets=folder if folder.is_dir() else None)
-        return tuple(
-            draw_all(
-                stamped(jobs, _day_of(score), printed),
-                _counter("drawing parts", len(chart.parts if chosen is None else chosen), progress),
-            )
-        )
-
-
-def _counter(stage: str, of: int, progress: Progress) -> Callable[[], None]:
-    """Counts finished jobs into a progress display."""
-    done = 0
-    progress(stage, 0, of)
-
-    def tick() -> None:
-        nonlocal done
-        done += 1
-        progress(stage, done, of)
-
-    return tick
-
-
-def _day_of(score: Score) -> date:
-    """The date of the chart's file."""
-    return date.fromtimestamp(max(source.path.stat().st_mtime for source in score.bundle.sources))

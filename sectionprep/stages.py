@@ -2,7 +2,8 @@
 
 read -> find passages -> plan phrasing -> mark every part -> check agreement
 
-What is made of the results (sheets, workbook, sound) follows in `preparing.py`.
+What is made of the results follows in `one_output.py` (sheets, workbook or sound alone) and
+`preparing.py` (the whole folder).
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ import pytest
 from build import part_xml, score_xml
 from typer.testing import CliRunner
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, stages
 from sectionprep.cli import app
 from sectionprep.errors import UnusableSettings
 from sectionprep.outputs.workbook import tables
@@ -72,7 +72,7 @@ def test_the_house_holds_for_every_chart_and_the_charts_own_plan_wins(tmp_path: 
 
 def test_check_does_not_say_again_what_is_settled(demo_path: Path, tmp_path: Path) -> None:
     marked = stages.mark_score(stages.read_score(demo_path, Options()), Options())
-    path = preparing.write_checklist(marked, tmp_path / "a.xlsx", Options())
+    path = one_output.write_checklist(marked, tmp_path / "a.xlsx", Options())
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.AGREEMENT]
     columns = {cell.value: cell.column for cell in sheet[2]}

@@ -142,7 +142,7 @@ def audition(
     force: Force = False,
 ) -> None:
     """Hear each lead line flat and shaped, and the section as planned: WAV and MIDI."""
-    from sectionprep import preparing
+    from sectionprep import one_output
     from sectionprep.errors import BadArgument
     from sectionprep.outputs.audition import SOUNDS, Wish
 
@@ -183,7 +183,7 @@ def audition(
         font=_font(instruments),
         many=many,
     )
-    written, unfit, remarks = preparing.audition(chart, folder, options, wish)
+    written, unfit, remarks = one_output.audition(chart, folder, options, wish)
     say_not_applied(unfit)
     for line in remarks:
         say(line)

@@ -168,7 +168,7 @@ def checklist(
     tune: Tune = None,
 ) -> None:
     """Write the rehearsal workbook alone."""
-    from sectionprep import preparing, stages
+    from sectionprep import one_output, stages
     from sectionprep.errors import BadArgument
 
     if out is not None and out.suffix.lower() != ".xlsx":
@@ -193,7 +193,7 @@ def checklist(
     marked = stages.mark_score(score, options)
     target = out or beside(chart, tune, "_rehearsal.xlsx")
     say_not_applied(marked.unfit)
-    say(f"Written: {preparing.write_checklist(marked, target, options, say)}")
+    say(f"Written: {one_output.write_checklist(marked, target, options, say)}")
 
 
 def summary(done: Any) -> None:

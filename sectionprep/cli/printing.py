@@ -57,7 +57,7 @@ def sheets(
     force: Force = False,
 ) -> None:
     """Print the parts of a chart as they stand, one PDF each."""
-    from sectionprep import preparing, stages
+    from sectionprep import one_output, stages
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
 
     options = asked(
@@ -80,7 +80,7 @@ def sheets(
     say_strangers(score)
     folder = out or beside(chart, tune, "_parts")
     with progress_shown() as progress:
-        reports = preparing.write_sheets(score, folder, options, part or [], progress)
+        reports = one_output.write_sheets(score, folder, options, part or [], progress)
     wrong = not_printed(reports), not_as_written(score.chart, reports)
     say_sheets(*wrong)
     for report in reports:

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from sectionprep.one_output import Progress
     from sectionprep.phrasing.deciding import Unfit
-    from sectionprep.preparing import Progress
     from sectionprep.results import Marked, Score
 
 

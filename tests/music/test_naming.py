@@ -10,7 +10,7 @@ from build import part_xml, score_xml
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, stages
 from sectionprep.checks.versions import compare_versions
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import Chart
@@ -161,7 +161,7 @@ def test_every_sheet_and_every_row_has_its_own_name(same_names: Path, tmp_path: 
     marked = stages.mark_score(stages.read_score(same_names, options), options)
     chart = marked.score.chart
     assert file_names(chart) == ["01_Trumpet", "02_Trumpet_2", "03_Trumpet_3", "04_Part_4"]
-    book = load_workbook(preparing.write_checklist(marked, tmp_path / "w.xlsx", options))
+    book = load_workbook(one_output.write_checklist(marked, tmp_path / "w.xlsx", options))
     listed = {cell.value for row in book["Parts"].iter_rows() for cell in row}
     assert set(chart.labels) <= listed
 
@@ -211,7 +211,8 @@ def test_a_name_of_two_parts_is_asked_back() -> None:
 
 
 def _sheet(score: Score, folder: Path, words: str) -> object:
-    return preparing.write_sheets(score, folder, Options(), [words], preparing.no_progress)[0].name
+    quiet = one_output.no_progress
+    return one_output.write_sheets(score, folder, Options(), [words], quiet)[0].name
 
 
 def _line(score: Score, _folder: Path, words: str) -> object:
@@ -222,7 +223,7 @@ def _line(score: Score, _folder: Path, words: str) -> object:
 def _sound(score: Score, folder: Path, words: str) -> object:
     from sectionprep.outputs.audition import Wish
 
-    preparing.audition(score.document.path, folder, Options(), Wish(passages=("P1",), part=words))
+    one_output.audition(score.document.path, folder, Options(), Wish(passages=("P1",), part=words))
     return "Alto Sax 1" if (folder / "P1_section_without_me.mid").exists() else "?"
 
 

@@ -13,7 +13,7 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
 from typer.testing import CliRunner
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, preparing, stages
 from sectionprep.cli.app import app
 from sectionprep.errors import DestinationError, SectionprepError
 from sectionprep.outputs.edited_files import workbook_place
@@ -126,7 +126,7 @@ def test_what_a_person_put_into_a_workbook_beside_its_cells_is_kept(tmp_path: Pa
     book.save(place)
     marked = stages.mark_score(stages.read_score(chart, Options()), Options())
     said: list[str] = []
-    preparing.write_checklist(marked, place, Options(), said.append)
+    one_output.write_checklist(marked, place, Options(), said.append)
     assert len(said) == 1
     assert "(Parts!A40)" in said[0]
 

@@ -15,7 +15,7 @@ from build import part_xml, score_xml, transposed
 from measure_pages import painted
 from typer.testing import CliRunner
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, stages
 from sectionprep.cli.app import app
 from sectionprep.music.chart import Chart
 from sectionprep.outputs.director.small_score import small_score_pdf
@@ -147,7 +147,7 @@ def test_the_director_takes_a_bar_of_cues_out_in_the_workbook(
     """Every bar of cues is a row with its reason; one taken out is shown to nobody, stays out in
     the next workbook, and the plan that is written says so too."""
     marked = stages.mark_score(demo_score, Options())
-    path = preparing.write_checklist(marked, tmp_path / "a.xlsx", Options())
+    path = one_output.write_checklist(marked, tmp_path / "a.xlsx", Options())
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.CUES]
     columns = {cell.value: cell.column for cell in sheet[2]}
@@ -159,7 +159,7 @@ def test_the_director_takes_a_bar_of_cues_out_in_the_workbook(
     workbook.save(path)
     options = Options(decisions=path)
     assert stages.bars_without_cues(options) == {bars[0]}
-    preparing.write_checklist(marked, tmp_path / "b.xlsx", options)
+    one_output.write_checklist(marked, tmp_path / "b.xlsx", options)
     assert cues_taken_out(read_typed(tmp_path / "b.xlsx")) == {bars[0]}
     again = marked.again
     style = SheetStyle(no_rhythm_cues_in=stages.bars_without_cues(options))
@@ -184,7 +184,7 @@ def test_a_chart_without_slashes_has_no_sheet_of_cues(tmp_path: Path) -> None:
     path = tmp_path / "a.musicxml"
     path.write_bytes(score_xml({"Alto Sax 1": part_xml(SOLI), "Alto Sax 2": part_xml(SOLI)}))
     marked = stages.mark_score(stages.read_score(path, Options()), Options())
-    book = preparing.write_checklist(marked, tmp_path / "a.xlsx", Options())
+    book = one_output.write_checklist(marked, tmp_path / "a.xlsx", Options())
     assert tables.CUES not in openpyxl.load_workbook(book).sheetnames
     read_typed(book)
 

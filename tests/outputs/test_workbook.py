@@ -13,7 +13,7 @@ from build import part_xml, score_xml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, preparing, stages
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.outputs.workbook import (
@@ -528,7 +528,7 @@ def test_a_rosters_copies_win_over_what_was_filled_in_and_not_over_what_was_type
     chart.write_bytes(score_xml({"Alto Sax 1": part_xml(line), "Alto Sax 2": part_xml(line)}))
     options = Options()
     marked = stages.mark_score(stages.read_score(chart, options), options)
-    book = preparing.write_checklist(marked, tmp_path / "a.xlsx", options)
+    book = one_output.write_checklist(marked, tmp_path / "a.xlsx", options)
     workbook = openpyxl.load_workbook(book)
     sheet = workbook[tables.PARTS]
     heads = next(r for r in sheet.iter_rows(max_row=5) if any(c.value == "Copies" for c in r))
@@ -539,6 +539,6 @@ def test_a_rosters_copies_win_over_what_was_filled_in_and_not_over_what_was_type
     roster.write_text('[[seat]]\npart = "Alto Sax 1"\ncopies = 2\n')
     asked = replace(options, roster=roster, decisions=book)
     again = stages.mark_score(stages.read_score(chart, asked), asked)
-    second = preparing.write_checklist(again, tmp_path / "b.xlsx", asked)
+    second = one_output.write_checklist(again, tmp_path / "b.xlsx", asked)
     sheet = openpyxl.load_workbook(second)[tables.PARTS]
     assert [sheet.cell(heads[0].row + n, column).value for n in (1, 2)] == [2, 3]

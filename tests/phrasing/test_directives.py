@@ -14,7 +14,7 @@ import openpyxl
 import pytest
 from build import chart, part_xml, score_xml
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, stages
 from sectionprep.outputs.workbook import tables
 from sectionprep.passages import find_passages
 from sectionprep.phrasing.directives import Directive, apply_directives, figure_at
@@ -37,7 +37,7 @@ def decided(tmp_path_factory: pytest.TempPathFactory) -> Path:
     options = Options()
     source = _chart(folder / "a.musicxml", TUNE.replace("C5/4", "C5/4^"))
     marked = stages.mark_score(stages.read_score(source, options), options)
-    path = preparing.write_checklist(marked, folder / "a.xlsx", options)
+    path = one_output.write_checklist(marked, folder / "a.xlsx", options)
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.MARKS]
     columns = {cell.value: cell.column for cell in sheet[2]}

@@ -15,7 +15,7 @@ import pytest
 from build import chart, document
 from measure_variety import _BARS, random_line
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, stages
 from sectionprep.errors import BadArgument, UnusableSettings
 from sectionprep.learned import learn_habits
 from sectionprep.music.chart import Chart
@@ -327,7 +327,7 @@ def test_decisions_in_a_workbook_count_and_untouched_rows_do_not(tmp_path: Path)
         path = folder / f"c{n}.musicxml"
         path.write_bytes(document({"Alto Sax 1": plain, "Alto Sax 2": plain}).data)
         marked = stages.mark_score(stages.read_score(path, options), options)
-        book = preparing.write_checklist(marked, folder / f"c{n}_rehearsal.xlsx", options)
+        book = one_output.write_checklist(marked, folder / f"c{n}_rehearsal.xlsx", options)
         assert learn_habits(folder, options).charts == tuple(f"c{k}.musicxml" for k in range(n))
         workbook = openpyxl.load_workbook(book)
         sheet = workbook[tables.MARKS]
@@ -354,7 +354,7 @@ def test_a_few_decisions_in_a_workbook_invent_no_habit(tmp_path: Path) -> None:
         path = folder / f"c{n}.musicxml"
         path.write_bytes(document({"Alto Sax 1": plain, "Alto Sax 2": plain}).data)
         marked = stages.mark_score(stages.read_score(path, options), options)
-        book = preparing.write_checklist(marked, folder / f"c{n}_rehearsal.xlsx", options)
+        book = one_output.write_checklist(marked, folder / f"c{n}_rehearsal.xlsx", options)
         workbook = openpyxl.load_workbook(book)
         sheet = workbook[tables.MARKS]
         columns = {cell.value: cell.column for cell in sheet[2]}

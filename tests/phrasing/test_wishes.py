@@ -13,7 +13,7 @@ import openpyxl
 import pytest
 from build import part_xml, score_xml
 
-from sectionprep import preparing, stages
+from sectionprep import one_output, stages
 from sectionprep.errors import UnusableSettings
 from sectionprep.music.hairpins import pins_of
 from sectionprep.music.marks import SLURS
@@ -186,7 +186,7 @@ def test_words_that_are_none_are_refused(place: str, words: str, message: str) -
 
 def _workbook(score: Score, path: Path, rows: list[tuple[Any, ...]]) -> Path:
     marked = stages.mark_score(score, Options())
-    preparing.write_checklist(marked, path, Options())
+    one_output.write_checklist(marked, path, Options())
     workbook = openpyxl.load_workbook(path)
     sheet = workbook[tables.OWN]
     columns = {cell.value: cell.column for cell in sheet[2]}
@@ -251,7 +251,7 @@ def test_decisions_of_a_workbook_change_nothing_the_second_time(
         path = _workbook(demo_score, tmp_path / f"{round_}.xlsx", rows)
         options = Options(decisions=path)
         marked = stages.mark_score(demo_score, options)
-        preparing.write_checklist(marked, path, options)
+        one_output.write_checklist(marked, path, options)
         sheet = openpyxl.load_workbook(path)[tables.OWN]
         columns = {cell.value: cell.column for cell in sheet[2]}
         for n in range(3, 3 + len(rows)):
