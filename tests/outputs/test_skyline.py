@@ -35,11 +35,11 @@ def test_bar_numbers_stand_in_one_place_whatever_the_clef() -> None:
     fonts.register()
     assert _number()[:2] == pytest.approx((0.0, 1869.0))
     treble, bass = _ink(90, 700, 580, 2100, "clef"), _ink(90, 1000, 580, 1700, "clef")
-    assert _number(treble)[:2] == pytest.approx((482.0, 1869.0))
-    assert _number(bass)[:2] == pytest.approx((482.0, 1869.0))
-    assert _number(treble, _dynamic(900, 2100))[:2] == pytest.approx((482.0, 1869.0))
-    assert _number(treble, _dynamic(800, 1880))[:2] == pytest.approx((482.0, 1949.0))
-    assert _number(bass, _dynamic(800, 2100))[:2] == pytest.approx((382.0, 1869.0))
+    assert _number(treble)[:2] == pytest.approx((511.4, 1869.0))
+    assert _number(bass)[:2] == pytest.approx((511.4, 1869.0))
+    assert _number(treble, _dynamic(900, 2100))[:2] == pytest.approx((511.4, 1869.0))
+    assert _number(treble, _dynamic(800, 1880))[:2] == pytest.approx((511.4, 1949.0))
+    assert _number(bass, _dynamic(800, 2100))[:2] == pytest.approx((411.4, 1869.0))
     assert _number(treble, _dynamic(800, 2400))[:2] == pytest.approx((0.0, 2169.0))
 
 

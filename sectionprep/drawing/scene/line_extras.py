@@ -18,7 +18,7 @@ from sectionprep.drawing.scene.spacing import apart
 from sectionprep.drawing.text import fonts
 
 _NUMBER_GAP = 60.0  # white around a bar number
-_TAIL = 0.8  # of a clef's width: where its tail under the staff ends (seen in the outlines)
+_TAIL = 0.86  # of a clef's width: half a millimetre behind its tail, which ends at .77 (outline)
 #: how far a number steps to the left (not into a tail) and down, and is still where it is looked
 #: for: as far as a treble clef reaches; judgement
 _NUMBER_STEPS = [(left, down) for down in (0.0, 80.0, 160.0, 320.0) for left in (0.0, 100.0)]
