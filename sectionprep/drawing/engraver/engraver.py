@@ -304,8 +304,10 @@ def _starts(
     _load(excerpt.text(), _several(staff_mm, size) | _ENDLESS, where, said)
     widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
     boxes = [
-        BarBox(width=width, section=section)
-        for width, section in zip(widths.values(), excerpt.sections, strict=False)
+        BarBox(width=width, section=section, coda=coda)
+        for width, section, coda in zip(
+            widths.values(), excerpt.sections, excerpt.codas, strict=False
+        )
     ]
     room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
     starts = full_lines(boxes, room)

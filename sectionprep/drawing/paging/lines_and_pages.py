@@ -134,7 +134,8 @@ _UNEVEN, _INSIDE, _ALONE = 4.0, 1.0, 2.0
 
 def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     """Indices of the bars that begin a line where there are as few lines as hold them all, and
-    these are as even as they come: a section begins one where that is not much dearer. Exact."""
+    these are as even as they come: a section begins one where that is not much dearer; a coda
+    always, on an indented line. Exact."""
     width = [0.0, *itertools.accumulate(bar.width for bar in bars)]
     count = len(bars)
     even = width[-1] / max(1, math.ceil(width[-1] * SQUEEZE / room))
@@ -143,7 +144,8 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
         ways = []
         for start in range(end - 1, -1, -1):
             natural = width[end] - width[start]
-            if natural * SQUEEZE > room and end - start > 1:
+            full = room - INDENT * bars[start].coda
+            if end - start > 1 and (natural * SQUEEZE > full or bars[start + 1].coda):
                 break
             inside = sum(bar.section for bar in bars[start + 1 : end])
             price = _UNEVEN * ((natural - even) / room) ** 2 + _INSIDE * inside
