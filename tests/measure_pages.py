@@ -24,6 +24,7 @@ from typing import Any
 
 import numpy
 import pypdfium2
+from lxml import etree
 from page_faults import BODIES, Fault, collisions, economy, kind_of, line_faults, signs_of
 
 from sectionprep import stages
@@ -91,21 +92,32 @@ def part_count(job: PartJob, chart: Chart, index: int) -> Count:
         if turn.to:
             continue  # jumps: tests/outputs/test_fitting.py
         last = drawn.bars[drawn.lines[broken.starts[turn.page] - 1][1]]
-        seconds = seconds_to_turn(chart, index, last.index + last.bars - 1)
+        plain = plain_bars(job) if turn.in_time else frozenset[int]()
+        seconds = seconds_to_turn(chart, index, last.index + last.bars - 1, plain)
         if abs(seconds - turn.seconds) > _HALF:
             words = (f"{turn.seconds:.1f} s", f"{seconds:.1f} s by the clock")
             found.faults.append(Fault("turn", words, job.name, 0, (0.0, 0.0, 0.0, 0.0)))
     return found
 
 
-def seconds_to_turn(chart: Chart, part: int, bar: int) -> float:
+def plain_bars(job: PartJob) -> frozenset[int]:
+    """Bars of a sheet (indices) that show slashes and no other head."""
+    bars = enumerate(etree.fromstring(job.xml).iter("measure"))
+    heads = {n: [note.findtext("notehead") for note in bar.findall("note")] for n, bar in bars}
+    return frozenset(n for n, kinds in heads.items() if kinds and {*kinds} == {"slash"})
+
+
+def seconds_to_turn(
+    chart: Chart, part: int, bar: int, plain: frozenset[int] = frozenset()
+) -> float:
     """Seconds without a note of a part around the end of a bar, tempo by tempo: counted tick by
-    tick over the quarters, so that nothing is shared with what the sheets count."""
+    tick over the quarters, so that nothing is shared with what the sheets count. plain: bars whose
+    notes do not count."""
     end = chart.bars[bar].end
     sounding = [
         (note.onset, note.onset + note.duration)
         for note in chart.parts[part].notes
-        if note.duration and not note.is_rest and not note.is_cue
+        if note.duration and not note.is_rest and not note.is_cue and note.bar not in plain
     ]
     since = max((off for on, off in sounding if on < end), default=0)
     until = min((on for on, _ in sounding if on >= end), default=chart.bars[-1].end)

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.scene.chord_symbols import split
-from sectionprep.drawing.scene.ink import Box, Curve, Ink, Polygon, System, Text
+from sectionprep.drawing.scene.ink import Box, Curve, Glyph, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.line_extras import Extra
 from sectionprep.drawing.text import fonts
 
@@ -94,6 +94,9 @@ _MEANT = {  # pairs that touch in all good engraving
     )
 }
 _MEANT |= {frozenset((kind,)) for kind in ("lyric", "ending", "figured bass", "tuplet number")}
+# of a treble clef's outline in the engraver's font: the tail begins on the lowest line, a space
+# under the place of the clef, and ends so far to the right, as a share of the whole
+_TREBLE, _TO_TAIL, _TAIL = frozenset({"E050", "E052", "E053"}), 252.0, 0.77
 _LETTERS = re.compile(r"\w")
 _WITH_TAILS = re.compile(r"[gjpqyQ,;()\[\]]")
 
@@ -143,6 +146,10 @@ def pieces(ink: Ink) -> Iterator[Box]:
         dense = [_bezier(curve, t / 12) for t in range(13)] if len(curve) == 4 else curve
         for a, b in pairwise(dense):
             yield min(a[0], b[0]), min(a[1], b[1]), max(a[0], b[0]), max(a[1], b[1])
+    elif isinstance(ink.shape, Glyph) and ink.shape.code in _TREBLE:
+        (x0, y0, x1, y1), neck = ink.box, ink.shape.y + _TO_TAIL * ink.shape.size
+        yield x0, y0, x1, neck
+        yield x0, neck, x0 + _TAIL * (x1 - x0), y1
     elif isinstance(ink.shape, Polygon) and ink.box[2] - ink.box[0] > 200:
         yield from _along(sorted(ink.shape.points))
     else:

@@ -86,7 +86,7 @@ def sheets(
     for report in reports:
         if report.failed:
             continue
-        turns = "".join(f"; turn {t.where}: {t.seconds:.0f} s rest" for t in report.turns)
+        turns = "".join(f"; turn {t.where}: {t.free}" for t in report.turns)
         say(f"{report.name}: {report.pages} page{'s' if report.pages > 1 else ''}{turns}")
     say_remarks(remark for report in reports for remark in report.remarks)
     say(f"Written: {folder}{os.sep}")

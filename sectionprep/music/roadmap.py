@@ -142,5 +142,12 @@ def road_signs(chart: Chart) -> dict[int, frozenset[str]]:
     return {index: frozenset(signs) for index, signs in found.items() if signs}
 
 
+def coda_bar(chart: Chart) -> int | None:
+    """Index of the bar with which the coda begins: the last one that has its sign, and no words
+    that send there."""
+    signs = road_signs(chart)
+    return max((n for n in signs if "coda" in signs[n] and "to coda" not in signs[n]), default=None)
+
+
 def _find(signs: dict[int, frozenset[str]], name: str, after: int) -> int | None:
     return next((index for index in sorted(signs) if name in signs[index] and index > after), None)

@@ -11,7 +11,7 @@ from sectionprep.checks import run_checks
 from sectionprep.music.clock import TEMPO_IF_SILENT, clock_of
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.sheets import rests_at_bar_ends
+from sectionprep.outputs.parts.turning import rests_at_bar_ends
 
 
 def _mark(tempo: int) -> str:

@@ -7,7 +7,9 @@ from lxml import etree
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 
 STOP = '<direction><direction-type><wedge type="stop"/></direction-type></direction>'
-NOTE = "<note><rest/><duration>4</duration></note>"
+NOTE = "<note><pitch/><duration>4</duration></note>"
+REST = "<note><rest/><duration>4</duration></note>"
+BACK = "<backup><duration>8</duration></backup>"
 
 
 def _tags(first: str, second: str) -> tuple[list[str], list[str]]:
@@ -27,3 +29,14 @@ def test_an_end_later_in_the_bar_or_with_something_else_stays() -> None:
     assert _tags(NOTE, loud + NOTE) == (["note"], ["direction", "note"])
     later = STOP.replace("</direction>", "<offset>2</offset></direction>")
     assert _tags(NOTE, later + NOTE) == (["note"], ["direction", "note"])
+
+
+def test_an_end_under_a_rest_at_the_head_of_a_bar_goes_before_the_bar_line() -> None:
+    """The note that grows or dies away has ended there: a line that began with this bar had a stub
+    before its first note."""
+    assert _tags(NOTE, REST + STOP + NOTE) == (["note", "direction"], ["note", "note"])
+    start = STOP.replace("stop", "crescendo")
+    own = start + REST + STOP + NOTE
+    assert _tags(NOTE, own) == (["note"], ["direction", "note", "direction", "note"])
+    voices = REST + STOP + NOTE + BACK + NOTE
+    assert _tags(NOTE, voices)[0] == ["note"]  # another voice may sound at the rest

@@ -17,7 +17,7 @@ from page_faults import overlap
 
 from sectionprep import preparing
 from sectionprep.drawing.engraver.engraver import engrave_bars
-from sectionprep.drawing.pdf.painter import MM, new_canvas
+from sectionprep.drawing.pdf.painter import MM, UNIT, new_canvas
 from sectionprep.drawing.scene import jazz_marks
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import System, Text
@@ -29,7 +29,7 @@ from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.lines import bar_numbers, music_lines
 from sectionprep.outputs.director.pages import director_pdf, studies_of, study_pdf
-from sectionprep.outputs.director.pen import Pen
+from sectionprep.outputs.director.pen import MARGIN, Pen
 from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.director.study import Study, hit_studies, study_excerpt, study_of
@@ -180,7 +180,7 @@ def test_syllables_stand_a_millimetre_apart(demo_marked: Marked) -> None:
     """The closest pair of the demo stood at .89 mm, and 23 at less than one."""
     seen = 0
     for study in _studies(demo_marked):
-        for system, _ in music_lines(
+        for system, *_ in music_lines(
             demo_marked.again.chart,
             study.parts,
             study.bars,
@@ -202,7 +202,7 @@ def test_letters_stand_above_the_bar_numbers(demo_marked: Marked) -> None:
     chart = demo_marked.again.chart
     seen = 0
     for study in _studies(demo_marked):
-        for system, extras in music_lines(
+        for system, extras, _ in music_lines(
             chart, study.parts, study.bars, _drawn(demo_marked, study), study.staff
         ):
             letters = [ink.box for ink in system.ink if "reh" in ink.classes]
@@ -355,3 +355,27 @@ def test_no_line_goes_beyond_the_margin_where_another_part_is_fuller_than_the_le
     systems, _ = read_systems(engrave_bars(excerpt, 120, 5.0, "x"))
     assert max(edge for s in systems for _, _, edge in s.bar_edges) <= 12000 + 100
     assert sum(len(s.measures) for s in systems) == bars
+
+
+@pytest.mark.parametrize(("least", "lines"), [(None, [2, 1, 2]), (3.6, [3, 2])])
+def test_staves_are_a_little_smaller_where_a_bar_would_stand_alone(
+    least: float | None, lines: list[int]
+) -> None:
+    """Found on a motet with long bars, two of which filled a line of a study page. All lines of the
+    passage get the same size, and what is said under them stays as large as it was."""
+    d = document(dict.fromkeys(("Trumpet 1", "Trumpet 2"), "C5/16 D5/16 E5/16 F5/16 " * 20))
+    c = read_chart(d)
+    picks = [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="T") for n in (0, 1)]
+    heads = (note.address for note in c.parts[0].notes)
+    excerpt = extract_excerpt(d, picks, 0, 4, said=dict.fromkeys(heads, "d"))
+    drawn, _ = read_systems(engrave_bars(excerpt, 130, 4.5, "x", least))
+    assert [len(system.measures) for system in drawn] == lines
+    pen = Pen(None, 130 * MM + 2 * MARGIN, 800.0, "")
+    shares = {line.share(pen) for line in music_lines(c, (0, 1), range(5), drawn, 4.5)}
+    (share,) = shares
+    assert 3.6 / 4.5 <= share <= 1
+    letters = {
+        run.size for i in drawn[0].ink if isinstance(i.shape, Text) and "syl" in i.classes
+        for run in i.shape.runs
+    }  # fmt: skip
+    assert min(letters) * share * UNIT >= 6.0

@@ -15,12 +15,11 @@ from build import chart, part_xml, score_xml
 from sectionprep.drawing.paging.counted_lines import letters_inside, steady_lines
 from sectionprep.drawing.paging.lines_and_pages import (
     BarBox,
-    Jump,
     LineBox,
     break_lines,
     break_pages,
-    lie_open,
 )
+from sectionprep.drawing.paging.turns import Jump, lie_open
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart

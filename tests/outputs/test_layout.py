@@ -14,11 +14,10 @@ from sectionprep.drawing.paging.lines_and_pages import (
     break_pages,
     full_lines,
     halves,
-    is_turn,
     line_cost,
     page_cost,
-    turn_cost,
 )
+from sectionprep.drawing.paging.turns import is_turn, turn_cost
 
 boxes = st.builds(BarBox, width=st.floats(1500, 9000), section=st.booleans(), glued=st.booleans())
 

@@ -63,6 +63,17 @@ def test_a_tuplets_number_leaves_the_slur() -> None:
     assert abs(inks[1].box[0] - number.box[0]) <= 120
 
 
+def test_a_dynamic_that_only_touches_a_slur_leaves_it() -> None:
+    """A slur's lowest stretch is as thin as its line: six hundredths of it inside the dynamic's box
+    are a dynamic on a slur."""
+    slur, loud = _slur(1000, 4000, 1500, 2000), _glyph("dynam", 2400, 1869, "d1")
+    lowest = 1500 + 0.75 * 500  # of a curve with such handles
+    assert loud.box[1] == lowest - 6
+    inks = [slur, loud]
+    step_aside(inks)
+    assert inks[1].box[1] > lowest
+
+
 def test_it_goes_no_farther_than_it_must() -> None:
     inks = [_glyph("dynam", 1000, 2000, "d1"), _glyph("syl", 1050, 2330, "s1")]
     step_aside(inks)

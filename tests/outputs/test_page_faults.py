@@ -324,3 +324,15 @@ def test_a_letter_on_a_bar_number_of_the_director_is_seen(drawn: Engraving) -> N
 def test_a_section_with_staves_of_three_sizes_is_seen() -> None:
     assert uneven("saxes", [1.0, 0.973, 1.0, 0.973]) == []
     assert [f.part for f in uneven("saxes", [1.0, 0.973, 0.933])] == ["saxes"]
+
+
+@pytest.mark.parametrize(
+    ("share", "kinds"), [(0.4, {"collision"}), (0.7, {"collision"}), (0.8, set())]
+)
+def test_a_number_on_a_clefs_tail_is_seen(drawn: Engraving, share: float, kinds: set[str]) -> None:
+    """The tail of a treble clef is narrower than the clef: it ends at .77 of its width."""
+    system = drawn.systems[1]
+    left, _, right, _ = next(ink.box for ink in system.ink if "clef" in ink.classes)
+    x, y = left + share * (right - left), system.staff_bottom + 300
+    number = words_at("number", x, y, "5", fonts.ITALIC, 300.0)
+    assert {fault.kind for fault in line_faults("", 2, system, [number], drawn)} == kinds

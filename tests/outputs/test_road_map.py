@@ -9,21 +9,27 @@ from pathlib import Path
 import pytest
 from build import part_xml, score_xml
 from lxml import etree
+from measure_pages import painted
 
+from sectionprep import stages
 from sectionprep.drawing.engraver.engraver import Engraving, engrave_bars
 from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_for_pages
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import Glyph, Ink, Line, System, Text, box_of
 from sectionprep.drawing.scene.spacing import narrowed
+from sectionprep.music.chart import Chart
+from sectionprep.music.roadmap import coda_bar
 from sectionprep.musicxml.copies.excerpt import extract_excerpt
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
-from sectionprep.musicxml.document import parse_document
+from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director.lines import music_lines
+from sectionprep.outputs.director.small_score import small_score_pdf
 from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.parts.laying_out import laid_out
 from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
+from sectionprep.results import Options
 
 _CODA = "\ue048"
 
@@ -186,3 +192,60 @@ def test_on_the_directors_pages_jumps_end_their_bar(
     assert isinstance(ink.shape, Text)
     assert ink.shape.words.count(_CODA) == signs
     assert _right_of_bar(system, ink.box[2]) - ink.box[2] < 200
+
+
+@pytest.fixture(scope="module")
+def with_coda() -> tuple[Document, Chart]:
+    """Twelve bars in two parts, of which the coda, with a letter, takes the last five."""
+    bar = "E5/4 C6/4 D5/4 G5/4 "
+    signs = {
+        20: _sign("<coda/>") + _sign("<words>To Coda</words>"),
+        24: _sign("<words>D.C. al Coda</words>"),
+        28: _sign("<rehearsal>J</rehearsal>") + _sign("<coda/>"),
+    }
+    names = ("Alto Sax 1", "Alto Sax 2")
+    score = dict.fromkeys(names, part_xml(bar * 12, signs=signs))
+    d = parse_document(Path("x.musicxml"), score_xml(score))
+    return d, read_chart(d)
+
+
+def test_the_bar_with_which_the_coda_begins(with_coda: tuple[Document, Chart]) -> None:
+    """Not the one whose sign sends there."""
+    assert coda_bar(with_coda[1]) == 7
+
+
+def _reach(system: System) -> float:
+    return system.indent + max(right for *_, right in system.bar_edges)
+
+
+def test_on_study_pages_the_coda_begins_an_indented_line(
+    with_coda: tuple[Document, Chart],
+) -> None:
+    """It begins one where lines would otherwise be even, ends where the others end, and its names
+    stay as far from the staves as they were."""
+    d, c = with_coda
+    picks = [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="Alto Sax") for n in (0, 1)]
+    systems, _ = read_systems(engrave_bars(extract_excerpt(d, picks, 0, 11), 120, 4.5, "x"))
+    lines = [line.system for line in music_lines(c, (0, 1), range(12), systems, 4.5)]
+    firsts = [sum(len(line.measures) for line in lines[:n]) for n in range(len(lines))]
+    assert [line.indent for line in lines] == [INDENT * (first == 7) for first in firsts]
+    assert 7 in firsts
+    ends = [_reach(line) for line in lines]
+    assert max(ends) - min(ends) < 100
+    for line, as_drawn in zip(lines, systems, strict=True):
+        name, staff = (min(i.box[0] for i in line.ink), line.bar_edges[0][1])
+        assert staff - name == pytest.approx(
+            as_drawn.bar_edges[0][1] - min(i.box[0] for i in as_drawn.ink), abs=1
+        )
+
+
+def test_in_the_small_score_the_coda_begins_an_indented_line(
+    with_coda: tuple[Document, Chart], tmp_path: Path
+) -> None:
+    path = tmp_path / "x.musicxml"
+    path.write_bytes(with_coda[0].data)
+    with painted() as lines:
+        small_score_pdf(stages.read_score(path, Options()), paper="letter", footer="")
+    starts = [sum(len(line.system.measures) for line in lines[:n]) for n in range(len(lines))]
+    assert [line.system.indent for line in lines] == [INDENT * (start == 7) for start in starts]
+    assert 7 in starts

@@ -20,8 +20,8 @@ from sectionprep.outputs.parts.sheets import (
     Basis,
     draw_all,
     part_jobs,
-    rests_at_bar_ends,
 )
+from sectionprep.outputs.parts.turning import rests_at_bar_ends
 from sectionprep.results import Marked
 
 TUNE = "r/8 D5/8 F5/8 A5/8 C6/4 A5/8 F5/8 G5/4 E5/4 r/8 D5/8 F5/8 E5/8 E5/4 D5/8 C5/8 B4/4 r/4 "

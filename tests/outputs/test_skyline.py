@@ -27,17 +27,24 @@ def _number(*ink: Ink) -> tuple[float, float, float, float]:
     return extra.box
 
 
-def test_a_bar_number_stands_right_under_the_staff_beside_what_reaches_lower() -> None:
-    """A treble clef, here from 90 to 580, ends under the staff; the number would cost the line
-    three millimetres under it. Where a dynamic stands in its way, it goes there."""
+def test_bar_numbers_stand_in_one_place_whatever_the_clef() -> None:
+    """Right under the staff behind the clef's tail: a treble clef, here from 90 to 580, ends under
+    the staff, and the number would cost the line three millimetres under it. Where a dynamic stands
+    in its way it steps down or, with no tail there, to the left; only what fills the place sends it
+    to the left edge."""
     fonts.register()
     assert _number()[:2] == pytest.approx((0.0, 1869.0))
-    clef = _ink(90, 700, 580, 2100, "clef")
-    assert _number(clef)[:2] == pytest.approx((580.0, 1869.0))
-    for left, x in ((1000.0, 580.0), (900.0, 0.0)):
-        dynamic = _ink(left, 1850, left + 300, 2100, "dynam")
-        assert _number(clef, dynamic)[0] == x
-    assert _number(clef, dynamic)[1] == pytest.approx(2169.0)
+    treble, bass = _ink(90, 700, 580, 2100, "clef"), _ink(90, 1000, 580, 1700, "clef")
+    assert _number(treble)[:2] == pytest.approx((511.4, 1869.0))
+    assert _number(bass)[:2] == pytest.approx((511.4, 1869.0))
+    assert _number(treble, _dynamic(900, 2100))[:2] == pytest.approx((511.4, 1869.0))
+    assert _number(treble, _dynamic(800, 1880))[:2] == pytest.approx((511.4, 1949.0))
+    assert _number(bass, _dynamic(800, 2100))[:2] == pytest.approx((411.4, 1869.0))
+    assert _number(treble, _dynamic(800, 2400))[:2] == pytest.approx((0.0, 2169.0))
+
+
+def _dynamic(left: float, bottom: float) -> Ink:
+    return _ink(left, 1850, left + 300, bottom, "dynam")
 
 
 def _ink(x0: float, top: float, x1: float, bottom: float, *classes: str, group: str = "") -> Ink:

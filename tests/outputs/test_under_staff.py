@@ -8,7 +8,7 @@ import pytest
 
 from sectionprep.drawing.scene.articulations import clear_bodies, clear_ties
 from sectionprep.drawing.scene.ink import Curve, Glyph, Ink, Polygon, System, Text
-from sectionprep.drawing.scene.skyline import restack
+from sectionprep.drawing.scene.skyline import restack, set_apart
 from sectionprep.drawing.scene.under_staff import CLEAR
 from sectionprep.drawing.text.lettering import TextRun
 
@@ -82,9 +82,11 @@ def test_an_articulation_stands_outside_the_tie() -> None:
     tenuto = Ink(Glyph("E4A4", 1100, 460, 1.0), (1100, 430, 1300, 470), ("artic",))
     aside = tenuto.moved(0.0, 2000.0)
     inks = [tie, tenuto, aside]
+    line = System(ink=tuple(inks), staff_top=600.0, staff_bottom=1350.0)
     clear_ties(inks)
     assert inks[1].box[3] < 450
     assert inks[2] == aside
+    assert set_apart(line).ink == tuple(inks)  # so it is on the director's pages
 
 
 @pytest.mark.parametrize(("top", "way"), [(100.0, "up"), (190.0, "down")])

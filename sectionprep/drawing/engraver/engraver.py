@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,8 @@ _SYLLABLE, _LEAST_SYLLABLE = 3.0, 6.2
 #: white between syllables of an excerpt, in units: .9 mm on a study page where its line is squeezed
 _WORD_SPACE = 2.6
 _POINT = 2540 / 72  # hundredths of a millimetre
+#: how much smaller an excerpt may become, so that no bar stands alone on a line
+_STUDY_SIZES = (0.95, 0.9, 0.85, 0.8)
 # room for the signs by which the longest key in an excerpt may exceed the lead's, hundredths of a
 # millimetre; judgement
 _SIGNS = 350.0
@@ -263,34 +266,60 @@ def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, li
     return found
 
 
-def engrave_bars(excerpt: Excerpt, width_mm: float, staff_mm: float, where: str) -> str:
+def engrave_bars(
+    excerpt: Excerpt, width_mm: float, staff_mm: float, where: str, least_mm: float | None = None
+) -> str:
     """Draw a few bars of several parts, as SVG: in as few and as even lines as hold them, sections
-    at the left."""
-    unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
-    labels = [fonts.width(name, fonts.TEXT, _syllable(unit) * unit) for name in excerpt.labels]
+    at the left. least_mm: where a bar would stand alone on a line, the staff may be so small, and
+    the lines are drawn so much wider, to be made as much smaller."""
+    sizes = [1.0, *(size for size in _STUDY_SIZES if size * staff_mm >= (least_mm or staff_mm))]
+    tried: list[tuple[float, tuple[int, ...]]] = []
     with _quiet() as said:
-        _load(excerpt.text(), _several(staff_mm) | _ENDLESS, where, said)
-        widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
-        boxes = [
-            BarBox(width=width, section=section)
-            for width, section in zip(widths.values(), excerpt.sections, strict=False)
-        ]
-        room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
-        starts = full_lines(boxes, room)
-        natural = sum(box.width for box in boxes)
-        if len(starts) == 1 and natural > room:  # a line alone is squeezed if half would be a bar
-            starts = halves(boxes) or starts
+        for size in sizes:
+            tried.append((size, _starts(excerpt, width_mm / size, staff_mm, size, where, said)))
+            if not _lonely(tried[-1][1], len(excerpt.measures)):
+                break
+        else:
+            tried.append(tried[0])
+        size, starts = tried[-1]
         excerpt.break_at(starts)
         # where no break is written the engraver would break as it likes
-        breaks = "encoded" if len(starts) > 1 else "none"
-        _load(
-            excerpt.text(),
-            _several(staff_mm)
-            | {"breaks": breaks, "pageWidth": round(width_mm * 10), "pageHeight": _TALL},
-            where,
-            said,
-        )
+        options = {
+            "breaks": "encoded" if len(starts) > 1 else "none",
+            "pageWidth": round(width_mm * 10 / size),
+            "pageHeight": _TALL,
+        }
+        _load(excerpt.text(), _several(staff_mm, size) | options, where, said)
         return str(_toolkit().renderToSVG(1))
+
+
+def _starts(
+    excerpt: Excerpt, width_mm: float, staff_mm: float, size: float, where: str, said: Any
+) -> tuple[int, ...]:
+    """The bars with which the lines of an excerpt begin. size: of what will be printed, as a share
+    of what is drawn."""
+    unit = staff_mm * 12.5  # half the distance of two staff lines, in hundredths of a millimetre
+    letters = _syllable(unit * size) * unit
+    labels = [fonts.width(name, fonts.TEXT, letters) for name in excerpt.labels]
+    _load(excerpt.text(), _several(staff_mm, size) | _ENDLESS, where, said)
+    widths, head = natural_widths(str(_toolkit().renderToSVG(1)))
+    boxes = [
+        BarBox(width=width, section=section, coda=coda)
+        for width, section, coda in zip(
+            widths.values(), excerpt.sections, excerpt.codas, strict=False
+        )
+    ]
+    room = width_mm * 100 - head - max(labels) - 2 * unit - _SIGNS
+    starts = full_lines(boxes, room)
+    natural = sum(box.width for box in boxes)
+    if len(starts) == 1 and natural > room:  # a line alone is squeezed if half would be a bar
+        starts = halves(boxes) or starts
+    return starts
+
+
+def _lonely(starts: Sequence[int], bars: int) -> bool:
+    """Whether a bar of several stands alone on a line."""
+    return bars > 1 and any(b - a == 1 for a, b in pairwise((*starts, bars)))
 
 
 def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], list[str]]) -> None:
@@ -323,15 +352,15 @@ def _refuse_endless_bars(score: str, where: str) -> None:
                 )
 
 
-def _several(staff_mm: float) -> dict[str, Any]:
-    """Options for several parts on one page."""
+def _several(staff_mm: float, size: float = 1.0) -> dict[str, Any]:
+    """Options for several parts on one page. size: of what is printed, as a share of this."""
     return _common(staff_mm) | {
         "xmlIdSeed": _FIRST_SEED,
         "spacingStaff": 4,
         "spacingBracketGroup": 4,
         "spacingBraceGroup": 4,
         "minLastJustification": 0.5,
-        "lyricSize": _syllable(staff_mm * 12.5),
+        "lyricSize": _syllable(staff_mm * 12.5 * size),
         "lyricWordSpace": _WORD_SPACE,
         "lyricTopMinMargin": 1.0,
     }

@@ -13,7 +13,16 @@ import itertools
 import math
 from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+from sectionprep.drawing.paging.turns import (
+    TURN_SECONDS,
+    Jump,
+    Turn,
+    is_turn,
+    lie_open,
+    turn_cost,
+)
 
 SQUEEZE, _GAPE = 0.88, 2.2  # stretch beyond which a line looks wrong
 _MOST_BARS = 12
@@ -23,7 +32,6 @@ _LETTER = 4.0  # for a section that begins inside a line
 _LONELY = 6.0  # for a bar alone on the last line: dearer than its letter inside the line before
 _TORN_CODA = 500.0  # for a coda inside a line: no line is as dear
 INDENT = 1500.0  # of the line on which the coda begins, hundredths of a millimetre; judgement
-TURN_SECONDS = 2.5  # a turn needs about this long; judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +142,8 @@ _UNEVEN, _INSIDE, _ALONE = 4.0, 1.0, 2.0
 
 def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
     """Indices of the bars that begin a line where there are as few lines as hold them all, and
-    these are as even as they come: a section begins one where that is not much dearer. Exact."""
+    these are as even as they come: a section begins one where that is not much dearer; a coda
+    always, on an indented line. Exact."""
     width = [0.0, *itertools.accumulate(bar.width for bar in bars)]
     count = len(bars)
     even = width[-1] / max(1, math.ceil(width[-1] * SQUEEZE / room))
@@ -143,7 +152,8 @@ def full_lines(bars: Sequence[BarBox], room: float) -> tuple[int, ...]:
         ways = []
         for start in range(end - 1, -1, -1):
             natural = width[end] - width[start]
-            if natural * SQUEEZE > room and end - start > 1:
+            full = room - INDENT * bars[start].coda
+            if end - start > 1 and (natural * SQUEEZE > full or bars[start + 1].coda):
                 break
             inside = sum(bar.section for bar in bars[start + 1 : end])
             price = _UNEVEN * ((natural - even) / room) ** 2 + _INSIDE * inside
@@ -196,66 +206,12 @@ def _cheapest(
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineBox:
     """What page layout knows of a line. height: of its ink; rest_after: seconds of rest around its
-    end."""
+    end; in_time: of plain time, in which the player can let go with one hand, not of rest."""
 
     height: float
     rest_after: float = 0.0
+    in_time: bool = False
     section: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Jump:
-    """Where the road map goes on elsewhere. leaves, to: the bar (or line) at whose end it leaves,
-    and the one at whose beginning it goes on; seconds: of rest around it; name: what a player calls
-    it."""
-
-    leaves: int
-    to: int
-    seconds: float
-    name: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Turn:
-    """A page turn: after which page of music, and the seconds of rest there. to, name: of a jump
-    that goes on at a page which does not lie open."""
-
-    page: int
-    seconds: float
-    to: int = 0
-    name: str = ""
-
-    @property
-    def possible(self) -> bool:
-        """Long enough to turn in."""
-        return self.seconds >= TURN_SECONDS
-
-    def behind(self, pages: int) -> Turn:
-        """The same where so many pages come before the music."""
-        return replace(self, page=self.page + pages, to=self.to and self.to + pages)
-
-    @property
-    def where(self) -> str:
-        """In a player's words: "after page 1", "D.S. al Coda, from page 3 to page 1"."""
-        return (
-            f"{self.name}, from page {self.page} to page {self.to}"
-            if self.to
-            else (f"after page {self.page}")
-        )
-
-
-def is_turn(page: int, pages: int, cover: bool = False) -> bool:
-    """Pages are printed on both sides, odd ones on the right: turn after each odd page. One and two
-    pages lie side by side and are never turned. cover: a title page comes first, so that the music
-    begins on a left page."""
-    return pages > 2 and (page + cover) % 2 == 1 and page < pages
-
-
-def lie_open(page: int, other: int, pages: int, cover: bool = False) -> bool:
-    """Two pages that are seen at once, on the terms of `is_turn`."""
-    if pages <= 2:
-        return True
-    return (page + cover) // 2 == (other + cover) // 2
 
 
 def page_cost(used: float, count: int, room: float, last: bool) -> float:
@@ -265,11 +221,6 @@ def page_cost(used: float, count: int, room: float, last: bool) -> float:
         return math.inf if count > 1 else 50.0
     empty = 1 - used / room
     return (7.0 if last else 14.0) * empty**2 + (1.5 if last and count == 1 else 0.0)
-
-
-def turn_cost(seconds: float) -> float:
-    """Price of a turn with this much rest."""
-    return 0.0 if seconds >= TURN_SECONDS else 9.0 * (1 - seconds / TURN_SECONDS) + 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -307,15 +258,18 @@ def break_pages(
         best = _with_pages(lines, first_room, room, gap, pages, cover)
         if best is not None:
             cost, starts = best
-            cost += sum(turn_cost(turn.seconds) for turn in _jumped(starts, cover, jumps))
+            cost += sum(
+                turn_cost(turn.seconds, turn.in_time) for turn in _jumped(starts, cover, jumps)
+            )
             found.append(
                 (cost + _PAGE_PRICE * (pages - fewest) + _COVER_PRICE * cover, cover, starts)
             )
     _, cover, starts = min(found)
     turns = [
-        Turn(page=page, seconds=lines[starts[page] - 1].rest_after)
+        Turn(page=page, seconds=before.rest_after, in_time=before.in_time)
         for page in range(1, len(starts))
         if is_turn(page, len(starts), cover)
+        for before in (lines[starts[page] - 1],)
     ]
     turns += _jumped(starts, cover, jumps)
     return Pages(starts=starts, turns=tuple(turns), cover=cover)
@@ -327,7 +281,15 @@ def _jumped(starts: Sequence[int], cover: bool, jumps: Sequence[Jump]) -> list[T
     for jump in jumps:
         page, to = bisect_right(starts, jump.leaves), bisect_right(starts, jump.to)
         if not lie_open(page, to, len(starts), cover):
-            found.append(Turn(page=page, seconds=jump.seconds, to=to, name=jump.name))
+            found.append(
+                Turn(
+                    page=page,
+                    seconds=jump.seconds,
+                    to=to,
+                    name=jump.name,
+                    in_time=jump.in_time,
+                )
+            )
     return found
 
 
@@ -350,7 +312,7 @@ def _with_pages(
         return None
     heights = [0.0, *itertools.accumulate(line.height + gap for line in lines)]
     least = _least(lines, room, gap, pages)
-    after = [turn_cost(line.rest_after) for line in lines]  # of a turn after each line
+    after = [turn_cost(line.rest_after, line.in_time) for line in lines]
     reached: dict[int, tuple[float, tuple[int, ...]]] = {
         0: (0.0, ())
     }  # by lines placed: price and page starts

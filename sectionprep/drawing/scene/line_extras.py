@@ -18,6 +18,10 @@ from sectionprep.drawing.scene.spacing import apart
 from sectionprep.drawing.text import fonts
 
 _NUMBER_GAP = 60.0  # white around a bar number
+_TAIL = 0.86  # of a clef's width: half a millimetre behind its tail, which ends at .77 (outline)
+#: how far a number steps to the left (not into a tail) and down, and is still where it is looked
+#: for: as far as a treble clef reaches; judgement
+_NUMBER_STEPS = [(left, down) for down in (0.0, 80.0, 160.0, 320.0) for left in (0.0, 100.0)]
 _LINE = 20.0  # what reaches no further below a staff belongs to its lines
 _SYLLABLE_GAP = 70.0  # between the lowest ink and the syllables
 _SYLLABLE_LEAST = 0.75  # of the type size: how far the syllables of a full line may shrink
@@ -99,18 +103,21 @@ def words_at(kind: str, x: float, y: float, text: str, font: str, size: float) -
 
 
 def _bar_number(system: System, number: str, size: float, added: Sequence[Box]) -> Extra:
-    """The number of a line's first bar: right under the staff at its left edge; beside the tail of
-    a clef that reaches lower, so that the line takes three millimetres less; under the clef where
-    something else stands there. added: boxes of what we add besides."""
+    """The number of a line's first bar: right under the staff, behind the tail of the clef,
+    whichever it is (under a tail the line would be three millimetres higher). What stands there
+    sends it a little down or to the left; where that does not do, to the left edge. added: boxes of
+    what we add besides."""
+    clefs = [ink.box for ink in system.ink if ink.box[0] < 500 and "clef" in ink.classes]
     low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom + _LINE]
-    clefs = [ink.box for ink in low if ink.box[0] < 500 and "clef" in ink.classes]
-    beside = max((right for _, _, right, _ in clefs), default=0.0)
-    under = max((bottom for *_, bottom in clefs), default=system.staff_bottom)
-    found = _number_at(beside, system.staff_bottom, number, size)
+    under = max([system.staff_bottom, *(box[3] for box in clefs)])
+    behind = max((left + _TAIL * (right - left) for left, _, right, _ in clefs), default=0.0)
     others = [*added, *(ink.box for ink in low if "clef" not in ink.classes)]
-    if any(_close(box, found.box) for box in others):
-        return _number_at(0.0, under, number, size)
-    return found
+    for left, down in _NUMBER_STEPS:
+        x = behind - (left if under == system.staff_bottom else 0.0)
+        found = _number_at(max(0.0, x), system.staff_bottom + down, number, size)
+        if not any(_close(box, found.box) for box in others):
+            return found
+    return _number_at(0.0, under, number, size)
 
 
 def _number_at(x: float, under: float, number: str, size: float) -> Extra:

@@ -43,6 +43,10 @@ IN_THE_WAY = READ | {
 _APART = 52.0  # white that signs want which are read one by one
 _ONE_ROW = 5.0  # dynamics whose feet differ by less are read as one sign ("sf p")
 _LETTING = 10.0  # by which a sign may reach into the box of another
+_OFF_LINES = (
+    10.0  # white to a slur or a tie, whose pieces are as thin as its line: one touches soon
+)
+_THIN = frozenset({"slur", "tie", "lv"})
 #: how far a sign may step to each side, and up or down, in steps; judgement: a staff space or two
 _STEPS_ASIDE = (0.0, 40.0, 80.0, 120.0)
 _STEPS_DOWN = (0.0, 20.0, 40.0, 60.0, 80.0, 120.0, 160.0, 200.0, 300.0, 400.0, 500.0, 600.0)
@@ -149,7 +153,11 @@ def _touched(
     if any(_meet(_grown(box, _APART if read else 0.0), other) for box in own for other in fixed):
         return True
     for other, ink in hindrances:
-        apart = _APART if read and READ.intersection(ink.classes) else -_LETTING
+        apart = -_LETTING
+        if read and READ.intersection(ink.classes):
+            apart = _APART
+        elif read and _THIN.intersection(ink.classes):
+            apart = _OFF_LINES
         if "voltaBracket" in ink.classes or (ink.classes[-1] == "beam" and not read):
             continue
         for box in own:

@@ -82,6 +82,7 @@ def set_apart(system: System, fixed: Iterable[Box] = ()) -> System:
     """A line that was not restacked, or was spaced anew since, with what touches something moved
     aside. fixed: boxes of what is added to it."""
     inks = list(system.ink)
+    clear_ties(inks)
     clear_bodies(inks)
     width = max((right for _, _, right in system.bar_edges), default=float("inf"))
     step_aside(inks, list(fixed), _staff_boxes(system, width), width)

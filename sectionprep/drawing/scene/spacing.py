@@ -35,8 +35,9 @@ _MOST = 0.65  # of the white between signs may go; judgement
 
 def narrowed(system: System, by: float) -> System | None:
     """The line narrower by so much, hundredths of a millimetre (wider where it is negative); None
-    where there is too little white."""
-    whites = _whites_of(system)
+    where there is too little white. Names before its staves stay as far from them."""
+    left = min((x0 for _, x0, _ in system.bar_edges), default=0.0)
+    whites = [(max(left, x0), x1) for x0, x1 in _whites_of(system) if left < x1]
     white = sum(x1 - x0 for x0, x1 in whites)
     if by > _MOST * white or not white:
         return None
@@ -71,6 +72,14 @@ def apart(system: System, needs: Sequence[tuple[float, float]]) -> System | None
                 pieces.append((left, right))
                 widths.append(factor * (right - left))
     return _spaced(system, _mapping(pieces, widths))
+
+
+def indented(system: System, by: float, room: float) -> System:
+    """The line so much further to the right, and narrower where it would reach beyond its room; as
+    it is where it has too little white for that. room: hundredths of a millimetre."""
+    right = max((x1 for *_, x1 in system.bar_edges), default=0.0)
+    narrow = narrowed(system, max(0.0, right + by - room))
+    return system if narrow is None else replace(narrow, indent=by)
 
 
 SAID, SUNG = 101.0, 55.0  # white between what is said under notes: a millimetre, and between words

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import itertools
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -12,7 +13,7 @@ from lxml import etree
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.copies.cutting import cut_lines
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
-from sectionprep.musicxml.copies.jumps import jumps_signed
+from sectionprep.musicxml.copies.jumps import TO_CODA, jumps_signed
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.part import (
     SYSTEM_WORDS,
@@ -69,6 +70,12 @@ class Excerpt:
         """For each bar, whether a section begins there."""
         return [next(measure.iter("rehearsal"), None) is not None for measure in self.measures]
 
+    @property
+    def codas(self) -> list[bool]:
+        """For each bar, whether the coda begins there, after others."""
+        begins = [n for n, measure in enumerate(self.measures) if n and _begins_coda(measure)]
+        return [n in begins[-1:] for n in range(len(self.measures))]
+
     def break_at(self, starts: Sequence[int]) -> None:
         """Begin a line at each of these bars."""
         for n in starts:
@@ -78,6 +85,14 @@ class Excerpt:
     def text(self) -> str:
         """All of it, with its lines."""
         return etree.tostring(self.root, encoding="unicode")
+
+
+def _begins_coda(measure: etree._Element) -> bool:
+    """A coda sign before all notes, where no words say that one goes from there to the coda."""
+    said = " ".join(words.text or "" for words in measure.iter("words"))
+    before = itertools.takewhile(lambda element: element.tag != "note", measure)
+    signs = [sign for element in before for sign in element.iterfind("direction-type/coda")]
+    return bool(signs) and not TO_CODA.search(said)
 
 
 def _fitting(label: str) -> str:

@@ -1,5 +1,5 @@
-"""Hairpins that end on a first beat, said so that they end at the bar line before it: where a line
-breaks there, the engraver would leave a stub on the next."""
+"""Hairpins that end before the first note of a bar, said so that they end at the bar line before
+it: where a line breaks there, the engraver would leave a stub on the next."""
 
 from __future__ import annotations
 
@@ -7,19 +7,31 @@ from lxml import etree
 
 from sectionprep.musicxml.copies.jumps import end_of
 
-_MOVES = frozenset({"note", "backup", "forward"})
+_OTHER_VOICES = frozenset({"backup", "forward"})
 
 
 def end_at_bar_line(before: etree._Element, measure: etree._Element) -> None:
-    """Move the ends of hairpins at the head of a measure to the end of the one before."""
+    """Move the ends of hairpins before the first note of a measure to the end of the one before:
+    those at its head, and those under rests with which it begins, if nothing else plays there."""
+    alone = not any(element.tag in _OTHER_VOICES for element in measure)
     for element in list(measure):
-        if element.tag in _MOVES:
+        if element.tag in _OTHER_VOICES:
+            return
+        if element.tag == "note" and not (alone and element.find("rest") is not None):
+            return
+        if element.tag == "direction" and _begins(element):
             return
         if element.tag == "direction" and _ends_only(element):
             for old in element.findall("offset"):
                 element.remove(old)
             measure.remove(element)
             before.insert(end_of(before), element)
+
+
+def _begins(direction: etree._Element) -> bool:
+    """True for a direction with which a hairpin begins: what ends after it may be that one."""
+    kinds = {wedge.get("type") for wedge in direction.iter("wedge")}
+    return bool(kinds & {"crescendo", "diminuendo"})
 
 
 def _ends_only(direction: etree._Element) -> bool:

@@ -6,15 +6,17 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from itertools import islice
 from typing import NamedTuple
 
+from sectionprep.drawing.paging.lines_and_pages import INDENT
 from sectionprep.drawing.pdf.painter import UNIT, Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras
 from sectionprep.drawing.scene.road_signs import beside_letters
 from sectionprep.drawing.scene.skyline import set_apart
-from sectionprep.drawing.scene.spacing import SAID, syllables_apart, unclashed
+from sectionprep.drawing.scene.spacing import SAID, indented, syllables_apart, unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.music.chart import Chart
+from sectionprep.music.roadmap import coda_bar
 from sectionprep.outputs.director.numbers import numbered
 from sectionprep.outputs.director.pen import MARGIN, Pen
 
@@ -23,14 +25,16 @@ _GAP_SIGN = "// "  # before the number of a bar that does not follow the one pri
 
 
 class MusicLine(NamedTuple):
-    """A line of music, and what we add to it."""
+    """A line of music, and what we add to it. wide: how far it and its neighbours reach."""
 
     system: System
     extras: list[Extra]
+    wide: float
 
     def share(self, pen: Pen) -> float:
-        """How much smaller it is drawn: a bar that is too full for the page goes beyond it."""
-        return pen.share(max((x for *_, x in self.system.bar_edges), default=0.0) * UNIT)
+        """How much smaller it is drawn, with its neighbours: what is wider than the page is made to
+        fit it."""
+        return pen.share(self.wide * UNIT)
 
     def tall(self, pen: Pen) -> float:
         """Points that it takes."""
@@ -43,12 +47,16 @@ def music_lines(
     """The lines of an excerpt with what we add to them: falls and their like, bar numbers at the
     left and wherever bars are left out. parts, bars: indices; staff: millimetres."""
     overlays = {name: m for p in parts for name, m in overlays_of(chart.parts[p]).items()}
+    wide = max((x for system in systems for *_, x in system.bar_edges), default=0.0)
+    coda, begin = coda_bar(chart), iter(bars)
     for system, numbers in zip(systems, bar_numbers(chart, bars, systems), strict=True):
-        roomy = rows_apart(beside_letters(syllables_apart(unclashed(system), SAID)), {})
+        first = [*islice(begin, len(system.measures))][:1]
+        line = indented(system, INDENT, wide) if coda and [coda] == first else system
+        roomy = rows_apart(beside_letters(syllables_apart(unclashed(line), SAID)), {})
         jazz = jazz_extras(roomy, overlays, staff / 7.5)
         raised, written = numbered(roomy, numbers, _NUMBER)
         added = [*jazz, *written]
-        yield MusicLine(set_apart(raised, [extra.box for extra in added]), added)
+        yield MusicLine(set_apart(raised, [extra.box for extra in added]), added, wide)
 
 
 def bar_numbers(

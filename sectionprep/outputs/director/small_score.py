@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sectionprep.apart import Apart, borrowed
 from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
+from sectionprep.drawing.paging.lines_and_pages import INDENT
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols
 from sectionprep.drawing.scene.ink import System
@@ -24,10 +25,11 @@ from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, chord_extra, jazz_extras
 from sectionprep.drawing.scene.road_signs import beside_letters
 from sectionprep.drawing.scene.skyline import set_apart
-from sectionprep.drawing.scene.spacing import SUNG, syllables_apart, unclashed
+from sectionprep.drawing.scene.spacing import SUNG, indented, syllables_apart, unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart
+from sectionprep.music.roadmap import coda_bar
 from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
 from sectionprep.musicxml.copies.rhythm_cues import RhythmCue, add_rhythm_cue
 from sectionprep.musicxml.document import Document
@@ -142,6 +144,7 @@ class _Pages:
         self.page = 1
         self.over_slashes: dict[tuple[int, int], RhythmCue] = {}
         self.y = self._head()
+        self.coda = coda_bar(chart)
         self.waiting: list[_Line] = []
         self.scale = 1.0
 
@@ -198,6 +201,8 @@ class _Pages:
             return [str(error)]
         self.painter.learn(glyphs)
         for system in systems:
+            if first and first == self.coda:
+                system = indented(system, INDENT, self._room)
             self._take(self._line(system, self.chart.bars[min(first, last)].number))
             first += len(system.measures)
         return []
@@ -250,7 +255,12 @@ class _Pages:
     def _narrow(self, line: _Line) -> float:
         """By how much a line has to be smaller to end at the margin: one bar may be too full."""
         right = max((right for _, _, right in line.system.bar_edges), default=0.0)
-        return min(1.0, (self.width - 2 * _MARGIN) / max(1.0, right * UNIT * self.scale))
+        return min(1.0, self._room / max(1.0, right + line.system.indent))
+
+    @property
+    def _room(self) -> float:
+        """Width of a line, in its own measure."""
+        return (self.width - 2 * _MARGIN) / (UNIT * self.scale)
 
     def _paint_waiting(self) -> None:
         """The lines that wait, spread over the page."""

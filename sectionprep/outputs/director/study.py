@@ -24,6 +24,7 @@ from sectionprep.results import Marked
 # a study page is a hand-out, not the score: longer passages show their first bars; judgement
 _STUDY_BARS = 24
 _STAFF_MM = 4.5  # staff height on study pages: smaller than a player's, large enough for a stand
+_LEAST_MM = 3.6  # staff height that the engraver still draws
 _STAVES, _ALIKE = 14, 0.6  # of hits that stand together: of all, and what they share; judgement
 _GATHERINGS = 8  # of hits, the largest ones: the rest are in the workbook; judgement
 
@@ -64,7 +65,7 @@ class Study:
         parts = len(self.picks)
         if parts <= 6:
             return _STAFF_MM
-        return 4.0 if parts <= 9 else 3.6  # 3.6 mm is the least the engraver draws
+        return 4.0 if parts <= 9 else _LEAST_MM
 
 
 def study_of(
@@ -210,9 +211,9 @@ def _hits(
     return _on_one_staff(marked, study)
 
 
-def study_excerpt(study: Study, width_mm: float) -> tuple[Excerpt, float, float, str]:
+def study_excerpt(study: Study, width_mm: float) -> tuple[Excerpt, float, float, str, float]:
     """What the engraver is given for it."""
-    return study.made, width_mm, study.staff, study.first.id
+    return study.made, width_mm, study.staff, study.first.id, _LEAST_MM
 
 
 def _excerpt(

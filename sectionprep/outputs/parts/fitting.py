@@ -11,7 +11,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from sectionprep.drawing.paging.lines_and_pages import Jump, LineBox, Pages, break_pages
+from sectionprep.drawing.paging.lines_and_pages import (
+    LineBox,
+    Pages,
+    break_pages,
+)
+from sectionprep.drawing.paging.turns import Jump
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.scene.ink import System, extent
 from sectionprep.drawing.scene.spacing import narrowed

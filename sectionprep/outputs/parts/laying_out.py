@@ -22,14 +22,13 @@ from sectionprep.drawing.paging.counted_lines import (
     steady_lines,
 )
 from sectionprep.drawing.paging.lines_and_pages import (
-    TURN_SECONDS,
     WAYS,
     BarBox,
-    Jump,
     LineBox,
     break_for_pages,
     break_lines,
 )
+from sectionprep.drawing.paging.turns import TURN_SECONDS, Jump
 from sectionprep.drawing.pdf.painter import MM, UNIT
 from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.drawing.scene.skyline import chord_boxes, set_apart
@@ -282,7 +281,9 @@ def _line_boxes(engraving: Engraving, job: PartJob) -> list[LineBox]:
         end = bar.index + bar.bars - 1
         rest = job.rests[end] if end < len(job.rests) else 0.0
         height = max((system.bottom - system.top) * UNIT * scale_of(job) * system.scale, least)
-        boxes.append(LineBox(height=height, rest_after=rest, section=engraving.bars[first].section))
+        section = engraving.bars[first].section
+        in_time = end in job.in_time
+        boxes.append(LineBox(height=height, rest_after=rest, in_time=in_time, section=section))
     return boxes
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sectionprep.drawing.paging.lines_and_pages import Turn
+from sectionprep.drawing.paging.turns import Turn
 from sectionprep.drawing.pdf.painter import MM
 from sectionprep.drawing.text import fonts
 from sectionprep.outputs.parts.part_job import PartJob
@@ -75,7 +75,7 @@ def cover(canvas: Any, frame: PageFrame, job: PartJob, pages: int) -> None:
     canvas.drawCentredString(
         middle,
         frame.height * 0.3,
-        "The music begins on the next page, so that the page turn falls into a rest.",
+        "The music begins on the next page, so that there is time to turn the page.",
     )
     footer(canvas, frame, job, 1, pages, ())
     canvas.showPage()
@@ -254,6 +254,5 @@ def footer(
 
 def _turn_words(turn: Turn) -> str:
     """ "turn (4 s rest)", "D.S.: turn quickly to page 1 (1 s rest)"."""
-    way = "turn" if turn.possible else "turn quickly"
-    where = f"{turn.name}: {way} to page {turn.to}" if turn.to else way
-    return f"{where} ({turn.seconds:.0f} s rest)"
+    where = f"{turn.name}: {turn.how} to page {turn.to}" if turn.to else turn.how
+    return f"{where} ({turn.free})"

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from sectionprep.drawing.paging.lines_and_pages import Jump, Turn
+from sectionprep.drawing.paging.turns import Jump, Turn
 from sectionprep.drawing.proof.as_written import Difference, MustShow
 from sectionprep.outputs.parts.proof_pages import Proof
 from sectionprep.outputs.parts.sheet_remarks import SheetRemark
@@ -39,8 +39,9 @@ class PartJob:
     xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
     draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
-    bar index. jumps: of the road map, between bars. numbers: printed number of each bar. under:
-    lines under the part's name. lyricist, rights: credits of the first page.
+    bar index; in_time: bars for which these are of plain time, not of rest. jumps: of the road
+    map, between bars. numbers: printed number of each bar. under: lines under
+    the part's name. lyricist, rights: credits of the first page.
     remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
     sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
     of four bars; plays: first bar and length of what may stand as one bar, "play 8", where that
@@ -63,6 +64,7 @@ class PartJob:
     syllables: Mapping[str, str] = field(default_factory=dict)
     proof: Proof | None = None
     rests: tuple[float, ...] = ()
+    in_time: frozenset[int] = frozenset()
     jumps: tuple[Jump, ...] = ()
     numbers: tuple[str, ...] = ()
     under: tuple[str, ...] = ()

@@ -8,7 +8,7 @@ from bisect import bisect_left
 from collections.abc import Iterator
 from itertools import pairwise
 
-from sectionprep.drawing.paging.lines_and_pages import Jump
+from sectionprep.drawing.paging.turns import Jump
 from sectionprep.music.chart import Chart, Part
 from sectionprep.music.notes import Tone
 

@@ -41,7 +41,7 @@ from sectionprep.outputs.parts.rhythm_choice import (
 from sectionprep.outputs.parts.section_help import section_help
 from sectionprep.outputs.parts.sheet import draw_part
 from sectionprep.outputs.parts.time_words import may_close, time_words
-from sectionprep.outputs.parts.turning import RoadTurns, rests_at_bar_ends
+from sectionprep.outputs.parts.turning import RoadTurns, free_at_bar_ends, plain_time
 from sectionprep.outputs.parts.unshown import remarks_of
 from sectionprep.outputs.parts.who_plays import who_plays
 from sectionprep.passages import Together
@@ -165,7 +165,9 @@ class _JobMaker:
         basis, chart, style = self._basis, self._basis.chart, self._style
         seat = basis.roster.seat(part.label)
         cues, hits = self._cues(part), rhythm_cues(chart, part, self._caught)
-        written, undrawn, jumps = _as_read(chart, part), Undrawn(), self._road.of(part)
+        plain = plain_time(part, {cue.bar for cue in hits})
+        written, undrawn, jumps = _as_read(chart, part), Undrawn(), self._road.of(part, plain)
+        rests, in_time = free_at_bar_ends(chart, part, plain)
         heads = (
             *heads_of(part, _reading(written)),
             *cue_heads(chart, cues),
@@ -196,7 +198,8 @@ class _JobMaker:
             overlays=overlays_of(part),
             syllables=self._syllables(part),
             proof=self._proof(part),
-            rests=rests_at_bar_ends(chart, part),
+            rests=rests,
+            in_time=in_time,
             jumps=jumps,
             steady=is_mostly_slashes(part),
             plays=may_close(chart, part, {cue.bar for cue in hits}) if style.rhythm_cues else (),

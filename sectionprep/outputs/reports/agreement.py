@@ -274,7 +274,8 @@ def turns_text(reports: Sequence[SheetReport]) -> str:
                 else "  TURN QUICKLY: no longer rest was possible; a neighbour or a "
                 "copied page helps"
             )
-            lines.append(f"  {report.name}: {turn.where}, {turn.seconds:.1f} s of rest{note}")
+            kind = "of plain time, one hand is free" if turn.in_time else "of rest"
+            lines.append(f"  {report.name}: {turn.where}, {turn.seconds:.1f} s {kind}{note}")
     return (
         "\n".join(lines if len(lines) > 3 else [*lines, "  None: no part has more than two pages."])
         + "\n"

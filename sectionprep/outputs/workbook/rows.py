@@ -353,7 +353,7 @@ def _part_rows(
 def _turns(report: SheetReport) -> str:
     if report.failed:
         return "NOT PRINTED"
-    return "; ".join(f"{turn.where}: {turn.seconds:.0f} s rest" for turn in report.turns)
+    return "; ".join(f"{turn.where}: {turn.free}" for turn in report.turns)
 
 
 def _with_pages(rows: Sequence[Row], reports: Sequence[SheetReport]) -> list[Row]:
