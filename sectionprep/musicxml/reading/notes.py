@@ -3,7 +3,7 @@ heads, slurs."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from lxml import etree
@@ -66,7 +66,10 @@ class NoteReader:
                 children.setdefault(tag, child)
         pitch, midi = self._pitch(children["pitch"]) if "pitch" in children else (None, 0)
         head, voice, length = (children.get(name) for name in ("notehead", "voice", "duration"))
-        starts, stops = _slur_ends(notations)
+        said = _read_notations(notations) if notations else _NOTHING
+        marks = said.marks
+        if head is not None and head.get("parentheses") == "yes":
+            marks |= {"ghost"}
         return Written(
             length=None if length is None else length.text or "",
             pitch=pitch,
@@ -81,11 +84,11 @@ class NoteReader:
             tie_stop="stop" in ties,
             voice=(voice.text or "1").strip() if voice is not None else "1",
             staff=_staff(children.get("staff")),
-            marks=_marks(notations, head),
-            slur_starts=starts,
-            slur_stops=stops,
+            marks=as_one(marks),
+            slur_starts=said.slur_starts,
+            slur_stops=said.slur_stops,
             in_tuplet="time-modification" in children,
-            has_fermata=any(tag_of(inner) == "fermata" for block in notations for inner in block),
+            has_fermata=said.has_fermata,
             is_hidden=element.get("print-object") == "no"
             or (head is not None and (head.text or "").strip() == "none"),
         )
@@ -128,38 +131,45 @@ def _staff(element: etree._Element | None) -> int:
     return int(value) if value is not None and abs(value) < 10**9 else 1
 
 
-def _marks(notations: Iterable[etree._Element], notehead: etree._Element | None) -> frozenset[str]:
-    """Names of the marks on one note, out of the table in music/marks.py."""
-    found: set[str] = set()
-    for block in notations:
-        for home in block:
-            if tag_of(home) in _HOMES:
-                for mark in home:
-                    name = tag_of(mark)
-                    if name in BY_NAME and BY_NAME[name].home == tag_of(home):
-                        found.add(name)
-                    elif name.startswith("other-") and (
-                        meant := named_by(mark.get("smufl") or "", mark.text or "")
-                    ):
-                        found.add(meant)
-    if notehead is not None and notehead.get("parentheses") == "yes":
-        found.add("ghost")
-    if {"tenuto", "staccato"} <= found:  # the pair is one mark in MusicXML: detached-legato
-        found -= {"tenuto", "staccato"}
-        found.add("detached-legato")
-    return as_one(frozenset(found)) if found else _NO_MARKS
+class _Notations(NamedTuple):
+    """What the `<notations>` of one note say. slur_starts, slur_stops: their numbers."""
+
+    marks: frozenset[str] = _NO_MARKS
+    slur_starts: tuple[int, ...] = ()
+    slur_stops: tuple[int, ...] = ()
+    has_fermata: bool = False
 
 
-def _slur_ends(notations: Iterable[etree._Element]) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """Numbers of the slurs that start and that stop on one note."""
-    starts: list[int] = []
-    stops: list[int] = []
+_NOTHING = _Notations()
+
+
+def _read_notations(notations: Iterable[etree._Element]) -> _Notations:
+    """Marks are those of the table in music/marks.py."""
+    marks: set[str] = set()
+    slurs: dict[str, tuple[int, ...]] = {"start": (), "stop": ()}
+    fermata = False
     for block in notations:
         for element in block:
-            if tag_of(element) == "slur":
-                number = whole(element.get("number"), 1)
-                if element.get("type") == "start":
-                    starts.append(number)
-                elif element.get("type") == "stop":
-                    stops.append(number)
-    return tuple(starts), tuple(stops)
+            kind = tag_of(element)
+            if kind in _HOMES:
+                marks.update(_marks_in(element, kind))
+            elif kind == "slur" and (end := element.get("type") or "") in slurs:
+                slurs[end] += (whole(element.get("number"), 1),)
+            elif kind == "fermata":
+                fermata = True
+    if {"tenuto", "staccato"} <= marks:  # the pair is one mark in MusicXML: detached-legato
+        marks -= {"tenuto", "staccato"}
+        marks.add("detached-legato")
+    return _Notations(frozenset(marks), slurs["start"], slurs["stop"], fermata)
+
+
+def _marks_in(element: etree._Element, home: str) -> Iterator[str]:
+    """Names of the marks that are at home in this element."""
+    for mark in element:
+        name = tag_of(mark)
+        if name in BY_NAME and BY_NAME[name].home == home:
+            yield name
+        elif name.startswith("other-") and (
+            meant := named_by(mark.get("smufl") or "", mark.text or "")
+        ):
+            yield meant
