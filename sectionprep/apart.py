@@ -19,6 +19,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
+from functools import cache
 from multiprocessing import (
     Pipe,
     connection,
@@ -314,12 +315,25 @@ def _bow_to_parent() -> None:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    parent, number = parent_process(), os.getppid()
+    parent = parent_process()
+    if parent is None:
+        end_with(os.getppid())
+        return
 
     def watch() -> None:
-        if parent is not None:
-            connection.wait([parent.sentinel])
-        while parent is None and os.getppid() == number:
+        connection.wait([parent.sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+@cache
+def end_with(parent: int) -> None:
+    """From now on this process ends when the one with this number does, which has started it,
+    however that ended."""
+
+    def watch() -> None:
+        while os.getppid() == parent:
             time.sleep(_LOOK)
         os._exit(1)
 

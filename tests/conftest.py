@@ -32,6 +32,7 @@ THOROUGH = (
     "test_fuzz.py",
     "test_fuzz_commands.py",
     "test_hostile.py",
+    "test_killed_commands.py",
     "test_long_names.py",
     "test_page_faults.py",
     "test_rehearsed.py",

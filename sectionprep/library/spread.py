@@ -3,6 +3,7 @@ down is tried again and stops nobody."""
 
 from __future__ import annotations
 
+import os
 import re
 import time
 import warnings
@@ -10,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from queue import Empty, Queue
 from typing import Any
 
+from sectionprep.apart import end_with
 from sectionprep.errors import BadArgument, UnreadableFile
 from sectionprep.library.one_chart import Job, kept, lost, prepare_alone, prepare_for_book
 from sectionprep.outputs.library.summary import ChartResult
@@ -36,7 +38,7 @@ def on_this_machine(jobs: Sequence[Job]) -> Iterator[ChartResult]:
         with warnings.catch_warnings():  # on a full disk the work is left undone on purpose
             warnings.filterwarnings("ignore", ".*unnecessary computation time")
             for result in Parallel(n_jobs=-1, return_as="generator_unordered")(
-                delayed(prepare_for_book)(*job) for job in jobs
+                delayed(_prepare_here)(os.getpid(), job) for job in jobs
             ):
                 del left[result.name]
                 yield result
@@ -44,11 +46,19 @@ def on_this_machine(jobs: Sequence[Job]) -> Iterator[ChartResult]:
         for job in left.values():
             try:
                 yield from Parallel(n_jobs=2)(
-                    [delayed(prepare_for_book)(*job)]
+                    [delayed(_prepare_here)(os.getpid(), job)]
                 )  # one would run in this very process
             except BrokenProcessPool as error:
                 how = re.search(r"\{(.+?)\}", str(error))  # the exit codes of the processes
                 yield lost(job, f"its process was ended twice, by {how[1] if how else 'another'}")
+
+
+def _prepare_here(leader: int, job: Job) -> ChartResult:
+    """In a process of the pool, which would outlive a leader that was killed, with its terminal
+    held open."""
+    if leader != os.getpid():  # on a machine with one core there is no pool
+        end_with(leader)
+    return prepare_for_book(*job)
 
 
 def on_cluster(jobs: Sequence[Job], address: str) -> Iterator[ChartResult]:

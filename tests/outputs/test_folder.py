@@ -11,11 +11,11 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
 from functools import partial
 from pathlib import Path
 
 import pytest
+from kills import in_a_small_process, killed_after
 
 from sectionprep.errors import DestinationError
 from sectionprep.outputs import folder as folder_module
@@ -81,44 +81,8 @@ def test_a_lock_file_that_nobody_holds_blocks_nobody(said: str, tmp_path: Path) 
     assert [path.name for path in tmp_path.iterdir()] == ["whole"]
 
 
-def _in_a_small_process(work: str, *given: object) -> None:
-    """A function of this module where little is loaded: in a worker that has run other tests each
-    of its hundreds of forks takes ten times as long."""
-    code = f"import sys; sys.path[:] = {sys.path!r}; import {__name__} as tests, pathlib; "
-    code += f"tests.{work}(pathlib.Path(sys.argv[1]), *sys.argv[2:])"
-    done = subprocess.run(
-        [sys.executable, "-c", code, *map(str, given)], capture_output=True, text=True
-    )
-    assert done.returncode == 0, done.stderr
-
-
-_CHANGES = [(os, "replace"), (os, "mkdir"), (os, "rmdir"), (os, "unlink"), (os, "link")]
-
-
-def _killed_after(count: int, work: Callable[[], None]) -> bool:
-    """True if the work was ended, without any clearing up, before this call that changes a name."""
-    child = os.fork()
-    if child:
-        return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
-    left = itertools.count(count, -1)
-    for module, name in _CHANGES:
-        real = getattr(module, name)
-
-        def counted(*given: object, _real: Callable[..., object] = real, **more: object) -> object:
-            if next(left) <= 0:
-                os._exit(9)
-            return _real(*given, **more)
-
-        setattr(module, name, counted)
-    try:
-        work()
-    except BaseException:
-        os._exit(3)
-    os._exit(0)
-
-
 def test_a_run_killed_anywhere_leaves_the_old_set_or_the_new_one(tmp_path: Path) -> None:
-    _in_a_small_process("kill_everywhere", tmp_path)
+    in_a_small_process(__name__, "kill_everywhere", tmp_path)
 
 
 def kill_everywhere(folder: Path) -> None:
@@ -128,11 +92,11 @@ def kill_everywhere(folder: Path) -> None:
     for moment in itertools.count():
         into = folder / str(moment)
         _write(into, _OLD)
-        if not _killed_after(moment, partial(_write, into, _NEW)):
+        if not killed_after(moment, partial(_write, into, _NEW)):
             assert _held(into) == _NEW
             break
         for second in itertools.count():
-            if not _killed_after(second, partial(_write, into, {"x": ""}, _run("audition"))):
+            if not killed_after(second, partial(_write, into, {"x": ""}, _run("audition"))):
                 break
             kills += 1
         held = _held(into)
@@ -146,7 +110,7 @@ def kill_everywhere(folder: Path) -> None:
 @pytest.mark.parametrize("broken", ["", "{", "[]", '{"put": 5}', '{"put": ["../x"], "drop": []}'])
 def test_a_broken_journal_loses_no_file_and_stops_nobody(broken: str, tmp_path: Path) -> None:
     """As after a power cut, or where somebody has put one there."""
-    _in_a_small_process("break_journals", tmp_path, broken)
+    in_a_small_process(__name__, "break_journals", tmp_path, broken)
 
 
 def break_journals(folder: Path, broken: str) -> None:
@@ -155,7 +119,7 @@ def break_journals(folder: Path, broken: str) -> None:
     for moment in itertools.count():
         into = folder / str(moment)
         _write(into, _OLD)
-        if not _killed_after(moment, partial(_write, into, _NEW)):
+        if not killed_after(moment, partial(_write, into, _NEW)):
             break
         for journal in into.glob(".sectionprep-*/journal.json"):
             journal.write_text(broken)
