@@ -25,7 +25,7 @@ from sectionprep.one_output import (
 )
 from sectionprep.outputs.earlier import EarlierRun, earlier_run
 from sectionprep.outputs.edited_files import keep_own_things, plan_place, workbook_place
-from sectionprep.outputs.folder import Run, files_of, staged
+from sectionprep.outputs.folder import Run, files_of, finish_killed, staged
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.outputs.reports.agreement import older_text
 from sectionprep.outputs.settled import read_settled, settled_beside
@@ -106,6 +106,7 @@ def _prepare(
     """The stages, then all that is drawn and written; what takes longest to draw is begun first."""
     from sectionprep.outputs.parts.printed import not_as_written, not_printed
 
+    finish_killed(folder)
     earlier = earlier_run(options.before) if options.before is not None else None
     options = _with_earlier(options, earlier)
     stem = safe_name(stem_of(path), "chart")

@@ -20,6 +20,7 @@ from commands import begin, run
 from kills import command_killed_after, in_a_small_process, killed_after
 
 from sectionprep.evening.paper import NOTE, RATING, TONIGHT
+from sectionprep.outputs.workbook import tables
 from sectionprep.results import Options
 from sectionprep.review.decisions import note_step
 from sectionprep.review.session import Review
@@ -171,6 +172,42 @@ def _are_all_there(folder: Path) -> None:
     notes = review.planned("P1").notes
     assert "accent" in notes[0].marks
     assert "tenuto" in notes[4].marks
+
+
+def test_a_folder_with_a_workbook_that_somebody_typed_into(tmp_path: Path) -> None:
+    """A run that was killed while its files changed places, and what it left was taken for
+    somebody's. Every sixth moment; all of them were tried by hand (2026-11-27)."""
+    kills = _kill_everywhere(
+        tmp_path, _typed_into, _prepare, _is_still_typed, every=6, kill=_prepare_killed
+    )
+    assert kills > 5
+
+
+def _prepare(folder: Path) -> None:
+    done = begin("prepare", folder / "tune.musicxml", "-o", folder / "made")
+    assert done.returncode in (0, 9), done.stderr
+
+
+def _prepare_killed(moment: int, folder: Path) -> bool:
+    return command_killed_after(moment, "prepare", folder / "tune.musicxml", "-o", folder / "made")
+
+
+def _typed_into(folder: Path) -> None:
+    _bare(folder)
+    _prepare(folder)
+    (book,) = (folder / "made").glob("*.xlsx")
+    workbook = openpyxl.load_workbook(book)
+    sheet = workbook[tables.MARKS]
+    (place,) = (c for row in sheet.iter_rows(max_row=5) for c in row if c.value == "Change to")
+    sheet.cell(place.row + 1, place.column).value = "tenuto"
+    workbook.save(book)
+
+
+def _is_still_typed(folder: Path) -> None:
+    _all_whole(folder)
+    (book,) = (folder / "made").glob("*.xlsx")
+    rows = openpyxl.load_workbook(book)[tables.MARKS].iter_rows(values_only=True)
+    assert sum("tenuto" in row for row in rows) == 1
 
 
 def test_a_book(tmp_path: Path) -> None:

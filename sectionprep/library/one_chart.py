@@ -11,7 +11,7 @@ from sectionprep.errors import SectionprepError
 from sectionprep.music.marks import say
 from sectionprep.outputs.edited_files import is_edited_plan
 from sectionprep.outputs.files import write_file
-from sectionprep.outputs.folder import Run, whole
+from sectionprep.outputs.folder import Run, finish_killed, whole
 from sectionprep.outputs.library.summary import RECORD, ChartResult, as_json, key_of, recorded
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.passages.players import lead_label
@@ -30,6 +30,7 @@ def prepare_for_book(
     stops nobody. began: when the book was begun (seconds since the epoch): a chart done since then
     by a process that was lost afterwards is done, not unchanged."""
     try:
+        finish_killed(folder)
         own = with_what_is_there(path, folder, options)
         key = _key(path, own)
         kept = (folder / RECORD).stat().st_mtime if (folder / RECORD).exists() else 0.0

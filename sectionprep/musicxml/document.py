@@ -7,6 +7,7 @@ address.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -36,8 +37,8 @@ class Document:
     data: bytes
     encoding: str
     root: etree._Element
-    notes: tuple[ByteSpan, ...]
-    directions: tuple[ByteSpan, ...] = ()
+    notes: Sequence[ByteSpan]
+    directions: Sequence[ByteSpan] = ()
     archive: bytes | None = None
     member: str = ""
     tree_notes: tuple[etree._Element, ...] = field(default=(), repr=False)
@@ -147,7 +148,10 @@ def parse_document(
     if not data.strip():
         raise UnreadableFile("is empty.", where=where, remedy="Export the score again.")
     encoding, remark = encoding_of(data, where)
-    spans, direction_spans = ((), ()) if ours else spans_of(data, encoding, where, limits)
+    notes: Sequence[ByteSpan] = ()
+    directions: Sequence[ByteSpan] = ()
+    if not ours:
+        notes, directions = spans_of(data, encoding, where, limits)
     root = _tree(data, where, encoding if remark else None)
     if tag_of(root) not in ("score-partwise", "score-timewise"):
         raise NotAScore(
@@ -158,9 +162,9 @@ def parse_document(
     remark = "; ".join(said for said in (remark, cut_long_texts(root, data)) if said)
     tree_notes = tuple(root.iter("{*}note"))
     tree_directions = tuple(root.iter("{*}direction"))
-    if not ours and (len(tree_notes) != len(spans) or len(tree_directions) != len(direction_spans)):
+    if not ours and (len(tree_notes) != len(notes) or len(tree_directions) != len(directions)):
         raise NotAScore(
-            f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(spans)}).",
+            f"two parsers disagree on the number of notes ({len(tree_notes)} and {len(notes)}).",
             where=where,
             remedy="The file is not safe to change; export it again.",
         )
@@ -169,8 +173,8 @@ def parse_document(
         data=data,
         encoding=encoding,
         root=root,
-        notes=spans,
-        directions=direction_spans,
+        notes=notes,
+        directions=directions,
         archive=archive,
         member=member,
         tree_notes=tree_notes,

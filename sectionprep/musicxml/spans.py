@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from array import array
+from collections.abc import Sequence
+from typing import NamedTuple, overload
 from xml.parsers import expat
 
 from sectionprep.errors import NotAScore, OverLimit, UnreadableFile
@@ -20,23 +22,35 @@ class ByteSpan(NamedTuple):
     end: int
 
 
-class _Spans:
-    """Collects the byte spans of one kind of element while expat walks the bytes."""
+class Spans(Sequence[ByteSpan]):
+    """The byte spans of one kind of element, in the order in which they begin. Two numbers each: a
+    long score has a hundred thousand, and few are ever asked for."""
 
     def __init__(self) -> None:
-        self.starts: list[int] = []
-        self.ends: dict[int, int] = {}
-        self.open: list[int] = []
+        self._starts, self._ends = array("q"), array("q")
+        self._open: list[int] = []
 
     def begin(self, at: int) -> None:
-        self.open.append(len(self.starts))
-        self.starts.append(at)
+        """One begins at this byte."""
+        self._open.append(len(self._starts))
+        self._starts.append(at)
+        self._ends.append(at)
 
     def finish(self, at: int) -> None:
-        self.ends[self.open.pop()] = at
+        """The one that was begun last ends before this byte."""
+        self._ends[self._open.pop()] = at
 
-    def done(self) -> tuple[ByteSpan, ...]:
-        return tuple(ByteSpan(start, self.ends[n]) for n, start in enumerate(self.starts))
+    def __len__(self) -> int:
+        return len(self._starts)
+
+    @overload
+    def __getitem__(self, at: int) -> ByteSpan: ...
+    @overload
+    def __getitem__(self, at: slice) -> Sequence[ByteSpan]: ...
+    def __getitem__(self, at: int | slice) -> ByteSpan | Sequence[ByteSpan]:
+        if isinstance(at, slice):
+            return [*map(ByteSpan, self._starts[at], self._ends[at])]
+        return ByteSpan(self._starts[at], self._ends[at])
 
 
 class _Walk:
@@ -44,8 +58,8 @@ class _Walk:
 
     def __init__(self, data: bytes, encoding: str, where: str, most: int) -> None:
         self.data, self.where, self.most = data, where, most
-        self.notes, self.directions = _Spans(), _Spans()
-        self.kinds: dict[str, _Spans | None] = {}  # of elements, by the names met so far
+        self.notes, self.directions = Spans(), Spans()
+        self.kinds: dict[str, Spans | None] = {}  # of elements, by the names met so far
         self.depth = 0
         self.closing, self.end_tag = ">".encode(encoding), "</".encode(encoding)
         self.blanks = blanks_before(data)
@@ -60,7 +74,7 @@ class _Walk:
         """Raises what `spans_of` raises, and expat's own errors."""
         self.parser.Parse(self.data[self.blanks :], True)
 
-    def _kind(self, name: str) -> _Spans | None:
+    def _kind(self, name: str) -> Spans | None:
         spans = {"note": self.notes, "direction": self.directions}.get(name.rpartition(":")[2])
         self.kinds[name] = spans
         return spans
@@ -76,7 +90,7 @@ class _Walk:
         kind = self.kinds[name] if name in self.kinds else self._kind(name)
         if kind is not None:
             kind.begin(self.parser.CurrentByteIndex + self.blanks)
-            if len(self.notes.starts) > self.most:
+            if len(self.notes) > self.most:
                 raise OverLimit(
                     f"has more than {self.most:,} notes.",
                     where=self.where,
@@ -103,9 +117,7 @@ class _Walk:
         )
 
 
-def spans_of(
-    data: bytes, encoding: str, where: str, limits: Limits
-) -> tuple[tuple[ByteSpan, ...], tuple[ByteSpan, ...]]:
+def spans_of(data: bytes, encoding: str, where: str, limits: Limits) -> tuple[Spans, Spans]:
     """Of all notes, and of all directions, in the order of the file. Raises NotAScore, OverLimit or
     UnreadableFile, with line and column."""
     walk = _Walk(data, encoding, where, limits.notes)
@@ -128,4 +140,4 @@ def spans_of(
         raise UnreadableFile(
             f"cannot be decoded ({error}).", where=where, remedy="Save it as UTF-8."
         ) from error
-    return walk.notes.done(), walk.directions.done()
+    return walk.notes, walk.directions

@@ -103,6 +103,20 @@ def staged(folder: Path, run: Run) -> Iterator[Path]:
                 folder.rmdir()
 
 
+def finish_killed(folder: Path) -> None:
+    """Put into place what a run has left that was killed, before anybody looks at what stands in
+    the folder. What cannot be put there, or is another run's that lives, is said by `staged` to who
+    wants to write."""
+    if not any(folder.glob(f"{_STAGE}*/{_JOURNAL}")):
+        return
+    with suppress(OSError, DestinationError):
+        lock = take_lock(folder)
+        try:
+            _settle_stages(folder)
+        finally:
+            let_go(lock, folder)
+
+
 def _read_manifest(folder: Path) -> _Manifest:
     """What we know of a folder; a manifest that cannot be read makes no file ours. Raises
     DestinationError where something else bears its name: a pipe would be waited for."""
@@ -160,6 +174,7 @@ def _place(folder: Path, run: Run) -> str:
 def refuse_foreign(folder: Path, names: Iterable[str], run: Run) -> None:
     """Before long work: files of these names must be ours, and as we wrote them. Raises
     DestinationError."""
+    finish_killed(folder)
     manifest = _read_manifest(folder)
     _refuse_others(folder, manifest, run)
     for name in names:
@@ -343,6 +358,7 @@ def _remove_empty(folder: Path, names: Iterable[str]) -> None:
 
 def files_of(folder: Path, kind: str) -> list[str]:
     """The files that the last run of a kind wrote into a folder; none where it is not ours."""
+    finish_killed(folder)
     return sorted(_read_manifest(folder).made.get(kind, {}))
 
 

@@ -17,6 +17,7 @@ from sectionprep.apart import Apart
 from sectionprep.checks import Finding
 from sectionprep.drawing.text import fonts
 from sectionprep.marking import Marking
+from sectionprep.outputs.folder import finish_killed
 from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.outputs.settled import finding_name, finding_words
 from sectionprep.passages import Passage
@@ -59,6 +60,7 @@ class Review:
     ) -> None:
         self.path, self.folder, self.options = path, folder, options
         self.score: Score = read_score(path, options)
+        finish_killed(folder)
         place = options.plan or folder / f"{safe_name(stem_of(path), 'chart')}_plan.toml"
         self.desk = PlanDesk(
             place,

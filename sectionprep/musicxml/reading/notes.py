@@ -50,6 +50,7 @@ class NoteReader:
         self.where = where
         self.document = document
         self.pitches: dict[tuple[tuple[object, str | None], ...], tuple[Pitch, int]] = {}
+        self.known: dict[Written, Written] = {}  # many notes say the same, and are kept for a while
 
     def read(self, element: etree._Element) -> Written:
         """What a note says."""
@@ -70,7 +71,7 @@ class NoteReader:
         marks = said.marks
         if head is not None and head.get("parentheses") == "yes":
             marks |= {"ghost"}
-        return Written(
+        written = Written(
             length=None if length is None else length.text or "",
             pitch=pitch,
             midi=midi,
@@ -92,6 +93,7 @@ class NoteReader:
             is_hidden=element.get("print-object") == "no"
             or (head is not None and (head.text or "").strip() == "none"),
         )
+        return self.known.setdefault(written, written)
 
     def _pitch(self, element: etree._Element) -> tuple[Pitch, int]:
         """The written pitch and its MIDI number."""
