@@ -25,6 +25,7 @@ _NUMBER_STEPS = [(left, down) for down in (0.0, 80.0, 160.0, 320.0) for left in 
 _LINE = 20.0  # what reaches no further below a staff belongs to its lines
 _SYLLABLE_GAP = 70.0  # between the lowest ink and the syllables
 _SYLLABLE_LEAST = 0.75  # of the type size: how far the syllables of a full line may shrink
+_SECOND_ROW = 50.0  # and their size: from the first row of syllables to the second
 #: white between two syllables: a millimetre on the smallest staff, too
 _SYLLABLES_APART = 108.0
 
@@ -177,11 +178,17 @@ def roomy(system: System, syllables: Mapping[str, str], size: float) -> System:
 def _syllables(
     system: System, syllables: Mapping[str, str], floor: float, size: float
 ) -> list[Extra]:
-    """On one baseline under everything else, centred under their notes, in one size."""
+    """Under everything else, centred under their notes, in one size; on one baseline, and on a
+    second one under it what would touch the one before."""
     spots = _spots(system, syllables)
     own = max(_fitting(spots, size), _SYLLABLE_LEAST * size)
-    base = floor + _SYLLABLE_GAP + 0.72 * size
-    return [
-        words_at("syllable", middle - _wide(word, own) / 2, base, word, fonts.ITALIC, own)
-        for middle, word in spots
-    ]
+    ends = [float("-inf")] * 2  # of both rows
+    found = []
+    for middle, word in spots:
+        left = middle - _wide(word, own) / 2
+        free = (row for row, end in enumerate(ends) if left - end > _SYLLABLES_APART - 1)
+        row = next(free, ends.index(min(ends)))
+        ends[row] = left + _wide(word, own)
+        base = floor + _SYLLABLE_GAP + 0.72 * size + row * (own + _SECOND_ROW)
+        found.append(words_at("syllable", left, base, word, fonts.ITALIC, own))
+    return found
