@@ -28,6 +28,7 @@ FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
 NUMBER = 150.0  # beside the number of a long rest: closer, it reads as a digit; judgement
 NARROW = 400.0  # a bar narrower than this cannot be counted; judgement
+STRAYED = 4.0  # staves: a slur so high is none of a player's; judgement
 KINDS = {
     "artic": "articulation",
     "fermata": "fermata",
@@ -362,6 +363,17 @@ def unreadable(part: str, line: int, system: System) -> list[Fault]:
     ]
 
 
+def strayed(part: str, line: int, system: System) -> list[Fault]:
+    """Slurs and ties that go from one staff to another, or to nowhere."""
+    tops = sorted(system.staves) or [system.staff_top]
+    most = STRAYED * (system.staff_bottom - tops[-1])
+    return [
+        Fault("strayed", (kind, ""), part, line, ink.box)
+        for ink in system.ink
+        if (kind := kind_of(ink)) in ("slur", "tie") and ink.box[3] - ink.box[1] > most > 0
+    ]
+
+
 def narrow_bars(part: str, line: int, system: System) -> list[Fault]:
     """Bars too narrow to be counted."""
     return [
@@ -410,6 +422,7 @@ def line_faults(
         *in_rest_numbers(part, line, system, signs),
         *in_staves(part, line, system, signs),
         *narrow_bars(part, line, system),
+        *strayed(part, line, system),
         *unreadable(part, line, system),
         *notes_on_notes(part, line, signs),
     ]

@@ -11,7 +11,7 @@ from typing import Any
 
 import pypdfium2
 import pytest
-from build import document
+from build import document, part_xml, score_xml
 from measure_pages import off_the_page, painted
 from page_faults import overlap
 
@@ -25,6 +25,7 @@ from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.errors import BadArgument
 from sectionprep.music.naming import find_players
 from sectionprep.musicxml.copies.excerpt import extract_excerpt
+from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.lines import bar_numbers, music_lines
@@ -379,3 +380,22 @@ def test_staves_are_a_little_smaller_where_a_bar_would_stand_alone(
         for run in i.shape.runs
     }  # fmt: skip
     assert min(letters) * share * UNIT >= 6.0
+
+
+def test_a_slur_from_before_an_excerpt_does_not_go_to_the_next_staff() -> None:
+    """Found on a song for two voices: an end without a beginning at the head of both staves, and
+    the engraver drew the upper one's last slur down to the lower one."""
+    around = '<notations><slur type="{}" number="1"/></notations></note>'
+    bar = "C5/4 D5/4 E5/4 F5/4 "
+    score = part_xml(bar * 2)
+    for n, kind in ((2, "start"), (4, "stop"), (5, "start"), (6, "stop")):
+        notes = score.split("</note>")
+        notes[n] += around.format(kind).removesuffix("</note>")
+        score = "</note>".join(notes)
+    d = parse_document(Path("x.musicxml"), score_xml({"Trumpet 1": score, "Trumpet 2": score}))
+    c = read_chart(d)
+    picks = [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="T") for n in (0, 1)]
+    (line,), _ = read_systems(engrave_bars(extract_excerpt(d, picks, 1, 1), 120, 5.0, "x"))
+    slurs = [ink.box for ink in line.ink if "slur" in ink.classes]
+    assert len(slurs) == 2
+    assert max(bottom - top for _, top, _, bottom in slurs) < 500

@@ -24,7 +24,7 @@ from page_faults import economy, line_faults
 
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.pdf.painter import new_canvas
-from sectionprep.drawing.scene.ink import Ink, InkSpot, System, Text
+from sectionprep.drawing.scene.ink import Ink, InkSpot, Line, System, Text
 from sectionprep.drawing.scene.line_extras import words_at
 from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.document import parse_document
@@ -336,3 +336,12 @@ def test_a_number_on_a_clefs_tail_is_seen(drawn: Engraving, share: float, kinds:
     x, y = left + share * (right - left), system.staff_bottom + 300
     number = words_at("number", x, y, "5", fonts.ITALIC, 300.0)
     assert {fault.kind for fault in line_faults("", 2, system, [number], drawn)} == kinds
+
+
+def test_a_slur_that_strays_to_another_staff_is_seen(drawn: Engraving) -> None:
+    system = drawn.systems[0]
+    high = system.staff_bottom - system.staff_top
+    for times, kinds in ((3.9, set()), (4.1, {"strayed"})):
+        box = (3000.0, system.staff_top - times * high - 900, 4000.0, system.staff_top - 900)
+        slur = Ink(Line(*box, stroke=10.0), box, ("slur",))
+        assert _faults(drawn, 0, _with(system, slur)) == kinds

@@ -13,12 +13,14 @@ from itertools import pairwise
 from typing import Any
 
 from sectionprep.drawing.scene import chord_symbols, jazz_marks
-from sectionprep.drawing.scene.ink import Box, System
+from sectionprep.drawing.scene.ink import Box, Glyph, System
 from sectionprep.drawing.scene.spacing import apart
 from sectionprep.drawing.text import fonts
 
 _NUMBER_GAP = 60.0  # white around a bar number
 _TAIL = 0.86  # of a clef's width: half a millimetre behind its tail, which ends at .77 (outline)
+#: octave clefs with a number under them, beside which a bar number would be another digit of it
+_NUMBERED, _BESIDE_NUMBER = frozenset({"E052", "E054", "E064", "E065"}), 1.2
 #: how far a number steps to the left (not into a tail) and down, and is still where it is looked
 #: for: as far as a treble clef reaches; judgement
 _NUMBER_STEPS = [(left, down) for down in (0.0, 80.0, 160.0, 320.0) for left in (0.0, 100.0)]
@@ -108,10 +110,13 @@ def _bar_number(system: System, number: str, size: float, added: Sequence[Box]) 
     whichever it is (under a tail the line would be three millimetres higher). What stands there
     sends it a little down or to the left; where that does not do, to the left edge. added: boxes of
     what we add besides."""
-    clefs = [ink.box for ink in system.ink if ink.box[0] < 500 and "clef" in ink.classes]
+    inks = [ink for ink in system.ink if ink.box[0] < 500 and "clef" in ink.classes]
+    clefs, aside = [ink.box for ink in inks], _TAIL
+    if any(isinstance(ink.shape, Glyph) and ink.shape.code in _NUMBERED for ink in inks):
+        aside = _BESIDE_NUMBER
     low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom + _LINE]
     under = max([system.staff_bottom, *(box[3] for box in clefs)])
-    behind = max((left + _TAIL * (right - left) for left, _, right, _ in clefs), default=0.0)
+    behind = max((left + aside * (right - left) for left, _, right, _ in clefs), default=0.0)
     others = [*added, *(ink.box for ink in low if "clef" not in ink.classes)]
     for left, down in _NUMBER_STEPS:
         x = behind - (left if under == system.staff_bottom else 0.0)
