@@ -399,3 +399,25 @@ def test_a_slur_from_before_an_excerpt_does_not_go_to_the_next_staff() -> None:
     slurs = [ink.box for ink in line.ink if "slur" in ink.classes]
     assert len(slurs) == 2
     assert max(bottom - top for _, top, _, bottom in slurs) < 500
+
+
+def test_words_fill_the_page_on_which_no_second_line_of_many_staves_stands(
+    demo_marked: Marked,
+) -> None:
+    """A line of thirteen staves left a third of its page white, twice in the demo; what is said of
+    the passage stood behind its last line."""
+    shown = studies_of(demo_marked)
+    pages = _pages(director_pdf(demo_marked, shown, paper="letter", footer="").pdf)
+    for title in ("P8 ensemble", "Hits H1"):
+        begins = next(n for n, page in enumerate(pages) if title in page)
+        assert title.split()[0] in pages[begins + 1].split("continued")[0]
+        assert "What disagreed before" in pages[begins].split(title)[1]
+        assert "What disagreed before" not in pages[begins + 1].split("P9")[0]
+
+
+def test_whether_words_fit_is_tried_without_ink() -> None:
+    pen = Pen(None, 600.0, 800.0, "")
+    pen.y = MARGIN + 40
+    assert pen.holds(lambda trial: trial.text("one line", 10))
+    assert not pen.holds(lambda trial: trial.text("many words " * 100, 10))
+    assert pen.y == MARGIN + 40
