@@ -40,3 +40,12 @@ def test_an_end_under_a_rest_at_the_head_of_a_bar_goes_before_the_bar_line() -> 
     assert _tags(NOTE, own) == (["note"], ["direction", "note", "direction", "note"])
     voices = REST + STOP + NOTE + BACK + NOTE
     assert _tags(NOTE, voices)[0] == ["note"]  # another voice may sound at the rest
+
+
+def test_an_end_behind_the_beginning_of_another_goes_before_the_bar_line() -> None:
+    """Found in a quartet: the first hairpin, numbered 2, ends where the next one, numbered 1,
+    begins."""
+    start = STOP.replace("stop", "crescendo")
+    second = STOP.replace("/>", ' number="2"/>', 1)
+    assert _tags(NOTE, start + second + NOTE) == (["note", "direction"], ["direction", "note"])
+    assert _tags(NOTE, start + STOP + NOTE)[0] == ["note"]

@@ -14,24 +14,22 @@ def end_at_bar_line(before: etree._Element, measure: etree._Element) -> None:
     """Move the ends of hairpins before the first note of a measure to the end of the one before:
     those at its head, and those under rests with which it begins, if nothing else plays there."""
     alone = not any(element.tag in _OTHER_VOICES for element in measure)
+    begun: set[str] = set()  # in this measure, by number
     for element in list(measure):
         if element.tag in _OTHER_VOICES:
             return
         if element.tag == "note" and not (alone and element.find("rest") is not None):
             return
-        if element.tag == "direction" and _begins(element):
-            return
-        if element.tag == "direction" and _ends_only(element):
+        if element.tag != "direction":
+            continue
+        numbers = {wedge.get("number") or "1" for wedge in element.iter("wedge")}
+        if not _ends_only(element):
+            begun |= numbers
+        elif not numbers & begun:
             for old in element.findall("offset"):
                 element.remove(old)
             measure.remove(element)
             before.insert(end_of(before), element)
-
-
-def _begins(direction: etree._Element) -> bool:
-    """True for a direction with which a hairpin begins: what ends after it may be that one."""
-    kinds = {wedge.get("type") for wedge in direction.iter("wedge")}
-    return bool(kinds & {"crescendo", "diminuendo"})
 
 
 def _ends_only(direction: etree._Element) -> bool:
