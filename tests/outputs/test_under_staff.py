@@ -94,7 +94,7 @@ def test_a_tenuto_that_a_ties_end_grazes_leaves_it() -> None:
     third = ((1050.0, 60.0), (1150.0, 60.0), (1200.0, 160.0))
     curve = Curve((("moveTo", ((1000.0, 160.0),)), ("curveTo", third)), 10.0, True)
     tie = Ink(curve, (1000, 60, 1200, 160), ("tie",))
-    tenuto = Ink(Glyph("E4A4", 860, 154, 1.0), (860, 138, 1016, 154), ("artic",))
+    tenuto = Ink(Glyph("E4A4", 860, 154, 1.0), (860, 138, 1008, 154), ("artic",))
     inks = [tie, tenuto]
     clear_ties(inks)
     assert inks[1].box[3] < 138
