@@ -28,6 +28,8 @@ FLUSH = 100.0  # a millimetre from a bar line: what ends there ends with the bar
 FROM_ITS_BAR = 1300.0  # how far left of its bar words may begin; as page_edge.py lets them
 NUMBER = 150.0  # beside the number of a long rest: closer, it reads as a digit; judgement
 NARROW = 400.0  # a bar narrower than this cannot be counted; judgement
+STRAYED = 4.0  # staves: a slur so high is none of one staff; judgement
+AT = 400.0  # from its note: no slur ends further from it; judgement
 KINDS = {
     "artic": "articulation",
     "fermata": "fermata",
@@ -362,6 +364,32 @@ def unreadable(part: str, line: int, system: System) -> list[Fault]:
     ]
 
 
+def strayed(part: str, line: int, system: System) -> list[Fault]:
+    """High slurs of which an end stands at no note: torn from it, or drawn to another player's. A
+    pianist's go from staff to staff, and end at notes."""
+    tops = sorted(system.staves) or [system.staff_top]
+    most = STRAYED * (system.staff_bottom - tops[-1])
+    notes = [ink.box for ink in system.ink if kind_of(ink) in ("head", "stem", "beam")]
+    return [
+        Fault("strayed", ("slur", ""), part, line, ink.box)
+        for ink in system.ink
+        if kind_of(ink) == "slur" and ink.box[3] - ink.box[1] > most > 0
+        if not all(any(_beside(end, box) for box in notes) for end in _ends(ink))
+    ]
+
+
+def _ends(ink: Ink) -> tuple[tuple[float, float], ...]:
+    """Both ends of a curve."""
+    assert isinstance(ink.shape, Curve)
+    points = [point for _, points in ink.shape.segments for point in points]
+    return points[0], points[len(points) // 2]
+
+
+def _beside(end: tuple[float, float], box: Box) -> bool:
+    x, y = end
+    return box[0] - AT < x < box[2] + AT and box[1] - AT < y < box[3] + AT
+
+
 def narrow_bars(part: str, line: int, system: System) -> list[Fault]:
     """Bars too narrow to be counted."""
     return [
@@ -410,6 +438,7 @@ def line_faults(
         *in_rest_numbers(part, line, system, signs),
         *in_staves(part, line, system, signs),
         *narrow_bars(part, line, system),
+        *strayed(part, line, system),
         *unreadable(part, line, system),
         *notes_on_notes(part, line, signs),
     ]

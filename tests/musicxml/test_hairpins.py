@@ -40,3 +40,26 @@ def test_an_end_under_a_rest_at_the_head_of_a_bar_goes_before_the_bar_line() -> 
     assert _tags(NOTE, own) == (["note"], ["direction", "note", "direction", "note"])
     voices = REST + STOP + NOTE + BACK + NOTE
     assert _tags(NOTE, voices)[0] == ["note"]  # another voice may sound at the rest
+
+
+def test_an_end_behind_the_beginning_of_another_goes_before_the_bar_line() -> None:
+    """Found in a quartet: the first hairpin, numbered 2, ends where the next one, numbered 1,
+    begins."""
+    start = STOP.replace("stop", "crescendo")
+    second = STOP.replace("/>", ' number="2"/>', 1)
+    assert _tags(NOTE, start + second + NOTE) == (["note", "direction"], ["direction", "note"])
+    assert _tags(NOTE, start + STOP + NOTE)[0] == ["note"]
+
+
+def test_an_end_written_behind_a_note_and_moved_to_its_beginning_goes_before_the_bar_line() -> None:
+    """Found in a quartet: an offset back to a trifle after the bar line. One back to the middle of
+    the note stays where it is."""
+    note = NOTE.replace("4", "64")
+    for offset, moved in ((-64, True), (-61, True), (-32, False)):
+        end = STOP.replace("</direction>", f"<offset>{offset}</offset></direction>")
+        assert (_tags(NOTE, note + end)[0] == ["note", "direction"]) is moved
+
+
+def test_an_end_at_the_head_of_the_second_voice_goes_before_the_bar_line() -> None:
+    back = BACK.replace("8", "4")
+    assert _tags(NOTE, NOTE + back + STOP + NOTE)[0] == ["note", "direction"]

@@ -11,11 +11,12 @@ from typing import Any
 
 import pypdfium2
 import pytest
-from build import document
+from build import document, part_xml, score_xml
 from measure_pages import off_the_page, painted
 from page_faults import overlap
 
 from sectionprep import preparing
+from sectionprep.drawing.engraver import engraver
 from sectionprep.drawing.engraver.engraver import engrave_bars
 from sectionprep.drawing.pdf.painter import MM, UNIT, new_canvas
 from sectionprep.drawing.scene import jazz_marks
@@ -25,6 +26,7 @@ from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.errors import BadArgument
 from sectionprep.music.naming import find_players
 from sectionprep.musicxml.copies.excerpt import extract_excerpt
+from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.director import small_score
 from sectionprep.outputs.director.lines import bar_numbers, music_lines
@@ -379,3 +381,58 @@ def test_staves_are_a_little_smaller_where_a_bar_would_stand_alone(
         for run in i.shape.runs
     }  # fmt: skip
     assert min(letters) * share * UNIT >= 6.0
+
+
+def test_a_slur_from_before_an_excerpt_does_not_go_to_the_next_staff() -> None:
+    """Found on a song for two voices: an end without a beginning at the head of both staves, and
+    the engraver drew the upper one's last slur down to the lower one."""
+    around = '<notations><slur type="{}" number="1"/></notations></note>'
+    bar = "C5/4 D5/4 E5/4 F5/4 "
+    score = part_xml(bar * 2)
+    for n, kind in ((2, "start"), (4, "stop"), (5, "start"), (6, "stop")):
+        notes = score.split("</note>")
+        notes[n] += around.format(kind).removesuffix("</note>")
+        score = "</note>".join(notes)
+    d = parse_document(Path("x.musicxml"), score_xml({"Trumpet 1": score, "Trumpet 2": score}))
+    c = read_chart(d)
+    picks = [pick_staff(c, n, "sounding", 0, c.bars[-1].end, label="T") for n in (0, 1)]
+    (line,), _ = read_systems(engrave_bars(extract_excerpt(d, picks, 1, 1), 120, 5.0, "x"))
+    slurs = [ink.box for ink in line.ink if "slur" in ink.classes]
+    assert len(slurs) == 2
+    assert max(bottom - top for _, top, _, bottom in slurs) < 500
+
+
+def test_words_fill_the_page_on_which_no_second_line_of_many_staves_stands(
+    demo_marked: Marked,
+) -> None:
+    """A line of thirteen staves left a third of its page white, twice in the demo; what is said of
+    the passage stood behind its last line."""
+    shown = studies_of(demo_marked)
+    pages = _pages(director_pdf(demo_marked, shown, paper="letter", footer="").pdf)
+    for title in ("P8 ensemble", "Hits H1"):
+        begins = next(n for n, page in enumerate(pages) if title in page)
+        assert title.split()[0] in pages[begins + 1].split("continued")[0]
+        assert "What disagreed before" in pages[begins].split(title)[1]
+        assert "What disagreed before" not in pages[begins + 1].split("P9")[0]
+
+
+def test_whether_words_fit_is_tried_without_ink() -> None:
+    pen = Pen(None, 600.0, 800.0, "")
+    pen.y = MARGIN + 40
+    assert pen.holds(lambda trial: trial.text("one line", 10))
+    assert not pen.holds(lambda trial: trial.text("many words " * 100, 10))
+    assert pen.y == MARGIN + 40
+
+
+def test_of_all_sizes_the_largest_with_the_fewest_lone_bars_is_taken(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where a bar is too full to have a neighbour at any size, the others need not be alone."""
+    ways = {1.0: (0, 1, 2, 3), 0.95: (0, 1, 2), 0.9: (0, 1), 0.85: (0, 1), 0.8: (0, 3)}
+    monkeypatch.setattr(engraver, "_starts", lambda _e, _w, _mm, size, *_more: ways[size])
+    d = document({"Trumpet 1": "C5/1 " * 4})
+    picks = [pick_staff(read_chart(d), 0, "sounding", 0, 1, label="T")]
+    drawn, _ = read_systems(engrave_bars(extract_excerpt(d, picks, 0, 3), 120, 4.5, "x", 3.6))
+    assert [len(system.measures) for system in drawn] == [1, 3]
+    right = max(x for system in drawn for *_, x in system.bar_edges)
+    assert right == pytest.approx(12000 / 0.9, abs=100)

@@ -74,6 +74,17 @@ def test_a_dynamic_that_only_touches_a_slur_leaves_it() -> None:
     assert inks[1].box[1] > lowest
 
 
+def test_two_soft_notes_side_by_side_are_not_twice_as_soft() -> None:
+    """Found in a quartet's score: "p" right beside the "p" of another note was read as "pp"."""
+    inks = [_glyph("dynam", 1000, 2000, "d1"), _glyph("dynam", 1304, 2000, "d2")]
+    step_aside(inks)
+    assert _white(*inks) >= NEAR
+    loud = inks[1]._replace(shape=Glyph("E536", 1304, 2300, 1.0), box=(1304, 2000, 1604, 2300))
+    one = [_glyph("dynam", 1000, 2000, "d1"), loud]
+    step_aside(one)
+    assert one[1] == loud  # "sf p" is one sign
+
+
 def test_it_goes_no_farther_than_it_must() -> None:
     inks = [_glyph("dynam", 1000, 2000, "d1"), _glyph("syl", 1050, 2330, "s1")]
     step_aside(inks)

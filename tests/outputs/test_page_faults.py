@@ -24,7 +24,7 @@ from page_faults import economy, line_faults
 
 from sectionprep.drawing.engraver.engraver import Engraving
 from sectionprep.drawing.pdf.painter import new_canvas
-from sectionprep.drawing.scene.ink import Ink, InkSpot, System, Text
+from sectionprep.drawing.scene.ink import Curve, Ink, InkSpot, System, Text
 from sectionprep.drawing.scene.line_extras import words_at
 from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.document import parse_document
@@ -336,3 +336,25 @@ def test_a_number_on_a_clefs_tail_is_seen(drawn: Engraving, share: float, kinds:
     x, y = left + share * (right - left), system.staff_bottom + 300
     number = words_at("number", x, y, "5", fonts.ITALIC, 300.0)
     assert {fault.kind for fault in line_faults("", 2, system, [number], drawn)} == kinds
+
+
+@pytest.mark.parametrize(
+    ("times", "note", "kinds"), [(3.9, 0, set()), (4.1, 0, {"strayed"}), (4.1, 300, set())]
+)
+def test_a_slur_that_strays_from_its_staff_is_seen(
+    drawn: Engraving, times: float, note: float, kinds: set[str]
+) -> None:
+    """From a head of the line up to nothing; a pianist's, up to another staff's note, is none."""
+    system = drawn.systems[0]
+    high = system.staff_bottom - system.staff_top
+    head = next(ink for ink in system.ink if "notehead" in ink.classes)
+    x, y = head.box[0], head.box[1]
+    top = y - times * high
+    points = (((x, y),), ((x, top), (x + 2000, top), (x + 4000, top)))
+    back = ((x + 2000, top), (x, top), (x, y))
+    curve = Curve((("moveTo", points[0]), ("curveTo", points[1]), ("curveTo", back)), 0.0, True)
+    slur = Ink(curve, (x, top, x + 4000, y), ("slur",))
+    there = head.moved(top - y - note, 4000.0)
+    system = _with(system, slur, there) if note else _with(system, slur)
+    found = line_faults("", 1, system, [], None)
+    assert {fault.kind for fault in found} & {"strayed"} == kinds

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from build import part_xml, score_xml
 from lxml import etree
 
+from sectionprep.drawing.engraver.engraver import engrave_bars
 from sectionprep.drawing.engraver.twice import said_once
+from sectionprep.drawing.scene.drawing import read_systems
+from sectionprep.musicxml.copies.excerpt import extract_excerpt
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
+from sectionprep.outputs.director.staves import pick_staff
 from sectionprep.outputs.parts.laying_out import laid_out
 from sectionprep.outputs.parts.part_job import SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
@@ -32,6 +37,18 @@ def test_a_chord_symbol_and_a_dynamic_are_drawn_once() -> None:
         '<dynam staff="1" tstamp="1" place="below">p</dynam>'
     )
     assert _left(measure) == ["harm", "dynam"]
+
+
+def test_a_dynamic_that_lies_on_another_is_drawn_once_on_the_directors_pages() -> None:
+    """Found in a quartet: there one is not told from the other, and one of them was put aside."""
+    loud = "<direction><direction-type><dynamics><sf/></dynamics></direction-type></direction>"
+    for signs, found in (({0: loud}, 1), ({0: loud * 2}, 1), ({0: loud, 1: loud}, 2)):
+        score = score_xml({"Trumpet 1": part_xml("C5/2 D5/2", signs=signs)})
+        d = parse_document(Path("x.musicxml"), score)
+        pick = pick_staff(read_chart(d), 0, "sounding", 0, 1, label="T")
+        drawn = engrave_bars(extract_excerpt(d, [pick], 0, 0), 120, 4.5, "x")
+        (line,), _ = read_systems(drawn)
+        assert len({i.owner for i in line.ink if "dynam" in i.classes}) == found
 
 
 def test_what_differs_in_place_beat_staff_or_word_stays() -> None:

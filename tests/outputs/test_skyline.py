@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import pytest
 
-from sectionprep.drawing.scene.ink import Ink, InkSpot, Line, System
+from sectionprep.drawing.scene.ink import Glyph, Ink, InkSpot, Line, System
 from sectionprep.drawing.scene.line_extras import line_extras
 from sectionprep.drawing.scene.skyline import restack
 from sectionprep.drawing.text import fonts
@@ -41,6 +41,13 @@ def test_bar_numbers_stand_in_one_place_whatever_the_clef() -> None:
     assert _number(treble, _dynamic(800, 1880))[:2] == pytest.approx((511.4, 1949.0))
     assert _number(bass, _dynamic(800, 2100))[:2] == pytest.approx((411.4, 1869.0))
     assert _number(treble, _dynamic(800, 2400))[:2] == pytest.approx((0.0, 2169.0))
+
+
+def test_a_bar_number_keeps_away_from_the_number_under_a_clef() -> None:
+    """The "8" of a tenor's clef and bar 14 read as 814."""
+    box = (90.0, 700.0, 580.0, 2300.0)
+    tenor = Ink(Glyph("E052", 90.0, 1600.0, 0.75), box, ("clef",))
+    assert _number(tenor)[0] == pytest.approx(678.0)
 
 
 def _dynamic(left: float, bottom: float) -> Ink:

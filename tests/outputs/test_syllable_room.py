@@ -11,6 +11,9 @@ import pypdfium2
 import pytest
 from build import part_xml, score_xml
 
+from sectionprep.drawing.scene.ink import InkSpot, System
+from sectionprep.drawing.scene.line_extras import line_extras
+from sectionprep.drawing.text import fonts
 from sectionprep.musicxml.copies.part import note_id
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -84,3 +87,28 @@ def test_a_line_too_full_for_its_syllables_is_broken_anew(tmp_path: Path) -> Non
         boxes = sorted(extra.box for extra in line if extra.kind == "syllable")
         assert boxes
         assert all(b[0] - a[2] >= 100 for a, b in pairwise(boxes))
+
+
+@pytest.mark.parametrize(("step", "rows"), [(700.0, 1), (380.0, 2)])
+def test_what_finds_no_room_in_one_row_stands_in_two(step: float, rows: int) -> None:
+    """Found on quartets: sixteenths side by side, whose syllables were printed as one grey line."""
+    fonts.register()
+    heads = {f"n{n}": InkSpot(n * step, 1000.0, 120.0) for n in range(12)}
+    system = System(ink=(), heads=heads, staff_top=1000.0, staff_bottom=1750.0, bottom=2000.0)
+    said = line_extras(
+        system,
+        chords={},
+        overlays={},
+        number="",
+        number_size=0.0,
+        syllables=dict.fromkeys(heads, "doo"),
+        syllable_size=265.0,
+    )
+    heights = sorted({extra.box[1] for extra in said})
+    assert len(heights) == rows
+    for height in heights:
+        row = sorted(extra.box for extra in said if extra.box[1] == height)
+        assert all(b[0] - a[2] >= 100 for a, b in pairwise(row))
+    for upper, lower in pairwise(heights):
+        assert lower - max(e.box[3] for e in said if e.box[1] == upper) >= 50
+    assert system.bottom == max(extra.box[3] for extra in said)

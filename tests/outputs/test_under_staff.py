@@ -89,6 +89,17 @@ def test_an_articulation_stands_outside_the_tie() -> None:
     assert set_apart(line).ink == tuple(inks)  # so it is on the director's pages
 
 
+def test_a_tenuto_that_a_ties_end_grazes_leaves_it() -> None:
+    """It is thinner than what two boxes may share."""
+    third = ((1050.0, 60.0), (1150.0, 60.0), (1200.0, 160.0))
+    curve = Curve((("moveTo", ((1000.0, 160.0),)), ("curveTo", third)), 10.0, True)
+    tie = Ink(curve, (1000, 60, 1200, 160), ("tie",))
+    tenuto = Ink(Glyph("E4A4", 860, 154, 1.0), (860, 138, 1008, 154), ("artic",))
+    inks = [tie, tenuto]
+    clear_ties(inks)
+    assert inks[1].box[3] < 138
+
+
 @pytest.mark.parametrize(("top", "way"), [(100.0, "up"), (190.0, "down")])
 def test_an_articulation_stands_off_a_slanted_beam(top: float, way: str) -> None:
     """A beam that rises from 300 to 100, and strong accents on its right end, over a low head and

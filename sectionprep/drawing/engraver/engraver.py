@@ -270,18 +270,17 @@ def engrave_bars(
     excerpt: Excerpt, width_mm: float, staff_mm: float, where: str, least_mm: float | None = None
 ) -> str:
     """Draw a few bars of several parts, as SVG: in as few and as even lines as hold them, sections
-    at the left. least_mm: where a bar would stand alone on a line, the staff may be so small, and
-    the lines are drawn so much wider, to be made as much smaller."""
+    at the left. least_mm: where a bar would stand alone on a line, the staff may be so small:
+    the lines are drawn wider, to be made as much smaller; the size at which fewest do is taken."""
     sizes = [1.0, *(size for size in _STUDY_SIZES if size * staff_mm >= (least_mm or staff_mm))]
-    tried: list[tuple[float, tuple[int, ...]]] = []
+    tried: list[tuple[int, float, tuple[int, ...]]] = []
     with _quiet() as said:
         for size in sizes:
-            tried.append((size, _starts(excerpt, width_mm / size, staff_mm, size, where, said)))
-            if not _lonely(tried[-1][1], len(excerpt.measures)):
+            starts = _starts(excerpt, width_mm / size, staff_mm, size, where, said)
+            tried.append((_lonely(starts, len(excerpt.measures)), size, starts))
+            if not tried[-1][0]:
                 break
-        else:
-            tried.append(tried[0])
-        size, starts = tried[-1]
+        _, size, starts = min(tried, key=lambda way: (way[0], -way[1]))
         excerpt.break_at(starts)
         # where no break is written the engraver would break as it likes
         options = {
@@ -317,9 +316,9 @@ def _starts(
     return starts
 
 
-def _lonely(starts: Sequence[int], bars: int) -> bool:
-    """Whether a bar of several stands alone on a line."""
-    return bars > 1 and any(b - a == 1 for a, b in pairwise((*starts, bars)))
+def _lonely(starts: Sequence[int], bars: int) -> int:
+    """How many bars of several stand alone on a line."""
+    return sum(b - a == 1 for a, b in pairwise((*starts, bars))) if bars > 1 else 0
 
 
 def _load(score: str, options: dict[str, Any], where: str, said: Callable[[], list[str]]) -> None:

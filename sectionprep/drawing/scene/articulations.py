@@ -85,6 +85,7 @@ def _crossed(tie: Ink, box: Box) -> tuple[float, float] | None:
         share = min(1.0, max(0.0, (x - x0) / (x1 - x0)))
         heights.append(ends + bulge * 4 * share * (1 - share))
     top, bottom = min(heights), max(heights)
-    if bottom < box[1] + _INSIDE or box[3] - _INSIDE < top:
+    inside = min(_INSIDE, (box[3] - box[1]) / 2)  # a tenuto is thin
+    if bottom < box[1] + inside or box[3] - inside < top:
         return None
     return top, bottom

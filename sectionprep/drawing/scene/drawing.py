@@ -133,7 +133,7 @@ class _Reading:
         """What was read."""
         top, bottom = extent(self.ink)
         return System(
-            ink=tuple(self.ink),
+            ink=tuple(_once(self.ink)),
             heads=self.heads,
             chords=self.chords,
             wedges=self.wedges,
@@ -281,6 +281,18 @@ _READERS: dict[str, Callable[[_Reading, ElementTree.Element, _Within], None]] = 
     f"{_SVG}ellipse": _Reading.ellipse,
     f"{_SVG}text": _Reading.text,
 }
+
+
+def _once(inks: Iterable[Ink]) -> Iterable[Ink]:
+    """The ink without dynamics that lie exactly on another, as where a file has one twice: the
+    second would be put aside as a sign of its own."""
+    seen: set[Shape] = set()
+    for ink in inks:
+        if "dynam" in ink.classes:
+            if ink.shape in seen:
+                continue
+            seen.add(ink.shape)
+        yield ink
 
 
 @cache

@@ -13,18 +13,21 @@ from itertools import pairwise
 from typing import Any
 
 from sectionprep.drawing.scene import chord_symbols, jazz_marks
-from sectionprep.drawing.scene.ink import Box, System
+from sectionprep.drawing.scene.ink import Box, Glyph, System
 from sectionprep.drawing.scene.spacing import apart
 from sectionprep.drawing.text import fonts
 
 _NUMBER_GAP = 60.0  # white around a bar number
 _TAIL = 0.86  # of a clef's width: half a millimetre behind its tail, which ends at .77 (outline)
+#: octave clefs with a number under them, beside which a bar number would be another digit of it
+_NUMBERED, _BESIDE_NUMBER = frozenset({"E052", "E054", "E064", "E065"}), 1.2
 #: how far a number steps to the left (not into a tail) and down, and is still where it is looked
 #: for: as far as a treble clef reaches; judgement
 _NUMBER_STEPS = [(left, down) for down in (0.0, 80.0, 160.0, 320.0) for left in (0.0, 100.0)]
 _LINE = 20.0  # what reaches no further below a staff belongs to its lines
 _SYLLABLE_GAP = 70.0  # between the lowest ink and the syllables
 _SYLLABLE_LEAST = 0.75  # of the type size: how far the syllables of a full line may shrink
+_SECOND_ROW = 50.0  # and their size: from the first row of syllables to the second
 #: white between two syllables: a millimetre on the smallest staff, too
 _SYLLABLES_APART = 108.0
 
@@ -107,10 +110,13 @@ def _bar_number(system: System, number: str, size: float, added: Sequence[Box]) 
     whichever it is (under a tail the line would be three millimetres higher). What stands there
     sends it a little down or to the left; where that does not do, to the left edge. added: boxes of
     what we add besides."""
-    clefs = [ink.box for ink in system.ink if ink.box[0] < 500 and "clef" in ink.classes]
+    inks = [ink for ink in system.ink if ink.box[0] < 500 and "clef" in ink.classes]
+    clefs, aside = [ink.box for ink in inks], _TAIL
+    if any(isinstance(ink.shape, Glyph) and ink.shape.code in _NUMBERED for ink in inks):
+        aside = _BESIDE_NUMBER
     low = [ink for ink in system.ink if ink.box[3] > system.staff_bottom + _LINE]
     under = max([system.staff_bottom, *(box[3] for box in clefs)])
-    behind = max((left + _TAIL * (right - left) for left, _, right, _ in clefs), default=0.0)
+    behind = max((left + aside * (right - left) for left, _, right, _ in clefs), default=0.0)
     others = [*added, *(ink.box for ink in low if "clef" not in ink.classes)]
     for left, down in _NUMBER_STEPS:
         x = behind - (left if under == system.staff_bottom else 0.0)
@@ -177,11 +183,17 @@ def roomy(system: System, syllables: Mapping[str, str], size: float) -> System:
 def _syllables(
     system: System, syllables: Mapping[str, str], floor: float, size: float
 ) -> list[Extra]:
-    """On one baseline under everything else, centred under their notes, in one size."""
+    """Under everything else, centred under their notes, in one size; on one baseline, and on a
+    second one under it what would touch the one before."""
     spots = _spots(system, syllables)
     own = max(_fitting(spots, size), _SYLLABLE_LEAST * size)
-    base = floor + _SYLLABLE_GAP + 0.72 * size
-    return [
-        words_at("syllable", middle - _wide(word, own) / 2, base, word, fonts.ITALIC, own)
-        for middle, word in spots
-    ]
+    ends = [float("-inf")] * 2  # of both rows
+    found = []
+    for middle, word in spots:
+        left = middle - _wide(word, own) / 2
+        free = (row for row, end in enumerate(ends) if left - end > _SYLLABLES_APART - 1)
+        row = next(free, ends.index(min(ends)))
+        ends[row] = left + _wide(word, own)
+        base = floor + _SYLLABLE_GAP + 0.72 * size + row * (own + _SECOND_ROW)
+        found.append(words_at("syllable", left, base, word, fonts.ITALIC, own))
+    return found

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import pairwise
 
-from sectionprep.drawing.scene.ink import Box, Curve, Ink, Point, Polygon, Text, box_of
+from sectionprep.drawing.scene.ink import Box, Curve, Glyph, Ink, Point, Polygon, Text, box_of
 
 _WORDS = frozenset({"dir", "tempo", "reh", "repeatMark"})
 READ = _WORDS | {"dynam", "syl", "fermata"}
@@ -167,9 +167,17 @@ def _touched(
 
 
 def _one_row(one: Ink, box: Box, ink: Ink, other: Box) -> bool:
-    """True for two dynamics side by side, which are read as one."""
-    both = "dynam" in one.classes and "dynam" in ink.classes
+    """True for two dynamics side by side that are read as one ("sf p"); two alike are not one: "p"
+    beside "p" is not "pp"."""
+    both = "dynam" in one.classes and "dynam" in ink.classes and not _alike(one, ink)
     return both and abs(box[3] - other[3]) < _ONE_ROW and not _meet(box, other)
+
+
+def _alike(one: Ink, other: Ink) -> bool:
+    """Whether two pieces of ink are the same sign of different places in the music."""
+    a, b = one.shape, other.shape
+    both = isinstance(a, Glyph) and isinstance(b, Glyph) and a.code == b.code
+    return both and one.owner != other.owner
 
 
 def _grown(box: Box, by: float) -> Box:

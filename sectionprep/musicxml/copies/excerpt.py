@@ -212,8 +212,7 @@ def _fill(
         if len(part) > begun:
             end_at_bar_line(part[-1], copied)
         part.append(copied)
-    if closed:
-        cut_lines(list(part)[begun:])
+    cut_lines(list(part)[begun:])
     close_lines(list(part))
 
 

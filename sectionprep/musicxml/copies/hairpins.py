@@ -3,40 +3,45 @@ it: where a line breaks there, the engraver would leave a stub on the next."""
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 from lxml import etree
 
 from sectionprep.musicxml.copies.jumps import end_of
+from sectionprep.musicxml.numbers import decimal
 
-_OTHER_VOICES = frozenset({"backup", "forward"})
+_MOVES = {"note": 1, "forward": 1, "backup": -1}
+_AT_HEAD = 16  # an end within such a part of the first note is one at its head; judgement
 
 
 def end_at_bar_line(before: etree._Element, measure: etree._Element) -> None:
     """Move the ends of hairpins before the first note of a measure to the end of the one before:
-    those at its head, and those under rests with which it begins, if nothing else plays there."""
-    alone = not any(element.tag in _OTHER_VOICES for element in measure)
+    those at its head, in whichever voice and behind whatever note they are written, and those under
+    rests with which it begins, if nothing else plays there."""
+    silent = not any(element.tag in ("backup", "forward") for element in measure)
+    begun: set[str] = set()  # in this measure, by number
+    at = first = Fraction(0)  # where one is, and how long the first note is
     for element in list(measure):
-        if element.tag in _OTHER_VOICES:
-            return
-        if element.tag == "note" and not (alone and element.find("rest") is not None):
-            return
-        if element.tag == "direction" and _begins(element):
-            return
-        if element.tag == "direction" and _ends_only(element):
-            for old in element.findall("offset"):
-                element.remove(old)
-            measure.remove(element)
-            before.insert(end_of(before), element)
-
-
-def _begins(direction: etree._Element) -> bool:
-    """True for a direction with which a hairpin begins: what ends after it may be that one."""
-    kinds = {wedge.get("type") for wedge in direction.iter("wedge")}
-    return bool(kinds & {"crescendo", "diminuendo"})
+        if element.tag in _MOVES:
+            silent = silent and element.find("rest") is not None
+            if element.find("chord") is None and element.find("grace") is None:
+                length = decimal(element.findtext("duration")) or Fraction(0)
+                first = first or length
+                at += _MOVES[element.tag] * length
+        elif element.tag == "direction":
+            numbers = {wedge.get("number") or "1" for wedge in element.iter("wedge")}
+            offset = decimal(element.findtext("offset")) or Fraction(0)
+            here = (silent and not offset) or (at + offset) * _AT_HEAD <= first
+            if not _ends_only(element):
+                begun |= numbers
+            elif here and not numbers & begun:
+                for old in element.findall("offset"):
+                    element.remove(old)
+                measure.remove(element)
+                before.insert(end_of(before), element)
 
 
 def _ends_only(direction: etree._Element) -> bool:
-    """True for a direction that ends hairpins there and then, and says nothing else."""
-    if (direction.findtext("offset") or "0").strip() != "0":
-        return False
+    """True for a direction that ends hairpins, and says nothing else."""
     signs = [sign for kind in direction.findall("direction-type") for sign in kind]
     return bool(signs) and all(s.tag == "wedge" and s.get("type") == "stop" for s in signs)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import accumulate
 from typing import Any
 
@@ -17,6 +17,13 @@ _HEADING = 20.0  # points at the head of a page that goes on with something
 _GUTTER = 14.0  # points between two columns
 
 
+class _Nothing:
+    """A canvas on which nothing is drawn."""
+
+    def __getattr__(self, name: str) -> Callable[..., None]:
+        return lambda *_given: None
+
+
 class Pen:
     """Writes down the page and goes on at the top of the next. footer: stands on each of them;
     heading: of the pages that go on with what was begun."""
@@ -25,6 +32,7 @@ class Pen:
         self.canvas, self.width, self.height, self.footer = canvas, width, height, footer
         self.heading = ""
         self.y = height - MARGIN
+        self.ended = 0  # pages
 
     @property
     def inner(self) -> float:
@@ -35,6 +43,13 @@ class Pen:
     def room(self) -> float:
         """Points that are left above the lower margin."""
         return self.y - MARGIN
+
+    def holds(self, write: Callable[[Pen], None]) -> bool:
+        """Whether all that this writes stands on what is left of the page."""
+        trial = Pen(_Nothing(), self.width, self.height, self.footer)
+        trial.y = self.y
+        write(trial)
+        return trial.ended == 0
 
     def text(
         self,
@@ -144,6 +159,7 @@ class Pen:
 
     def end(self) -> None:
         """End the page."""
+        self.ended += 1
         foot(self.canvas, self.width, self.footer)
         self.canvas.showPage()
 

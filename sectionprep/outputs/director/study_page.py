@@ -61,11 +61,27 @@ def write_study(
     pen.heading = f"{study.title}, continued"
     for words in missing:
         pen.text(words, 9, fonts.ITALIC)
+    beside = partial(_beside, chart=chart, study=study, disagreed=_disagreed(marked, study))
+    written = False
     for line in lines:
         if line.tall(pen) + _UNDER > pen.room:
+            # what is said fills the page where there is no room for another line
+            if line is not lines[0] and not written and pen.holds(partial(beside, told={*told})):
+                beside(pen, told=told)
+                written = True
             pen.turn()
         paint_line(pen, painter, line, partial(_all_weights, painter, line.system, study.plans))
         pen.space(_UNDER)
+    if not written:
+        beside(pen, told=told)
+    pen.heading = ""
+    return missing
+
+
+def _beside(
+    pen: Pen, *, chart: Chart, study: Study, disagreed: Sequence[str], told: set[str]
+) -> None:
+    """All words that belong to the music. told: as of `write_study`."""
     last, end = chart.bars[study.bars[-1]], chart.end_place(study.passages[-1].end)
     if last.index < end.index:
         pen.text(
@@ -73,9 +89,7 @@ def write_study(
             8,
             fonts.ITALIC,
         )
-    _notes_beside(pen, chart, study, _disagreed(marked, study), told)
-    pen.heading = ""
-    return missing
+    _notes_beside(pen, chart, study, disagreed, told)
 
 
 def _make_room(pen: Pen, first_line: float) -> None:
