@@ -133,7 +133,7 @@ def bare_engraver(document: Document, chart: Chart) -> Callable[[], None]:
     the score is not its work."""
     import verovio
 
-    from sectionprep.drawing.engraver.engraver import _quiet
+    from sectionprep.drawing.engraver.toolkit import quiet
     from sectionprep.musicxml.copies.part import extract_part
 
     parts = [extract_part(document, part.id).decode() for part in chart.parts]
@@ -141,7 +141,7 @@ def bare_engraver(document: Document, chart: Chart) -> Callable[[], None]:
     def bare() -> None:
         toolkit = verovio.toolkit()
         toolkit.setOptions({"header": "none", "footer": "none"})
-        with _quiet():
+        with quiet():
             for part in parts:
                 toolkit.loadData(part)
                 for page in range(1, toolkit.getPageCount() + 1):

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.engraver.part import Engraving
 from sectionprep.drawing.scene.chord_symbols import split
 from sectionprep.drawing.scene.ink import Box, Curve, Glyph, Ink, Polygon, System, Text
 from sectionprep.drawing.scene.line_extras import Extra

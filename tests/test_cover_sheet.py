@@ -168,7 +168,7 @@ def test_what_cannot_be_drawn_is_said_on_the_sheet(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     score = _score(tmp_path)
-    monkeypatch.setattr("sectionprep.drawing.engraver.engraver._MOST_NOTES", 1)
+    monkeypatch.setattr("sectionprep.drawing.engraver.toolkit._MOST_NOTES", 1)
     pages = cover_pdf(score.document, score.chart, 3, [_borrowed(score)], paper="letter", footer="")
     (why,) = pages.not_drawn
     assert "cover sheet, from bar 3" in why

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from sectionprep.apart import Apart, Died
-from sectionprep.drawing.engraver.engraver import EngravingFailed, get_ready, seconds_for
+from sectionprep.drawing.engraver.part import seconds_for
+from sectionprep.drawing.engraver.toolkit import EngravingFailed, get_ready
 from sectionprep.drawing.text import fonts
 from sectionprep.music.chart import Chart, Part
 from sectionprep.outputs.audition import Wish, remarks

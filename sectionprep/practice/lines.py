@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from sectionprep.drawing.engraver.engraver import engrave, measure
+from sectionprep.drawing.engraver.part import engrave, measure
 from sectionprep.drawing.paging.lines_and_pages import break_lines
 from sectionprep.drawing.svg.picture import outlines, picture
 from sectionprep.musicxml.copies.mending import plainly

@@ -15,7 +15,7 @@ from pathlib import Path
 from lxml import etree
 
 from sectionprep.apart import Apart
-from sectionprep.drawing.engraver.engraver import engrave_bars
+from sectionprep.drawing.engraver.excerpts import engrave_bars
 from sectionprep.drawing.scene.ink import System
 from sectionprep.marking import Marking
 from sectionprep.musicxml.copies.excerpt import Excerpt, Pick, extract_excerpt, say_under

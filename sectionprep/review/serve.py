@@ -110,7 +110,7 @@ def serve_book(
 
 def _get_ready() -> None:
     """Load the engraver, in a process that draws."""
-    from sectionprep.drawing.engraver.engraver import get_ready
+    from sectionprep.drawing.engraver.toolkit import get_ready
 
     get_ready()
 

@@ -7,7 +7,7 @@ from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from sectionprep.drawing.engraver.engraver import EngravingFailed
+from sectionprep.drawing.engraver.toolkit import EngravingFailed
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import DRAWN
 from sectionprep.drawing.scene.line_extras import Extra, jazz_extras

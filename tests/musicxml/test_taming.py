@@ -42,7 +42,7 @@ def test_the_engraver_does_not_survive_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Without the mend the part is refused, as one whose signs lie far beyond its lines."""
-    from sectionprep.drawing.engraver.engraver import EngravingFailed
+    from sectionprep.drawing.engraver.toolkit import EngravingFailed
 
     monkeypatch.setattr(taming, "_give_value", lambda _note: None)
     with pytest.raises(EngravingFailed, match="far beyond its line"):

@@ -9,9 +9,9 @@ import pytest
 from build import document
 
 from sectionprep.drawing.engraver import bar_widths as widths_module
-from sectionprep.drawing.engraver import engraver
 from sectionprep.drawing.engraver.bar_widths import bar_widths
 from sectionprep.drawing.engraver.mei import MeiPart
+from sectionprep.drawing.engraver.toolkit import ENDLESS, common, quiet, toolkit
 from sectionprep.drawing.scene.drawing import natural_widths
 from sectionprep.musicxml.document import Document, parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -29,13 +29,13 @@ def _nothing_known(monkeypatch: pytest.MonkeyPatch) -> None:
 def _in_place(xml: bytes, staff: float) -> tuple[str, list[str], dict[str, float], float]:
     """A part in the engraver's notation, the names of its single bars, and how wide each is drawn
     where it stands."""
-    toolkit = engraver._toolkit()
-    with engraver._quiet():
-        toolkit.resetOptions()
-        toolkit.setOptions(engraver._common(staff) | engraver._ENDLESS | {"xmlIdSeed": 1})
-        assert toolkit.loadData(xml.decode())
-        text = toolkit.getMEI()
-        widths, head = natural_widths(str(toolkit.renderToSVG(1)))
+    drawer = toolkit()
+    with quiet():
+        drawer.resetOptions()
+        drawer.setOptions(common(staff) | ENDLESS | {"xmlIdSeed": 1})
+        assert drawer.loadData(xml.decode())
+        text = drawer.getMEI()
+        widths, head = natural_widths(str(drawer.renderToSVG(1)))
     return text, [bar.id for bar in MeiPart(text).bars if bar.bars == 1], widths, head
 
 
@@ -47,10 +47,10 @@ def _compare(doc: Document, staff: float = 7.5) -> tuple[int, int]:
     def draw(excerpt: str) -> str:
         nonlocal laid_out
         laid_out += excerpt.count("<measure")
-        toolkit = engraver._toolkit()
-        with engraver._quiet():
-            assert toolkit.loadData(excerpt)
-            return str(toolkit.renderToSVG(1))
+        drawer = toolkit()
+        with quiet():
+            assert drawer.loadData(excerpt)
+            return str(drawer.renderToSVG(1))
 
     for job in part_jobs(Basis(document=doc, chart=read_chart(doc)), Path(), SheetStyle()):
         text, names, widths, head = _in_place(job.xml, staff)

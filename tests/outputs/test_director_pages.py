@@ -16,8 +16,8 @@ from measure_pages import off_the_page, painted
 from page_faults import overlap
 
 from sectionprep import preparing
-from sectionprep.drawing.engraver import engraver
-from sectionprep.drawing.engraver.engraver import engrave_bars
+from sectionprep.drawing.engraver import excerpts
+from sectionprep.drawing.engraver.excerpts import engrave_bars
 from sectionprep.drawing.pdf.painter import MM, UNIT, new_canvas
 from sectionprep.drawing.scene import jazz_marks
 from sectionprep.drawing.scene.drawing import read_systems
@@ -429,7 +429,7 @@ def test_of_all_sizes_the_largest_with_the_fewest_lone_bars_is_taken(
 ) -> None:
     """Where a bar is too full to have a neighbour at any size, the others need not be alone."""
     ways = {1.0: (0, 1, 2, 3), 0.95: (0, 1, 2), 0.9: (0, 1), 0.85: (0, 1), 0.8: (0, 3)}
-    monkeypatch.setattr(engraver, "_starts", lambda _e, _w, _mm, size, *_more: ways[size])
+    monkeypatch.setattr(excerpts, "_starts", lambda _e, _w, _mm, size, *_more: ways[size])
     d = document({"Trumpet 1": "C5/1 " * 4})
     picks = [pick_staff(read_chart(d), 0, "sounding", 0, 1, label="T")]
     drawn, _ = read_systems(engrave_bars(extract_excerpt(d, picks, 0, 3), 120, 4.5, "x", 3.6))

@@ -26,7 +26,7 @@ def test_lines_of_a_study_page_are_balanced_and_begin_with_sections(
 ) -> None:
     """Eight bars that move together: four and four, or a new line where a section begins (J. Gates:
     sections start at the left)."""
-    from sectionprep.drawing.engraver.engraver import engrave_bars
+    from sectionprep.drawing.engraver.excerpts import engrave_bars
     from sectionprep.drawing.scene.drawing import read_systems
     from sectionprep.musicxml.copies.excerpt import extract_excerpt
     from sectionprep.outputs.director.staves import pick_staff
@@ -101,10 +101,10 @@ def test_the_engraver_finds_its_data_in_a_thread_that_has_not_loaded_it() -> Non
     what they start draws too. Run apart, since a process meets the engraver once."""
     code = (
         "import threading\n"
-        "from sectionprep.drawing.engraver import engraver\n"
+        "from sectionprep.drawing.engraver.toolkit import toolkit\n"
         "first = threading.Thread(target=lambda: __import__('verovio').toolkit())\n"
         "first.start(); first.join()\n"
-        "tool = engraver._toolkit()\n"
+        "tool = toolkit()\n"
         "assert tool.getResourcePath().endswith('data'), tool.getResourcePath()\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)

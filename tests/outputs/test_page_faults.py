@@ -22,7 +22,7 @@ from measure_pages import (
 )
 from page_faults import economy, line_faults
 
-from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.engraver.part import Engraving
 from sectionprep.drawing.pdf.painter import new_canvas
 from sectionprep.drawing.scene.ink import Curve, Ink, InkSpot, System, Text
 from sectionprep.drawing.scene.line_extras import words_at

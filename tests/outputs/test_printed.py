@@ -13,7 +13,7 @@ import pytest
 from build import part_xml, score_xml
 
 from sectionprep import cli
-from sectionprep.drawing.engraver.engraver import EngravingFailed
+from sectionprep.drawing.engraver.toolkit import EngravingFailed
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 from sectionprep.library import book
 from sectionprep.outputs.parts import laying_out

@@ -12,7 +12,8 @@ from lxml import etree
 from measure_pages import painted
 
 from sectionprep import stages
-from sectionprep.drawing.engraver.engraver import Engraving, engrave_bars
+from sectionprep.drawing.engraver.excerpts import engrave_bars
+from sectionprep.drawing.engraver.part import Engraving
 from sectionprep.drawing.paging.lines_and_pages import INDENT, BarBox, break_for_pages
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import Glyph, Ink, Line, System, Text, box_of

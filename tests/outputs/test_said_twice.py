@@ -7,7 +7,7 @@ from pathlib import Path
 from build import part_xml, score_xml
 from lxml import etree
 
-from sectionprep.drawing.engraver.engraver import engrave_bars
+from sectionprep.drawing.engraver.excerpts import engrave_bars
 from sectionprep.drawing.engraver.twice import said_once
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.musicxml.copies.excerpt import extract_excerpt

@@ -11,7 +11,7 @@ from build import part_xml, score_xml
 from measure_pages import line_collisions
 
 from sectionprep import stages
-from sectionprep.drawing.engraver.engraver import Engraving
+from sectionprep.drawing.engraver.part import Engraving
 from sectionprep.drawing.scene.ink import Ellipse, Glyph, Ink, Text
 from sectionprep.drawing.text.frames import frame
 from sectionprep.musicxml.copies.enclosures import SHAPES

@@ -9,7 +9,8 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 
 from sectionprep.apart import Apart
-from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
+from sectionprep.drawing.engraver.excerpts import engrave_bars
+from sectionprep.drawing.engraver.toolkit import EngravingFailed, get_ready
 from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.text import fonts

@@ -7,7 +7,7 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 
 from sectionprep.apart import Died
-from sectionprep.drawing.engraver.engraver import EngravingFailed
+from sectionprep.drawing.engraver.toolkit import EngravingFailed
 from sectionprep.drawing.scene.drawing import read_systems
 from sectionprep.drawing.scene.ink import System
 

@@ -9,7 +9,8 @@ from pathlib import Path
 from typing import NamedTuple
 
 from sectionprep.apart import Apart, borrowed
-from sectionprep.drawing.engraver.engraver import engrave_bars, get_ready
+from sectionprep.drawing.engraver.excerpts import engrave_bars
+from sectionprep.drawing.engraver.toolkit import get_ready
 from sectionprep.drawing.pdf.painter import MM, Painter, new_canvas
 from sectionprep.drawing.text import fonts
 from sectionprep.music.naming import Players

@@ -16,7 +16,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sectionprep.apart import Apart, borrowed
-from sectionprep.drawing.engraver.engraver import EngravingFailed, engrave_bars, get_ready
+from sectionprep.drawing.engraver.excerpts import engrave_bars
+from sectionprep.drawing.engraver.toolkit import EngravingFailed, get_ready
 from sectionprep.drawing.paging.lines_and_pages import INDENT
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.drawing.scene import chord_symbols

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from functools import partial
 
-from sectionprep.drawing.engraver.engraver import EngravingFailed
+from sectionprep.drawing.engraver.toolkit import EngravingFailed
 from sectionprep.drawing.pdf.painter import Painter
 from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.text import fonts

@@ -8,14 +8,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from sectionprep.drawing.engraver.engraver import (
+from sectionprep.drawing.engraver.part import (
     LARGEST_STAFF,
     Engraving,
-    EngravingFailed,
     Measured,
     engrave,
     measure,
 )
+from sectionprep.drawing.engraver.toolkit import EngravingFailed
 from sectionprep.drawing.paging.counted_lines import (
     by_number,
     letters_inside,

@@ -5,10 +5,8 @@ from __future__ import annotations
 import os
 from typing import Any
 
-from sectionprep.drawing.engraver.engraver import (
-    Engraving,
-    EngravingFailed,
-)
+from sectionprep.drawing.engraver.part import Engraving
+from sectionprep.drawing.engraver.toolkit import EngravingFailed
 from sectionprep.drawing.pdf.painter import MM, UNIT, Painter, new_canvas
 from sectionprep.garbage import collector_at_rest
 from sectionprep.outputs.parts import page_heads

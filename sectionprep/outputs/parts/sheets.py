@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sectionprep.apart import Apart, Died
-from sectionprep.drawing.engraver.engraver import get_ready, seconds_for
+from sectionprep.drawing.engraver.part import seconds_for
+from sectionprep.drawing.engraver.toolkit import get_ready
 from sectionprep.drawing.proof.as_written import MustShow, cue_heads, heads_of
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.marking import Marking
