@@ -12,7 +12,7 @@ import pytest
 from build import chart, document
 from hard_parts import note, notes, opening, score
 
-from sectionprep.drawing.engraver import engraver
+from sectionprep.drawing.engraver import part as engraver
 from sectionprep.drawing.proof.as_written import MustShow, Proved, heads_of, pitch_of, prove
 from sectionprep.drawing.proof.drawn_heads import read_drawing
 from sectionprep.music.pitch import Pitch
