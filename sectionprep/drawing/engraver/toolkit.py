@@ -24,6 +24,9 @@ FIRST_SEED, SECOND_SEED = 1, 2000003
 #: notes in a bar: ten full lines of the widest paper, more than any cadenza; judgement
 _MOST_NOTES = 600
 _MOST_ELEMENTS = 10_000  # in a bar: all that those many notes can carry; judgement
+#: a bar of so many notes is a cadenza, and how long all cadenzas of a part may take, in squares of
+#: notes: six of 350, some seven seconds with a second drawing; judgements
+_CADENZA, _MOST_CADENZAS = 200, 800_000
 
 
 class EngravingFailed(SectionprepError):
@@ -46,8 +49,17 @@ def load(score: str, options: dict[str, Any], where: str, said: Callable[[], lis
 def _refuse_endless_bars(score: str, where: str) -> None:
     """A bar cannot be divided, and the engraver's time grows with the square of its notes (1,000:
     six seconds, 5,000: minutes), so it is counted before it is begun; so are all its signs, since
-    thousands at one place take as long."""
-    for bar in score.split("<measure ")[1:]:
+    thousands at one place take as long, and all long bars together."""
+    bars = score.split("<measure ")[1:]
+    cadenzas = [count for bar in bars if (count := bar.count("<note")) >= _CADENZA]
+    if sum(count**2 for count in cadenzas) > _MOST_CADENZAS:
+        raise EngravingFailed(
+            f"{len(cadenzas)} of its bars hold {_CADENZA} notes or more, {sum(cadenzas):,} in all;"
+            " that is more than can be engraved.",
+            where=where,
+            remedy="Divide those bars in the score.",
+        )
+    for bar in bars:
         for count, most, what in (
             (bar.count("<note"), _MOST_NOTES, "notes"),
             (bar.count("</") + bar.count("/>"), _MOST_ELEMENTS, "XML elements"),

@@ -29,7 +29,7 @@ class Piece:
 _TIMES, _BARS = 4, 1000
 #: minutes after which a road map that is cut anyway ends: no band plays one chart for longer;
 #: judgement
-LONGEST = 15
+LONGEST = 10
 
 
 def most_bars(chart: Chart) -> int:
