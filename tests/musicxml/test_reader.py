@@ -173,7 +173,7 @@ def test_a_blank_line_before_the_declaration_is_no_damage(
     score = stages.read_score(path, Options())
     told = [remark for remark in score.chart.remarks if remark.where != "tempo"]
     assert told == [*read_chart(parse_document(path, plain)).remarks]
-    for span in score.document.notes + score.document.directions:
+    for span in (*score.document.notes, *score.document.directions):
         assert score.document.text(span).startswith("<note>")
         assert score.document.text(span).endswith("</note>")
     written, record = stages.write_marked(
