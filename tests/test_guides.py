@@ -33,6 +33,38 @@ def _mentioned(guide: str) -> list[str]:
     return sorted(set(_CODE.findall(text)))
 
 
+def _tests_named(guide: str) -> list[str]:
+    """What stands for a test file or a test in it, however it is cut: `test_x`, `test_x::...end`,
+    `test_x::start...`."""
+    return [words for words in _mentioned(guide) if re.match(r"test_\w+(?:::[\w.]+|\.*)?$", words)]
+
+
+def _not_there(words: str) -> bool:
+    module, _, test = words.rstrip(".").partition("::")
+    begun = words.endswith("...")
+    name = (test or module).strip(".")
+    found = _named(f"{module}.py")
+    if not test and found:
+        return False
+    sources = found if test else [p for n, p in _files().items() if n.startswith("tests/")]
+    wanted = re.compile(rf"def \w*{name}" if begun else rf"def \w*{name}\b")
+    return not any(p.suffix == ".py" and wanted.search(p.read_text("utf-8")) for p in sources)
+
+
+def test_tests_that_the_guide_names_without_their_file_ending_are_there() -> None:
+    named = _tests_named("DEVELOPERS.md")
+    assert named
+    assert not [words for words in named if _not_there(words)]
+
+
+@pytest.mark.parametrize("guide", ["README.md", "DEVELOPERS.md"])
+def test_scripts_and_folders_that_a_guide_names_are_there(guide: str) -> None:
+    """A script as it is called (`python tests/NAME.py --option`), a folder (`tests/keys`)."""
+    called = (words.removeprefix("python ").split()[0] for words in _mentioned(guide))
+    ours = [path for path in called if re.match(r"(?:tests|sectionprep|shared)/[\w./]*$", path)]
+    assert not [path for path in ours if "NAME" not in path and not (ROOT / path).exists()]
+
+
 @pytest.mark.parametrize("guide", ["README.md", "DEVELOPERS.md"])
 def test_files_and_tests_that_a_guide_names_are_there(guide: str) -> None:
     made = re.compile(r"NAME|CHART|_plan\.toml|roster\.toml|house\.toml|^(?:journal|practice)\.")

@@ -2,7 +2,7 @@
 only; no note changes.
 
 Each mend has its cause in files that came out with wrong or missing notes; the drawing is proved
-afterwards all the same (outputs/drawing_proof.py).
+afterwards all the same (drawing/proof/as_written.py).
 """
 
 from __future__ import annotations
