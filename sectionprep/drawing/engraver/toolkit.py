@@ -51,14 +51,6 @@ def _refuse_endless_bars(score: str, where: str) -> None:
     six seconds, 5,000: minutes), so it is counted before it is begun; so are all its signs, since
     thousands at one place take as long, and all long bars together."""
     bars = score.split("<measure ")[1:]
-    cadenzas = [count for bar in bars if (count := bar.count("<note")) >= _CADENZA]
-    if sum(count**2 for count in cadenzas) > _MOST_CADENZAS:
-        raise EngravingFailed(
-            f"{len(cadenzas)} of its bars hold {_CADENZA} notes or more, {sum(cadenzas):,} in all;"
-            " that is more than can be engraved.",
-            where=where,
-            remedy="Divide those bars in the score.",
-        )
     for bar in bars:
         for count, most, what in (
             (bar.count("<note"), _MOST_NOTES, "notes"),
@@ -72,6 +64,14 @@ def _refuse_endless_bars(score: str, where: str) -> None:
                     where=where,
                     remedy="Divide that bar in the score.",
                 )
+    cadenzas = [count for bar in bars if (count := bar.count("<note")) >= _CADENZA]
+    if sum(count**2 for count in cadenzas) > _MOST_CADENZAS:
+        raise EngravingFailed(
+            f"{len(cadenzas)} of its bars hold {_CADENZA} notes or more, {sum(cadenzas):,} in all;"
+            " that is more than can be engraved.",
+            where=where,
+            remedy="Divide those bars in the score.",
+        )
 
 
 def common(staff_mm: float) -> dict[str, Any]:
