@@ -8,7 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sectionprep.garbage import collector_at_rest, give_back
+from sectionprep.garbage import collector_at_rest
 from sectionprep.music.naming import find_part
 from sectionprep.music.roster import ROSTER
 from sectionprep.phrasing.deciding import Unfit
@@ -83,8 +83,7 @@ def audition(
     from sectionprep.outputs.audition import remarks, write_audition
     from sectionprep.outputs.folder import Run, staged
 
-    score = read_score(path, options).without_trees()
-    give_back()
+    score = read_score(path, options, trees=False)
     plan, unfit = plan_score(score, options)
     run = Run(
         chart=path,

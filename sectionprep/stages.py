@@ -16,7 +16,7 @@ from typing import Any
 
 from sectionprep.checks import Finding, run_checks
 from sectionprep.errors import BadArgument, DestinationError
-from sectionprep.garbage import collector_at_rest
+from sectionprep.garbage import collector_at_rest, give_back
 from sectionprep.marking import mark_chart
 from sectionprep.music.chart import Chart, Remark, same_music
 from sectionprep.music.naming import find_part
@@ -49,11 +49,15 @@ def no_word(_said: str) -> None:
 
 
 @collector_at_rest()
-def read_score(path: Path, options: Options) -> Score:
-    """Read a chart and find its passages."""
+def read_score(path: Path, options: Options, *, trees: bool = True) -> Score:
+    """Read a chart and find its passages. trees: False for who only listens: nothing is marked or
+    drawn from the score, and a long one takes half as much memory."""
     roster = read_roster(options.roster) if options.roster else EMPTY
     bundle = open_bundle(path, options.limits, options.tune)
     chart = read_chart(bundle.document, options.limits, roster)
+    if not trees:
+        bundle = bundle.without_trees()
+        give_back()
     roster = roster.of(chart.parts)
     chart, remark = _with_tempo(chart, options)
     if remark is not None:
