@@ -19,7 +19,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
-from functools import cache
+from functools import cache, partial
 from multiprocessing import (
     Pipe,
     connection,
@@ -318,13 +318,8 @@ def _bow_to_parent() -> None:
     parent = parent_process()
     if parent is None:
         end_with(os.getppid())
-        return
-
-    def watch() -> None:
-        connection.wait([parent.sentinel])
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
+    else:
+        _end_after(partial(connection.wait, [parent.sentinel]))
 
 
 @cache
@@ -332,9 +327,18 @@ def end_with(parent: int) -> None:
     """From now on this process ends when the one with this number does, which has started it,
     however that ended."""
 
-    def watch() -> None:
+    def still_there() -> None:
         while os.getppid() == parent:
             time.sleep(_LOOK)
+
+    _end_after(still_there)
+
+
+def _end_after(wait: Callable[[], object]) -> None:
+    """End this process when something has been waited for."""
+
+    def watch() -> None:
+        wait()
         os._exit(1)
 
     threading.Thread(target=watch, daemon=True).start()

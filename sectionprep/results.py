@@ -79,7 +79,7 @@ class Score:
         return self.bundle.document
 
     def without_trees(self) -> Score:
-        """The same for who only listens: nothing is marked or drawn from it."""
+        """The same for who marks and draws nothing from it any more."""
         return replace(self, bundle=self.bundle.without_trees())
 
     def reads(self, options: Options) -> tuple[Path, ...]:

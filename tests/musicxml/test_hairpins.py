@@ -40,6 +40,7 @@ def test_an_end_under_a_rest_at_the_head_of_a_bar_goes_before_the_bar_line() -> 
     assert _tags(NOTE, own) == (["note"], ["direction", "note", "direction", "note"])
     voices = REST + STOP + NOTE + BACK + NOTE
     assert _tags(NOTE, voices)[0] == ["note"]  # another voice may sound at the rest
+    assert _tags(NOTE, REST + STOP)[0] == ["note"]  # a bar of rest is crossed as it is written
 
 
 def test_an_end_behind_the_beginning_of_another_goes_before_the_bar_line() -> None:

@@ -17,8 +17,11 @@ _AT_HEAD = 16  # an end within such a part of the first note is one at its head;
 def end_at_bar_line(before: etree._Element, measure: etree._Element) -> None:
     """Move the ends of hairpins before the first note of a measure to the end of the one before:
     those at its head, in whichever voice and behind whatever note they are written, and those under
-    rests with which it begins, if nothing else plays there."""
-    silent = not any(element.tag in ("backup", "forward") for element in measure)
+    rests with which it begins, if nothing else plays there. Through a bar of rests alone a hairpin
+    goes as far as the file has it."""
+    tags = {element.tag for element in measure}
+    plays = any(note.find("rest") is None for note in measure.iterchildren("note"))
+    silent = plays and tags.isdisjoint(("backup", "forward"))  # up to the first note
     begun: set[str] = set()  # in this measure, by number
     at = first = Fraction(0)  # where one is, and how long the first note is
     for element in list(measure):

@@ -39,15 +39,14 @@ class PartJob:
     xml: the part as a score of its own. must: the heads its drawing must show. overlays: marks to
     draw by us, by note id. syllables: what is said under each note, by note id. proof: what we
     added, to be printed lighter and listed. rests: seconds of rest around the end of each bar, by
-    bar index; in_time: bars for which these are of plain time, not of rest. jumps: of the road
-    map, between bars. numbers: printed number of each bar. under: lines under
-    the part's name. lyricist, rights: credits of the first page.
-    remarks: what the sheet will not show. changed: printed numbers of bars that differ from the
-    sheet before, whose lines get a bar in the margin. steady: mostly slashes, to be set in lines
-    of four bars; plays: first bar and length of what may stand as one bar, "play 8", where that
-    saves a page; lettered: its player counts by letters, which stand at the left wherever two pages
-    allow. section: whose sheets are to look alike; level: of page economy,
-    None for the best.
+    bar index; in_time: bars for which these are of plain time, not of rest. jumps: of the road map,
+    between bars. numbers: printed number of each bar. under: lines under the part's name. lyricist,
+    rights: credits of the first page. remarks: what the sheet will not show. changed: printed
+    numbers of bars that differ from the sheet before, whose lines get a bar in the margin. steady:
+    mostly slashes, to be set in lines of four bars; plays: first bar and length of what may stand
+    as one bar, "play 8", where that saves a page; lettered: its player counts by letters, which
+    stand at the left wherever two pages allow. section: whose sheets are to look alike; level: of
+    page economy, None for the best.
     """
 
     xml: bytes
