@@ -105,7 +105,7 @@ def _decided(path: Path, score: Score, options: Options) -> tuple[_Marks, _Marks
     )
     if own.plan is None and own.decisions is None:
         return {}, {}
-    planned, _ = plan_score(score, own, readings=False)
+    planned, _ = plan_score(score, own)
     notes = [
         ((passage.part, note.tone.onset), note)
         for passage in (*planned.passages, *planned.hits)

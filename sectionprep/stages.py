@@ -31,7 +31,6 @@ from sectionprep.phrasing.deciding import (
     Unfit,
     decide,
     decided_notes,
-    passages_reread,
 )
 from sectionprep.phrasing.plan_file import PlanFile, read_house, read_plan, write_plan
 from sectionprep.phrasing.styles import choose_style
@@ -120,15 +119,14 @@ def _why_not(chart: Chart, words: str) -> str:
         return error.what.rstrip(".")
 
 
-def plan_score(score: Score, options: Options, *, readings: bool = True) -> tuple[Plan, Unfit]:
+def plan_score(score: Score, options: Options) -> tuple[Plan, Unfit]:
     """Plan all passages; the director's plan file and then the workbook's decisions come last and
-    win. readings: with other ways to phrase each; who only marks the score needs none."""
+    win."""
     settled = read_plan(options.plan) if options.plan else PlanFile()
     given = given_decisions(options)
     decisions = (*settled.decisions, *given)
-    readings = readings or bool(passages_reread(decisions))
     typed = (*typed_decisions(settled), *given)
-    plan = plan_rules(score, options, settled, readings=readings, decisions=typed)
+    plan = plan_rules(score, options, settled, decisions=typed)
     return decide(score.chart, score.together, plan, decisions)
 
 
@@ -143,12 +141,11 @@ def plan_rules(
     options: Options,
     settled: PlanFile,
     *,
-    readings: bool = True,
     decisions: Sequence[Decision] = (),
 ) -> Plan:
     """Plan all passages by the rules and the habits of the house, before any decision on single
-    notes. settled: what the plan file settles; readings: as of `plan_score`; decisions: what will
-    be laid over, which speaks for no other note."""
+    notes. settled: what the plan file settles; decisions: what will be laid over, which speaks for
+    no other note."""
     house = read_house(options.house) if options.house else PlanFile()
     return plan_passages(
         score.chart,
@@ -156,7 +153,6 @@ def plan_rules(
         style=options.style or settled.style or house.style or None,
         printed=_printed(options, settled, house),
         habits=(*house.habits, *settled.habits),
-        readings=readings,
         decided=decided_notes(score.chart, score.together, decisions),
     )
 
@@ -247,9 +243,9 @@ def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
 
 
 @collector_at_rest()
-def mark_score(score: Score, options: Options, *, readings: bool = True) -> Marked:
-    """Mark every part, and read the result again for the checks. readings: as of `plan_score`."""
-    plan, unfit = plan_score(score, options, readings=readings)
+def mark_score(score: Score, options: Options) -> Marked:
+    """Mark every part, and read the result again for the checks."""
+    plan, unfit = plan_score(score, options)
     return mark_planned(score, plan, options, unfit)
 
 
@@ -321,7 +317,7 @@ def left_to_settle(score: Score, options: Options) -> tuple[tuple[Finding, ...],
     from sectionprep.outputs.workbook import read_typed, settled_in
     from sectionprep.outputs.workbook.findings import left_alone, without_settled
 
-    plan, _ = plan_score(score, options, readings=False)
+    plan, _ = plan_score(score, options)
     keys = settled_in(read_typed(options.decisions))
     return without_settled(score.chart, found, keys, left_alone(score.together, plan))
 

@@ -102,7 +102,7 @@ def analysis(data: bytes) -> bytes:
         path = Path(folder) / "chart.musicxml"
         path.write_bytes(data)
         score = stages.read_score(path, Options())
-        marked = stages.mark_score(score, Options(), readings=False)  # as the command `mark` does
+        marked = stages.mark_score(score, Options())  # as the command `mark` does
         assert len(marked.before) >= len(marked.after)  # the checks run when they are asked for
         return stages.write_marked(marked, Path(folder) / "marked.musicxml")[0].read_bytes()
 

@@ -81,7 +81,7 @@ def mark(
     )
     score = stages.read_score(chart, options)
     say_strangers(score)
-    marked = stages.mark_score(score, options, readings=False)
+    marked = stages.mark_score(score, options)
     say_not_applied(marked.unfit)
     suffix = "" if marked.score.bundle.is_folder else marked.score.bundle.suffix
     target = out or beside(chart, tune, f"_marked{suffix}")

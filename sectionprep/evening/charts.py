@@ -123,7 +123,7 @@ def gather(
     name = stem_of(path).removesuffix(_MARKED)
     options = _with_results(path, name, options)
     score = stages.read_score(path, options)
-    marked = stages.mark_score(score, options, readings=False)
+    marked = stages.mark_score(score, options)
     typed = read_typed(options.decisions) if options.decisions is not None else Typed()
     rated = ratings(typed)
     chart = score.chart

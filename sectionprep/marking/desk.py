@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 
 from sectionprep.marking.changes import Change
 from sectionprep.music.chart import Chart, Part
-from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.hairpins import Pins, pins_of
 from sectionprep.music.lines import second_players
 from sectionprep.music.notes import Direction, Note, Tone
 from sectionprep.music.section_word import SectionWord
@@ -41,7 +41,7 @@ class Desk:
     policy: str
     overrules: bool = False
     apart: Stretches = field(default_factory=dict)
-    asked: dict[int, list[Pin]] = field(default_factory=lambda: defaultdict(list))
+    asked: dict[int, Pins] = field(default_factory=lambda: defaultdict(Pins))
     tongued: set[tuple[int, int]] = field(default_factory=set)
     edits: dict[int, NoteEdit] = field(default_factory=lambda: defaultdict(NoteEdit))
     dropped: set[int] = field(default_factory=set)
@@ -53,7 +53,7 @@ class Desk:
     spoken: dict[str, set[tuple[int, int]]] = field(default_factory=lambda: defaultdict(set))
     slurred: dict[int, list[tuple[int, int]]] = field(default_factory=lambda: defaultdict(list))
     numbered: dict[int, tuple[Spans, dict[Pair, set[int]]]] = field(default_factory=dict)
-    _pins: dict[int, list[Pin]] = field(default_factory=dict)
+    _pins: dict[int, Pins] = field(default_factory=dict)
     _second_tones: dict[int, dict[int, Tone]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
@@ -98,10 +98,10 @@ class Desk:
         """After which note a sign goes that stands at the end of this one."""
         return self.chords.get(note.address, (0, note.address))[1]
 
-    def pins(self, part: int) -> list[Pin]:
+    def pins(self, part: int) -> Pins:
         """All printed hairpins of a part."""
         if part not in self._pins:
-            self._pins[part] = pins_of(self.chart.signs(part, "wedge"))
+            self._pins[part] = Pins(pins_of(self.chart.signs(part, "wedge")))
         return self._pins[part]
 
     def first_to_speak(self, kind: str, part: int, place: int) -> bool:

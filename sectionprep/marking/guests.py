@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from sectionprep.marking.desk import Desk, Job
 from sectionprep.music.chart import Chart
-from sectionprep.music.hairpins import Pin
+from sectionprep.music.hairpins import Pins
 from sectionprep.music.section_word import SectionWord
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan
@@ -58,9 +58,9 @@ class _GuestWord(SectionWord):
         """What the passage has."""
         return printed.get(self.passage.lead)
 
-    def hairpins(self) -> tuple[Pin, ...]:
+    def hairpins(self) -> Pins:
         """Those of the passage that the guest plays through."""
-        return tuple(
+        return Pins(
             pin
             for pin in self.host.hairpins()
             if self.passage.start <= pin.start and pin.stop < self.passage.end

@@ -27,14 +27,13 @@ def spread_hairpins(job: Job) -> None:
             job.log(pin.start, "left", "", "", what, applied=False)
     for pin in job.word.hairpins():
         who = "most of the section" if job.is_lead else job.lead_name
-        if not any(pin.meets(other) for other in desk.asked[job.part]):
+        if not desk.asked[job.part].meeting(pin):
             _spread(job, pin, f"{who} has it", _Claim.PRINTED)
     for planned in job.planned.hairpins:
         pin = pin_of(planned)
         if not planned.decided and not any(
-            pin.meets(other)
+            desk.pins(part).meeting(pin) or desk.asked[part].meeting(pin)
             for part in job.passage.parts
-            for other in (*desk.pins(part), *desk.asked[part])
         ):
             _spread(job, pin, planned.why, _Claim.PROPOSED)
 
@@ -57,9 +56,9 @@ def _spread(job: Job, pin: Pin, why: str, claim: _Claim) -> None:
     if job.word.near(job.part, pin.start) is None:
         return
     target = pin.within(job.chart.lines[job.part], job.passage.end)
-    if any(target.like(own, quarter) for own in job.word.pins(job.part)):
+    if job.word.pins(job.part).has_like(target, quarter):
         return
-    in_the_way = [own for own in desk.pins(job.part) if own.meets(target)]
+    in_the_way = desk.pins(job.part).meeting(target)
     if in_the_way and not _make_room(job, in_the_way, claim):
         if claim is _Claim.DECIDED:
             what = f"{pin.kind} not written: another hairpin stands there among other signs"
@@ -142,13 +141,8 @@ def _write(
         return
     for own in in_the_way:
         desk.drop(own.signs)
-    taken = {
-        own.signs[0].number
-        for own in desk.pins(job.part)
-        if own not in in_the_way
-        and own.start <= (last.onset if before else last.end)
-        and own.stop >= first.onset
-    }
+    beside = desk.pins(job.part).touching(first.onset, last.onset if before else last.end)
+    taken = {own.signs[0].number for own in beside if own not in in_the_way}
     free = next(
         n for n in range(1, 17) if n not in taken or n == 16
     )  # it may meet one of the part's own

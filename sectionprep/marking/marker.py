@@ -103,8 +103,8 @@ def _note_what_is_asked(desk: Desk, passage: Passage, planned: PassagePlan) -> N
     desk.tongued.update(slurs.tongued(passage, planned))
     for pin in (hairpins.pin_of(h) for h in planned.hairpins if h.decided):
         for part in passage.parts:
-            if not any(pin.meets(other) for other in desk.asked[part]):
-                desk.asked[part].append(pin)
+            if not desk.asked[part].meeting(pin):
+                desk.asked[part].add(pin)
 
 
 def _alone(chart: Chart, planned: PassagePlan) -> Passage:

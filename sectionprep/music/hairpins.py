@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from bisect import bisect_left, bisect_right, insort
+from collections.abc import Iterable, Iterator, Sequence
 from operator import attrgetter
 from typing import NamedTuple
 
 from sectionprep.music.notes import Direction, Tone
 
 KINDS = ("crescendo", "diminuendo")
-_onset = attrgetter("onset")
+_onset, _start = attrgetter("onset"), attrgetter("start")
 
 
 class Pin(NamedTuple):
@@ -39,6 +39,38 @@ class Pin(NamedTuple):
         last = bisect_left(line, self.stop, key=_onset) - 1
         sounding = line[last].end if last >= 0 else self.stop
         return self._replace(stop=min(self.stop, end, max(sounding, self.start)))
+
+
+class Pins:
+    """Hairpins in order of their beginnings, to be asked for those that are near another."""
+
+    def __init__(self, pins: Iterable[Pin] = ()) -> None:
+        self._pins = sorted(pins, key=_start)
+        self._longest = max((pin.stop - pin.start for pin in self._pins), default=0)
+
+    def __iter__(self) -> Iterator[Pin]:
+        return iter(self._pins)
+
+    def add(self, pin: Pin) -> None:
+        """Take up one more."""
+        insort(self._pins, pin, key=_start)
+        self._longest = max(self._longest, pin.stop - pin.start)
+
+    def touching(self, start: int, stop: int) -> list[Pin]:
+        """Those that reach into a stretch, its ends included."""
+        first = bisect_left(self._pins, start - self._longest, key=_start)
+        end = bisect_right(self._pins, stop, key=_start)
+        return [pin for pin in self._pins[first:end] if pin.stop >= start]
+
+    def meeting(self, pin: Pin) -> list[Pin]:
+        """Those that cannot stand over one line with this one."""
+        return [other for other in self.touching(pin.start, pin.stop) if pin.meets(other)]
+
+    def has_like(self, pin: Pin, quarter: int) -> bool:
+        """Whether one of them is the same to a reader. quarter: in ticks."""
+        first = bisect_left(self._pins, pin.start - quarter, key=_start)
+        end = bisect_right(self._pins, pin.start + quarter, key=_start)
+        return any(pin.like(other, quarter) for other in self._pins[first:end])
 
 
 def pins_of(wedges: Iterable[Direction], end: float = math.inf) -> list[Pin]:

@@ -17,7 +17,7 @@ from operator import attrgetter
 from typing import Protocol
 
 from sectionprep.music.chart import Chart
-from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.hairpins import Pin, Pins, pins_of
 from sectionprep.music.lines import slur_ends
 from sectionprep.music.marks import BREATHS, ORNAMENTS, SLURS, contradict
 from sectionprep.music.notes import Note, Tone
@@ -68,11 +68,11 @@ class SectionWord:
         self.odd = {(place.part, place.tick) for place in passage.deviations}
         self._spans: Spans | None = None
         self._all_slurs: Spans | None = None
-        self._hairpins: tuple[Pin, ...] | None = None
+        self._hairpins: Pins | None = None
         self._own: dict[int, frozenset[Pair]] = {}
         self._meant: dict[int, frozenset[Pair]] = {}
         self._notes: dict[int, list[Note]] = {}
-        self._pins: dict[int, list[Pin]] = {}
+        self._pins: dict[int, Pins] = {}
 
     # -- marks on notes ---------------------------------------------------------------------------
 
@@ -319,38 +319,34 @@ class SectionWord:
         """The parts that strike a note at a tick."""
         return [part for part in self.passage.parts if tick in self.tones[part]]
 
-    def pins(self, part: int) -> list[Pin]:
+    def pins(self, part: int) -> Pins:
         """A part's hairpins inside the passage, as far as its notes reach; one that leads out of it
         is no matter of this group."""
         if part not in self._pins:
             start, end = self.passage.start, self.passage.end
             found = pins_of(self.chart.signs(part, "wedge", start), end)
-            self._pins[part] = [
+            self._pins[part] = Pins(
                 pin.within(self.chart.lines[part], end)
                 for pin in found
                 if pin.stop < end + self.chart.resolution
-            ]
+            )
         return self._pins[part]
 
-    def hairpins(self) -> tuple[Pin, ...]:
+    def hairpins(self) -> Pins:
         """The hairpins that hold."""
         if self._hairpins is None:
-            agreed: list[Pin] = []
+            agreed = Pins()
             for pin in (pin for part in self.passage.parts for pin in self.pins(part)):
-                if self._pin_is_agreed(pin) and not any(pin.meets(other) for other in agreed):
-                    agreed.append(pin)
-            kept = [
-                pin
-                for pin in self.pins(self.passage.lead)
-                if not any(pin.meets(other) for other in agreed)
-            ]
-            self._hairpins = tuple(sorted(agreed + kept, key=lambda pin: pin[:3]))
+                if self._pin_is_agreed(pin) and not agreed.meeting(pin):
+                    agreed.add(pin)
+            kept = [pin for pin in self.pins(self.passage.lead) if not agreed.meeting(pin)]
+            self._hairpins = Pins(sorted([*agreed, *kept], key=lambda pin: pin[:3]))
         return self._hairpins
 
     def _pin_is_agreed(self, pin: Pin) -> bool:
         quarter = self.chart.resolution
         voters = [part for part in self.passage.parts if self.near(part, pin.start) is not None]
-        count = sum(any(pin.like(other, quarter) for other in self.pins(part)) for part in voters)
+        count = sum(self.pins(part).has_like(pin, quarter) for part in voters)
         return count >= 2 and 2 * count > len(voters)
 
     def pin_outvoted(self, part: int, pin: Pin) -> bool:
@@ -359,9 +355,7 @@ class SectionWord:
         if part == self.passage.lead:
             return False
         quarter = self.chart.resolution
-        instead = [
-            held for held in self.hairpins() if held.meets(pin) and not held.like(pin, quarter)
-        ]
+        instead = [held for held in self.hairpins().meeting(pin) if not held.like(pin, quarter)]
         return any(
             self._most(
                 len([p for p in self.passage.parts if p != part and self._swells_with(p, held)])
@@ -370,7 +364,6 @@ class SectionWord:
         )
 
     def _swells_with(self, part: int, held: Pin) -> bool:
-        own = [pin for pin in self.pins(part) if pin.meets(held)]
         return self.near(part, held.start) is not None and all(
-            pin.like(held, self.chart.resolution) for pin in own
+            pin.like(held, self.chart.resolution) for pin in self.pins(part).meeting(held)
         )

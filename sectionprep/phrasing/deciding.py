@@ -3,7 +3,7 @@ to be like others, dynamics and hairpins. What fits nowhere is returned with the
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -81,14 +81,8 @@ def decided_notes(chart: Chart, together: Together, decisions: Sequence[Decision
         unslurred |= {
             (passage.id, tone.onset) for tone in tones if tone.slurs_from and tone.onset in plain
         }
-    return Decided(
-        notes=frozenset(apart), unslurred=frozenset(unslurred), reread=passages_reread(decisions)
-    )
-
-
-def passages_reread(decisions: Iterable[Decision]) -> frozenset[str]:
-    """Passages for which somebody has chosen another reading."""
-    return frozenset(d.passage for d in decisions if isinstance(d, Wish) and d.kind == "reading")
+    reread = (d.passage for d in decisions if isinstance(d, Wish) and d.kind == "reading")
+    return Decided(notes=frozenset(apart), unslurred=frozenset(unslurred), reread=frozenset(reread))
 
 
 def _copied(chart: Chart, wish: Wish, line: Sequence[Tone], lead: Lead) -> Iterator[int]:

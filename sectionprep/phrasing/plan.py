@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from threading import Lock
+from typing import NamedTuple, overload
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import SLURS
@@ -57,6 +59,58 @@ class Reading:
         return tuple((n.tone.onset, tuple(sorted(n.marks - SLURS))) for n in self.notes if n.leaned)
 
 
+class Later:
+    """The readings of many passages, looked for when somebody first asks for those of one: who only
+    marks a score never does, and who prepares one has its parts drawn meanwhile. find: gives them,
+    of each passage in order."""
+
+    def __init__(self, find: Callable[[], Sequence[tuple[Reading, ...]]]) -> None:
+        self._find: Callable[[], Sequence[tuple[Reading, ...]]] | None = find
+        self._found: Sequence[tuple[Reading, ...]] = ()
+        self._lock = Lock()  # several people look at a review page
+
+    def of(self, n: int) -> tuple[Reading, ...]:
+        """Those of one passage."""
+        with self._lock:
+            if self._find is not None:
+                self._found, self._find = self._find(), None
+        return self._found[n]
+
+
+class ReadingsLater(Sequence[Reading]):
+    """The readings of one passage out of many that are looked for at once, when first asked for."""
+
+    def __init__(self, later: Later, n: int) -> None:
+        self._later, self._n = later, n
+
+    @property
+    def found(self) -> tuple[Reading, ...]:
+        """The readings themselves."""
+        return self._later.of(self._n)
+
+    @overload
+    def __getitem__(self, at: int) -> Reading: ...
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Reading, ...]: ...
+    def __getitem__(self, at: int | slice) -> Reading | tuple[Reading, ...]:
+        return self.found[at]
+
+    def __len__(self) -> int:
+        return len(self.found)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Sequence) and self.found == tuple(other)
+
+    def __hash__(self) -> int:
+        return hash(self.found)
+
+    def __repr__(self) -> str:
+        return repr(self.found)
+
+    def __reduce__(self) -> tuple[type, tuple[object, ...]]:
+        return tuple, (self.found,)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hairpin:
     """A crescendo or diminuendo to be written, from one place to another (ticks; of a proposal,
@@ -94,7 +148,7 @@ class PassagePlan:
     phrases: tuple[tuple[int, int], ...]
     hairpins: tuple[Hairpin, ...] = ()
     dynamics: tuple[Dynamic, ...] = ()
-    readings: tuple[Reading, ...] = ()
+    readings: Sequence[Reading] = ()
     cautions: tuple[str, ...] = ()
     refused: tuple[tuple[int, str], ...] = ()
     second: bool = False

@@ -40,7 +40,7 @@ from sectionprep.phrasing.losses import explain_losses
 from sectionprep.phrasing.notes import notes_of, settle
 from sectionprep.phrasing.offers import with_offers
 from sectionprep.phrasing.other_readings import readings_of
-from sectionprep.phrasing.plan import PassagePlan, Plan
+from sectionprep.phrasing.plan import Later, PassagePlan, Plan, Reading, ReadingsLater
 from sectionprep.phrasing.rules import RULES
 from sectionprep.phrasing.styles import Style, choose_style
 from sectionprep.phrasing.view import LineView, Spot, view_line
@@ -60,11 +60,9 @@ def plan_passages(
     style: str | None = None,
     printed: str = "keep",
     habits: Sequence[Habit] = (),
-    readings: bool = True,
     decided: Decided = NOTHING_DECIDED,
 ) -> Plan:
-    """Plan the lead line of every passage. habits: of the house; they come after the rules.
-    readings: with other ways to phrase each."""
+    """Plan the lead line of every passage. habits: of the house; they come after the rules."""
     chosen, why = choose_style(chart, style)
     words = {passage.id: SectionWord(chart, passage) for passage in together.marked}
     as_printed = {name: word.line() for name, word in words.items()}
@@ -81,9 +79,8 @@ def plan_passages(
 
     known: dict[Shape, Chooser] = {}
     plans = _settled(chart, words, lines, lay, printed, habits, known)
-    if readings:
-        locks = {name: decided.locks(name, line) for name, line in as_printed.items()}
-        plans = _with_readings(plans, lines, lay, locks, printed, habits, known)
+    locks = {name: decided.locks(name, line) for name, line in as_printed.items()}
+    plans = _with_readings(plans, lines, lay, locks, printed, habits, known)
     plans = [with_print(plan, as_printed[plan.id], lines[plan.id]) for plan in plans]
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
@@ -148,9 +145,23 @@ def _with_readings(
     habits: Sequence[Habit],
     known: dict[Shape, Chooser],
 ) -> list[PassagePlan]:
-    """The plans with other ways to read each line. They are looked for where no mark of the kind
-    that the rules write stands in the line, but the plan's slurs do: so a score offers the same
-    readings when it is marked. locks: what is printed, by passage and tick; it stays in each."""
+    """The plans with other ways to read each line, which are looked for when they are asked for."""
+    later = Later(lambda: _readings(plans, as_read, lay, locks, printed, habits, known))
+    return [replace(plan, readings=ReadingsLater(later, n)) for n, plan in enumerate(plans)]
+
+
+def _readings(
+    plans: Sequence[PassagePlan],
+    as_read: Lines,
+    lay: Callable[[Lines], list[Work]],
+    locks: Mapping[str, Mapping[int, frozenset[str]]],
+    printed: str,
+    habits: Sequence[Habit],
+    known: dict[Shape, Chooser],
+) -> list[tuple[Reading, ...]]:
+    """Other ways to read each line. They are looked for where no mark of the kind that the rules
+    write stands in the line, but the plan's slurs do: so a score offers the same readings when it
+    is marked. locks: what is printed, by passage and tick; it stays in each."""
     by_name = {plan.id: plan for plan in plans}
     opened = {
         name: tuple(
@@ -167,7 +178,7 @@ def _with_readings(
         plan = by_name[work.name]
         found = readings_of(work, printed, plan.notes, frozenset(leans), locks[work.name], mine)
         found = habits_in_readings(work.view, plan.notes, found, habits, taken[plan.id])
-        made.append(replace(plan, readings=found))
+        made.append(found)
     return made
 
 

@@ -22,7 +22,7 @@ from sectionprep.outputs.names import safe_name, stem_of
 from sectionprep.outputs.settled import finding_name, finding_words
 from sectionprep.passages import Passage
 from sectionprep.phrasing import PassagePlan, Plan
-from sectionprep.phrasing.deciding import Unfit, decide, decided_notes, passages_reread
+from sectionprep.phrasing.deciding import Unfit, decide, decided_notes
 from sectionprep.phrasing.plan_file import PlanFile
 from sectionprep.phrasing.styles import Style, styles
 from sectionprep.results import Options, Score
@@ -105,17 +105,15 @@ class Review:
     def rules(self) -> Plan:
         """The plan by the rules and the habits of the house, before any decision, with the other
         ways to read each passage."""
-        return self._by_rules(self.desk.settled, readings=True)
+        return self._by_rules(self.desk.settled)
 
-    def _by_rules(self, settled: PlanFile, *, readings: bool) -> Plan:
+    def _by_rules(self, settled: PlanFile) -> Plan:
         typed = typed_decisions(settled)
         decided = decided_notes(self.score.chart, self.score.together, typed)
-        key = settled.style, settled.printed, settled.habits, readings, decided
+        key = settled.style, settled.printed, settled.habits, decided
         known = self._rules.get(key)
         if known is None:
-            known = plan_rules(
-                self.score, self.options, settled, readings=readings, decisions=typed
-            )
+            known = plan_rules(self.score, self.options, settled, decisions=typed)
             self._rules[key] = known
             while len(self._rules) > _PLANS:
                 self._rules.popitem(last=False)
@@ -123,8 +121,7 @@ class Review:
 
     def _planned(self) -> tuple[Plan, Unfit]:
         settled = self.desk.settled
-        # readings are asked for later, if at all
-        plan = self._by_rules(settled, readings=bool(passages_reread(settled.decisions)))
+        plan = self._by_rules(settled)
         return decide(self.score.chart, self.score.together, plan, settled.decisions)
 
     def decide(self, make: Callable[[], Step], seen: int, *, insist: bool) -> bool:
@@ -234,7 +231,7 @@ class Review:
             if plan is self.plan:
                 _ = self.drawer
                 fonts.register()  # and the readings: so that no passage has to wait for them
-                _ = self.rules
+                any(planned.readings for planned in self.rules.passages)
                 self.findings()
 
     def findings(self) -> tuple[Finding, ...]:

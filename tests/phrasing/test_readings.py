@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import pickle
+from typing import Any
+
 import pytest
 from build import chart
 from measure_readings import worth_hearing
 
 from sectionprep.passages import find_passages
-from sectionprep.phrasing import plan_line, plan_passages
-from sectionprep.phrasing.plan import PassagePlan
+from sectionprep.phrasing import plan_line, plan_passages, planner
+from sectionprep.phrasing.drafts import Work
+from sectionprep.phrasing.other_readings import readings_of
+from sectionprep.phrasing.plan import PassagePlan, Reading
 
 _LINES = {
     "tops on the beat": "r/8 C5/8 D5/8 E5/8 G5/8 E5/8 D5/8 C5/8 D5/8 E5/8 F5/8 A5/8 C6/8 A5/8 F5/8 "
@@ -57,15 +62,26 @@ def test_what_has_no_other_way_says_so() -> None:
     assert all(not r.differs and "plan itself" in r.says for r in planned.readings)
 
 
-def test_who_needs_no_readings_gets_the_same_plan() -> None:
-    """`mark` leaves them out: its marks are those of `prepare`."""
+def test_readings_are_looked_for_once_and_only_when_somebody_asks(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """`mark` never does, and `prepare` only once its parts are being drawn."""
     line = _LINES["tops on the beat"]
     c = chart({"Alto Sax 1": line, "Alto Sax 2": line})
-    together = find_passages(c)
-    with_them, without = (plan_passages(c, together, readings=wanted) for wanted in (True, False))
-    assert all(passage.readings for passage in with_them.passages)
-    assert not any(passage.readings for passage in without.passages)
-    assert [p.notes for p in with_them.passages] == [p.notes for p in without.passages]
+    asked: list[str] = []
+
+    def counted(work: Work, *given: Any) -> tuple[Reading, ...]:
+        asked.append(work.name)
+        return readings_of(work, *given)
+
+    monkeypatch.setattr(planner, "readings_of", counted)
+    planned = plan_passages(c, find_passages(c)).passages
+    assert planned
+    assert not asked
+    again = pickle.loads(pickle.dumps(planned[0].readings))
+    assert list(planned[0].readings) == list(again)
+    assert len(again) == 3
+    assert asked == [passage.id for passage in planned]
 
 
 @pytest.mark.parametrize(

@@ -129,7 +129,7 @@ def test_a_reading_is_taken_for_the_whole_passage(demo_score: Score, tmp_path: P
         f'[[passage]]\nid = "{planned.id}"\nlead = "{lead}"\nreading = "{reading.name}"\n',
         encoding="utf-8",
     )
-    taken, unfit = stages.plan_score(demo_score, Options(plan=file), readings=False)
+    taken, unfit = stages.plan_score(demo_score, Options(plan=file))
     assert unfit == ()
     found = taken.of(planned.id)
     assert found is not None

@@ -19,15 +19,13 @@ def _find(context: Context) -> Iterable[Finding]:
     for passage in context.together.marked:
         word = context.words[passage.id]
         for pin in word.hairpins():
-            having = [
-                p for p in passage.parts if any(pin.like(own, quarter) for own in word.pins(p))
-            ]
+            having = [p for p in passage.parts if word.pins(p).has_like(pin, quarter)]
             for part in passage.parts:
                 note = word.near(part, pin.start)
                 wanted = pin.within(context.chart.lines[part], passage.end)
-                if note is None or any(wanted.like(own, quarter) for own in word.pins(part)):
+                if note is None or word.pins(part).has_like(wanted, quarter):
                     continue
-                other = next((own for own in word.pins(part) if own.meets(wanted)), None)
+                other = next(iter(word.pins(part).meeting(wanted)), None)
                 yield _finding(context, passage, part, note.onset, wanted, other, having)
 
 

@@ -3,11 +3,12 @@ layout says."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from sectionprep.drawing.engraver.bar_widths import bar_widths
-from sectionprep.drawing.engraver.mei import MeiBar, MeiPart, SignKey
+from sectionprep.drawing.engraver.mei import LINES, MeiBar, MeiPart, SignKey
 from sectionprep.drawing.engraver.toolkit import (
     ENDLESS,
     FIRST_SEED,
@@ -153,7 +154,8 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     mei = part.mei
     mei.set_breaks(starts)
     text = mei.text()
-    systems, glyphs, pages = _drawn(text, part.staff_mm, part.width_mm)
+    pages = _drawn(text, part.staff_mm, part.width_mm)
+    glyphs, systems = pages.glyphs, [line for page in pages.systems.values() for line in page]
     if part.must.heads and not any(system.heads for system in systems):
         raise EngravingFailed(
             "the part drew as an empty page.", where=part.where, remedy="Check the file's encoding."
@@ -173,10 +175,11 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
             remedy="Look at its beams in the score.",
         )
     for scale, crammed in _crammed(part, lines).items():
-        wider, outlines, _ = _drawn(text, part.staff_mm, part.width_mm / scale)
-        glyphs |= outlines
+        only = {n // LINES for n in crammed}
+        wider = _drawn(text, part.staff_mm, part.width_mm / scale, only)
+        glyphs |= wider.glyphs
         for n in crammed:
-            systems[n] = replace(wider[n], scale=scale)
+            systems[n] = replace(wider.systems[n // LINES][n % LINES], scale=scale)
     for n, (first, _) in enumerate(lines):
         if n and mei.bars[first].coda and (narrow := narrowed(systems[n], INDENT)) is not None:
             systems[n] = replace(narrow, indent=INDENT)
@@ -185,7 +188,9 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
         restack(syllables_apart(unclashed(s), SUNG), mei.chords, width / s.scale - s.indent)
         for s in systems
     )
-    drawn = read_drawing(pages, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told)
+    drawn = read_drawing(
+        pages.drawn, {bar.id: bar.index for bar in mei.bars}, part.staff_mm, mei.told
+    )
     return Engraving(
         systems=placed,
         bars=tuple(mei.bars),
@@ -197,11 +202,20 @@ def engrave(part: Measured, starts: Sequence[int]) -> Engraving:
     )
 
 
+class _Pages(NamedTuple):
+    """Pages of the engraver's. systems: their lines, by page; glyphs: outlines by name; drawn:
+    as they came."""
+
+    systems: dict[int, list[System]]
+    glyphs: dict[str, str]
+    drawn: list[str]
+
+
 def _drawn(
-    text: str, staff_mm: float, width_mm: float
-) -> tuple[list[System], dict[str, str], list[str]]:
-    """All systems of a part in the engraver's notation, with the breaks that it holds; the outlines
-    of glyphs, and the pages as they were drawn."""
+    text: str, staff_mm: float, width_mm: float, only: Collection[int] | None = None
+) -> _Pages:
+    """A part in the engraver's notation, with the breaks that it holds; `only` these of its pages
+    (from 0), each of `LINES` lines."""
     drawer = toolkit()
     with quiet():
         drawer.resetOptions()
@@ -215,13 +229,14 @@ def _drawn(
             }
         )
         drawer.loadData(text)
-        pages = [str(drawer.renderToSVG(page)) for page in range(1, drawer.getPageCount() + 1)]
-    systems: list[System] = []
+        wanted = range(drawer.getPageCount()) if only is None else sorted(only)
+        pages = {page: str(drawer.renderToSVG(page + 1)) for page in wanted}
+    systems: dict[int, list[System]] = {}
     glyphs: dict[str, str] = {}
-    for page in pages:
-        more, outlines = read_systems(page)
-        systems, glyphs = systems + more, glyphs | outlines
-    return systems, glyphs, pages
+    for page, drawn in pages.items():
+        systems[page], outlines = read_systems(drawn)
+        glyphs |= outlines
+    return _Pages(systems, glyphs, list(pages.values()))
 
 
 def _crammed(part: Measured, lines: Sequence[tuple[int, int]]) -> dict[float, list[int]]:

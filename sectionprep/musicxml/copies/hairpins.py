@@ -11,6 +11,7 @@ from sectionprep.musicxml.copies.jumps import end_of
 from sectionprep.musicxml.numbers import decimal
 
 _MOVES = {"note": 1, "forward": 1, "backup": -1}
+_ENDS = etree.XPath("boolean(direction/direction-type/wedge[@type='stop'])")
 _AT_HEAD = 16  # an end within such a part of the first note is one at its head; judgement
 
 
@@ -19,6 +20,8 @@ def end_at_bar_line(before: etree._Element, measure: etree._Element) -> None:
     those at its head, in whichever voice and behind whatever note they are written, and those under
     rests with which it begins, if nothing else plays there. Through a bar of rests alone a hairpin
     goes as far as the file has it."""
+    if not _ENDS(measure):
+        return
     tags = {element.tag for element in measure}
     plays = any(note.find("rest") is None for note in measure.iterchildren("note"))
     silent = plays and tags.isdisjoint(("backup", "forward"))  # up to the first note

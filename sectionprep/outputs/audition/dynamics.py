@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterable
 
 from sectionprep.music.chart import Chart
-from sectionprep.music.hairpins import Pin, pins_of
+from sectionprep.music.hairpins import Pin, Pins, pins_of
 from sectionprep.phrasing import PassagePlan
 
 STEP = 4.5  # decibels between neighbouring dynamics
@@ -42,10 +42,10 @@ class Loudness:
         signs += [
             (d.tick, d.value) for plan in plans for d in plan.dynamics if d.tick not in printed
         ]
-        pins = pins_of(chart.signs(part, "wedge"))
+        pins = Pins(pins_of(chart.signs(part, "wedge")))
         for wished in (Pin(h.start, h.stop, h.kind) for plan in plans for h in plan.hairpins):
-            if not any(wished.meets(pin) for pin in pins):
-                pins.append(wished)
+            if not pins.meeting(wished):
+                pins.add(wished)
         self._read(sorted(signs), sorted(pins), chart.resolution)
 
     def _read(self, signs: list[tuple[int, str]], pins: list[Pin], quarter: int) -> None:
