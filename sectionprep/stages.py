@@ -351,7 +351,9 @@ def write_marked(
         )
     if not score.bundle.is_folder and out.suffix.lower() not in SCORE_ENDINGS:
         raise DestinationError(
-            f"{out.suffix or 'no ending'} is no ending of a score.",
+            f"{out.suffix} is no ending of a score."
+            if out.suffix
+            else "the name of a score needs an ending.",
             where=str(out),
             remedy=f"End it with one of {', '.join(SCORE_ENDINGS)}.",
         )

@@ -151,6 +151,21 @@ def _failure(done: subprocess.CompletedProcess[str], code: int) -> str:
     return lines[0]
 
 
+def test_results_may_go_where_one_stands(
+    saxes_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A dot means this folder; it was taken for an invalid value."""
+    shutil.copy(saxes_path, tmp_path / "a.musicxml")
+    (tmp_path / "inside").mkdir()
+    monkeypatch.chdir(tmp_path / "inside")
+    for here in (".", "./", "..", "../inside/.."):
+        done = run("sheets", "../a.musicxml", "-o", here)
+        assert done.returncode == 0, done.stderr
+        place = tmp_path if ".." in here else tmp_path / "inside"
+        assert next(place.glob("01_*.pdf")).is_file()
+    assert "names no file" in _failure(run("mark", "../a.musicxml", "-o", "."), 5)
+
+
 def test_failures_are_one_line_with_their_exit_code(saxes_path: Path, tmp_path: Path) -> None:
     _failure(run("check", tmp_path / "no.musicxml"), 3)
     (tmp_path / "a.musicxml").write_text("<html/>")

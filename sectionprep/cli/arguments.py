@@ -22,7 +22,7 @@ def _named(text: str) -> Path:
         raise typer.BadParameter(
             "it names no place. Name a file or folder; a dot means this folder."
         )
-    longest = max(Path(text).parts, key=lambda name: len(os.fsencode(name)))
+    longest = max(Path(text).parts, key=lambda name: len(os.fsencode(name)), default="")  # of "."
     if len(os.fsencode(longest)) > MOST_BYTES:
         raise typer.BadParameter(
             f"the name {longest[:20]}... is too long. Take at most {MOST_BYTES} letters "

@@ -25,7 +25,7 @@ from sectionprep.cli.arguments import (
     Style,
     out_to,
 )
-from sectionprep.cli.telling import say
+from sectionprep.cli.telling import counted, say
 from sectionprep.errors import NOT_PRINTED_EXIT_CODE
 
 
@@ -100,7 +100,7 @@ def book(
 
     results = prepare_all(library, out, options, cluster=cluster, tell=tell)
     failed = sum(r.status == "failed" for r in results)
-    say(f"{len(results)} charts, {failed} failed. Written: {out / SUMMARY}")
+    say(f"{counted(len(results), 'chart')}, {failed} failed. Written: {out / SUMMARY}")
     if failed:
         raise typer.Exit(3)
     if any(r.wrong_sheets for r in results):
