@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
 
-from sectionprep.outputs.workbook import Typed, read_typed, tables, write_workbook
-from sectionprep.outputs.workbook.at_home import LINE, read_home
+from sectionprep.outputs.workbook import Typed, read_typed, tables, to_decisions, write_workbook
+from sectionprep.outputs.workbook.at_home import read_home
 from sectionprep.outputs.workbook.rehearsal_plan import plan_rehearsal
 from sectionprep.outputs.workbook.rows import build_book
+from sectionprep.outputs.workbook.tables import LINE
 from sectionprep.results import Marked
 
 
@@ -50,6 +52,41 @@ def test_a_pasted_line_is_said_in_the_rehearsal_order_and_kept(
     assert says["Alto Sax 2"] == "Tenor Sax 1, P3 at 60 %"
     place.write_bytes(write_workbook(again, typed))
     assert read_typed(place).cells[tables.HOME] == typed.cells[tables.HOME]
+
+
+def test_what_is_typed_below_the_tables_is_taken(demo_marked: Marked, tmp_path: Path) -> None:
+    """More lines from home than parts, more decisions than free rows: both were refused, as rows
+    that had lost their keys, and stood in the way of everything else."""
+    chart, together = demo_marked.score.chart, demo_marked.score.together
+    place = tmp_path / "book.xlsx"
+    place.write_bytes(write_workbook(build_book(demo_marked, plan_rehearsal(demo_marked))))
+    book = openpyxl.load_workbook(place)
+    sheet, own = book[tables.HOME], book[tables.OWN]
+    heads = {cell.value: cell.column for cell in sheet[2]}
+    end = sheet.max_row
+    for n, line in enumerate(("Alto Sax 1: P3 (bar 18) 90", "Alto Sax 1: P3 (bar 18) 70")):
+        sheet.cell(end + 1 + n, heads[LINE]).value = line
+    wish = ("Alto Sax 1", "18", "1", None, None, "accent")
+    below = own.max_row + 2
+    for column, word in enumerate(wish, start=1):
+        own.cell(3, column).value = own.cell(below, column).value = word
+    own.cell(below, 2).value = "19"
+    own.move_range("A3:I3", rows=1)  # sorted: the row without a key comes before its neighbours
+    own.cell(4, 9).value = None
+    book.save(place)
+    typed = read_typed(place)
+    third = next(p for p in together.passages if p.id == "P3")
+    assert read_home(typed, chart, together).of(chart, third).endswith("Alto Sax 1 at 70 %")
+    bars = [cells["Bar"] for cells in typed.cells[tables.OWN].values() if cells]
+    assert sorted(bars) == ["18", "19"]
+    asked = to_decisions(typed, place)
+    assert [decision.cell for decision in asked] == [f"{tables.OWN}!F4", f"{tables.OWN}!F{below}"]
+    again = build_book(demo_marked, plan_rehearsal(demo_marked), typed=typed)
+    place.write_bytes(write_workbook(again, typed))
+    assert to_decisions(read_typed(place), place) == tuple(
+        replace(one, cell=new.cell)
+        for one, new in zip(asked, to_decisions(read_typed(place), place), strict=True)
+    )
 
 
 @pytest.mark.parametrize(

@@ -16,7 +16,6 @@ from sectionprep.outputs.workbook import tables
 from sectionprep.outputs.workbook.read import Typed
 from sectionprep.passages import Passage, Together
 
-LINE = "Line from home"
 _ONE = re.compile(r"(P\d{1,5})(?:\s*\(bar ([^()]{1,12})\))?\s+(\d{1,3})\s*%?", re.ASCII)
 _MOST = 400  # passages that are read in one cell; judgement
 
@@ -47,8 +46,10 @@ def read_home(typed: Typed | None, chart: Chart, together: Together) -> AtHome:
     rows = typed.cells.get(tables.HOME, {}) if typed is not None else {}
     labels = {part.label: part.index for part in chart.parts}
     for key, cells in rows.items():
-        if cells.get(LINE):
-            found.said[key] = _read_cell(str(cells[LINE]), key, labels, chart, together, found)
+        if cells.get(tables.LINE):
+            found.said[key] = _read_cell(
+                str(cells[tables.LINE]), key, labels, chart, together, found
+            )
     return found
 
 

@@ -3,7 +3,7 @@ program."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
@@ -195,6 +195,7 @@ def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, di
         columns[column.heading] = (headings[plain(column.heading)], column)
     key_column = headings[plain(tables.KEY)]
     rows: dict[str, dict[str, Any]] = {}
+    keyless: list[tuple[dict[str, Any], dict[str, str]]] = []
     for row in sheet.iter_rows(min_row=heading_row + 1):
         cells = {cell.column: cell for cell in row}
         key = cells[key_column].value if key_column in cells else None
@@ -207,25 +208,55 @@ def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, di
                 continue
             if value not in (None, ""):
                 values[heading] = value
+        places = {heading: cells[columns[heading][0]].coordinate for heading in values}
         if key in (None, ""):
-            if values and name != tables.PARTS:
-                first = next(iter(values))
-                typed.bad.append(
-                    UnusableSettings(
-                        f"{cells[columns[first][0]].coordinate} holds {values[first]!r}, but its "
-                        f"row has lost its key.",
-                        where=where,
-                        remedy=f'Type it again in the row it belongs to; "{tables.KEY}" '
-                        f"must not be emptied.",
-                    )
+            keyless.append((values, places))
+        else:
+            _take_row(typed, rows, (name, str(key)), values, places)
+    for values, places in keyless:
+        key = _key_below(name, values, rows)
+        if key:
+            _take_row(typed, rows, (name, key), values, places)
+        elif values and name != tables.PARTS:
+            first = next(iter(values))
+            typed.bad.append(
+                UnusableSettings(
+                    f"{places[first]} holds {values[first]!r}, but its row has lost its key.",
+                    where=where,
+                    remedy=f'Type it again in the row it belongs to; "{tables.KEY}" must not be '
+                    "emptied.",
                 )
-            continue
-        rows.setdefault(str(key), {}).update(values)
-        for heading in values:
-            typed.where[(name, str(key), heading)] = (
-                f"{name}!{cells[columns[heading][0]].coordinate}"
             )
     return rows
+
+
+def _take_row(
+    typed: Typed,
+    rows: dict[str, dict[str, Any]],
+    row: tuple[str, str],
+    values: Mapping[str, Any],
+    places: Mapping[str, str],
+) -> None:
+    """Take up what is typed in a row (its sheet and key), and where. Lines from home are added to
+    each other."""
+    sheet, key = row
+    known = rows.setdefault(key, {})
+    for heading, value in values.items():
+        if heading == tables.LINE and heading in known:
+            value = f"{known[heading]}\n{value}"
+        known[heading] = value
+        typed.where[(sheet, key, heading)] = f"{sheet}!{places[heading]}"
+
+
+def _key_below(sheet: str, values: Mapping[str, Any], rows: Collection[str]) -> str:
+    """The key of a row that somebody has filled in below the table, where that is what one does:
+    the next decision of one's own; a line from home, which names its part. "" where there is none.
+    rows: the keys of the others."""
+    if sheet == tables.OWN and values:
+        return str(max((int(key) for key in rows if key.isdecimal()), default=0) + 1)
+    if sheet == tables.HOME:
+        return str(values.get(tables.LINE, "")).partition("\n")[0].rpartition(":")[0].strip()
+    return ""
 
 
 def _value(cell: Any, column: tables.Column, where: str) -> Any:

@@ -28,6 +28,7 @@ START, PASSAGES, MARKS, OWN, CUES, AGREEMENT, REHEARSAL, HOME, PARTS, CHANGES_MA
     "Kept from before",
     "about",
 )
+LINE = "Line from home"
 PIN_UP = "Pin-up "  # how sheets to pin up begin
 #: rows of the last: copies, and the status of findings, that nobody typed
 FILLED, STATUS_FILLED = "filled in", "status filled in"
@@ -171,7 +172,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
     ),
     HOME: (
         Column(heading="Part", width=18, wrap=True),
-        Column(heading="Line from home", width=44, is_input=True, wrap=True),
+        Column(heading=LINE, width=44, is_input=True, wrap=True),
         Column(heading="What it says", width=44, wrap=True),
         Column(heading="Your note", width=24, is_input=True, wrap=True),
         Column(heading=KEY, width=9, printed=False),
