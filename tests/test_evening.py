@@ -141,9 +141,10 @@ def test_what_cannot_be_read_is_said_and_stops_nobody(charts: Path, tmp_path: Pa
     bad.write_text("no score")
     words = ["evening", str(bad), str(charts / "demo.musicxml"), "-o", str(tmp_path / "out")]
     done = CliRunner().invoke(app, words)
-    assert done.exit_code == 0, done.output
+    assert done.exit_code == 3, done.output
     assert "LEFT OUT" in done.output
     assert "bad.musicxml" in done.output
+    assert next((tmp_path / "out").glob("evening_*.pdf")).is_file()
     for wrong in (["--start", "25:00"], ["--start", "soon"]):
         assert CliRunner().invoke(app, [*words[:3], *wrong, "-o", str(tmp_path)]).exit_code != 0
     empty = tmp_path / "empty"

@@ -94,16 +94,18 @@ def evening(
         ]  # fmt: skip
         told = {"uncovered": uncovered, "not_read": night.failed, "notes": night.notes}
         print(stages.to_json({**_json(night.evening, begin), **told}))
-        return
-    _show(night.evening, begin)
-    _show_missing(night)
-    for words in night.failed:
-        say(f"LEFT OUT: {words}")
-    for words in night.notes:
-        say(f"note: {words}")
-    say("Written:")
-    for file in night.files:
-        say(f"  {file}")
+    else:
+        _show(night.evening, begin)
+        _show_missing(night)
+        for words in night.failed:
+            say(f"LEFT OUT: {words}")
+        for words in night.notes:
+            say(f"note: {words}")
+        say("Written:")
+        for file in night.files:
+            say(f"  {file}")
+    if night.failed:
+        raise typer.Exit(3)
 
 
 @app.command()
