@@ -8,9 +8,11 @@ never dropped in silence.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from operator import attrgetter
 
 from sectionprep.errors import BadArgument
 from sectionprep.music.chart import SECOND, Chart
@@ -21,6 +23,7 @@ from sectionprep.passages import Passage, Together
 from sectionprep.phrasing.plan import PassagePlan, Plan, PlannedNote
 
 Lead = tuple[int, bool]  # a part, and whether its second player is meant
+_onset = attrgetter("onset")
 _REACH = 16  # bars a figure may have moved; judgement
 
 
@@ -55,6 +58,11 @@ def figure_at(tones: Sequence[Tone], n: int, resolution: int) -> str:
         else:
             pieces.append("-")
     return " ".join(pieces)
+
+
+def figure_of(chart: Chart, line: Sequence[Tone], onset: int) -> str:
+    """Figure of the tone of a line that begins at a tick."""
+    return figure_at(line, bisect_left(line, onset, key=_onset), chart.resolution)
 
 
 def figures_of(chart: Chart, line: Sequence[Tone]) -> dict[int, str]:

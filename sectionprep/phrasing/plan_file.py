@@ -21,7 +21,7 @@ from sectionprep.music.instructions import one_sided
 from sectionprep.music.marks import SLURS, say
 from sectionprep.music.timing import Place, say_beat
 from sectionprep.phrasing.deciding import Decision
-from sectionprep.phrasing.directives import Directive, figures_of
+from sectionprep.phrasing.directives import Directive, figure_of
 from sectionprep.phrasing.director_words import LEAVE, WRITABLE, decision_of
 from sectionprep.phrasing.house import Habit, parse_habit
 from sectionprep.phrasing.plan import PassagePlan, Plan
@@ -141,7 +141,7 @@ def write_plan(
         *_instructions(chart),
     ]
     for planned in plan.marked:
-        figures = figures_of(chart, planned.line(chart))
+        played = planned.line(chart)
         lines += [
             "",
             "[[passage]]",
@@ -158,7 +158,7 @@ def write_plan(
             words = LEAVE if note.hands_off else words
             line = (
                 f"{place.bar} {say_beat(place.beat)} | {note.tone.head.pitch} | {words} | "
-                f"{figures[note.tone.onset]}"
+                f"{figure_of(chart, played, note.tone.onset)}"
             )
             lines.append(f"  {_quoted(line)},")
             checks.append(_check(planned.lead(chart), line))

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
 from collections.abc import Iterable
-from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from sectionprep.errors import BadArgument
@@ -14,7 +12,7 @@ from sectionprep.music.timing import say_beat
 from sectionprep.outputs.settled import WAYS, Settled
 from sectionprep.phrasing import PassagePlan, PlannedNote
 from sectionprep.phrasing.deciding import Decision
-from sectionprep.phrasing.directives import figure_at
+from sectionprep.phrasing.directives import figure_of
 from sectionprep.phrasing.director_words import LEAVE
 from sectionprep.phrasing.house import parse_habit
 from sectionprep.phrasing.wishes import DYNAMICS, HAIRPINS, Wish
@@ -24,7 +22,6 @@ from sectionprep.review.plan_text import Key, PlanLine
 if TYPE_CHECKING:
     from sectionprep.review.session import Review
 
-_onset = attrgetter("onset")
 VERBS = ("mark", "off", "plain", "leave", "rules")
 #: what can be asked for between the notes; "none": not what was proposed there, "rules": takes
 #: the decision back
@@ -46,8 +43,7 @@ def line_for(
     """The line that says these words of a note."""
     at = chart.place(note.tone.onset)
     place = f"{at.bar} {say_beat(at.beat)}"
-    line = planned.line(chart)
-    figure = figure_at(line, bisect_left(line, note.tone.onset, key=_onset), chart.resolution)
+    figure = figure_of(chart, planned.line(chart), note.tone.onset)
     text = f"{place} | {note.tone.head.pitch} | {words} | {figure}"
     return Key(planned.lead(chart), place), PlanLine(planned.id, text)
 

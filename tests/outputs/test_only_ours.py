@@ -55,7 +55,7 @@ def test_our_own_is_replaced_until_it_is_edited(
 def test_a_name_that_is_no_scores_is_refused(name: str, marked: Marked, tmp_path: Path) -> None:
     """`mark --plan plan.toml -o plan.toml` wrote a score over the plan."""
     (tmp_path / name).write_text("mine")
-    with pytest.raises(DestinationError, match="no ending of a score|needs an ending"):
+    with pytest.raises(DestinationError, match=r"no ending of a score|needs an ending"):
         stages.write_marked(marked, tmp_path / name)
     assert (tmp_path / name).read_text() == "mine"
 

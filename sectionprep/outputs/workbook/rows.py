@@ -29,7 +29,7 @@ from sectionprep.passages.lead import scope_of
 from sectionprep.passages.model import SURE
 from sectionprep.passages.players import lead_label, say_seconds
 from sectionprep.phrasing import Plan
-from sectionprep.phrasing.directives import figures_of
+from sectionprep.phrasing.directives import figure_of
 from sectionprep.results import Marked
 
 
@@ -168,7 +168,7 @@ def mark_key(part: str, bar: str, beat: str, figure: str) -> str:
 def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
     rows: list[Row] = []
     for planned in plan.marked:
-        figures = figures_of(chart, planned.line(chart))
+        line = planned.line(chart)
         name = planned.lead(chart)
         readings = [(reading.name, dict(reading.leans)) for reading in planned.readings]
         for note in planned.notes:
@@ -190,9 +190,10 @@ def _mark_rows(chart: Chart, plan: Plan) -> list[Row]:
                 != bool(note.marks & ATTACKS)
             ]
             others += [("if you like", say(marks)) for marks in note.offers]
+            figure = figure_of(chart, line, note.tone.onset)
             rows.append(
                 Row(
-                    key=mark_key(name, place.bar, str(place.beat), figures[note.tone.onset]),
+                    key=mark_key(name, place.bar, str(place.beat), figure),
                     link=(tables.PASSAGES, planned.id),
                     offers=tuple(dict.fromkeys(marks for _, marks in others)),
                     cells={
