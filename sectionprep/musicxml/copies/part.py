@@ -17,6 +17,7 @@ from lxml import etree
 
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
+from sectionprep.musicxml.copies.endings import label_endings
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.copies.mending import Mender, close_lines
@@ -36,6 +37,7 @@ from sectionprep.musicxml.copies.undrawn import (
     PLAYBACK,
     Undrawn,
 )
+from sectionprep.musicxml.copies.unprinted import take_out_unprinted
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.settings import load_toml
@@ -124,6 +126,7 @@ def extract_part(
             end_at_bar_line(part[-1], copied)
         part.append(copied)
     words_in_time(list(part))
+    label_endings(part)
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)
     for n in end_slurs(list(part)):
@@ -169,6 +172,7 @@ def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._E
         twin.set("id", note_id(addresses[id(original)]))
     for element in list(copied.iterchildren(*_DROPPED)):
         copied.remove(element)
+    take_out_unprinted(copied)
     for style in list(copied.iter("measure-style")):
         if style.find("multiple-rest") is not None:
             parent = style.getparent()

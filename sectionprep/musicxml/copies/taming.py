@@ -10,6 +10,8 @@ from lxml import etree
 from sectionprep.musicxml.numbers import decimal, whole
 
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
+#: what the engraver takes for a number and could not hold ("1e999"): it ends the process
+_BEYOND = re.compile(r"\d[ex]|\d{9}", re.ASCII | re.IGNORECASE)
 _STEPS = frozenset("ABCDEFG")
 _BEATS = re.compile(r"\d{1,3}(\+\d{1,3}){0,9}", re.ASCII)
 _UNITS = frozenset({"1", "2", "4", "8", "16", "32", "64", "128"})
@@ -25,8 +27,8 @@ def tame(measure: etree._Element) -> int:
     """Make a measure safe to draw. How many chord symbols were taken out because their root or bass
     is no note: drawn as they are, or left untransposed, they would be wrong."""
     for rate in measure.iter("per-minute"):
-        if not _RATE.fullmatch((rate.text or "").strip()):
-            rate.text = "120"
+        if _BEYOND.search(rate.text or ""):
+            rate.text = "?"
     for sound in measure.iter("sound"):
         if not _RATE.fullmatch(sound.get("tempo", "120").strip()):
             sound.attrib.pop("tempo", "")
@@ -37,12 +39,23 @@ def tame(measure: etree._Element) -> int:
         for staves in attributes.findall("staves"):
             if not 1 <= whole(staves.text, 0) <= _MOST_STAVES:
                 attributes.remove(staves)
+    for note in measure.iterchildren("note"):
+        _gather_notations(note)
     for grace in measure.iterfind("note/grace"):
         _give_value(grace.getparent())
     odd = [h for h in measure.findall("harmony") if not _is_chord(h)]
     for harmony in odd:
         measure.remove(harmony)
     return len(odd)
+
+
+def _gather_notations(note: etree._Element) -> None:
+    """A note may have several `<notations>` (one for each hand that edited it); the engraver reads
+    the first alone."""
+    notations = note.findall("notations")
+    for other in notations[1:]:
+        notations[0].extend(other)
+        note.remove(other)
 
 
 def _give_value(note: etree._Element | None) -> None:
