@@ -1,5 +1,6 @@
 """A sign is printed wherever the standard lets it stand: second in its direction, in a second
-`<notations>`, as the label of an ending. What the file hides is not printed."""
+`<notations>`, as the label of an ending, over two lines of music. What the file hides is not
+printed, and what is not drawn is said."""
 
 from __future__ import annotations
 
@@ -10,10 +11,11 @@ from build import part_xml, score_xml
 from lxml import etree
 
 from sectionprep.drawing.scene.ink import Glyph, Text
+from sectionprep.musicxml.copies.undrawn import OCTAVE_LINES, OPEN_HAIRPINS
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
-from sectionprep.outputs.parts.laying_out import laid_out
-from sectionprep.outputs.parts.part_job import SheetStyle
+from sectionprep.outputs.parts.laying_out import laid_out, told_plainly
+from sectionprep.outputs.parts.part_job import PartJob, SheetStyle
 from sectionprep.outputs.parts.sheets import Basis, part_jobs
 
 _BAR = "C5/4 D5/4 E5/4 F5/4 "
@@ -45,12 +47,16 @@ def _direction(*signs: str) -> str:
     return f'<direction placement="above">{kinds}</direction>'
 
 
-def _ink(xml: str, tmp_path: Path) -> list[str]:
-    """All glyphs, texts, lines and chord symbols on a sheet, wherever they stand."""
+def _job(xml: str, tmp_path: Path) -> PartJob:
     document = parse_document(Path("x.musicxml"), score_xml({"Guitar": xml}))
     basis = Basis(document=document, chart=read_chart(document))
     (job,) = part_jobs(basis, tmp_path, SheetStyle())
-    drawn = laid_out(job).engraving
+    return job
+
+
+def _ink(xml: str, tmp_path: Path) -> list[str]:
+    """All glyphs, texts, lines and chord symbols on a sheet, wherever they stand."""
+    drawn = laid_out(_job(xml, tmp_path)).engraving
     shapes = [ink.shape for system in drawn.systems for ink in system.ink]
     ink = [
         s.code if isinstance(s, Glyph) else s.words if isinstance(s, Text) else type(s).__name__
@@ -135,6 +141,94 @@ def test_an_ending_has_the_label_of_the_file(tmp_path: Path) -> None:
     endings = 'number="1, 2">1.–2.', 'number="3">last time', 'number="4">'
     ink = _ink(_with_endings(*endings), tmp_path)
     assert {"1.–2.", "last time", "4"} <= set(ink)
+
+
+def _remarks(xml: str, tmp_path: Path) -> list[str]:
+    """What the sheet says that it does not show, with its count."""
+    return [f"{r.count} {r.what}" for r in laid_out(_job(xml, tmp_path)).remarks]
+
+
+def test_an_octave_line_is_read_where_it_goes_on_in_another_line(tmp_path: Path) -> None:
+    """Of an octave line that goes on in the next line of music the proof read the first piece
+    alone: the part was drawn once more without any octave line, and nobody said so."""
+    down, stop = _SIGNS["octave-shift"]
+    xml = part_xml(_BAR * 12, signs={2: _direction(down), 45: _direction(stop)})
+    drawn = laid_out(_job(xml, tmp_path)).engraving
+    assert len(drawn.systems) > 1
+    assert not drawn.proved.differences
+    assert _ink(xml, tmp_path).count("E510") == len(drawn.systems)
+
+
+def test_an_octave_line_goes_on_over_a_continue(schema: etree.XMLSchema, tmp_path: Path) -> None:
+    down, stop = _SIGNS["octave-shift"]
+    on = _direction('<octave-shift type="continue"/>')
+    signs = {1: _direction(down), 2: on, 4: on, 6: _direction(stop)}
+    xml = part_xml(_BAR * 2, signs=signs)
+    assert schema.validate(etree.fromstring(score_xml({"Guitar": xml}))), schema.error_log
+    assert _ink(xml, tmp_path) == _ink(xml.replace(on, ""), tmp_path)
+    assert _remarks(xml, tmp_path) == []
+
+
+def test_octave_lines_that_went_for_a_right_drawing_are_said(tmp_path: Path) -> None:
+    down, stop = _SIGNS["octave-shift"]
+    xml = part_xml(_BAR * 2, signs={1: _direction(down), 6: _direction(stop)})
+    assert told_plainly(_job(xml, tmp_path)).remarks[-1].what == f"not printed: {OCTAVE_LINES}"
+    assert told_plainly(_job(part_xml(_BAR), tmp_path)).remarks == ()
+
+
+def test_a_hairpin_that_never_ends_is_said(tmp_path: Path) -> None:
+    wedge, stop = _SIGNS["wedge"]
+    nested = {0: _direction(wedge), 1: _direction(wedge), 2: _direction(stop), 3: _direction(stop)}
+    assert _remarks(part_xml(_BAR, signs=nested), tmp_path) == []
+    del nested[3]
+    assert _remarks(part_xml(_BAR, signs=nested), tmp_path) == [f"1 not printed: {OPEN_HAIRPINS}"]
+
+
+def _with_heads(*values: str) -> str:
+    notes = part_xml(_BAR).split("</note>")
+    for n, value in enumerate(values):
+        notes[n] += f"<notehead>{value}</notehead>"
+    return "</note>".join(notes)
+
+
+def test_note_heads_are_drawn_or_said(xsd_values: list[str], tmp_path: Path) -> None:
+    """Type notehead-value of the standard's schema. Arrows and inverted triangles were printed as
+    slashes, and eleven others as plain heads, without a word."""
+    assert len(xsd_values) > 20
+    plain, drawn = _ink(part_xml(_BAR), tmp_path), set()
+    for value in xsd_values:
+        xml = _with_heads(value)
+        said = _remarks(xml, tmp_path)
+        changed = _ink(xml, tmp_path) != plain
+        drawn |= {value} if changed else set()
+        assert changed == (not said) or value == "normal", value
+    assert drawn == {"slash", "x", "cross", "circle-x", "diamond", "none"}
+
+
+@pytest.fixture(scope="module")
+def xsd_values() -> list[str]:
+    from importlib.util import find_spec
+
+    spec = find_spec("musicxml")
+    assert spec is not None
+    assert spec.origin is not None
+    xsd = etree.parse(Path(spec.origin).parent / "generate_classes" / "musicxml_4_0.xsd")
+    names = "//xs:simpleType[@name='notehead-value']//xs:enumeration/@value"
+    return [str(v) for v in xsd.xpath(names, namespaces={"xs": "http://www.w3.org/2001/XMLSchema"})]
+
+
+def test_a_verse_with_a_name_has_a_line_of_its_own(schema: etree.XMLSchema, tmp_path: Path) -> None:
+    """It was printed over the first."""
+    notes = part_xml(_BAR).split("</note>")
+    for number, text in (("1", "one"), ("chorus", "la")):
+        notes[0] += (
+            f'<lyric number="{number}"><syllabic>single</syllabic><text>{text}</text></lyric>'
+        )
+    xml = "</note>".join(notes)
+    assert schema.validate(etree.fromstring(score_xml({"Guitar": xml}))), schema.error_log
+    (system,) = laid_out(_job(xml, tmp_path)).engraving.systems
+    heights = {i.shape.words: i.shape.y for i in system.ink if isinstance(i.shape, Text)}
+    assert heights["one"] != heights["la"]
 
 
 _CHORD = "<harmony{}><root><root-step>E</root-step></root><kind>minor</kind></harmony>"

@@ -24,10 +24,11 @@ from sectionprep.musicxml.copies.part import (
     write_slashes,
 )
 from sectionprep.musicxml.copies.restated import Restated
-from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.rewording import reword, write_plainly
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.transposing import WrittenPart
+from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
@@ -200,7 +201,7 @@ def _fill(
         tame(copied)
         tablature.rewrite(copied)
         reword(copied)
-        write_out_repeats(copied)
+        write_plainly(copied)
         restated.rewrite(copied)
         slash = write_slashes(copied, slash)
         if rewrite is not None:
@@ -216,6 +217,7 @@ def _fill(
     cut_lines(list(part)[begun:])
     close_lines(list(part))
     label_endings(part)
+    number_verses(part)
 
 
 def _slash_after(measure: etree._Element, slash: bool) -> bool:

@@ -18,12 +18,12 @@ from lxml import etree
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
 from sectionprep.musicxml.copies.endings import label_endings
-from sectionprep.musicxml.copies.hairpins import end_at_bar_line
+from sectionprep.musicxml.copies.hairpins import end_at_bar_line, endless
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
-from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.rewording import reword, write_plainly
 from sectionprep.musicxml.copies.slurs import end_slurs
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
@@ -32,12 +32,14 @@ from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import (
     FRETS,
     ODD_CHORDS,
+    OPEN_HAIRPINS,
     OPEN_OCTAVES,
     OPEN_SLURS,
     PLAYBACK,
     Undrawn,
 )
 from sectionprep.musicxml.copies.unprinted import take_out_unprinted
+from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.settings import load_toml
@@ -100,7 +102,7 @@ def extract_part(
             undrawn.add(PLAYBACK, n)
         undrawn.look(copied, n)
         take_out_lone_dashes(copied)
-        write_out_repeats(copied)
+        write_plainly(copied)
         said = (copied.findtext("attributes/staves") or "").strip()
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:
@@ -127,6 +129,9 @@ def extract_part(
         part.append(copied)
     words_in_time(list(part))
     label_endings(part)
+    number_verses(part)
+    for n in endless(part):
+        undrawn.add(OPEN_HAIRPINS, n)
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)
     for n in end_slurs(list(part)):

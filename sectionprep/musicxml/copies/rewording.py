@@ -14,7 +14,7 @@ from lxml import etree
 
 from sectionprep.musicxml.copies.dashes import join_dashes
 from sectionprep.musicxml.copies.enclosures import enclose, mark_enclosures
-from sectionprep.musicxml.copies.undrawn import GIVEN
+from sectionprep.musicxml.copies.undrawn import DRAWN_HEADS, GIVEN
 from sectionprep.musicxml.copies.unprinted import take_out
 from sectionprep.musicxml.numbers import decimal
 
@@ -51,7 +51,15 @@ def reword(measure: etree._Element) -> int:
     return taken
 
 
-def write_out_repeats(measure: etree._Element) -> None:
+def write_plainly(measure: etree._Element) -> None:
+    """What the engraver would draw as something else."""
+    _write_out_repeats(measure)
+    for head in measure.iterfind("note/notehead"):
+        if (head.text or "").strip() not in DRAWN_HEADS:  # arrows would be slashes
+            head.text = "normal"
+
+
+def _write_out_repeats(measure: etree._Element) -> None:
     """The engraver knows the sign for one bar and draws it for any number; where it means more, the
     notes print."""
     for repeat in list(measure.iter("measure-repeat")):
