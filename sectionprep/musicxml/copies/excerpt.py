@@ -21,10 +21,10 @@ from sectionprep.musicxml.copies.part import (
     copy_measure,
     measures_of,
     state_clef,
-    write_slashes,
 )
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_plainly
+from sectionprep.musicxml.copies.slash_bars import SlashBars
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.transposing import WrittenPart
@@ -178,14 +178,14 @@ def _fill(
     tablature = Tablature(
         measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
     )
-    slash = False
+    slashes = SlashBars()
     for earlier in measures[:first]:
-        slash = _slash_after(earlier, slash)
+        slashes.regions.take(earlier)
     shown = range(first, min(last, len(measures) - 1) + 1)
     begun = 0  # the first bar since bars were left out
     for n in shown:
         if n in closed:
-            slash = _slash_after(measures[n], slash)
+            slashes.regions.take(measures[n])
             if n - 1 not in closed:
                 cut_lines(list(part)[begun:])
                 begun = len(part)
@@ -203,7 +203,7 @@ def _fill(
         reword(copied)
         write_plainly(copied)
         restated.rewrite(copied)
-        slash = write_slashes(copied, slash)
+        slashes.rewrite(copied)
         if rewrite is not None:
             rewrite.rewrite(copied)
         mender.mend(copied)
@@ -218,13 +218,6 @@ def _fill(
     close_lines(list(part))
     label_endings(part)
     number_verses(part)
-
-
-def _slash_after(measure: etree._Element, slash: bool) -> bool:
-    """Whether slashes stand for notes after a bar."""
-    for child in measure.iterfind("{*}attributes/{*}measure-style/{*}slash"):
-        slash = child.get("type") == "start"
-    return slash
 
 
 def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:

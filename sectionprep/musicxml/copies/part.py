@@ -24,6 +24,7 @@ from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_plainly
+from sectionprep.musicxml.copies.slash_bars import SlashBars
 from sectionprep.musicxml.copies.slurs import end_slurs
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
@@ -41,7 +42,6 @@ from sectionprep.musicxml.copies.undrawn import (
 from sectionprep.musicxml.copies.unprinted import take_out_unprinted
 from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(
@@ -80,7 +80,7 @@ def extract_part(
     listed = etree.SubElement(part_list, "score-part", id="P1")
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
-    slash, staves = False, 1
+    slashes, staves = SlashBars(), 1
     mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     restated = Restated()
     tablature = Tablature(measures, clef=clef, possible=document.may_have_tablature)
@@ -112,7 +112,7 @@ def extract_part(
         restated.rewrite(copied)
         if n == 0:
             write_pickup_rests(copied)
-        slash = write_slashes(copied, slash)
+        slashes.rewrite(copied)
         if written is not None:
             written.rewrite(copied)
         mender.mend(copied)
@@ -345,26 +345,3 @@ def _remind(measure: etree._Element, reminders: Mapping[int, str]) -> None:
                 for name in text.split():
                     etree.SubElement(dynamics, name)
         measure.insert(measure.index(note), direction)
-
-
-def write_slashes(measure: etree._Element, slash: bool) -> bool:
-    """Inside a `<slash>` measure style the engraver must see slashes, not the notes that are
-    encoded. It must not see the style itself, which it draws on every staff of the part. slash:
-    whether the style held before; returns whether it holds."""
-    for style in list(measure.iter("measure-style")):
-        for child in style.findall("slash"):
-            slash = child.get("type") == "start"
-            style.remove(child)
-        above = style.getparent()
-        if not len(style) and above is not None:
-            above.remove(style)
-    if slash:
-        for note in measure.iter("note"):
-            if note.find("rest") is not None or note.find("grace") is not None:
-                continue
-            head = note.find("notehead")
-            if head is None:
-                head = etree.Element("notehead")
-                put_in_order(note, head)
-            head.text = "slash"
-    return slash

@@ -41,12 +41,22 @@ def tame(measure: etree._Element) -> int:
                 attributes.remove(staves)
     for note in measure.iterchildren("note"):
         _gather_notations(note)
+        _give_place(note)
     for grace in measure.iterfind("note/grace"):
         _give_value(grace.getparent())
     odd = [h for h in measure.findall("harmony") if not _is_chord(h)]
     for harmony in odd:
         measure.remove(harmony)
     return len(odd)
+
+
+def _give_place(note: etree._Element) -> None:
+    """A note without pitch or place stands on the middle line (MusicXML 4.0, unpitched), whatever
+    the clef; the engraver puts it far below the staff."""
+    unpitched = note.find("unpitched")
+    if unpitched is not None and unpitched.find("display-step") is None:
+        etree.SubElement(unpitched, "display-step").text = "B"
+        etree.SubElement(unpitched, "display-octave").text = "4"
 
 
 def _gather_notations(note: etree._Element) -> None:
