@@ -11,7 +11,7 @@ from build import part_xml, score_xml
 from lxml import etree
 
 from sectionprep.drawing.scene.ink import Glyph, Text
-from sectionprep.musicxml.copies.undrawn import OCTAVE_LINES, OPEN_HAIRPINS
+from sectionprep.musicxml.copies.undrawn import OCTAVE_LINES, ODD_CHORDS, OPEN_HAIRPINS
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.laying_out import laid_out, told_plainly
@@ -248,3 +248,53 @@ def test_an_ending_that_the_file_hides_is_not_printed(tmp_path: Path) -> None:
     hidden = _ink(_with_endings(f'number="1"{_HIDDEN}>1.', 'number="2">2.'), tmp_path)
     assert "1." not in hidden
     assert "2." in hidden
+
+
+def _chord(inside: str) -> str:
+    return f"<harmony>{inside}</harmony>"
+
+
+_C = "<root><root-step>C</root-step></root>"
+
+
+@pytest.mark.parametrize(
+    ("chord", "printed"),
+    [
+        (f'{_C}<kind use-symbols="yes">major-ninth</kind>', "C\u25b39"),
+        (f'{_C}<kind text="N.C.">none</kind>', "N.C."),  # was "CN.C."
+        (f"{_C}<kind>none</kind>", "N.C."),  # was "C", as the chords that follow were
+        ('<root><root-step text="">C</root-step></root><kind text="N.C.">none</kind>', "N.C."),
+        (f"{_C}<kind>Neapolitan</kind>", "C Neapolitan"),
+        (f"{_C}<kind>pedal</kind>", "C pedal"),
+    ],
+)
+def test_chords_that_the_engraver_knows_by_their_root_alone(
+    chord: str, printed: str, schema: etree.XMLSchema, tmp_path: Path
+) -> None:
+    xml = part_xml(_BAR, signs={0: _chord(chord)})
+    assert schema.validate(etree.fromstring(score_xml({"Guitar": xml}))), schema.error_log
+    assert list(laid_out(_job(xml, tmp_path)).engraving.chords.values()) == [printed]
+
+
+@pytest.mark.parametrize(
+    "chord",
+    [
+        "<numeral><numeral-root>5</numeral-root></numeral><kind>dominant</kind>",  # was "57"
+        "<function>V7</function><kind>dominant</kind>",  # was "7"
+        f"{_C}<kind>major</kind>{_C.replace('C<', 'G<')}<kind>dominant</kind>",  # was "C"
+    ],
+)
+def test_chords_that_are_no_letter_over_a_note_are_said(
+    chord: str, schema: etree.XMLSchema, tmp_path: Path
+) -> None:
+    xml = part_xml(_BAR, signs={0: _chord(chord)})
+    assert schema.validate(etree.fromstring(score_xml({"Guitar": xml}))), schema.error_log
+    assert _remarks(xml, tmp_path) == [f"1 not printed: {ODD_CHORDS}"]
+    assert not laid_out(_job(xml, tmp_path)).engraving.chords
+
+
+def test_what_else_a_bar_says_of_itself_breaks_nothing_down(tmp_path: Path) -> None:
+    """`non-controlling` brought the engraver down (MusicXML 4.0, measure-attributes)."""
+    attributes = '<measure non-controlling="yes" text="IV" width="300" id="m1"'
+    xml = part_xml(_BAR * 2)
+    assert _ink(xml.replace("<measure", attributes), tmp_path) == _ink(xml, tmp_path)

@@ -89,8 +89,6 @@ def extract_part(
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
         copied.set("number", measure.get("number") or str(n + 1))
-        for name in ("id", "width"):
-            copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         jumps_at_the_end(copied)
@@ -178,6 +176,8 @@ def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._E
     for element in list(copied.iterchildren(*_DROPPED)):
         copied.remove(element)
     take_out_unprinted(copied)
+    for name in set(copied.attrib) - {"number", "implicit"}:  # one breaks the engraver down
+        del copied.attrib[name]
     for style in list(copied.iter("measure-style")):
         if style.find("multiple-rest") is not None:
             parent = style.getparent()

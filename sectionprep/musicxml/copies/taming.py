@@ -20,12 +20,13 @@ _BEFORE_TYPE = frozenset(
     {"grace", "cue", "chord", "pitch", "unpitched", "rest", "tie"}
     | {"instrument", "footnote", "level", "voice"}
 )
+_UNKNOWN_KINDS = frozenset({"Neapolitan", "Italian", "French", "German", "pedal", "Tristan"})
 _MOST_STAVES = 8  # of one part; an organ has three; judgement
 
 
 def tame(measure: etree._Element) -> int:
     """Make a measure safe to draw. How many chord symbols were taken out because their root or bass
-    is no note: drawn as they are, or left untransposed, they would be wrong."""
+    is no note, or that are two: drawn as they are, or left untransposed, they would be wrong."""
     for rate in measure.iter("per-minute"):
         if _BEYOND.search(rate.text or ""):
             rate.text = "?"
@@ -44,6 +45,8 @@ def tame(measure: etree._Element) -> int:
         _give_place(note)
     for grace in measure.iterfind("note/grace"):
         _give_value(grace.getparent())
+    for harmony in measure.iterchildren("harmony"):
+        _say_kind(harmony)
     odd = [h for h in measure.findall("harmony") if not _is_chord(h)]
     for harmony in odd:
         measure.remove(harmony)
@@ -89,6 +92,10 @@ def _is_drawn(time: etree._Element) -> bool:
 
 
 def _is_chord(harmony: etree._Element) -> bool:
+    """Whether it is one chord over a note, or says that there is none."""
+    kinds = harmony.findall("kind")
+    if len(kinds) != 1 or (harmony.find("root") is None and not _is_none(kinds[0])):
+        return False
     for place in ("root", "bass"):
         for element in harmony.findall(place):
             step, alter = element.find(f"{place}-step"), element.find(f"{place}-alter")
@@ -98,3 +105,22 @@ def _is_chord(harmony: etree._Element) -> bool:
             if value is None or not -3 <= value <= 3:
                 return False
     return True
+
+
+def _is_none(kind: etree._Element) -> bool:
+    return (kind.text or "").strip() == "none"
+
+
+def _say_kind(harmony: etree._Element) -> None:
+    """The engraver prints the root alone where there is no chord, and of kinds that it does not
+    know: C for N.C. and for the Neapolitan of C."""
+    kind = harmony.find("kind")
+    if kind is None:
+        return
+    if _is_none(kind):
+        kind.set("text", kind.get("text") or "N.C.")
+        for child in list(harmony):
+            if child.tag in ("root", "bass", "degree", "inversion"):
+                harmony.remove(child)
+    elif kind.get("text") is None and (kind.text or "").strip() in _UNKNOWN_KINDS:
+        kind.set("text", f" {(kind.text or '').strip()}")

@@ -59,7 +59,7 @@ REPEATS = {
     "beat-repeat": "beat repeat signs (their notes are)",
 }
 DASHES = "dashes after no word"
-ODD_CHORDS = "chord symbols whose root or bass is no note from A to G"
+ODD_CHORDS = "chord symbols that are not one chord on notes from A to G"
 HEADS = "odd note heads (plain ones are printed)"
 OPEN_HAIRPINS = "hairpins that never end"
 OPEN_SLURS = "slurs that never end"
