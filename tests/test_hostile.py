@@ -49,7 +49,7 @@ def test_a_chord_whose_root_is_no_note_costs_that_chord_and_is_said(
 ) -> None:
     done = _prepare(name, tmp_path)
     assert (done.returncode, done.stderr) == (0, "")
-    assert "not printed: chord symbols whose root or bass is no note from A to G" in done.stdout
+    assert "not printed: chord symbols that are not one chord on notes from A to G" in done.stdout
 
 
 def test_a_damaged_picture_beside_the_score_is_left_out_and_said(tmp_path: Path) -> None:

@@ -93,6 +93,11 @@ class Document:
         return two_bytes_a_letter or b"fret" in self.data or b"tab" in self.data.lower()
 
     @cached_property
+    def may_have_slashes(self) -> bool:
+        """False where surely no slash stands in the place of notes."""
+        return next(self.root.iter("{*}slash"), None) is not None
+
+    @cached_property
     def shows_beams(self) -> bool:
         """False where no note says how it is beamed."""
         return next(self.root.iter("{*}beam"), None) is not None

@@ -148,6 +148,13 @@ def test_rests_at_bar_ends_are_in_seconds() -> None:
         ("N.C.", ("N.C.", "", "", [], "", "")),
         ("C\uea65m7", ("C", "", "m7", [], "", "")),  # a natural, as the engraver has it in scores
         ("A\uea637/F\uea67", ("A", "bb", "7", [], "F", "##")),
+        ("C\u25b37", ("C", "", "maj7", [], "", "")),  # was read as a seventh and a 7
+        ("C\u03949(#11)", ("C", "", "maj9", ["#11"], "", "")),
+        ("C\u0394", ("C", "", "maj7", [], "", "")),
+        ("C-\u25b37", ("C", "", "-maj7", [], "", "")),
+        ("C\u00f87", ("C", "", "\u00f87", [], "", "")),
+        ("C\u00f8", ("C", "", "\u00f87", [], "", "")),
+        ("C\u00f89", ("C", "", "m9", ["b5"], "", "")),
         ("B\U0001d12b7", ("B", "bb", "7", [], "", "")),  # a double flat, as it has it in parts
     ],
 )

@@ -19,6 +19,7 @@ from sectionprep.music.in_force import in_force
 from sectionprep.music.pitch import SEMITONES, STEPS, Transposition, name_of
 from sectionprep.musicxml.copies.cues import Cue, cue_id
 from sectionprep.musicxml.copies.part import note_id
+from sectionprep.musicxml.copies.slash_bars import SLASH_ID
 
 # how far heads of one moment may stand apart, in halves of a staff space: measured, 3.6 in chords
 # of whole notes, 7 where voices meet
@@ -147,7 +148,9 @@ def prove(must: MustShow, drawn: Drawn) -> Proved:
         if want.pitch is not None and heads and heads[0].place is not None:
             pitches += 1
             accidentals += heads[0].signed
-    for heads in found.values():
+    for name, heads in found.items():
+        if name.startswith(SLASH_ID):
+            continue
         wrong[heads[0].bar].append(f"{_says(heads[0])} is drawn that is not in the part")
     for bar, what in _out_of_order(must, drawn):
         wrong[bar].append(what)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 _TOKEN = re.compile(
-    r'<g (?:id="([^"]*)" )?class="([^" ]*)[^"]*"[^>]*>'
+    r'<g (?:id="([^"]*)" )?class="([^" ]*)(?: id-([^" ]*))?[^"]*"[^>]*>'
     r'|<use [^>]*?href="#([0-9A-F]{4})[^"]*" transform="translate\((-?[\d.]+), (-?[\d.]+)\)'
 )
 _LINE = re.compile(r'<path d="M(-?[\d.]+) -?[\d.]+ L(-?[\d.]+) ')
@@ -201,7 +201,7 @@ class _Reader:
         home = 1
         layer = False
         for token in _TOKEN.finditer(page):
-            glyph = token[3]
+            glyph = token[4]
             if glyph is None:
                 kind = token[2]
                 if kind == "note":
@@ -251,21 +251,23 @@ class _Reader:
                     ends = self.told.ties.get(token[1] or "")
                     if ends and page.startswith("<path", token.end()):
                         self.ties[ends[1]] = ends[0]
-                elif kind == "octave" and token[1] in self.told.octaves:
-                    self._octave(*self.told.octaves[token[1]], page, token.end())
+                elif kind == "octave":
+                    line = token[1] or token[3]  # the latter where it goes on in another line
+                    if line in self.told.octaves:
+                        self._octave(*self.told.octaves[line], page, token.end())
                 elif kind in _REPEATS:
                     self.repeats.add(self.bar)
             elif kind == "notehead":
                 if head is None and _is_head(glyph):
                     head = _Sign(
-                        float(token[4]), "head", float(token[5]), glyph, name, voice=self.voice
+                        float(token[5]), "head", float(token[6]), glyph, name, voice=self.voice
                     )
             elif kind == "accid":
-                head = self._with_accidental(head, glyph, float(token[4]), home)
+                head = self._with_accidental(head, glyph, float(token[5]), home)
             elif kind == "clef":
-                self._add(self.staff, _Sign(float(token[4]), "clef", float(token[5]), glyph))
+                self._add(self.staff, _Sign(float(token[5]), "clef", float(token[6]), glyph))
             elif kind == "keyAccid":
-                self._add(self.staff, _Sign(float(token[4]), "sharp", float(token[5]), glyph))
+                self._add(self.staff, _Sign(float(token[5]), "sharp", float(token[6]), glyph))
         self._put(home, head)
         self._end_measure()
         self._end_line()

@@ -27,9 +27,10 @@ _SPELT = (
     ("\u266e\ue261\uea65\ued61 ", ""),
     ("\U0001d12b\ue264\uea63\ued64", "bb"),
     ("\U0001d12a\ue263\uea67\ued63", "##"),
-    ("\u0394\u25b3\ue873", "maj7"),
-    ("\u00f8\ue871", "m7b5"),
 )
+#: signs that stand for a seventh by themselves, and for less where a number follows
+_MAJOR = re.compile("[\u0394\u25b3\ue873](\\d*)")
+_HALF_DIMINISHED = re.compile("[\u00f8\ue871](\\d*)")
 
 
 def normal(text: str) -> str:
@@ -38,7 +39,8 @@ def normal(text: str) -> str:
     for signs, spelt in _SPELT:
         for sign in signs:
             text = text.replace(sign, spelt)
-    return text
+    text = _MAJOR.sub(lambda found: f"maj{found[1] or 7}", text)
+    return _HALF_DIMINISHED.sub(lambda found: f"m{found[1] or 7}b5", text)
 
 
 def split(text: str) -> tuple[str, str, str, list[str], str, str]:

@@ -12,6 +12,7 @@ from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.copies.cutting import cut_lines
+from sectionprep.musicxml.copies.endings import label_endings
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 from sectionprep.musicxml.copies.jumps import TO_CODA, jumps_signed
 from sectionprep.musicxml.copies.mending import Mender, close_lines
@@ -20,13 +21,14 @@ from sectionprep.musicxml.copies.part import (
     copy_measure,
     measures_of,
     state_clef,
-    write_slashes,
 )
 from sectionprep.musicxml.copies.restated import Restated
-from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.rewording import reword, write_plainly
+from sectionprep.musicxml.copies.slash_bars import SlashBars
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.transposing import WrittenPart
+from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
 
 KEPT = "\u25b2"  # stands where a sign of weight will be drawn
@@ -176,14 +178,14 @@ def _fill(
     tablature = Tablature(
         measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
     )
-    slash = False
+    slashes = SlashBars()
     for earlier in measures[:first]:
-        slash = _slash_after(earlier, slash)
+        slashes.regions.take(earlier)
     shown = range(first, min(last, len(measures) - 1) + 1)
     begun = 0  # the first bar since bars were left out
     for n in shown:
         if n in closed:
-            slash = _slash_after(measures[n], slash)
+            slashes.regions.take(measures[n])
             if n - 1 not in closed:
                 cut_lines(list(part)[begun:])
                 begun = len(part)
@@ -199,9 +201,9 @@ def _fill(
         tame(copied)
         tablature.rewrite(copied)
         reword(copied)
-        write_out_repeats(copied)
+        write_plainly(copied)
         restated.rewrite(copied)
-        slash = write_slashes(copied, slash)
+        slashes.rewrite(copied)
         if rewrite is not None:
             rewrite.rewrite(copied)
         mender.mend(copied)
@@ -214,13 +216,8 @@ def _fill(
         part.append(copied)
     cut_lines(list(part)[begun:])
     close_lines(list(part))
-
-
-def _slash_after(measure: etree._Element, slash: bool) -> bool:
-    """Whether slashes stand for notes after a bar."""
-    for child in measure.iterfind("{*}attributes/{*}measure-style/{*}slash"):
-        slash = child.get("type") == "start"
-    return slash
+    label_endings(part)
+    number_verses(part)
 
 
 def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:

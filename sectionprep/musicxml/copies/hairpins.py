@@ -3,6 +3,7 @@ it: where a line breaks there, the engraver would leave a stub on the next."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 
 from lxml import etree
@@ -51,3 +52,17 @@ def _ends_only(direction: etree._Element) -> bool:
     """True for a direction that ends hairpins, and says nothing else."""
     signs = [sign for kind in direction.findall("direction-type") for sign in kind]
     return bool(signs) and all(s.tag == "wedge" and s.get("type") == "stop" for s in signs)
+
+
+def endless(measures: Iterable[etree._Element]) -> list[int]:
+    """Indices of the measures in which hairpins begin that never end: the engraver draws none of
+    them. An end belongs to the first of its number that is open."""
+    begun: dict[str, list[int]] = {}
+    for n, measure in enumerate(measures):
+        for wedge in measure.iterfind("direction/direction-type/wedge"):
+            open_ = begun.setdefault(wedge.get("number", "1"), [])
+            if wedge.get("type") in ("crescendo", "diminuendo"):
+                open_.append(n)
+            elif wedge.get("type") == "stop":
+                del open_[:1]
+    return sorted(n for open_ in begun.values() for n in open_)

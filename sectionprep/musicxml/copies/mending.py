@@ -308,6 +308,8 @@ def _octave_lines(measures: Sequence[etree._Element], no_octaves: bool) -> list[
                 if key in begun:
                     bad.append(begun[key])
                 begun[key] = shift
+            elif kind == "continue":  # the engraver would begin a second line there
+                bad.append(shift)
             elif kind == "stop":
                 start = begun.pop(key, None)
                 if start is None or no_octaves or (start.get("size") or "8") not in _OCTAVES:

@@ -17,12 +17,14 @@ from lxml import etree
 
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
-from sectionprep.musicxml.copies.hairpins import end_at_bar_line
+from sectionprep.musicxml.copies.endings import label_endings
+from sectionprep.musicxml.copies.hairpins import end_at_bar_line, endless
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.pickup import write_pickup_rests
 from sectionprep.musicxml.copies.restated import Restated
-from sectionprep.musicxml.copies.rewording import reword, write_out_repeats
+from sectionprep.musicxml.copies.rewording import reword, write_plainly
+from sectionprep.musicxml.copies.slash_bars import SlashBars
 from sectionprep.musicxml.copies.slurs import end_slurs
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
@@ -31,13 +33,15 @@ from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import (
     FRETS,
     ODD_CHORDS,
+    OPEN_HAIRPINS,
     OPEN_OCTAVES,
     OPEN_SLURS,
     PLAYBACK,
     Undrawn,
 )
+from sectionprep.musicxml.copies.unprinted import take_out_unprinted
+from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
-from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(
@@ -76,7 +80,7 @@ def extract_part(
     listed = etree.SubElement(part_list, "score-part", id="P1")
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
-    slash, staves = False, 1
+    slashes, staves = SlashBars(), 1
     mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     restated = Restated()
     tablature = Tablature(measures, clef=clef, possible=document.may_have_tablature)
@@ -85,8 +89,6 @@ def extract_part(
         copied = copy_measure(measure, document.addresses)
         copied.tag = "measure"
         copied.set("number", measure.get("number") or str(n + 1))
-        for name in ("id", "width"):
-            copied.attrib.pop(name, "")
         if n < len(top) and top[n] is not measure:
             _add_system_signs(copied, top[n])
         jumps_at_the_end(copied)
@@ -98,7 +100,7 @@ def extract_part(
             undrawn.add(PLAYBACK, n)
         undrawn.look(copied, n)
         take_out_lone_dashes(copied)
-        write_out_repeats(copied)
+        write_plainly(copied)
         said = (copied.findtext("attributes/staves") or "").strip()
         staves = int(said) if said.isdecimal() else staves
         if staves > 1:
@@ -108,7 +110,7 @@ def extract_part(
         restated.rewrite(copied)
         if n == 0:
             write_pickup_rests(copied)
-        slash = write_slashes(copied, slash)
+        slashes.rewrite(copied)
         if written is not None:
             written.rewrite(copied)
         mender.mend(copied)
@@ -124,6 +126,10 @@ def extract_part(
             end_at_bar_line(part[-1], copied)
         part.append(copied)
     words_in_time(list(part))
+    label_endings(part)
+    number_verses(part)
+    for n in endless(part):
+        undrawn.add(OPEN_HAIRPINS, n)
     for n in close_lines(list(part)):
         undrawn.add(OPEN_OCTAVES, n)
     for n in end_slurs(list(part)):
@@ -169,6 +175,9 @@ def copy_measure(measure: etree._Element, addresses: dict[int, int]) -> etree._E
         twin.set("id", note_id(addresses[id(original)]))
     for element in list(copied.iterchildren(*_DROPPED)):
         copied.remove(element)
+    take_out_unprinted(copied)
+    for name in set(copied.attrib) - {"number", "implicit"}:  # one breaks the engraver down
+        del copied.attrib[name]
     for style in list(copied.iter("measure-style")):
         if style.find("multiple-rest") is not None:
             parent = style.getparent()
@@ -336,26 +345,3 @@ def _remind(measure: etree._Element, reminders: Mapping[int, str]) -> None:
                 for name in text.split():
                     etree.SubElement(dynamics, name)
         measure.insert(measure.index(note), direction)
-
-
-def write_slashes(measure: etree._Element, slash: bool) -> bool:
-    """Inside a `<slash>` measure style the engraver must see slashes, not the notes that are
-    encoded. It must not see the style itself, which it draws on every staff of the part. slash:
-    whether the style held before; returns whether it holds."""
-    for style in list(measure.iter("measure-style")):
-        for child in style.findall("slash"):
-            slash = child.get("type") == "start"
-            style.remove(child)
-        above = style.getparent()
-        if not len(style) and above is not None:
-            above.remove(style)
-    if slash:
-        for note in measure.iter("note"):
-            if note.find("rest") is not None or note.find("grace") is not None:
-                continue
-            head = note.find("notehead")
-            if head is None:
-                head = etree.Element("notehead")
-                put_in_order(note, head)
-            head.text = "slash"
-    return slash

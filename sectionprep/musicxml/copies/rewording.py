@@ -6,6 +6,7 @@ Works on the copy that the engraver is given; the director's file keeps its own.
 
 from __future__ import annotations
 
+import copy
 import re
 from collections.abc import Iterator
 
@@ -13,7 +14,8 @@ from lxml import etree
 
 from sectionprep.musicxml.copies.dashes import join_dashes
 from sectionprep.musicxml.copies.enclosures import enclose, mark_enclosures
-from sectionprep.musicxml.copies.undrawn import GIVEN
+from sectionprep.musicxml.copies.undrawn import DRAWN_HEADS, GIVEN
+from sectionprep.musicxml.copies.unprinted import take_out
 from sectionprep.musicxml.numbers import decimal
 
 #: words that speak to a player of sounds, not of an instrument: a tilde, a letter, numbers
@@ -25,6 +27,8 @@ _BOTTOM_LINE = -40  # tenths of a space from the top line of five
 # no scanner has left there; judgements
 _HEAP, _MOUNTAIN = 4, 200
 _TIME = frozenset({"note", "backup", "forward", "attributes", "barline"})
+_ALONE = frozenset({"rehearsal", "octave-shift", "pedal", "bracket", "principal-voice"})
+_ROAD_SIGNS = frozenset({"segno", "coda"})
 _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
 
 
@@ -35,6 +39,7 @@ def reword(measure: etree._Element) -> int:
     if measure.find("direction") is not None:
         join_dashes(measure)
         _say_as_words(measure)
+        _part_signs(measure)
         mark_enclosures(measure)
         _take_sides(measure)
         _gather_heaps(measure)
@@ -46,7 +51,15 @@ def reword(measure: etree._Element) -> int:
     return taken
 
 
-def write_out_repeats(measure: etree._Element) -> None:
+def write_plainly(measure: etree._Element) -> None:
+    """What the engraver would draw as something else."""
+    _write_out_repeats(measure)
+    for head in measure.iterfind("note/notehead"):
+        if (head.text or "").strip() not in DRAWN_HEADS:  # arrows would be slashes
+            head.text = "normal"
+
+
+def _write_out_repeats(measure: etree._Element) -> None:
     """The engraver knows the sign for one bar and draws it for any number; where it means more, the
     notes print."""
     for repeat in list(measure.iter("measure-repeat")):
@@ -58,7 +71,7 @@ def write_out_repeats(measure: etree._Element) -> None:
         ):
             around.remove(repeat)
             if not len(around):
-                _take_out(around)
+                take_out(around)
 
 
 def _take_sides(measure: etree._Element) -> None:
@@ -122,7 +135,7 @@ def _gather(heap: list[etree._Element]) -> None:
     first, *others = (word for direction in heap for word in direction.iter("words"))
     first.text = " ".join(" ".join((word.text or "").split()) for word in (first, *others))
     for word in others:
-        _take_out(word)
+        take_out(word)
 
 
 def _take_out_playback(measure: etree._Element) -> int:
@@ -130,7 +143,7 @@ def _take_out_playback(measure: etree._Element) -> int:
     for words in list(measure.iter("words")):
         if _PLAYBACK.fullmatch(words.text or ""):
             count += 1
-            _take_out(words)
+            take_out(words)
     return count
 
 
@@ -144,16 +157,31 @@ def _free_signs_of_barlines(measure: etree._Element) -> None:
             barline.addprevious(direction)
 
 
-def _take_out(element: etree._Element) -> None:
-    """Remove an element, and what would stand empty around it."""
-    around = element.getparent()
-    if around is None:
-        return
-    around.remove(element)
-    if (not len(around) and around.tag == "direction-type") or (
-        around.tag == "direction" and around.find("direction-type") is None
-    ):
-        _take_out(around)
+def _part_signs(measure: etree._Element) -> None:
+    """The engraver reads some signs only where a direction begins with them: each gets one of its
+    own. Segno and coda stay among words ("D.S. 𝄋 al Coda"), where it draws them."""
+    for direction in list(measure.iterchildren("direction")):
+        signs = direction.findall("direction-type/*")
+        tags = [sign.tag for sign in signs]
+        alone = _ALONE if "words" in tags else _ALONE | _ROAD_SIGNS
+        left = len(signs)
+        for n, sign in enumerate(signs):
+            second = sign.tag == "metronome" and "metronome" in tags[:n]
+            if left > 1 and (sign.tag in alone or second):
+                _give_own_direction(sign, direction)
+                left -= 1
+
+
+def _give_own_direction(sign: etree._Element, direction: etree._Element) -> None:
+    twin = copy.copy(direction)
+    for child in list(twin):
+        if child.tag not in ("offset", "voice", "staff"):
+            twin.remove(child)
+    take_out(sign)
+    kind = etree.Element("direction-type")
+    kind.append(sign)
+    twin.insert(0, kind)
+    direction.addprevious(twin)
 
 
 def _say_as_words(measure: etree._Element) -> None:
@@ -165,7 +193,7 @@ def _say_as_words(measure: etree._Element) -> None:
             else " ".join((element.text or "").split())
         )
         if not says or element.get("print-object") == "no":
-            _take_out(element)
+            take_out(element)
             continue
         for name in list(element.attrib):
             del element.attrib[name]

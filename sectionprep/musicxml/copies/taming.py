@@ -10,6 +10,8 @@ from lxml import etree
 from sectionprep.musicxml.numbers import decimal, whole
 
 _RATE = re.compile(r"[^\d]{0,6}\d{1,3}(\.\d{1,6})?[^\d]{0,20}", re.ASCII)
+#: what the engraver takes for a number and could not hold ("1e999"): it ends the process
+_BEYOND = re.compile(r"\d[ex]|\d{9}", re.ASCII | re.IGNORECASE)
 _STEPS = frozenset("ABCDEFG")
 _BEATS = re.compile(r"\d{1,3}(\+\d{1,3}){0,9}", re.ASCII)
 _UNITS = frozenset({"1", "2", "4", "8", "16", "32", "64", "128"})
@@ -18,15 +20,16 @@ _BEFORE_TYPE = frozenset(
     {"grace", "cue", "chord", "pitch", "unpitched", "rest", "tie"}
     | {"instrument", "footnote", "level", "voice"}
 )
+_UNKNOWN_KINDS = frozenset({"Neapolitan", "Italian", "French", "German", "pedal", "Tristan"})
 _MOST_STAVES = 8  # of one part; an organ has three; judgement
 
 
 def tame(measure: etree._Element) -> int:
     """Make a measure safe to draw. How many chord symbols were taken out because their root or bass
-    is no note: drawn as they are, or left untransposed, they would be wrong."""
+    is no note, or that are two: drawn as they are, or left untransposed, they would be wrong."""
     for rate in measure.iter("per-minute"):
-        if not _RATE.fullmatch((rate.text or "").strip()):
-            rate.text = "120"
+        if _BEYOND.search(rate.text or ""):
+            rate.text = "?"
     for sound in measure.iter("sound"):
         if not _RATE.fullmatch(sound.get("tempo", "120").strip()):
             sound.attrib.pop("tempo", "")
@@ -37,12 +40,35 @@ def tame(measure: etree._Element) -> int:
         for staves in attributes.findall("staves"):
             if not 1 <= whole(staves.text, 0) <= _MOST_STAVES:
                 attributes.remove(staves)
+    for note in measure.iterchildren("note"):
+        _gather_notations(note)
+        _give_place(note)
     for grace in measure.iterfind("note/grace"):
         _give_value(grace.getparent())
+    for harmony in measure.iterchildren("harmony"):
+        _say_kind(harmony)
     odd = [h for h in measure.findall("harmony") if not _is_chord(h)]
     for harmony in odd:
         measure.remove(harmony)
     return len(odd)
+
+
+def _give_place(note: etree._Element) -> None:
+    """A note without pitch or place stands on the middle line (MusicXML 4.0, unpitched), whatever
+    the clef; the engraver puts it far below the staff."""
+    unpitched = note.find("unpitched")
+    if unpitched is not None and unpitched.find("display-step") is None:
+        etree.SubElement(unpitched, "display-step").text = "B"
+        etree.SubElement(unpitched, "display-octave").text = "4"
+
+
+def _gather_notations(note: etree._Element) -> None:
+    """A note may have several `<notations>` (one for each hand that edited it); the engraver reads
+    the first alone."""
+    notations = note.findall("notations")
+    for other in notations[1:]:
+        notations[0].extend(other)
+        note.remove(other)
 
 
 def _give_value(note: etree._Element | None) -> None:
@@ -66,6 +92,10 @@ def _is_drawn(time: etree._Element) -> bool:
 
 
 def _is_chord(harmony: etree._Element) -> bool:
+    """Whether it is one chord over a note, or says that there is none."""
+    kinds = harmony.findall("kind")
+    if len(kinds) != 1 or (harmony.find("root") is None and not _is_none(kinds[0])):
+        return False
     for place in ("root", "bass"):
         for element in harmony.findall(place):
             step, alter = element.find(f"{place}-step"), element.find(f"{place}-alter")
@@ -75,3 +105,22 @@ def _is_chord(harmony: etree._Element) -> bool:
             if value is None or not -3 <= value <= 3:
                 return False
     return True
+
+
+def _is_none(kind: etree._Element) -> bool:
+    return (kind.text or "").strip() == "none"
+
+
+def _say_kind(harmony: etree._Element) -> None:
+    """The engraver prints the root alone where there is no chord, and of kinds that it does not
+    know: C for N.C. and for the Neapolitan of C."""
+    kind = harmony.find("kind")
+    if kind is None:
+        return
+    if _is_none(kind):
+        kind.set("text", kind.get("text") or "N.C.")
+        for child in list(harmony):
+            if child.tag in ("root", "bass", "degree", "inversion"):
+                harmony.remove(child)
+    elif kind.get("text") is None and (kind.text or "").strip() in _UNKNOWN_KINDS:
+        kind.set("text", f" {(kind.text or '').strip()}")

@@ -59,8 +59,11 @@ REPEATS = {
     "beat-repeat": "beat repeat signs (their notes are)",
 }
 DASHES = "dashes after no word"
-ODD_CHORDS = "chord symbols whose root or bass is no note from A to G"
+ODD_CHORDS = "chord symbols that are not one chord on notes from A to G"
+HEADS = "odd note heads (plain ones are printed)"
+OPEN_HAIRPINS = "hairpins that never end"
 OPEN_SLURS = "slurs that never end"
+OCTAVE_LINES = "octave lines (the notes stand where they sound)"
 OPEN_OCTAVES = "octave lines that never end (the notes stand where they sound)"
 
 
@@ -88,6 +91,7 @@ class Undrawn:
 _HOMES = ("technical", "articulations", "ornaments")
 _WATCHED = (
     *_HOMES,
+    "notehead",
     "other-notation",
     "glissando",
     "slide",
@@ -136,9 +140,12 @@ def _alone(tag: str, element: etree._Element) -> str:
         return REPEATS[tag]
     if tag == "metronome" and element.find("metronome-note") is not None:
         return SWING
+    if tag == "notehead" and (element.text or "").strip() not in DRAWN_HEADS:
+        return HEADS
     return {"frame": CHORD_FRAMES, "other-notation": ON_NOTES["other-technical"]}.get(tag, "")
 
 
+DRAWN_HEADS = frozenset({"", "normal", "none", "slash", "x", "cross", "circle-x", "diamond"})
 GIVEN = frozenset(
     {"articStressAbove", "articUnstressAbove"}
 )  # signs by their SMuFL names that the engraver does draw

@@ -143,7 +143,7 @@ def _attach(
         if group is None:
             group = next((g for g in reversed(lines[0]) if g.onset < when < g.end), None)
             if group is not None and element.tag in ("direction", "harmony"):
-                _set_off(element, when - group.onset)
+                set_off(element, when - group.onset)
         if group is None:
             left.append(element)
         else:
@@ -151,7 +151,8 @@ def _attach(
     return left
 
 
-def _set_off(element: etree._Element, divisions: Time) -> None:
+def set_off(element: etree._Element, divisions: Time) -> None:
+    """Say that a direction or chord symbol stands so much later than where it is written."""
     offset = element.find("offset")
     if offset is None:
         offset = etree.Element("offset")

@@ -17,7 +17,8 @@ from sectionprep.errors import NotAScore, OverLimit
 from sectionprep.music.timing import Meter
 from sectionprep.musicxml.document import Document, local_name, tag_of
 from sectionprep.musicxml.numbers import decimal, whole
-from sectionprep.musicxml.reading.notes import NoteReader, Written
+from sectionprep.musicxml.reading.notes import NoteReader, Written, as_slash
+from sectionprep.musicxml.slashes import ITSELF, SlashRegions
 
 _LONGEST = 100_000  # quarter notes in one element: a judgement, far above any music
 
@@ -25,7 +26,8 @@ _LONGEST = 100_000  # quarter notes in one element: a judgement, far above any m
 @dataclass(slots=True)
 class PartState:
     """What holds from measure to measure while one part is walked. scale: ticks of one division
-    where that is whole; lengths: ticks of the durations met so far, by their text."""
+    where that is whole; lengths: ticks of the durations met so far, by their text; slashes:
+    the slash regions met so far, None where the document has none."""
 
     index: int
     divisions: Fraction = Fraction(1)
@@ -33,6 +35,7 @@ class PartState:
     lengths: dict[str, int] = field(default_factory=dict)
     meter: Meter = field(default_factory=Meter)
     staves: int = 1
+    slashes: SlashRegions | None = None
 
 
 class Event(NamedTuple):
@@ -105,7 +108,10 @@ class Walker:
         return value
 
     def walk(self, index: int, measures: list[etree._Element]) -> tuple[list[Measure], PartState]:
-        state = PartState(index=index)
+        document = self.notes.document
+        state = PartState(
+            index=index, slashes=SlashRegions() if document.may_have_slashes else None
+        )
         read: list[Measure] = []
         for measure in measures:
             meter_before = state.meter
@@ -128,10 +134,13 @@ class Walker:
 
     def _walk_measure(self, measure: etree._Element, current: Measure, state: PartState) -> None:
         cursor = last_onset = content = sounding = 0
+        printed = iter(state.slashes.take(measure) if state.slashes is not None else ())
         for element in measure:
             tag = tag_of(element)
             if tag == "note":
                 said = self.notes.read(element)
+                if (role := next(printed, ITSELF)) != ITSELF:
+                    said = as_slash(said, role)
                 duration = self._duration(said.length, state)
                 if said.is_chord:
                     current.events.append(Event(last_onset, duration, element, said))

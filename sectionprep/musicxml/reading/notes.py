@@ -13,6 +13,7 @@ from sectionprep.music.marks import BY_NAME, as_one, named_by
 from sectionprep.music.pitch import SEMITONES, Pitch
 from sectionprep.musicxml.document import Document, local_name, tag_of
 from sectionprep.musicxml.numbers import decimal, whole
+from sectionprep.musicxml.slashes import BEATS, NOTHING
 
 _HOMES = ("articulations", "technical", "ornaments")
 _NO_MARKS: frozenset[str] = frozenset()
@@ -41,6 +42,15 @@ class Written(NamedTuple):
     in_tuplet: bool
     has_fermata: bool
     is_hidden: bool = False
+
+
+def as_slash(said: Written, role: str) -> Written:
+    """What a note in a slash region says. role: what is printed for it."""
+    return said._replace(
+        is_slash=True,
+        is_rest=False,
+        is_hidden=role == NOTHING or (said.is_hidden and role != BEATS),
+    )
 
 
 class NoteReader:

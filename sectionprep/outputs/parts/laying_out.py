@@ -3,6 +3,7 @@ what the part says is taken."""
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -34,11 +35,14 @@ from sectionprep.drawing.scene.line_extras import Extra, line_extras, roomy
 from sectionprep.drawing.scene.skyline import chord_boxes, set_apart
 from sectionprep.drawing.scene.spacing import SAID
 from sectionprep.musicxml.copies.mending import plainly
+from sectionprep.musicxml.copies.undrawn import OCTAVE_LINES
 from sectionprep.outputs.parts.fitting import Fit, filled, fit, lines_that_fit
 from sectionprep.outputs.parts.page_heads import PageFrame, frame_of
 from sectionprep.outputs.parts.part_job import PartJob
+from sectionprep.outputs.parts.sheet_remarks import SheetRemark, not_printed
 from sectionprep.outputs.sheet_look import sheet_look
 
+_OCTAVE_LINE = re.compile(rb'<octave-shift [^>]*type="(?:up|down)"')
 _USUAL_STAFF = 7.5  # millimetres
 
 
@@ -82,11 +86,20 @@ def _desk_of(job: PartJob, frame: PageFrame) -> _Desk:
 
 @dataclass(frozen=True, slots=True)
 class LaidOut:
-    """A part broken into pages, with its engraving and what is added to it as they are printed."""
+    """A part broken into pages, with its engraving and what is added to it as they are printed.
+    remarks: what this engraving does not show."""
 
     engraving: Engraving
     extras: list[list[Extra]]
     fit: Fit
+    remarks: tuple[SheetRemark, ...]
+
+
+def told_plainly(job: PartJob) -> PartJob:
+    """The part said to the engraver as plainly as can be, and what goes with that."""
+    lines = len(_OCTAVE_LINE.findall(job.xml))
+    gone = (not_printed(job.name, OCTAVE_LINES, lines, ""),) if lines else ()
+    return replace(job, xml=plainly(job.xml), remarks=(*job.remarks, *gone))
 
 
 def scale_of(job: PartJob) -> float:
@@ -127,10 +140,10 @@ def laid_out(job: PartJob) -> LaidOut:
         sheet = _best_sheet(job, frame)
         if not sheet.engraving.proved.differences:
             return sheet
-        again = _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+        again = _best_sheet(told_plainly(job), frame)
     except EngravingFailed:
         if sheet is None:
-            return _best_sheet(replace(job, xml=plainly(job.xml)), frame)
+            return _best_sheet(told_plainly(job), frame)
         return sheet
     return min(sheet, again, key=lambda sheet: len(sheet.engraving.proved.differences))
 
@@ -262,7 +275,7 @@ def _lay_out(
         systems = tuple(set_apart(s, chord_boxes(s, engraving.chords)) for s in systems)
         engraving = replace(engraving, systems=systems)
         extras = extras_of(engraving, job)
-    return LaidOut(engraving, extras, found)
+    return LaidOut(engraving, extras, found, job.remarks)
 
 
 def _between_lines(engraving: Engraving, jumps: Sequence[Jump]) -> Iterator[Jump]:

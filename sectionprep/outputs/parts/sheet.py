@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from typing import Any
 
 from sectionprep.drawing.engraver.part import Engraving
@@ -50,6 +51,7 @@ def paint_part(canvas: Any, job: PartJob) -> SheetReport:
     frame = frame_of(job.style.paper)
     painter = Painter(canvas)
     sheet = laid_out(job)
+    job = replace(job, remarks=sheet.remarks)
     engraving, broken = sheet.engraving, sheet.fit.pages
     painter.learn(engraving.glyphs)
     starts, turns = broken.starts, [turn.behind(broken.cover) for turn in broken.turns]

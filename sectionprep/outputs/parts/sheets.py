@@ -20,7 +20,6 @@ from sectionprep.music.chart import Chart, Part
 from sectionprep.music.pitch import Transposition
 from sectionprep.music.roster import EMPTY, Roster
 from sectionprep.musicxml.copies.cues import Cue, add_cue
-from sectionprep.musicxml.copies.mending import plainly
 from sectionprep.musicxml.copies.part import extract_part, note_id
 from sectionprep.musicxml.copies.rhythm_cues import RhythmCue, add_rhythm_cue
 from sectionprep.musicxml.copies.transposing import WrittenPart
@@ -29,6 +28,7 @@ from sectionprep.musicxml.document import Document
 from sectionprep.outputs.names import safe_name
 from sectionprep.outputs.parts.alike import made_alike
 from sectionprep.outputs.parts.cue_choice import choose_cues
+from sectionprep.outputs.parts.laying_out import told_plainly
 from sectionprep.outputs.parts.part_job import PartJob, SheetReport, SheetStyle
 from sectionprep.outputs.parts.proof_pages import Proof, proof_of
 from sectionprep.outputs.parts.reminders import reminders
@@ -301,7 +301,7 @@ class Drawing:
     def _once_more(self, part: int) -> SheetReport:
         """A part that brought the engraver down, told as plainly as can be from now on."""
         job = self.jobs[part]
-        self.jobs[part] = plain = replace(job, xml=plainly(job.xml))
+        self.jobs[part] = plain = told_plainly(job)
         try:
             return self.apart.submit(draw_part, plain, seconds=seconds_for(plain.xml)).result()
         except Died as why:
