@@ -126,12 +126,12 @@ def _numbers_from(bar: Bar, bars: Sequence[Bar]) -> list[int]:
 def road_signs(chart: Chart) -> dict[int, frozenset[str]]:
     """Which of "segno", "coda", "to coda", "ds", "dc" and "fine" stand in a bar, by its index."""
     found: dict[int, set[str]] = {}
-    for part in chart.parts:
-        for sign in part.directions:
+    for part, kind in itertools.product(range(len(chart.parts)), ("segno", "coda", "jump")):
+        for sign in chart.signs(part, kind, any_staff=True):
             here = found.setdefault(sign.bar, set())
-            if sign.kind in ("segno", "coda"):
-                here.add(sign.kind)
-            elif sign.kind == "jump":
+            if kind != "jump":
+                here.add(kind)
+            else:
                 text = sign.value.lower()
                 if "to coda" in text and not _BACK.search(text):
                     here.add("to coda")

@@ -103,6 +103,11 @@ class Document:
         return next(self.root.iter("{*}beam"), None) is not None
 
     @cached_property
+    def found_stated(self) -> dict[tuple[str | None, int], list[int]]:
+        """Indices of measures with attributes, by part, that were looked for before."""
+        return {}
+
+    @cached_property
     def found_measures(self) -> dict[tuple[str | None, int], list[etree._Element]]:
         """The measures of each part that was asked for, by its id and which of equal ids
         (`copies.part.measures_of`)."""

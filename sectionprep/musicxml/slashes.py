@@ -14,6 +14,7 @@ from lxml import etree
 from sectionprep.musicxml.document import tag_of
 
 #: what is printed for a note: itself, a slash in its rhythm, the slashes of all its bar, nothing
+_SLASH = "{*}attributes/{*}measure-style/{*}slash"
 ITSELF, RHYTHM, BEATS, NOTHING = "", "rhythm", "beats", "nothing"
 
 
@@ -45,7 +46,7 @@ class SlashRegions:
 
     def take(self, measure: etree._Element) -> Sequence[str]:
         """What is printed for each note of the next measure; empty where all are themselves."""
-        if not self.held and next(measure.iter("{*}slash"), None) is None:
+        if not self.held and measure.find(_SLASH) is None:
             return ()
         notes: list[_Covered] = []
         for element in measure:

@@ -21,6 +21,7 @@ from sectionprep.musicxml.copies.part import (
     copy_measure,
     measures_of,
     state_clef,
+    stated_before,
 )
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_plainly
@@ -179,7 +180,8 @@ def _fill(
         measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
     )
     slashes = SlashBars()
-    for earlier in measures[:first]:
+    before = stated_before(document, pick.part_id, pick.occurrence, first)
+    for earlier in before:
         slashes.regions.take(earlier)
     shown = range(first, min(last, len(measures) - 1) + 1)
     begun = 0  # the first bar since bars were left out
@@ -194,7 +196,7 @@ def _fill(
         copied.tag = "measure"
         copied.set("number", measures[n].get("number") or str(n + 1))
         if n == first:
-            _open(copied, measures[:first], hide_time=road_map)
+            _open(copied, before, hide_time=road_map)
             if copied.find("attributes/staves") is None:
                 state_clef(copied, pick.clef or "G2")
         _strip(copied, is_top, road_map)

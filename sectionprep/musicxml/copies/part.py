@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import re
+from bisect import bisect_left
 from collections.abc import Callable, Mapping
 from functools import cache
 from typing import cast
@@ -143,6 +144,20 @@ def measures_of(document: Document, part_id: str | None, occurrence: int) -> lis
     if (part_id, occurrence) not in known:
         known[part_id, occurrence] = _measures_in(document.root, part_id, occurrence)
     return known[part_id, occurrence]
+
+
+def stated_before(
+    document: Document, part_id: str | None, occurrence: int, first: int
+) -> list[etree._Element]:
+    """Those of a part's measures before this one (its index) that state attributes: few of many."""
+    measures = measures_of(document, part_id, occurrence)
+    known = document.found_stated
+    if (part_id, occurrence) not in known:
+        known[part_id, occurrence] = [
+            n for n, one in enumerate(measures) if one.find("{*}attributes") is not None
+        ]
+    stated = known[part_id, occurrence]
+    return [measures[n] for n in stated[: bisect_left(stated, first)]]
 
 
 def _measures_in(

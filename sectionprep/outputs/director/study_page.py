@@ -128,8 +128,11 @@ def _disagreed(marked: Marked, study: Study) -> list[str]:
     shown = {*study.parts, *(part for group in study.alike for part in group)}
     same: dict[tuple[int, str], list[str]] = defaultdict(list)
     for f in marked.before:
-        inside = any(p.start <= tick < p.end for tick in f.places for p in study.passages)
-        if f.part in shown and (f.passage in ids or (f.check == "range" and inside)):
+        here = f.passage in ids or (
+            f.check == "range"
+            and any(p.start <= tick < p.end for tick in f.places for p in study.passages)
+        )
+        if here and f.part in shown:
             same[f.tick, f.message].append(chart.parts[f.part].label)
     return [
         f"{chart.place(tick)}, {', '.join(parts)}: {message}"

@@ -153,11 +153,11 @@ def finding_key(chart: Chart, same: Sequence[Finding]) -> str:
     place = chart.place(f.tick)
     parts = sorted({other.part for other in same})
     who = chart.parts[parts[0]].label if len(parts) == 1 else f.message
+    bar = chart.bars[place.index]
     notes = [
-        (t.onset - chart.bars[place.index].start, t.pitch, t.duration)
+        (t.onset - bar.start, t.pitch, t.duration)
         for part in parts
-        for t in chart.lines[part]
-        if t.bar == place.index
+        for t in chart.between(part, bar.start, bar.end)
     ]
     music = hashlib.sha256(repr(notes).encode()).hexdigest()[:6]
     return f"{f.check}|{who}|{place.bar}|{place.beat}|{music}"
