@@ -10,7 +10,7 @@ import pytest
 from build import part_xml, score_xml
 from lxml import etree
 
-from sectionprep.drawing.scene.ink import Glyph, Text
+from sectionprep.drawing.scene.ink import Glyph, Rectangle, Text
 from sectionprep.musicxml.copies.undrawn import OCTAVE_LINES, ODD_CHORDS, OPEN_HAIRPINS
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
@@ -141,6 +141,14 @@ def test_an_ending_has_the_label_of_the_file(tmp_path: Path) -> None:
     endings = 'number="1, 2">1.–2.', 'number="3">last time', 'number="4">'
     ink = _ink(_with_endings(*endings), tmp_path)
     assert {"1.–2.", "last time", "4"} <= set(ink)
+
+
+def test_an_ending_that_nothing_ends_is_printed(tmp_path: Path) -> None:
+    """So many programs write the last of several; it was lost."""
+    xml = _with_endings('number="1">1.', 'number="2">2.') + part_xml(_BAR)
+    at = xml.rindex('<barline><ending number="2"')
+    left_open = xml[:at] + xml[at:].replace('<ending number="2" type="stop"/>', "", 1)
+    assert {"1.", "2."} <= set(_ink(left_open, tmp_path))
 
 
 def _remarks(xml: str, tmp_path: Path) -> list[str]:
@@ -298,3 +306,42 @@ def test_what_else_a_bar_says_of_itself_breaks_nothing_down(tmp_path: Path) -> N
     attributes = '<measure non-controlling="yes" text="IV" width="300" id="m1"'
     xml = part_xml(_BAR * 2)
     assert _ink(xml.replace("<measure", attributes), tmp_path) == _ink(xml, tmp_path)
+
+
+@pytest.mark.parametrize("between", ["", " "])
+def test_a_dynamic_beside_words_is_printed_as_one(between: str, tmp_path: Path) -> None:
+    """As the letters of one word ("mfcresc.") it was printed in their italics."""
+    mf = _SIGNS["dynamics"][0]
+    signs = {
+        0: _direction(mf, f"<words>{between}cresc.</words>"),
+        4: _direction(f"<words>sub.{between}</words>", mf),
+    }
+    printed = _ink(part_xml(_BAR * 2, signs=signs), tmp_path)
+    assert {"\ue52d\u00a0cresc.", "sub.\u00a0\ue52d"} <= set(printed)
+
+
+@pytest.mark.parametrize("words", ["cresc.", "rit."])
+def test_all_dashes_after_words_are_printed(words: str, tmp_path: Path) -> None:
+    """Of those after "cresc.", which the engraver takes for a dynamic, all but the first of a line
+    of music were lost."""
+    start = f'<words>{words}</words></direction-type><direction-type><dashes type="start"/>'
+    signs = {1: _direction(start), 9: _direction('<dashes type="stop"/>')}
+    xml = part_xml(_BAR * 3, signs=signs)
+    systems = laid_out(_job(xml, tmp_path)).engraving.systems
+    dashes = [i for s in systems for i in s.ink if isinstance(i.shape, Rectangle)]
+    assert len(dashes) >= 3
+
+
+@pytest.mark.parametrize("line", ["yes", "no"])
+def test_a_pedal_that_changes_goes_on(line: str, schema: etree.XMLSchema, tmp_path: Path) -> None:
+    """What followed a change was lost, and all of a pedal that is said to continue."""
+
+    def pedal(kind: str) -> str:
+        return _direction(f'<pedal type="{kind}" line="{line}"/>')
+
+    signs = {0: pedal("start"), 2: pedal("change"), 4: pedal("continue"), 6: pedal("stop")}
+    xml = part_xml(_BAR * 2, signs=signs)
+    assert schema.validate(etree.fromstring(score_xml({"Guitar": xml}))), schema.error_log
+    two = {0: pedal("start"), 2: pedal("stop") + pedal("start"), 6: pedal("stop")}
+    assert _ink(xml, tmp_path) == _ink(part_xml(_BAR * 2, signs=two), tmp_path)
+    assert _ink(xml, tmp_path) != _ink(part_xml(_BAR * 2), tmp_path)

@@ -286,12 +286,12 @@ _READERS: dict[str, Callable[[_Reading, ElementTree.Element, _Within], None]] = 
 def _once(inks: Iterable[Ink]) -> Iterable[Ink]:
     """The ink without dynamics that lie exactly on another, as where a file has one twice: the
     second would be put aside as a sign of its own."""
-    seen: set[Shape] = set()
+    seen: set[tuple[Shape, Box]] = set()  # not every shape says where it is: dashes do not
     for ink in inks:
         if "dynam" in ink.classes:
-            if ink.shape in seen:
+            if (ink.shape, ink.box) in seen:
                 continue
-            seen.add(ink.shape)
+            seen.add((ink.shape, ink.box))
         yield ink
 
 

@@ -12,7 +12,7 @@ from lxml import etree
 
 from sectionprep.music.pitch import CONCERT, Transposition
 from sectionprep.musicxml.copies.cutting import cut_lines
-from sectionprep.musicxml.copies.endings import label_endings
+from sectionprep.musicxml.copies.endings import write_endings
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line
 from sectionprep.musicxml.copies.jumps import TO_CODA, jumps_signed
 from sectionprep.musicxml.copies.mending import Mender, close_lines
@@ -218,7 +218,7 @@ def _fill(
         part.append(copied)
     cut_lines(list(part)[begun:])
     close_lines(list(part))
-    label_endings(part)
+    write_endings(list(part))
     number_verses(part)
 
 

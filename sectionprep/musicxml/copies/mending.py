@@ -15,6 +15,7 @@ from sectionprep.musicxml.copies.accidentals import Accidentals
 from sectionprep.musicxml.copies.beaming import Beamer
 from sectionprep.musicxml.copies.timeline import MeasureReader, Stroke, Timeline
 from sectionprep.musicxml.copies.tuplets import notations_of, write_tuplets
+from sectionprep.musicxml.copies.values import write_values
 from sectionprep.musicxml.copies.voices import in_order, one_after_another
 from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.musicxml.numbers import decimal
@@ -53,6 +54,8 @@ class Mender:
         self._signatures(measure)
         timeline = self.clock.read(measure)
         self._move_keys(measure, timeline)
+        if timeline.steady:
+            write_values(timeline, self.clock.divisions)
         for stroke in timeline.strokes:
             if (
                 stroke.staff != "1" and (decimal(stroke.staff) or 1) > self.staves

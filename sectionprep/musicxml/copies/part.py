@@ -18,7 +18,7 @@ from lxml import etree
 
 from sectionprep.music.wording import any_of
 from sectionprep.musicxml.copies.dashes import take_out_lone_dashes
-from sectionprep.musicxml.copies.endings import label_endings
+from sectionprep.musicxml.copies.endings import write_endings
 from sectionprep.musicxml.copies.hairpins import end_at_bar_line, endless
 from sectionprep.musicxml.copies.jumps import jumps_at_the_end
 from sectionprep.musicxml.copies.mending import Mender, close_lines
@@ -127,7 +127,7 @@ def extract_part(
             end_at_bar_line(part[-1], copied)
         part.append(copied)
     words_in_time(list(part))
-    label_endings(part)
+    write_endings(list(part))
     number_verses(part)
     for n in endless(part):
         undrawn.add(OPEN_HAIRPINS, n)

@@ -29,6 +29,8 @@ _HEAP, _MOUNTAIN = 4, 200
 _TIME = frozenset({"note", "backup", "forward", "attributes", "barline"})
 _ALONE = frozenset({"rehearsal", "octave-shift", "pedal", "bracket", "principal-voice"})
 _ROAD_SIGNS = frozenset({"segno", "coda"})
+_PEDALS = {"change": "start", "resume": "start", "discontinue": "stop"}
+_OPENING, _CLOSING = ("(", "["), (")", "]", ",", ".")
 _MUTE_WORDS = {"on": "con sord.", "off": "senza sord."}
 
 
@@ -40,6 +42,8 @@ def reword(measure: etree._Element) -> int:
         join_dashes(measure)
         _say_as_words(measure)
         _part_signs(measure)
+        _part_pedals(measure)
+        _set_words_off(measure)
         mark_enclosures(measure)
         _take_sides(measure)
         _gather_heaps(measure)
@@ -182,6 +186,40 @@ def _give_own_direction(sign: etree._Element, direction: etree._Element) -> None
     kind.append(sign)
     twin.insert(0, kind)
     direction.addprevious(twin)
+
+
+def _part_pedals(measure: etree._Element) -> None:
+    """At a change of pedal the engraver loses what follows: it is said as an end and a beginning. A
+    line that continues needs no sign."""
+    for direction in list(measure.iterchildren("direction")):
+        for pedal in direction.findall("direction-type/pedal"):
+            kind = pedal.get("type", "")
+            if kind == "continue":
+                take_out(pedal)
+            elif kind == "change":
+                end = copy.deepcopy(direction)
+                for sign in end.iter("pedal"):
+                    sign.set("type", "stop")
+                direction.addprevious(end)
+            pedal.set("type", _PEDALS.get(kind, kind))
+
+
+def _set_words_off(measure: etree._Element) -> None:
+    """Words beside a dynamic in one direction ("mf cresc."): the engraver sets white as the file
+    has it, and without any takes the dynamic for letters. Brackets stay close."""
+    for kind in measure.iterfind("direction/direction-type"):
+        before, after = kind.getprevious(), kind.getnext()
+        for words in kind.findall("words"):
+            text = words.text or ""
+            if _is_dynamic(before) and not text.lstrip().startswith(_CLOSING):
+                text = f" {text.lstrip()}"
+            if _is_dynamic(after) and not text.rstrip().endswith(_OPENING):
+                text = f"{text.rstrip()} "
+            words.text = text
+
+
+def _is_dynamic(kind: etree._Element | None) -> bool:
+    return kind is not None and kind.find("dynamics") is not None
 
 
 def _say_as_words(measure: etree._Element) -> None:
