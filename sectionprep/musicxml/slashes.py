@@ -13,9 +13,14 @@ from lxml import etree
 
 from sectionprep.musicxml.document import tag_of
 
-#: what is printed for a note: itself, a slash in its rhythm, the slashes of all its bar, nothing
 _SLASH = "{*}attributes/{*}measure-style/{*}slash"
+#: what is printed for a note: itself, a slash in its rhythm, the slashes of all its bar, nothing
 ITSELF, RHYTHM, BEATS, NOTHING = "", "rhythm", "beats", "nothing"
+
+
+def has_slashes(measure: etree._Element) -> bool:
+    """Whether a slash region begins or ends in a measure."""
+    return measure.find(_SLASH) is not None
 
 
 class _Region(NamedTuple):
@@ -46,7 +51,7 @@ class SlashRegions:
 
     def take(self, measure: etree._Element) -> Sequence[str]:
         """What is printed for each note of the next measure; empty where all are themselves."""
-        if not self.held and measure.find(_SLASH) is None:
+        if not self.held and not has_slashes(measure):
             return ()
         notes: list[_Covered] = []
         for element in measure:

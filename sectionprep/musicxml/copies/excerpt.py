@@ -179,7 +179,7 @@ def _fill(
     tablature = Tablature(
         measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
     )
-    slashes = SlashBars()
+    slashes = SlashBars(possible=document.may_have_slashes)
     before = stated_before(document, pick.part_id, pick.occurrence, first)
     for earlier in before:
         slashes.regions.take(earlier)

@@ -43,6 +43,7 @@ from sectionprep.musicxml.copies.undrawn import (
 from sectionprep.musicxml.copies.unprinted import take_out_unprinted
 from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
+from sectionprep.musicxml.slashes import has_slashes
 from sectionprep.settings import load_toml
 
 SYSTEM_WORDS = re.compile(
@@ -81,7 +82,7 @@ def extract_part(
     listed = etree.SubElement(part_list, "score-part", id="P1")
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
-    slashes, staves = SlashBars(), 1
+    slashes, staves = SlashBars(possible=any(map(has_slashes, measures))), 1
     mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     restated = Restated()
     tablature = Tablature(measures, clef=clef, possible=document.may_have_tablature)

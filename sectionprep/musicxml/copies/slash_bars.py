@@ -22,15 +22,18 @@ _MOST = 64  # slashes in a bar: more would be none that anybody counts; judgemen
 
 
 class SlashBars:
-    """Rewrites measures one after the other."""
+    """Rewrites measures one after the other. possible: False where surely none has slashes."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, possible: bool = True) -> None:
+        self.possible = possible
         self.regions = SlashRegions()
         self.clock = MeasureReader()
         self.beats, self.unit = 4, 4
 
     def rewrite(self, measure: etree._Element) -> None:
         """Put slashes into one measure, and take what says so out of it."""
+        if not self.possible:
+            return
         roles = self.regions.take(measure)
         _take_out_styles(measure)
         for time in measure.iterfind("attributes/time"):
