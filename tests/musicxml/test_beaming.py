@@ -82,3 +82,14 @@ def test_beams_that_stand_in_the_file_are_left_alone() -> None:
     d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
     drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
     assert [beam.text for beam in drawn.iter("beam")] == ["begin", "end", "begin", "end"]
+
+
+def test_notes_without_stems_get_no_beams() -> None:
+    """The engraver drew stems of twenty kilometres from beams of a tablature that has none, and the
+    part was not printed (71e of the suite of test scores that comes with music21)."""
+    line = part_xml("C5/8 D5/8 E5/8 F5/8 F5/2").replace(
+        "eighth</type>", "eighth</type><stem>none</stem>", 2
+    )
+    d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
+    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
+    assert [len(note.findall("beam")) for note in drawn.iter("note")] == [0, 0, 1, 1, 0]

@@ -17,7 +17,7 @@ _AFTER = ("notations", "lyric", "play", "listen")
 
 
 class _Short(NamedTuple):
-    """A note that takes a beam. offset, end: in divisions from the bar line; beams: how many its
+    """A note that takes a beam: it has a stem. offset, end: in divisions from the bar line; beams: how many its
     value has."""
 
     element: etree._Element
@@ -57,7 +57,8 @@ class Beamer:
                 if "chord" in said or "grace" in said:
                     continue
                 start, cursor = cursor, cursor + _number(said.get("duration"))
-                beams = _BEAMS.get((said.get("type") or "").strip(), 0) if "rest" not in said else 0
+                bare = "rest" in said or (said.get("stem") or "").strip() == "none"
+                beams = 0 if bare else _BEAMS.get((said.get("type") or "").strip(), 0)
                 if (
                     only is not None
                     and (said.get("voice") or f"staff {said.get('staff') or 1}").strip() not in only
