@@ -28,6 +28,7 @@ from sectionprep.musicxml.copies.rewording import reword, write_plainly
 from sectionprep.musicxml.copies.slash_bars import SlashBars
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
+from sectionprep.musicxml.copies.ties import end_ties
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
@@ -220,6 +221,7 @@ def _fill(
     close_lines(list(part))
     write_endings(list(part))
     number_verses(part)
+    end_ties(list(part))
 
 
 def unchanging(document: Document, picks: Sequence[Pick], bars: Iterable[int]) -> frozenset[int]:

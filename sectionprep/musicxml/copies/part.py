@@ -30,6 +30,7 @@ from sectionprep.musicxml.copies.slurs import end_slurs
 from sectionprep.musicxml.copies.tablature import Tablature
 from sectionprep.musicxml.copies.taming import tame
 from sectionprep.musicxml.copies.technique import words_in_time
+from sectionprep.musicxml.copies.ties import end_ties
 from sectionprep.musicxml.copies.transposing import WrittenPart
 from sectionprep.musicxml.copies.undrawn import (
     FRETS,
@@ -38,6 +39,8 @@ from sectionprep.musicxml.copies.undrawn import (
     OPEN_OCTAVES,
     OPEN_SLURS,
     PLAYBACK,
+    TIES_FROM_NOTHING,
+    TIES_TO_NOTHING,
     Undrawn,
 )
 from sectionprep.musicxml.copies.unprinted import take_out_unprinted
@@ -136,6 +139,10 @@ def extract_part(
         undrawn.add(OPEN_OCTAVES, n)
     for n in end_slurs(list(part)):
         undrawn.add(OPEN_SLURS, n)
+    loose = zip((TIES_TO_NOTHING, TIES_FROM_NOTHING), end_ties(list(part)), strict=True)
+    for what, bars in loose:
+        for n in bars:
+            undrawn.add(what, n)
     return etree.tostring(score, xml_declaration=True, encoding="UTF-8")
 
 
