@@ -12,6 +12,8 @@ from lxml import etree
 
 from sectionprep.drawing.scene.ink import Glyph
 from sectionprep.music.chart import Chart
+from sectionprep.musicxml.copies.excerpt import Pick, extract_excerpt
+from sectionprep.musicxml.copies.part import extract_part
 from sectionprep.musicxml.document import parse_document
 from sectionprep.musicxml.reading.reader import read_chart
 from sectionprep.outputs.parts.laying_out import extras_of, laid_out
@@ -151,3 +153,27 @@ def test_a_note_without_place_stands_on_the_middle_line(tmp_path: Path) -> None:
         glyphs = (i.shape for i in system.ink if isinstance(i.shape, Glyph))
         heights.append(sorted(glyph.y for glyph in glyphs))
     assert heights[0] == heights[1]
+
+
+@pytest.mark.parametrize("first", [0, 1])
+def test_slashes_stand_in_excerpts_from_their_first_bar(first: int) -> None:
+    """A region that begins in the first bar of a study page or of the score was lost with the
+    attributes that are stated anew there."""
+    d = parse_document(Path("x"), score_xml({"Guitar": part_xml(_BAR * 3, signs={4: _BEATS})}))
+    drawn = extract_excerpt(d, [Pick(part_id="P1", occurrence=0, label="Guitar")], first, 2).root
+    slashes = [len(measure.findall("note/notehead")) for measure in drawn.iter("measure")]
+    assert slashes == [0, 4, 4][first:]
+
+
+def test_a_part_without_pitches_has_no_key() -> None:
+    """The band's key, stated by many files for the drums, stood below their staff."""
+    clef = "<clef><sign>percussion</sign></clef></attributes>"
+    drums = part_xml(_BAR * 2, fifths=-1).replace("</attributes>", clef, 1)
+    assert "<fifths>" in drums
+    d = parse_document(Path("x"), score_xml({"Drums": drums, "Guitar": part_xml(_BAR, fifths=-1)}))
+    assert b"<fifths>" not in extract_part(d, "P1")
+    assert b"<fifths>" in extract_part(d, "P2")
+    names = {"P1": "Drums", "P2": "Guitar"}
+    picks = [Pick(part_id=p, occurrence=0, label=name) for p, name in names.items()]
+    found = extract_excerpt(d, picks, 0, 1).root.findall("part")
+    assert [len(part.findall(".//fifths")) for part in found] == [0, 1]

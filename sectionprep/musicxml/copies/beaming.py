@@ -17,8 +17,8 @@ _AFTER = ("notations", "lyric", "play", "listen")
 
 
 class _Short(NamedTuple):
-    """A note that takes a beam: it has a stem. offset, end: in divisions from the bar line; beams: how many its
-    value has."""
+    """A note that takes a beam: it has a stem. offset, end: in divisions from the bar line; beams:
+    how many its value has."""
 
     element: etree._Element
     offset: float

@@ -19,9 +19,11 @@ from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.part import (
     SYSTEM_WORDS,
     copy_measure,
+    has_no_pitches,
     measures_of,
     state_clef,
     stated_before,
+    take_out_keys,
 )
 from sectionprep.musicxml.copies.restated import Restated
 from sectionprep.musicxml.copies.rewording import reword, write_plainly
@@ -181,6 +183,8 @@ def _fill(
         measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
     )
     slashes = SlashBars(possible=document.may_have_slashes)
+    stated = stated_before(document, pick.part_id, pick.occurrence, len(measures))
+    keyless = has_no_pitches(stated, pick.clef)
     before = stated_before(document, pick.part_id, pick.occurrence, first)
     for earlier in before:
         slashes.regions.take(earlier)
@@ -200,6 +204,8 @@ def _fill(
             _open(copied, before, hide_time=road_map)
             if copied.find("attributes/staves") is None:
                 state_clef(copied, pick.clef or "G2")
+        if keyless:
+            take_out_keys(copied)
         _strip(copied, is_top, road_map)
         tame(copied)
         tablature.rewrite(copied)
@@ -273,6 +279,7 @@ def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_tim
     stated = {(tag_of(child), child.get("number") or "") for child in own}
     for child in own:
         held[tag_of(child), child.get("number") or ""] = child
+    styles = own.findall("measure-style")  # slashes may begin here; they come last
     for child in list(own):
         own.remove(child)
     for name in _ORDER:
@@ -283,6 +290,7 @@ def _open(measure: etree._Element, before: Sequence[etree._Element], *, hide_tim
             if hide_time and name == "time" and key not in stated:
                 twin.set("print-object", "no")
             own.append(twin)
+    own.extend(styles)
 
 
 def _strip(measure: etree._Element, is_top: bool, road_map: bool) -> None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import copy
 import re
 from bisect import bisect_left
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from typing import cast
 
@@ -86,6 +86,7 @@ def extract_part(
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
     slashes, staves = SlashBars(possible=any(map(has_slashes, measures))), 1
+    keyless = has_no_pitches(measures, clef)
     mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     restated = Restated()
     tablature = Tablature(measures, clef=clef, possible=document.may_have_tablature)
@@ -112,6 +113,8 @@ def extract_part(
             _over_the_top(copied)
         elif n == 0:
             state_clef(copied, clef)
+        if keyless:
+            take_out_keys(copied)
         restated.rewrite(copied)
         if n == 0:
             write_pickup_rests(copied)
@@ -321,6 +324,25 @@ def _over_the_top(measure: etree._Element) -> None:
                 direction.append(staff)
             else:
                 sound.addprevious(staff)
+
+
+def has_no_pitches(measures: Iterable[etree._Element], clef: str) -> bool:
+    """Whether all clefs of a part are of percussion. clef: where it states none."""
+    signs = {
+        (sign.text or "").strip()
+        for measure in measures
+        for sign in measure.iterfind("{*}attributes/{*}clef/{*}sign")
+    }
+    return (signs or {clef}) == {"percussion"}
+
+
+def take_out_keys(measure: etree._Element) -> None:
+    """A part without pitches has no key (common practice, no source): many files state the band's
+    there, and its signs would stand somewhere beside the staff."""
+    for key in measure.findall("attributes/key"):
+        around = key.getparent()
+        if around is not None:
+            around.remove(key)
 
 
 _BEFORE_CLEF = ("divisions", "key", "time", "staves", "part-symbol", "instruments")

@@ -1,4 +1,5 @@
-"""Ties of which one end is missing in the file: the engraver draws none of them. Works on its copy."""
+"""Ties of which one end is missing in the file: the engraver draws none of them. Works on its
+copy."""
 
 from __future__ import annotations
 
