@@ -63,11 +63,8 @@ def _tones_of(groups: list[list[Note]], *, lowest_in: Container[int] = ()) -> tu
     for members in groups:
         lowest = members[0].bar in lowest_in
         top = (min if lowest else max)(members, key=_height)
-        continues = (
-            open_tie
-            and top.tie_stop
-            and joined[-1].end == top.onset
-            and joined[-1].sounding == top.sounding
+        continues = (  # files forget to say that a tie ends; it is drawn so, too (copies/ties.py)
+            open_tie and joined[-1].end == top.onset and joined[-1].sounding == top.sounding
         )
         if continues:
             joined.append(top)

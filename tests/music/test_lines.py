@@ -108,7 +108,9 @@ def test_a_tie_goes_on_only_with_its_own_pitch() -> None:
         (72, 4),
         (74, 4),
     ]
-    assert _line(_bars(_note("C5", 4, "1", tie=start), _note("C5", 4, "1"))) == [(72, 4), (72, 4)]
+    # 48 of 796 scores that come with music21 leave ends of ties out
+    assert _line(_bars(_note("C5", 4, "1", tie=start), _note("C5", 4, "1"))) == [(72, 8)]
+    assert _line(_bars(_note("C5", 4, "1"), _note("C5", 4, "1", tie=stop))) == [(72, 4), (72, 4)]
 
 
 def test_marks_of_every_tied_note_are_the_tones() -> None:
