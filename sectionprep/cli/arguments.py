@@ -22,13 +22,21 @@ def _named(text: str) -> Path:
         raise typer.BadParameter(
             "it names no place. Name a file or folder; a dot means this folder."
         )
-    longest = max(Path(text).parts, key=lambda name: len(os.fsencode(name)))
+    longest = max(Path(text).parts, key=lambda name: len(os.fsencode(name)), default="")
     if len(os.fsencode(longest)) > MOST_BYTES:
         raise typer.BadParameter(
             f"the name {longest[:20]}... is too long. Take at most {MOST_BYTES} letters "
             "(fewer where they are not plain)."
         )
-    return Path(text)
+    return _straight(_a_place(Path(text)))
+
+
+def _straight(path: Path) -> Path:
+    """A ".." behind a folder that is not there names nothing until that folder is made, and then
+    perhaps a file of somebody's: it is worked out before anybody looks whose the place is."""
+    if ".." in path.parts and not os.path.exists(path.parent):
+        return Path(os.path.realpath(path))
+    return path
 
 
 def place_option(*names: str, words: str, **more: Any) -> Any:
