@@ -411,3 +411,23 @@ def test_bars_may_run_from_one_on(demo_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     bars = [int(n["bar"]) for p in json.loads(done.stdout)["passages"] for n in p["notes"]]
     assert (min(bars), max(bars)) == (85, 94)
+
+
+def test_a_dot_is_this_folder(
+    saxes_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`-o .` ended with an empty message: a dot has no longest name."""
+    monkeypatch.chdir(tmp_path)
+    done = run("sheets", saxes_path, "--part", "Alto Sax 1", "-o", ".")
+    assert done.returncode == 0, done.stderr
+    assert len(list(tmp_path.glob("*.pdf"))) == 1
+    assert "no ordinary file" in _failure(run("plan", saxes_path, "-o", "."), 5)
+
+
+@pytest.mark.parametrize("option", ["--plan", "--house", "--decisions"])
+def test_what_a_line_by_itself_does_not_go_by_is_not_taken_in_silence(
+    option: str, saxes_path: Path, tmp_path: Path
+) -> None:
+    """`plan --part` passed over decisions, and over files that were not there."""
+    done = run("plan", saxes_path, "--part", "Alto Sax 1", option, tmp_path / "none.toml")
+    assert f"without {option}" in _failure(done, 2)
