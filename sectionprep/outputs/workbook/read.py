@@ -220,12 +220,24 @@ def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, di
                     )
                 )
             continue
-        rows.setdefault(str(key), {}).update(values)
-        for heading in values:
-            typed.where[(name, str(key), heading)] = (
-                f"{name}!{cells[columns[heading][0]].coordinate}"
-            )
+        known = rows.setdefault(str(key), {})
+        for heading, value in values.items():
+            here = (name, str(key), heading)
+            cell = f"{name}!{cells[columns[heading][0]].coordinate}"
+            if known.setdefault(heading, value) != value:
+                typed.bad.append(_twice(cell, value, typed.where[here], known[heading], path))
+            typed.where.setdefault(here, cell)
     return rows
+
+
+def _twice(cell: str, value: Any, other: str, first: Any, path: Path) -> UnusableSettings:
+    """A row that was copied with its key: neither is dropped without a word."""
+    return UnusableSettings(
+        f"{cell} holds {value!r:.60}, but {other} holds {first!r:.60}, and their rows have the "
+        "same key: one is a copy.",
+        where=str(path),
+        remedy="Empty one of them, or type it in a free row of ours.",
+    )
 
 
 def _value(cell: Any, column: tables.Column, where: str) -> Any:
