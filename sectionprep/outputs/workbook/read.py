@@ -231,12 +231,13 @@ def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, di
 
 
 def _twice(cell: str, value: Any, other: str, first: Any, path: Path) -> UnusableSettings:
-    """A row that was copied with its key: neither is dropped without a word."""
+    """Rows with one key, as where a row was copied whole (or two findings of one note are alike):
+    neither is dropped without a word."""
     return UnusableSettings(
-        f"{cell} holds {value!r:.60}, but {other} holds {first!r:.60}, and their rows have the "
-        "same key: one is a copy.",
+        f"{cell} holds {value!r:.60}, but {other} holds {first!r:.60}, and both rows have the "
+        "same key.",
         where=str(path),
-        remedy="Empty one of them, or type it in a free row of ours.",
+        remedy="Say the same in both, or empty one; what was copied is typed in an empty row.",
     )
 
 
