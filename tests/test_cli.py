@@ -154,7 +154,7 @@ def _failure(done: subprocess.CompletedProcess[str], code: int) -> str:
 def test_results_may_go_where_one_stands(
     saxes_path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A dot means this folder; it was taken for an invalid value."""
+    """A dot means this folder; it has no longest name and was taken for an invalid value."""
     shutil.copy(saxes_path, tmp_path / "a.musicxml")
     (tmp_path / "inside").mkdir()
     monkeypatch.chdir(tmp_path / "inside")
@@ -163,7 +163,7 @@ def test_results_may_go_where_one_stands(
         assert done.returncode == 0, done.stderr
         place = tmp_path if ".." in here else tmp_path / "inside"
         assert next(place.glob("01_*.pdf")).is_file()
-    assert "names no file" in _failure(run("mark", "../a.musicxml", "-o", "."), 5)
+    assert "no ordinary file" in _failure(run("plan", "../a.musicxml", "-o", "."), 5)
 
 
 def test_failures_are_one_line_with_their_exit_code(saxes_path: Path, tmp_path: Path) -> None:
@@ -426,3 +426,12 @@ def test_bars_may_run_from_one_on(demo_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     bars = [int(n["bar"]) for p in json.loads(done.stdout)["passages"] for n in p["notes"]]
     assert (min(bars), max(bars)) == (85, 94)
+
+
+@pytest.mark.parametrize("option", ["--plan", "--house", "--decisions"])
+def test_what_a_line_by_itself_does_not_go_by_is_not_taken_in_silence(
+    option: str, saxes_path: Path, tmp_path: Path
+) -> None:
+    """`plan --part` passed over decisions, and over files that were not there."""
+    done = run("plan", saxes_path, "--part", "Alto Sax 1", option, tmp_path / "none.toml")
+    assert f"without {option}" in _failure(done, 2)

@@ -28,7 +28,15 @@ def _named(text: str) -> Path:
             f"the name {longest[:20]}... is too long. Take at most {MOST_BYTES} letters "
             "(fewer where they are not plain)."
         )
-    return Path(text)
+    return _straight(_a_place(Path(text)))
+
+
+def _straight(path: Path) -> Path:
+    """A ".." behind a folder that is not there names nothing until that folder is made, and then
+    perhaps a file of somebody's: it is worked out before anybody looks whose the place is."""
+    if ".." in path.parts and not os.path.exists(path.parent):
+        return Path(os.path.realpath(path))
+    return path
 
 
 def place_option(*names: str, words: str, **more: Any) -> Any:

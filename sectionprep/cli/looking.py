@@ -113,10 +113,16 @@ def plan_command(
     assert chart is not None
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
+    decided = {"--plan": plan, "--house": house, "--decisions": decisions}
+    if part is not None and (idle := [name for name, given in decided.items() if given]):
+        raise BadArgument(
+            f"--part plans a line by the rules alone, without {', '.join(idle)}.",
+            remedy=f"Leave out --part, or {', '.join(idle)}.",
+        )
     score = stages.read_score(chart, options)
     say_strangers(score)
     unfit: tuple[Any, ...] = ()
-    if part:
+    if part is not None:
         planned = stages.plan_part(score, part, bars, options)
     else:
         planned, unfit = stages.plan_score(score, options)

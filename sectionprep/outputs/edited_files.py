@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sectionprep.errors import DestinationError, UnusableSettings
-from sectionprep.outputs.files import is_one, unless_forced, write_file
+from sectionprep.outputs.files import is_one, refuse_input, unless_forced, write_file
 from sectionprep.phrasing.plan_file import was_edited
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ def replace_plan(
 ) -> None:
     """Write a plan file where none stands, or one that is as we wrote it. reads: what the command
     reads; say: is told what was replaced by force. Raises DestinationError."""
+    refuse_input(out, reads)
     with unless_forced(force, say):
         if is_edited_plan(out):
             raise DestinationError(
@@ -34,7 +35,7 @@ def replace_plan(
                 where=str(out),
                 remedy="Choose another name with -o, or replace it with --force.",
             )
-    write_file(out, text.encode("utf-8"), reads=reads)
+    write_file(out, text.encode("utf-8"))
 
 
 def _names(path: Path) -> Iterator[Path]:

@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 from sectionprep import one_output, preparing, stages
 from sectionprep.cli.app import app
 from sectionprep.errors import DestinationError, SectionprepError
-from sectionprep.outputs.edited_files import workbook_place
+from sectionprep.outputs.edited_files import replace_plan, workbook_place
 from sectionprep.outputs.files import only_one, write_file
 from sectionprep.outputs.lock import hold
 from sectionprep.outputs.reports.marked_score import refuse_edited, undo
@@ -228,6 +228,35 @@ def test_a_house_file_and_charts_survive_learning(tmp_path: Path) -> None:
     before = chart.read_bytes()
     assert learned(chart, "--force") == 5
     assert chart.read_bytes() == before
+
+
+@pytest.mark.parametrize("name", ["mine.toml", "given.toml"])
+def test_a_way_through_a_folder_that_is_not_there_ends_at_the_same_file(
+    name: str, tmp_path: Path
+) -> None:
+    """`plan -o new/../mine.toml` saw no file there, made the folder and wrote over it; over the
+    plan that it had read, too."""
+    chart, given = tmp_path / "a.musicxml", tmp_path / "given.toml"
+    chart.write_bytes(score_xml({"Alto Sax 1": part_xml(TUNE)}))
+    given.write_text("[house]\n")
+    (tmp_path / "mine.toml").write_text("mine")
+    before = (tmp_path / name).read_bytes()
+    out = tmp_path / "new" / ".." / name
+    said = CliRunner().invoke(app, ["plan", str(chart), "--plan", str(given), "-o", str(out)])
+    assert isinstance(said.exception, DestinationError)
+    assert (tmp_path / name).read_bytes() == before
+    assert not (tmp_path / "new").exists()
+
+
+def test_what_is_read_is_not_said_to_be_replaced(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """`plan --plan p.toml -o p.toml --force` said that it replaced the file, and then refused."""
+    plan = tmp_path / "p.toml"
+    plan.write_text("mine")
+    with pytest.raises(DestinationError, match="overwrite the input"):
+        replace_plan(plan, "ours", [plan], force=True, say=print)
+    assert capsys.readouterr().out == ""
 
 
 def test_a_plan_that_is_given_is_not_written_over(tmp_path: Path) -> None:

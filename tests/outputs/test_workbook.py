@@ -251,6 +251,39 @@ def test_clumsy_edits_are_refused_with_sheet_cell_and_remedy(
     assert next(iter(edit))[0] in str(caught.value)
 
 
+def test_of_a_row_that_was_copied_with_its_key_neither_is_dropped(
+    book: Book, tmp_path: Path
+) -> None:
+    """The later row won without a word: a decision copied down and changed took the first away."""
+    headings = ("Part", "Bar", "Beat", "What")
+    rows = {3: ("Alto Sax 1", 18, "1", "accent"), 4: ("Alto Sax 1", 18, "1", "tenuto")}
+    edits: dict[tuple[str, int, str], Any] = {
+        (tables.OWN, row, heading): value
+        for row, values in rows.items()
+        for heading, value in zip(headings, values, strict=True)
+    }
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", edits)
+    assert len(to_decisions(read_typed(path), path)) == 2
+    edits[tables.OWN, 4, tables.KEY] = "1"
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", edits)
+    with pytest.raises(UnusableSettings, match=f"{tables.OWN}!F4 holds 'tenuto', but") as caught:
+        read_typed(path)
+    assert f"{tables.OWN}!F3 holds 'accent'" in str(caught.value)
+    edits[tables.OWN, 4, "What"] = "accent"  # the same again contradicts nothing
+    path = _edit(write_workbook(book), tmp_path / "a.xlsx", edits)
+    assert len(to_decisions(read_typed(path), path)) == 1
+
+
+def test_a_cell_full_of_words_is_named_shortly(book: Book, tmp_path: Path) -> None:
+    """30,000 letters in a cell filled the screen."""
+    for heading in ("Decision", "Change to"):
+        edit = {(tables.MARKS, 3, heading): "x" * 30_000}
+        path = _edit(write_workbook(book), tmp_path / "a.xlsx", edit)
+        with pytest.raises(UnusableSettings) as caught:
+            to_decisions(read_typed(path), path)
+        assert len(str(caught.value)) < 1000
+
+
 @pytest.mark.parametrize("name", [tables.MARKS, tables.AGREEMENT, tables.REHEARSAL, tables.PARTS])
 def test_a_renamed_sheet_is_asked_back(book: Book, tmp_path: Path, name: str) -> None:
     workbook = _open(write_workbook(book))

@@ -138,7 +138,7 @@ def _mark(typed: Typed, key: str, cells: _Cells) -> Iterator[Decision]:
         marks = parse_words(str(change))
         if marks is None:
             raise UnusableSettings(
-                f"{cell} asks for {change!r}, which is no mark I know.",
+                f"{cell} asks for {change!r:.60}, which is no mark I know.",
                 remedy=f"Use: {' / '.join(tables.CHANGES)}.",
             )
     elif decision == plain(tables.CHANGE):
@@ -150,7 +150,7 @@ def _mark(typed: Typed, key: str, cells: _Cells) -> Iterator[Decision]:
         return
     elif decision != plain(tables.LEAVE):
         raise UnusableSettings(
-            f"{cell} holds {cells.get('Decision')!r}, which is no decision.",
+            f"{cell} holds {cells.get('Decision')!r:.60}, which is no decision.",
             remedy=f"Choose one of: {', '.join(tables.DECISIONS)}.",
         )
     yield Directive(part=part, bar=bar, beat=beat, marks=marks, figure=figure, cell=cell)

@@ -212,11 +212,11 @@ def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, di
         if key in (None, ""):
             keyless.append((values, places))
         else:
-            _take_row(typed, rows, (name, str(key)), values, places)
+            _take_row(typed, rows, path, (name, str(key)), values, places)
     for values, places in keyless:
         key = _key_below(name, values, rows)
         if key:
-            _take_row(typed, rows, (name, key), values, places)
+            _take_row(typed, rows, path, (name, key), values, places)
         elif values and name != tables.PARTS:
             first = next(iter(values))
             typed.bad.append(
@@ -233,6 +233,7 @@ def _read_sheet(sheet: Any, name: str, path: Path, typed: Typed) -> dict[str, di
 def _take_row(
     typed: Typed,
     rows: dict[str, dict[str, Any]],
+    path: Path,
     row: tuple[str, str],
     values: Mapping[str, Any],
     places: Mapping[str, str],
@@ -242,10 +243,23 @@ def _take_row(
     sheet, key = row
     known = rows.setdefault(key, {})
     for heading, value in values.items():
+        here, cell = (sheet, key, heading), f"{sheet}!{places[heading]}"
         if heading == tables.LINE and heading in known:
-            value = f"{known[heading]}\n{value}"
-        known[heading] = value
-        typed.where[(sheet, key, heading)] = f"{sheet}!{places[heading]}"
+            known[heading] = f"{known[heading]}\n{value}"
+        elif known.setdefault(heading, value) != value:
+            typed.bad.append(_twice(cell, value, typed.where[here], known[heading], path))
+        typed.where.setdefault(here, cell)
+
+
+def _twice(cell: str, value: Any, other: str, first: Any, path: Path) -> UnusableSettings:
+    """Rows with one key, as where a row was copied whole (or two findings of one note are alike):
+    neither is dropped without a word."""
+    return UnusableSettings(
+        f"{cell} holds {value!r:.60}, but {other} holds {first!r:.60}, and both rows have the "
+        "same key.",
+        where=str(path),
+        remedy="Say the same in both, or empty one; what was copied is typed in an empty row.",
+    )
 
 
 def _key_below(sheet: str, values: Mapping[str, Any], rows: Collection[str]) -> str:
