@@ -9,6 +9,7 @@ What is made of the results follows in `one_output.py` (sheets, workbook or soun
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -224,7 +225,9 @@ def plan_part(score: Score, name: str, bars: str | None, options: Options) -> Pl
 def _bar_range(chart: Chart, bars: str | None) -> tuple[int, int] | None:
     if not bars:
         return None
-    first, dash, last = bars.partition("-")
+    first, dash, last = re.sub("[\u2012-\u2015]", "-", bars).partition("-")
+    if dash and not first.strip():
+        raise BadArgument(f"bars {bars!r} have no first bar.", remedy="Write them as in 17-24.")
     if dash and not last.strip():  # "17-": from there to the end
         last = chart.bars[-1].number
     numbers = chart.bars_by_number()

@@ -177,6 +177,9 @@ def test_failures_are_one_line_with_their_exit_code(saxes_path: Path, tmp_path: 
     assert "Did you mean ballad?" in _failure(run("plan", saxes_path, "--style", "balad"), 2)
     assert "Parts:" in _failure(run("plan", saxes_path, "--part", "Kazoo"), 2)
     assert "no bar" in _failure(run("plan", saxes_path, "--part", "Alto Sax 1", "--bars", "500"), 2)
+    for bars, says in (("500\u2013502", "no bar 500."), ("-3", "no first bar")):
+        words = ("plan", saxes_path, "--part", "Alto Sax 1", f"--bars={bars}")
+        assert says in _failure(run(*words), 2)
     _failure(run("nonsense"), 2)
     (tmp_path / "file").write_text("x")
     _failure(run("checklist", saxes_path, "-o", tmp_path / "file" / "x.xlsx"), 5)

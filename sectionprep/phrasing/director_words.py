@@ -41,8 +41,8 @@ def parse_words(words: str) -> frozenset[str] | None:
 
 
 def parse_beat(text: str) -> Fraction | None:
-    """ "3", "3and", "3 1/3" or "3.5" as an exact beat."""
-    text = " ".join(text.split())
+    """ "3", "3and", "3 1/3", "3.5" or "3,5" as an exact beat."""
+    text = " ".join(text.split()).replace(",", ".")
     match = _BEAT.fullmatch(text)
     if match:
         extra = (

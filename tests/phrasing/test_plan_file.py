@@ -105,6 +105,7 @@ def test_words() -> None:
     assert parse_words("accent, tenuto") == {"accent", "tenuto"}
     assert parse_words("nonsense") is None
     assert parse_beat("nonsense") is None
+    assert parse_beat("2,5") == parse_beat("2.5") == Fraction(5, 2)
 
 
 def test_a_line_about_another_note_is_not_applied(tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ def _inspect(data: bytes, path: Path) -> None:
                     _look_into(archive, member, path)
     except ARCHIVE_ERRORS as error:
         raise UnusableSettings(
-            f"cannot be opened as a workbook ({type(error).__name__}).",
+            "cannot be opened as a workbook.",
             where=str(path),
             remedy="Save it as .xlsx and name that file.",
         ) from error
@@ -54,7 +54,7 @@ def opened(data: bytes, path: Path) -> Any:
         return load_workbook(io.BytesIO(data), data_only=False)
     except Exception as error:  # a library's many ways to say that the file is no good
         raise UnusableSettings(
-            f"cannot be opened as a workbook ({type(error).__name__}).",
+            "cannot be opened as a workbook.",
             where=str(path),
             remedy="Save it as .xlsx and name that file.",
         ) from error
