@@ -376,6 +376,7 @@ def test_a_tie_ends_at_the_next_note_of_its_pitch(tmp_path: Path) -> None:
     [
         (("start",), "C5/2 D5/2 ", TIES_TO_NOTHING),
         (("start", "", ""), "C5/4 r/4 C5/2 ", TIES_TO_NOTHING),
+        (("start",), "C5/2 C#5/2 ", TIES_TO_NOTHING),
         (("", "stop"), "C5/2 C5/2 ", TIES_FROM_NOTHING),
     ],
 )

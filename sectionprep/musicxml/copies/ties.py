@@ -15,10 +15,12 @@ _Pitch = tuple[str, ...]
 
 
 class _Begun(NamedTuple):
-    """A tie that is open. bar: index of its measure; place: number of its note in its voice."""
+    """A tie that is open. bar: index of its measure; place: number of its note in its voice; alter:
+    what its note is altered by, as the file says it."""
 
     bar: int
     place: int
+    alter: str
 
 
 def end_ties(measures: Sequence[etree._Element]) -> tuple[list[int], list[int]]:
@@ -34,14 +36,14 @@ def end_ties(measures: Sequence[etree._Element]) -> tuple[list[int], list[int]]:
         pitch = _pitch(note)
         found = begun.pop((voice, pitch), None) or _elsewhere(begun, pitch, ends)
         if found is not None and not ends:
-            if found.place + 1 == place:
+            if (found.place + 1, found.alter) == (place, _alter(note)):
                 _end(note)
             else:
                 to_nothing.append(found.bar)
         elif found is None and ends:
             from_nothing.append(bar)
         if begins:
-            begun[voice, pitch] = _Begun(bar, place)
+            begun[voice, pitch] = _Begun(bar, place, _alter(note))
     return sorted([*to_nothing, *(one.bar for one in begun.values())]), from_nothing
 
 
@@ -68,6 +70,10 @@ def _notes(
 
 def _pitch(note: etree._Element) -> _Pitch:
     return note.findtext("pitch/step", ""), note.findtext("pitch/octave", "")
+
+
+def _alter(note: etree._Element) -> str:
+    return note.findtext("pitch/alter", "0").strip()
 
 
 def _end(note: etree._Element) -> None:
