@@ -148,7 +148,8 @@ def _finding_groups(
 
 
 def finding_key(chart: Chart, same: Sequence[Finding]) -> str:
-    """Name of a row of the sheet Agreement: what was found, where, and the notes there."""
+    """Name of a row of the sheet Agreement: what was found, where, and the notes there. Two
+    findings of one kind at one note (two slurs that end there, say) have names of their own."""
     f = same[0]
     place = chart.place(f.tick)
     parts = sorted({other.part for other in same})
@@ -159,7 +160,7 @@ def finding_key(chart: Chart, same: Sequence[Finding]) -> str:
         for part in parts
         for t in chart.between(part, bar.start, bar.end)
     ]
-    music = hashlib.sha256(repr(notes).encode()).hexdigest()[:6]
+    music = hashlib.sha256(repr((notes, f.message, f.fix)).encode()).hexdigest()[:6]
     return f"{f.check}|{who}|{place.bar}|{place.beat}|{music}"
 
 
