@@ -438,3 +438,5 @@ def test_what_a_line_by_itself_does_not_go_by_is_not_taken_in_silence(
     """`plan --part` passed over decisions, and over files that were not there."""
     done = run("plan", saxes_path, "--part", "Alto Sax 1", option, tmp_path / "none.toml")
     assert f"without {option}" in _failure(done, 2)
+    done = run("plan", "--learn", tmp_path, "--part", "Alto Sax 1")
+    assert "without --part" in _failure(done, 2)

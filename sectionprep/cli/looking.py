@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -107,18 +108,17 @@ def plan_command(
             "plan needs a chart, or --learn with a folder, and not both.",
             remedy="Write plan CHART, or plan --learn FOLDER.",
         )
+    decided = {"--plan": plan, "--decisions": decisions}
     if learn is not None:
+        idle = {**decided, "--part": part, "--bars": bars, "--tune": tune}
+        _refuse_idle("--learn", "goes by the charts of its folder", idle)
         _learn(learn, out, as_json=as_json, options=options)
         return
     assert chart is not None
     if bars and not part:
         raise BadArgument("--bars goes with --part.", remedy="Name the part as well.")
-    decided = {"--plan": plan, "--house": house, "--decisions": decisions}
-    if part is not None and (idle := [name for name, given in decided.items() if given]):
-        raise BadArgument(
-            f"--part plans a line by the rules alone, without {', '.join(idle)}.",
-            remedy=f"Leave out --part, or {', '.join(idle)}.",
-        )
+    if part is not None:
+        _refuse_idle("--part", "plans a line by the rules", {**decided, "--house": house})
     score = stages.read_score(chart, options)
     say_strangers(score)
     unfit: tuple[Any, ...] = ()
@@ -137,6 +137,18 @@ def plan_command(
     from sectionprep.outputs.reports.terminal import plan_lines
 
     plan_lines(score.chart, planned)
+
+
+def _refuse_idle(option: str, does: str, given: Mapping[str, object]) -> None:
+    """Nothing that was given is passed over in silence. given: what has no say beside this option,
+    by name."""
+    from sectionprep.errors import BadArgument
+
+    idle = ", ".join(name for name, value in given.items() if value not in (None, []))
+    if idle:
+        raise BadArgument(
+            f"{option} {does} alone, without {idle}.", remedy=f"Leave out {option}, or {idle}."
+        )
 
 
 def _learn(folder: Path, out: Path | None, *, as_json: bool, options: Options) -> None:
