@@ -177,3 +177,19 @@ def test_a_part_without_pitches_has_no_key() -> None:
     picks = [Pick(part_id=p, occurrence=0, label=name) for p, name in names.items()]
     found = extract_excerpt(d, picks, 0, 1).root.findall("part")
     assert [len(part.findall(".//fifths")) for part in found] == [0, 1]
+
+
+def test_two_chords_at_one_place_stand_over_each_other(tmp_path: Path) -> None:
+    """The second was printed into the first."""
+    both = _CHORD.format("D") + _CHORD.format("A")
+    basis, _ = _read(part_xml(_BAR * 2, signs={1: both, 4: _CHORD.format("G")}))
+    (job,) = part_jobs(basis, tmp_path, SheetStyle())
+    drawn = laid_out(job).engraving
+    boxes = [e.box for line in extras_of(drawn, job) for e in line if e.kind == "chord"]
+    assert len(boxes) == 3
+    (first, second, alone) = sorted(boxes, key=lambda box: (box[0], -box[3]))
+    assert first[0] == second[0]
+    assert second[3] < first[1] + 20
+    assert first[3] == alone[3]
+    (system,) = drawn.systems
+    assert system.top < second[1]

@@ -7,6 +7,7 @@ staff is stacked over them, each as low as it can go without touching what lies 
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -28,6 +29,8 @@ _SIDE = 30.0  # white beside a chord symbol, hundredths of a millimetre
 _BESIDE_COUNT = 200.0
 _BESIDE_NO_COUNT = frozenset({"tempo", "repeatMark"})
 _CHORD_HEIGHT = chord_symbols.SIZE * 0.95  # of a raised number
+#: chord symbols no further apart stand at one place: a millimetre; from one to the one over it
+_SAME, _STOREY = 100.0, _CHORD_HEIGHT + 40.0
 _Segment = tuple[float, float, float]  # x0, x1, top
 
 
@@ -63,12 +66,15 @@ def restack(system: System, chords: dict[str, str], width: float) -> System:
         _lower_onto(inks, group, taken, system.staff_top - 60, also)
     clear_under(inks, system)
     _clear_below(inks, system)
-    based = {name: spot._replace(y=base) for name, spot in system.chords.items()}
+    based = {
+        name: spot._replace(y=base - up)
+        for (name, spot), up in zip(system.chords.items(), raised_chords(system), strict=True)
+    }
     boxes = chord_boxes(replace(system, chords=based), chords)
     step_aside(inks, boxes, _staff_boxes(system, width), width)
     top, bottom = extent(inks)
     if system.chords:
-        top = min(top, base - _CHORD_HEIGHT - 80)
+        top = min(top, *(spot.y - _CHORD_HEIGHT - 80 for spot in based.values()))
     return replace(
         system,
         ink=tuple(inks),
@@ -97,6 +103,7 @@ def _chord_line(
     """The baseline of the line's chord symbols, and the room that they take."""
     base = system.staff_top - 110.0
     places: list[tuple[float, float]] = []
+    raised = raised_chords(system)
     for name, spot in system.chords.items():
         width = chord_symbols.draw(None, spot.x, 0, chords.get(name, ""))
         under = [
@@ -104,7 +111,26 @@ def _chord_line(
         ]
         base = min([base, *(top - _CLEAR for top in under)])
         places.append((spot.x - 40, spot.x + width + 60))
-    return base, [(x0, x1, base - _CHORD_HEIGHT - 60) for x0, x1 in places]
+    return base, [
+        (x0, x1, base - up - _CHORD_HEIGHT - 60)
+        for (x0, x1), up in zip(places, raised, strict=True)
+    ]
+
+
+def raised_chords(system: System, line: float = math.inf) -> list[float]:
+    """How far above the line of its chord symbols each of them stands: one that a file has at the
+    place of another stands over it, as a change that may be played instead (common practice, no
+    source). line: how far apart in height those of one staff stand."""
+    found: list[float] = []
+    spots = list(system.chords.values())
+    for n, spot in enumerate(spots):
+        here = [
+            up
+            for up, other in zip(found, spots[:n], strict=True)
+            if abs(other.x - spot.x) < _SAME and abs(other.y - spot.y) < line
+        ]
+        found.append(max(here, default=-_STOREY) + _STOREY)
+    return found
 
 
 def _staff_boxes(system: System, width: float) -> list[Box]:

@@ -25,7 +25,7 @@ from sectionprep.drawing.scene.ink import System
 from sectionprep.drawing.scene.jazz_marks import overlays_of
 from sectionprep.drawing.scene.line_extras import Extra, chord_extra, jazz_extras
 from sectionprep.drawing.scene.road_signs import beside_letters
-from sectionprep.drawing.scene.skyline import set_apart
+from sectionprep.drawing.scene.skyline import raised_chords, set_apart
 from sectionprep.drawing.scene.spacing import SUNG, indented, syllables_apart, unclashed
 from sectionprep.drawing.scene.staff_rows import rows_apart
 from sectionprep.drawing.text import fonts
@@ -112,9 +112,14 @@ def _scale(staves: int, room: float) -> float:
 
 def _chords(system: System, size: float) -> dict[str, Extra]:
     """The chord symbols of a line, by id. size: of the staff, as a share of the usual one."""
+    raised = zip(
+        system.chords.items(), raised_chords(system, chord_symbols.SIZE * size), strict=True
+    )
     return {
-        name: chord_extra(spot.x, spot.y, system.chord_texts[name], chord_symbols.SIZE * size)
-        for name, spot in system.chords.items()
+        name: chord_extra(
+            spot.x, spot.y - up * size, system.chord_texts[name], chord_symbols.SIZE * size
+        )
+        for (name, spot), up in raised
     }
 
 
