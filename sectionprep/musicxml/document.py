@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
+from typing import Any
 
 from lxml import etree
 
@@ -103,8 +104,8 @@ class Document:
         return next(self.root.iter("{*}beam"), None) is not None
 
     @cached_property
-    def found_stated(self) -> dict[tuple[str | None, int], list[int]]:
-        """Indices of measures with attributes, by part, that were looked for before."""
+    def found_stated(self) -> dict[tuple[str | None, int], Any]:
+        """What each part states that was asked for (`copies.part.stated_in`)."""
         return {}
 
     @cached_property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 
 from sectionprep.music.chart import Chart
 from sectionprep.music.marks import ORNAMENTS, SLURS, as_one
@@ -80,7 +80,8 @@ def plan_passages(
     known: dict[Shape, Chooser] = {}
     plans = _settled(chart, words, lines, lay, printed, habits, known)
     locks = {name: decided.locks(name, line) for name, line in as_printed.items()}
-    plans = _with_readings(plans, lines, lay, locks, printed, habits, known)
+    find = partial(_readings, plans, lines, lay, locks, printed, habits, known)
+    plans = _with_readings(plans, find)
     plans = [with_print(plan, as_printed[plan.id], lines[plan.id]) for plan in plans]
     if chosen.cutoffs != "none":
         missing = missing_dynamics(chart, together, chosen)
@@ -137,16 +138,11 @@ def _taken(lines: Lines, printed: str) -> dict[str, set[int]]:
 
 
 def _with_readings(
-    plans: Sequence[PassagePlan],
-    as_read: Lines,
-    lay: Callable[[Lines], list[Work]],
-    locks: Mapping[str, Mapping[int, frozenset[str]]],
-    printed: str,
-    habits: Sequence[Habit],
-    known: dict[Shape, Chooser],
+    plans: Sequence[PassagePlan], find: Callable[[], Sequence[tuple[Reading, ...]]]
 ) -> list[PassagePlan]:
-    """The plans with other ways to read each line, which are looked for when they are asked for."""
-    later = Later(lambda: _readings(plans, as_read, lay, locks, printed, habits, known))
+    """The plans with other ways to read each line, which `find` looks for when they are asked
+    for."""
+    later = Later(find)
     return [replace(plan, readings=ReadingsLater(later, n)) for n, plan in enumerate(plans)]
 
 
@@ -222,7 +218,8 @@ def plan_line(
     locks = {"line": NOTHING_DECIDED.locks("line", tones)}
     known: dict[Shape, Chooser] = {}
     planned = _plan(chart, lay(lines), printed, known)
-    plans = _with_readings(planned, lines, lay, locks, printed, (), known)
+    find = partial(_readings, planned, lines, lay, locks, printed, (), known)
+    plans = _with_readings(planned, find)
     return Plan(style=chosen.name, style_why=why, passages=tuple(plans))
 
 

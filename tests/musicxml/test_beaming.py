@@ -22,9 +22,14 @@ _SIGN = {
 }
 
 
+def _drawn(part: str) -> etree._Element:
+    """A part as the engraver gets it."""
+    document = parse_document(Path("x"), score_xml({"Alto Sax 1": part}))
+    return etree.fromstring(extract_part(document, "P1"))
+
+
 def _beams(line: str, **meter: int) -> str:
-    d = parse_document(Path("x"), score_xml({"Alto Sax 1": part_xml(line, **meter)}))  # type: ignore[arg-type]
-    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
+    drawn = _drawn(part_xml(line, **meter))  # type: ignore[arg-type]
     found = []
     for note in drawn.iter("note"):
         levels = [
@@ -79,8 +84,7 @@ def test_beams_that_stand_in_the_file_are_left_alone() -> None:
         line = line.replace(
             "eighth</type></note>", f'eighth</type><beam number="1">{kind}</beam></note>', 1
         )
-    d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
-    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
+    drawn = _drawn(line)
     assert [beam.text for beam in drawn.iter("beam")] == ["begin", "end", "begin", "end"]
 
 
@@ -90,6 +94,5 @@ def test_notes_without_stems_get_no_beams() -> None:
     line = part_xml("C5/8 D5/8 E5/8 F5/8 F5/2").replace(
         "eighth</type>", "eighth</type><stem>none</stem>", 2
     )
-    d = parse_document(Path("x"), score_xml({"Alto Sax 1": line}))
-    drawn = etree.fromstring(extract_part(d, d.root.find("part").get("id") or ""))  # type: ignore[union-attr]
+    drawn = _drawn(line)
     assert [len(note.findall("beam")) for note in drawn.iter("note")] == [0, 0, 1, 1, 0]

@@ -19,10 +19,9 @@ from sectionprep.musicxml.copies.mending import Mender, close_lines
 from sectionprep.musicxml.copies.part import (
     SYSTEM_WORDS,
     copy_measure,
-    has_no_pitches,
     measures_of,
     state_clef,
-    stated_before,
+    stated_in,
     take_out_keys,
 )
 from sectionprep.musicxml.copies.restated import Restated
@@ -183,9 +182,8 @@ def _fill(
         measures, clef=pick.clef, always_notes=True, possible=document.may_have_tablature
     )
     slashes = SlashBars(possible=document.may_have_slashes)
-    stated = stated_before(document, pick.part_id, pick.occurrence, len(measures))
-    keyless = has_no_pitches(stated, pick.clef)
-    before = stated_before(document, pick.part_id, pick.occurrence, first)
+    stated = stated_in(document, pick.part_id, pick.occurrence)
+    keyless, before = stated.has_no_pitches(pick.clef), stated.before(first)
     for earlier in before:
         slashes.regions.take(earlier)
     shown = range(first, min(last, len(measures) - 1) + 1)

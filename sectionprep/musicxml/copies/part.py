@@ -10,9 +10,9 @@ from __future__ import annotations
 import copy
 import re
 from bisect import bisect_left
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
-from typing import cast
+from typing import NamedTuple, cast
 
 from lxml import etree
 
@@ -43,7 +43,7 @@ from sectionprep.musicxml.copies.undrawn import (
     TIES_TO_NOTHING,
     Undrawn,
 )
-from sectionprep.musicxml.copies.unprinted import take_out_unprinted
+from sectionprep.musicxml.copies.unprinted import take_out, take_out_unprinted
 from sectionprep.musicxml.copies.verses import number_verses
 from sectionprep.musicxml.document import Document, tag_of
 from sectionprep.musicxml.slashes import has_slashes
@@ -86,7 +86,7 @@ def extract_part(
     etree.SubElement(listed, "part-name").text = ""
     part = etree.SubElement(score, "part", id="P1")
     slashes, staves = SlashBars(possible=any(map(has_slashes, measures))), 1
-    keyless = has_no_pitches(measures, clef)
+    keyless = stated_in(document, part_id, occurrence).has_no_pitches(clef)
     mender = Mender(fresh=written is not None, courtesy=courtesy, beams=not document.shows_beams)
     restated = Restated()
     tablature = Tablature(measures, clef=clef, possible=document.may_have_tablature)
@@ -157,18 +157,38 @@ def measures_of(document: Document, part_id: str | None, occurrence: int) -> lis
     return known[part_id, occurrence]
 
 
-def stated_before(
-    document: Document, part_id: str | None, occurrence: int, first: int
-) -> list[etree._Element]:
-    """Those of a part's measures before this one (its index) that state attributes: few of many."""
-    measures = measures_of(document, part_id, occurrence)
-    known = document.found_stated
+class Stated(NamedTuple):
+    """Those of a part's measures that state attributes, few of many: their indices, and the signs
+    of all clefs in them."""
+
+    measures: list[etree._Element]
+    indices: list[int]
+    clefs: frozenset[str]
+
+    def before(self, first: int) -> list[etree._Element]:
+        """Those before this measure (its index)."""
+        return self.measures[: bisect_left(self.indices, first)]
+
+    def has_no_pitches(self, clef: str) -> bool:
+        """Whether all clefs of the part are of percussion. clef: where it states none."""
+        return (self.clefs or {clef}) == {"percussion"}
+
+
+def stated_in(document: Document, part_id: str | None, occurrence: int) -> Stated:
+    """What a part states, looked for once."""
+    known: dict[tuple[str | None, int], Stated] = document.found_stated
     if (part_id, occurrence) not in known:
-        known[part_id, occurrence] = [
-            n for n, one in enumerate(measures) if one.find("{*}attributes") is not None
+        found = [
+            (n, measure)
+            for n, measure in enumerate(measures_of(document, part_id, occurrence))
+            if measure.find("{*}attributes") is not None
         ]
-    stated = known[part_id, occurrence]
-    return [measures[n] for n in stated[: bisect_left(stated, first)]]
+        stating = [measure for _, measure in found]
+        signs = (sign for one in stating for sign in one.iterfind("{*}attributes/{*}clef/{*}sign"))
+        known[part_id, occurrence] = Stated(
+            stating, [n for n, _ in found], frozenset((sign.text or "").strip() for sign in signs)
+        )
+    return known[part_id, occurrence]
 
 
 def _measures_in(
@@ -326,23 +346,11 @@ def _over_the_top(measure: etree._Element) -> None:
                 sound.addprevious(staff)
 
 
-def has_no_pitches(measures: Iterable[etree._Element], clef: str) -> bool:
-    """Whether all clefs of a part are of percussion. clef: where it states none."""
-    signs = {
-        (sign.text or "").strip()
-        for measure in measures
-        for sign in measure.iterfind("{*}attributes/{*}clef/{*}sign")
-    }
-    return (signs or {clef}) == {"percussion"}
-
-
 def take_out_keys(measure: etree._Element) -> None:
     """A part without pitches has no key (common practice, no source): many files state the band's
     there, and its signs would stand somewhere beside the staff."""
     for key in measure.findall("attributes/key"):
-        around = key.getparent()
-        if around is not None:
-            around.remove(key)
+        take_out(key)
 
 
 _BEFORE_CLEF = ("divisions", "key", "time", "staves", "part-symbol", "instruments")

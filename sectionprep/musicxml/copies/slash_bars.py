@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from lxml import etree
 
 from sectionprep.musicxml.copies.timeline import MeasureReader, Stroke, Time, Timeline
+from sectionprep.musicxml.copies.unprinted import take_out
 from sectionprep.musicxml.copies.voices import set_off
 from sectionprep.musicxml.note_order import put_in_order
 from sectionprep.musicxml.numbers import whole
@@ -71,7 +72,7 @@ class SlashBars:
             for sign in _signs_after(stroke.element):
                 if id(sign) in times and times[id(sign)] != now:
                     set_off(sign, times[id(sign)] - now)
-            _take_out(stroke.element)
+            take_out(stroke.element)
 
     def _slashes(self, line: Sequence[Stroke], first: Stroke) -> Iterator[etree._Element]:
         dotted = self.unit >= 8 and self.beats % 3 == 0
@@ -129,19 +130,9 @@ def _clear(stroke: Stroke) -> None:
     measure.remove(stroke.element)
 
 
-def _take_out(element: etree._Element) -> None:
-    around = element.getparent()
-    if around is not None:
-        around.remove(element)
-
-
 def _take_out_styles(measure: etree._Element) -> None:
-    for slash in list(measure.iterfind("attributes/measure-style/slash")):
-        style = slash.getparent()
-        if style is not None:
+    for style in measure.findall("attributes/measure-style"):
+        for slash in style.findall("slash"):
             style.remove(slash)
             if not len(style):
-                _take_out(style)
-
-
-__all__ = ["SLASH_ID", "SlashBars"]
+                take_out(style)
